@@ -1,0 +1,340 @@
+//! What the room returns: streams, findings and the evidence behind them.
+
+use serde::Serialize;
+
+use super::Surface;
+use crate::records::{Point, Warning};
+use crate::site::DefectClass;
+use crate::stats::Interval;
+
+/// Settings of the analysis.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Settings {
+    /// The chance, 0..1, that a report on records without any repeat shows one.
+    pub alpha: f64,
+}
+
+impl Default for Settings {
+    fn default() -> Self {
+        Self { alpha: 0.01 }
+    }
+}
+
+/// All that is known about causes.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Causes {
+    /// One per machine (and head, if recorded) × defect name.
+    pub streams: Vec<Stream>,
+    /// Strongest first; `id` is F1, F2, … in this order.
+    pub findings: Vec<Finding>,
+    /// Unevenness of removal, one per machine and head with readings.
+    pub surface: Vec<Surface>,
+    /// Doubts found on the way (inspectors that differ, mirrored stations …).
+    pub warnings: Vec<Warning>,
+}
+
+/// Who makes it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Cause {
+    /// The machine, after the part has been cleared.
+    Machine,
+    /// It came with the part.
+    Part,
+    /// The recipe.
+    Recipe,
+    /// The inspection station, table, camera or inspector.
+    Inspection,
+    /// The data cannot tell.
+    Undecided,
+}
+
+/// What the finding looks like.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Kind {
+    /// One place.
+    Spot,
+    /// A stripe along a machine axis.
+    Line,
+    /// One side of the panel.
+    Side,
+    /// Both opposite sides, or sides whose sign changes from panel to panel.
+    OppositeSides,
+    /// A place that keeps its distance from the edges: path starts, ends, reversals.
+    Dwell,
+    /// Bars of fixed pitch, or every k-th panel.
+    Periodic,
+    /// A place that keeps to the panel while panels are turned.
+    RidesPanel,
+    /// Gathered in few lots.
+    Lot,
+    /// Too much removed where the film was thin.
+    ThinFilm,
+    /// Follows the abrasive's age or batch.
+    Abrasive,
+    /// No place.
+    Wandering,
+}
+
+/// The frame in which the place holds.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Frame {
+    /// The machine.
+    Machine,
+    /// The panel.
+    Panel,
+    /// Distances from the edges as the panel lay.
+    Path,
+    /// The inspection table.
+    Inspection,
+}
+
+/// The machine axis along which a line runs.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize)]
+#[serde(rename_all = "lowercase")]
+pub enum LineAxis {
+    /// At fixed machine y.
+    X,
+    /// At fixed machine x.
+    Y,
+}
+
+/// One machine (and head) × one defect name, first inspections only.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Stream {
+    /// The machine, where recorded.
+    pub machine: Option<String>,
+    /// The head, where recorded.
+    pub head: Option<String>,
+    /// The defect's name.
+    pub defect: String,
+    /// The defect's class, where known.
+    pub class: Option<DefectClass>,
+    /// Panels inspected.
+    pub panels: usize,
+    /// Panels with at least one such defect.
+    pub panels_hit: usize,
+    /// Such defects.
+    pub defects: usize,
+    /// Who makes what is left when the findings are taken out.
+    pub cause: Cause,
+    /// Smallest share of panels on which a fixed place would have been found
+    /// with 90 % probability; none if there is no such share.
+    pub smallest_repeat_seen: Option<f64>,
+    /// Panels needed to see a repeat on a fifth of the panels.
+    pub panels_needed: Option<usize>,
+    /// Why this cause.
+    #[serde(skip)]
+    pub reasons: Vec<Reason>,
+    /// Rates by lot or supplier that stand out, strongest first.
+    #[serde(skip)]
+    pub rate_by_level: Vec<RateByLevel>,
+}
+
+/// A level of a column whose rate stands out from the rest.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct RateByLevel {
+    /// The column: `lot`, `supplier`, …
+    pub column: String,
+    /// The level.
+    pub level: String,
+    /// Panels of that level.
+    pub panels: usize,
+    /// Its defects.
+    pub defects: usize,
+    /// Its rate over the rate of the rest.
+    pub ratio: f64,
+    /// Interval of the ratio.
+    pub ratio_ci: Interval,
+    /// Adjusted for all levels and streams looked at.
+    pub p_adjusted: f64,
+}
+
+/// One line of the report's list of findings.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Finding {
+    /// F1, F2, …
+    pub id: String,
+    /// The machine, where recorded.
+    pub machine: Option<String>,
+    /// The head, where recorded.
+    pub head: Option<String>,
+    /// The defect's name.
+    pub defect: String,
+    /// Who makes it.
+    pub cause: Cause,
+    /// What it looks like.
+    pub kind: Kind,
+    /// The frame in which the place holds; none where the data can't tell.
+    pub frame: Option<Frame>,
+    /// The place along x in `frame` (machine frame where `frame` is none), mm.
+    pub x_mm: Option<f64>,
+    /// The place along y, mm.
+    pub y_mm: Option<f64>,
+    /// The circle that holds 90 % of the hits, mm.
+    pub radius_mm: Option<f64>,
+    /// For a line.
+    pub line_axis: Option<LineAxis>,
+    /// Panels with a mark at the place.
+    pub panels_hit: usize,
+    /// Panels whose area covered the place, from onset to end where claimed.
+    pub panels_exposed: usize,
+    /// `panels_hit / panels_exposed` over the claimed stretch, 0..1.
+    pub hit_rate: Option<f64>,
+    /// Clopper–Pearson, 95 %.
+    pub hit_rate_ci: Option<Interval>,
+    /// Panels that chance alone would have put there.
+    pub expected_hits: Option<f64>,
+    /// The chance of it without a repeat, for the whole report.
+    pub p_adjusted: Option<f64>,
+    /// First panel hit.
+    pub first_panel: Option<String>,
+    /// Last panel hit.
+    pub last_panel: Option<String>,
+    /// Where the repeat set in, if a change is claimed.
+    pub onset_panel: Option<String>,
+    /// Where it ended, if a change is claimed.
+    pub end_panel: Option<String>,
+    /// Speed at which the place moves, mm per day, if it does.
+    pub drift_mm_per_day: Option<f64>,
+    /// Lots of the panels hit, in order of first hit.
+    pub lots: Vec<String>,
+    /// Why this cause: for and against, each with its number.
+    #[serde(skip)]
+    pub reasons: Vec<Reason>,
+    /// What would settle it or what to look at first.
+    #[serde(skip)]
+    pub next_check: NextCheck,
+    /// What the charts draw.
+    #[serde(skip)]
+    pub evidence: Evidence,
+}
+
+/// What stands behind a finding; indices point into `Records`.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Evidence {
+    /// The finding's stream, index into `Causes::streams`.
+    pub stream: usize,
+    /// One per panel hit, in time order.
+    pub hits: Vec<Hit>,
+    /// Panels exposed to the place (all of the stream's time), in time order.
+    pub exposed: Vec<usize>,
+    /// Defects that belong to the finding (indices into `Records::defects`).
+    pub members: Vec<usize>,
+    /// Hits and exposure by lot, lots in order of first panel; empty if not recorded.
+    pub by_lot: Vec<LevelCount>,
+    /// The frames compared, best first.
+    pub frames: Vec<FrameScore>,
+    /// Where the rate rose, if claimed.
+    pub onset: Option<ChangePoint>,
+    /// Where it fell, if claimed.
+    pub end: Option<ChangePoint>,
+    /// Every k-th panel, or a pitch, if found.
+    pub period: Option<Period>,
+}
+
+/// One panel hit.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Hit {
+    /// Index into `Records::panels`.
+    pub panel: usize,
+    /// Index into `Records::defects`: the mark nearest the place.
+    pub defect: usize,
+    /// Where it lay in the machine.
+    pub machine: Point,
+    /// Where it lies on the panel.
+    pub on_panel: Point,
+}
+
+/// Hits and exposure of one level (lot, age class, fixture …).
+#[derive(Debug, Clone, PartialEq)]
+pub struct LevelCount {
+    /// The level.
+    pub level: String,
+    /// Panels exposed.
+    pub exposed: usize,
+    /// Panels hit.
+    pub hits: usize,
+}
+
+/// How well the place holds in one frame.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct FrameScore {
+    /// The frame.
+    pub frame: Frame,
+    /// ln likelihood of this frame minus that of the best rival; > 0 is for it.
+    pub log_ratio: f64,
+    /// Panels on which the rivals predict different places.
+    pub informative: usize,
+    /// Hits at this frame's place on those panels.
+    pub hits: usize,
+}
+
+/// A change of the hit rate in time.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ChangePoint {
+    /// First panel after the change, index into `Records::panels`.
+    pub panel: usize,
+    /// Earliest panel of the 95 % interval.
+    pub earliest: usize,
+    /// Latest panel of the 95 % interval.
+    pub latest: usize,
+    /// Likelihood ratio, 2 ln.
+    pub log_ratio: f64,
+    /// What else changed there: column and the value it changed to.
+    pub together_with: Vec<(String, String)>,
+}
+
+/// A period found.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Period {
+    /// Every k-th panel, at the given phase (0-based) in sanding order.
+    EveryKth {
+        /// The period, panels.
+        every: usize,
+        /// The phase, 0..every.
+        phase: usize,
+        /// Hits at each phase and its exposure.
+        folded: Vec<LevelCount>,
+    },
+    /// Bars across the travel at a fixed pitch.
+    Pitch {
+        /// The pitch, mm.
+        pitch_mm: f64,
+        /// Its interval.
+        ci: Interval,
+        /// Whether the pitch scales with feed speed, where feed varied.
+        scales_with_feed: Option<bool>,
+    },
+}
+
+/// A reason for or against a cause; worded by the report.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Reason {
+    /// It is found at this place on more panels than chance allows.
+    Repeats {
+        /// Panels hit.
+        hits: usize,
+        /// Panels exposed.
+        exposed: usize,
+        /// Panels expected by chance.
+        expected: f64,
+    },
+    /// No panel was turned or laid elsewhere, so machine and part look alike.
+    NeverTurned,
+}
+
+/// What to do next; worded by the report.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub enum NextCheck {
+    /// Nothing.
+    #[default]
+    None,
+    /// Lay this many panels turned by half a turn.
+    TurnPanels {
+        /// How many.
+        panels: usize,
+    },
+}

@@ -1,0 +1,1 @@
+//! Charts: a finished result and a theme in, SVG text out.

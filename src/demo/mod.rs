@@ -1,0 +1,1 @@
+//! The demo: records of a made-up workshop with known truth.

@@ -1,0 +1,128 @@
+//! What did not fit: rejects and warnings.
+
+use std::path::PathBuf;
+
+/// How much a reject took with it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub enum Lost {
+    /// One value; the row stays.
+    Value,
+    /// The row.
+    Row,
+    /// The panel with all its rows.
+    Panel,
+    /// The file.
+    File,
+}
+
+/// One line of `rejects.csv`.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Reject {
+    /// The file as the user would find it.
+    pub file: PathBuf,
+    /// Physical line where the record starts, the header being line 1; none
+    /// when the whole file went.
+    pub line: Option<u64>,
+    /// The column as the file spells it, where one is to blame.
+    pub column: Option<String>,
+    /// The value as written, where one is to blame.
+    pub value: Option<String>,
+    /// What was lost.
+    pub lost: Lost,
+    /// Why, in a sentence that says what to do.
+    pub why: String,
+}
+
+/// A doubt about the data, one entry of `warnings` in `findings.json`.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Warning {
+    /// Which doubt.
+    pub code: WarningCode,
+    /// In a sentence.
+    pub text: String,
+    /// The file it is about, where it is one.
+    pub file: Option<PathBuf>,
+}
+
+/// The codes of `warnings` in `findings.json`.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
+#[expect(
+    missing_docs,
+    reason = "each is its code, listed with its meaning in code()"
+)]
+pub enum WarningCode {
+    NoCleanPanels,
+    OneLay,
+    OneLot,
+    FewPanels,
+    OnePanelDominates,
+    InspectorsDiffer,
+    StationMirrored,
+    ZoneClicks,
+    RecordingCutOff,
+    PlaceholderPlaces,
+    FactorsMoveTogether,
+    DuplicateFile,
+    DuplicateRecord,
+    DefectWithoutPlace,
+    UnitSuspect,
+    GritWithoutScale,
+    LocalTime,
+    HeaderMatched,
+    WordsForNone,
+    NotInspected,
+    FileSkipped,
+}
+
+impl WarningCode {
+    /// The code as `findings.json` spells it.
+    #[must_use]
+    pub fn code(self) -> &'static str {
+        match self {
+            Self::NoCleanPanels => "no-clean-panels",
+            Self::OneLay => "one-lay",
+            Self::OneLot => "one-lot",
+            Self::FewPanels => "few-panels",
+            Self::OnePanelDominates => "one-panel-dominates",
+            Self::InspectorsDiffer => "inspectors-differ",
+            Self::StationMirrored => "station-mirrored",
+            Self::ZoneClicks => "zone-clicks",
+            Self::RecordingCutOff => "recording-cut-off",
+            Self::PlaceholderPlaces => "placeholder-places",
+            Self::FactorsMoveTogether => "factors-move-together",
+            Self::DuplicateFile => "duplicate-file",
+            Self::DuplicateRecord => "duplicate-record",
+            Self::DefectWithoutPlace => "defect-without-place",
+            Self::UnitSuspect => "unit-suspect",
+            Self::GritWithoutScale => "grit-without-scale",
+            Self::LocalTime => "local-time",
+            Self::HeaderMatched => "header-matched",
+            Self::WordsForNone => "words-for-none",
+            Self::NotInspected => "not-inspected",
+            Self::FileSkipped => "file-skipped",
+        }
+    }
+}
+
+/// `input` of `findings.json`.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, serde::Serialize)]
+pub struct InputCounts {
+    /// Files read.
+    pub files: usize,
+    /// Files that could not be read.
+    pub skipped_files: usize,
+    /// Panels analysed.
+    pub panels: usize,
+    /// Inspected panels without a defect.
+    pub clean_panels: usize,
+    /// Defects analysed (first inspections).
+    pub defects: usize,
+    /// Readings analysed.
+    pub readings: usize,
+    /// Rows of later inspections, kept out of rates.
+    pub reinspections: usize,
+    /// Rows lost, one by one.
+    pub rejected_rows: usize,
+    /// Panels lost whole.
+    pub rejected_panels: usize,
+}

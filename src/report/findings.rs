@@ -1,0 +1,19 @@
+//! All results of a run side by side, as `findings.json` and the pages need them.
+
+use crate::causes::Causes;
+use crate::change::Change;
+use crate::records::Records;
+use crate::removal::Removal;
+
+/// All results of a run.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Findings<'a> {
+    /// What was read.
+    pub records: &'a Records,
+    /// Who makes what.
+    pub causes: Causes,
+    /// The recipe; none where no reading or factor allows a model.
+    pub removal: Option<Removal>,
+    /// Before against after, one per change and kind of defect.
+    pub changes: Vec<Change>,
+}
