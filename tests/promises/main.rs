@@ -1,0 +1,15 @@
+//! Promises over the whole path, tested by seeded simulation with exact
+//! binomial bounds.
+
+#![allow(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::panic,
+    unreachable_pub,
+    reason = "test code may stop at the first surprise"
+)]
+
+#[path = "../shops/mod.rs"]
+mod shops;
+
+mod simulator;

@@ -1,0 +1,432 @@
+//! Simulated shops with known truth, for tests of promises.
+//!
+//! Panels carry background marks (flat, edge-heavy, corner-heavy, one-sided;
+//! clumped; gamma-mixed over panels and lots) and, on demand, planted repeats in
+//! the machine's, the panel's or one lot's name. All invented.
+#![allow(
+    dead_code,
+    reason = "each test binary uses its own part of the simulator"
+)]
+
+use std::sync::Arc;
+
+use onus::records::{Defect, DefectName, Lay, Panel, Point, Reading, Records};
+use onus::site::DefectClass;
+use rand::{RngExt, SeedableRng};
+use rand_chacha::ChaCha8Rng;
+use rand_distr::{Distribution, Exp, Gamma, Normal, Poisson};
+
+/// Where ordinary marks fall.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Background {
+    /// Anywhere alike.
+    Flat,
+    /// A share near an edge at an exponential distance of this mean, mm.
+    Edges { share: f64, mean_mm: f64 },
+    /// A share near a corner, both distances exponential of this mean, mm.
+    Corners { share: f64, mean_mm: f64 },
+    /// The rate falls by this factor from low to high machine x.
+    OneSided { factor: f64 },
+}
+
+/// Whose a planted repeat is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Owner {
+    /// Fixed in the machine frame of the first machine.
+    Machine,
+    /// Fixed in the panel frame of all panels.
+    Panel,
+    /// Fixed in the panel frame of the first `n` lots only.
+    Lots(usize),
+}
+
+/// A planted repeat.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Repeater {
+    /// Whose it is.
+    pub owner: Owner,
+    /// Where, in the owner's frame, mm.
+    pub at: Point,
+    /// Chance of a mark on a panel exposed to it.
+    pub share: f64,
+    /// Scatter of the place, mm, without the location error.
+    pub sd_mm: f64,
+    /// First and last panel (share of the run) on which it lives.
+    pub live: (f64, f64),
+}
+
+impl Repeater {
+    /// A repeat at a place of the first machine, alive all the time.
+    pub fn machine(x: f64, y: f64, share: f64) -> Self {
+        Self {
+            owner: Owner::Machine,
+            at: Point { x, y },
+            share,
+            sd_mm: 2.5,
+            live: (0.0, 1.0),
+        }
+    }
+}
+
+/// A shop: everything that the simulation needs to know.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Shop {
+    /// Panels in all.
+    pub panels: usize,
+    /// Machines, taken in turn; 0 = not recorded.
+    pub machines: usize,
+    /// Lots; panels come in pallets of ten, lots return; 0 = not recorded.
+    pub lots: usize,
+    /// Lots run one after the other instead of returning.
+    pub lots_in_blocks: bool,
+    /// Panel sizes, mm, drawn at random.
+    pub sizes: Vec<(f64, f64)>,
+    /// Lays with their chances.
+    pub lays: Vec<(Lay, f64)>,
+    /// Whether the lay at the inspection table is recorded, drawn from 0 and 180.
+    pub inspect_lays: bool,
+    /// Background marks a panel, on average.
+    pub marks: f64,
+    /// Shape of the gamma that mixes panels' rates; smaller is wilder.
+    pub mixing: f64,
+    /// Rate factors of the lots, taken in turn (the first lots are the bad ones).
+    pub lot_factors: Vec<f64>,
+    /// Where ordinary marks fall.
+    pub background: Background,
+    /// Scatter of clumps, mm; none = single marks.
+    pub clump_sd_mm: Option<f64>,
+    /// Location error, mm.
+    pub error_mm: f64,
+    /// Grid to which half of the panels' inspectors round, mm; 0 = none.
+    pub rounding_mm: f64,
+    /// Share of panels whose places are rounded.
+    pub rounded_share: f64,
+    /// Planted repeats.
+    pub repeaters: Vec<Repeater>,
+    /// Name and class of the defect.
+    pub defect: (&'static str, Option<DefectClass>),
+}
+
+impl Default for Shop {
+    fn default() -> Self {
+        Self {
+            panels: 100,
+            machines: 1,
+            lots: 10,
+            lots_in_blocks: false,
+            sizes: vec![(600.0, 400.0)],
+            lays: vec![(Lay::Deg0, 0.5), (Lay::Deg180, 0.5)],
+            inspect_lays: true,
+            marks: 2.0,
+            mixing: 1.0,
+            lot_factors: vec![1.0],
+            background: Background::Flat,
+            clump_sd_mm: None,
+            error_mm: 3.0,
+            rounding_mm: 0.0,
+            rounded_share: 1.0,
+            repeaters: Vec::new(),
+            defect: ("sand-through", Some(DefectClass::Over)),
+        }
+    }
+}
+
+impl Shop {
+    /// The records of one run of the shop.
+    pub fn records(&self, seed: u64) -> Records {
+        let mut rng = ChaCha8Rng::seed_from_u64(seed);
+        let start: jiff::civil::DateTime = "2031-03-03T06:00:00".parse().unwrap();
+        let mut panels = Vec::with_capacity(self.panels);
+        let mut defects = Vec::new();
+        for i in 0..self.panels {
+            let panel = self.panel(i, start, &mut rng);
+            let marks = self.marks_of(i, &panel, &mut rng);
+            let round = self.rounding_mm > 0.0 && rng.random::<f64>() < self.rounded_share;
+            for mark in marks {
+                let written = self.written(mark, &panel, round, &mut rng);
+                defects.push(Defect {
+                    panel: i,
+                    name: 0,
+                    place: Some(written),
+                    written: Some(written),
+                    area_mm2: None,
+                    severity: None,
+                });
+            }
+            panels.push(panel);
+        }
+        let mut records = Records {
+            panels,
+            defects,
+            defect_names: vec![DefectName {
+                name: self.defect.0.into(),
+                class: self.defect.1,
+            }],
+            ..Records::default()
+        };
+        count(&mut records);
+        records
+    }
+
+    fn panel(&self, i: usize, start: jiff::civil::DateTime, rng: &mut ChaCha8Rng) -> Panel {
+        let (length_mm, width_mm) = self.sizes[rng.random_range(0..self.sizes.len())];
+        let local = start + jiff::Span::new().minutes(7 * i64::try_from(i).unwrap());
+        let instant = jiff::tz::TimeZone::UTC.to_timestamp(local).unwrap();
+        let name = |prefix: &str, k: usize| Some(Arc::from(format!("{prefix}{}", k + 1)));
+        Panel {
+            id: format!("P{i:05}"),
+            sanded_at: Some(onus::records::Moment { instant, local }),
+            machine: (self.machines > 0)
+                .then(|| name("M", i % self.machines))
+                .flatten(),
+            lot: self.lot(i).and_then(|k| name("lot-", k)),
+            length_mm,
+            width_mm,
+            lay: pick(&self.lays, rng),
+            lay_recorded: true,
+            inspect_lay: self
+                .inspect_lays
+                .then(|| pick(&[(Lay::Deg0, 0.5), (Lay::Deg180, 0.5)], rng)),
+            inspected: true,
+            ..Panel::default()
+        }
+    }
+
+    /// The lot of panel `i`, 0-based.
+    pub fn lot(&self, i: usize) -> Option<usize> {
+        match (self.lots, self.lots_in_blocks) {
+            (0, _) => None,
+            (lots, true) => Some(i * lots / self.panels),
+            (lots, false) => Some(i / 10 % lots),
+        }
+    }
+
+    fn marks_of(&self, i: usize, panel: &Panel, rng: &mut ChaCha8Rng) -> Vec<Point> {
+        let lot = self.lot(i).unwrap_or(0);
+        let factor = self.lot_factors[lot % self.lot_factors.len()];
+        let mean = self.marks
+            * factor
+            * Gamma::new(self.mixing, 1.0 / self.mixing)
+                .unwrap()
+                .sample(rng);
+        let clump = if self.clump_sd_mm.is_some() { 2.0 } else { 1.0 };
+        let mut marks = Vec::new();
+        for _ in 0..poisson(mean / clump, rng) {
+            let centre = self.background_point(panel, rng);
+            marks.push(centre);
+            if let Some(sd) = self.clump_sd_mm {
+                let scatter = Normal::new(0.0, sd).unwrap();
+                for _ in 0..poisson(1.0, rng) {
+                    marks.push(Point {
+                        x: centre.x + scatter.sample(rng),
+                        y: centre.y + scatter.sample(rng),
+                    });
+                }
+            }
+        }
+        for repeater in &self.repeaters {
+            marks.extend(self.planted(repeater, i, panel, rng));
+        }
+        marks
+    }
+
+    fn background_point(&self, panel: &Panel, rng: &mut ChaCha8Rng) -> Point {
+        let (l, w) = (panel.length_mm, panel.width_mm);
+        let mut p = Point {
+            x: rng.random::<f64>() * l,
+            y: rng.random::<f64>() * w,
+        };
+        let near = |mean_mm: f64, extent: f64, rng: &mut ChaCha8Rng| {
+            let d = Exp::new(1.0 / mean_mm)
+                .unwrap()
+                .sample(rng)
+                .min(extent / 2.0);
+            if rng.random::<bool>() { d } else { extent - d }
+        };
+        match self.background {
+            Background::Flat => {}
+            Background::Edges { share, mean_mm } => {
+                if rng.random::<f64>() < share {
+                    if rng.random::<f64>() < w / (l + w) {
+                        p.x = near(mean_mm, l, rng);
+                    } else {
+                        p.y = near(mean_mm, w, rng);
+                    }
+                }
+            }
+            Background::Corners { share, mean_mm } => {
+                if rng.random::<f64>() < share {
+                    p = Point {
+                        x: near(mean_mm, l, rng),
+                        y: near(mean_mm, w, rng),
+                    };
+                }
+            }
+            Background::OneSided { factor } => {
+                let rect = panel.machine_rect();
+                loop {
+                    let at = (panel.to_machine(p).x - rect.x0) / rect.width();
+                    if rng.random::<f64>() < (1.0 - at) + at / factor {
+                        break;
+                    }
+                    p = Point {
+                        x: rng.random::<f64>() * l,
+                        y: rng.random::<f64>() * w,
+                    };
+                }
+            }
+        }
+        p
+    }
+
+    fn planted(
+        &self,
+        r: &Repeater,
+        i: usize,
+        panel: &Panel,
+        rng: &mut ChaCha8Rng,
+    ) -> Option<Point> {
+        let when = i as f64 / self.panels as f64;
+        let hit = rng.random::<f64>() < r.share;
+        let scatter = Normal::new(0.0, r.sd_mm).unwrap();
+        let (dx, dy) = (scatter.sample(rng), scatter.sample(rng));
+        let mine = match r.owner {
+            Owner::Machine => self.machines == 0 || i % self.machines == 0,
+            Owner::Panel => true,
+            Owner::Lots(n) => self.lot(i).is_some_and(|lot| lot < n),
+        };
+        if !hit || !mine || when < r.live.0 || when > r.live.1 {
+            return None;
+        }
+        let at = Point {
+            x: r.at.x + dx,
+            y: r.at.y + dy,
+        };
+        let on_panel = match r.owner {
+            Owner::Machine => from_machine(panel, at),
+            Owner::Panel | Owner::Lots(_) => at,
+        };
+        let exposed = panel.rect().contains(match r.owner {
+            Owner::Machine => from_machine(panel, r.at),
+            Owner::Panel | Owner::Lots(_) => r.at,
+        });
+        exposed.then_some(on_panel)
+    }
+
+    fn written(&self, p: Point, panel: &Panel, round: bool, rng: &mut ChaCha8Rng) -> Point {
+        let error = Normal::new(0.0, self.error_mm.max(1e-9)).unwrap();
+        let put = |v: f64, extent: f64, rng: &mut ChaCha8Rng| {
+            let mut v = v + error.sample(rng);
+            v = if round {
+                (v / self.rounding_mm).round() * self.rounding_mm
+            } else {
+                (v * 10.0).round() / 10.0
+            };
+            v.clamp(0.0, extent)
+        };
+        let x = put(p.x, panel.length_mm, rng);
+        Point {
+            x,
+            y: put(p.y, panel.width_mm, rng),
+        }
+    }
+}
+
+/// Where a machine point lies on the panel.
+pub fn from_machine(panel: &Panel, p: Point) -> Point {
+    let (x, y) = (p.x - panel.lay_x_mm, p.y - panel.lay_y_mm);
+    let (l, w) = (panel.length_mm, panel.width_mm);
+    match panel.lay {
+        Lay::Deg0 => Point { x, y },
+        Lay::Deg90 => Point { x: y, y: w - x },
+        Lay::Deg180 => Point { x: l - x, y: w - y },
+        Lay::Deg270 => Point { x: l - y, y: x },
+    }
+}
+
+/// Adds removal readings on a `side` × `side` grid: base, machine slopes along
+/// machine x and y (µm per half extent), panel-to-panel slope sd, gauge sd.
+pub fn add_readings(
+    records: &mut Records,
+    side: usize,
+    base: f64,
+    slope: (f64, f64),
+    panel_sd: f64,
+    gauge_sd: f64,
+    seed: u64,
+) {
+    let mut rng = ChaCha8Rng::seed_from_u64(seed);
+    let unit = Normal::new(0.0, 1.0).unwrap();
+    for (index, panel) in records.panels.iter().enumerate() {
+        let (px, py) = (
+            panel_sd * unit.sample(&mut rng),
+            panel_sd * unit.sample(&mut rng),
+        );
+        let rect = panel.machine_rect();
+        for j in 0..side * side {
+            let at = |k: usize| (k as f64 + 0.5) / side as f64;
+            let place = Point {
+                x: panel.length_mm * at(j % side),
+                y: panel.width_mm * at(j / side),
+            };
+            let m = panel.to_machine(place);
+            let u = 2.0 * (m.x - rect.x0) / rect.width() - 1.0;
+            let v = 2.0 * (m.y - rect.y0) / rect.height() - 1.0;
+            let removed =
+                base + (slope.0 + px) * u + (slope.1 + py) * v + gauge_sd * unit.sample(&mut rng);
+            records.readings.push(Reading {
+                panel: index,
+                place: Some(place),
+                removed_um: Some(removed),
+                film_um: None,
+            });
+        }
+    }
+    count(records);
+}
+
+/// Puts the streams of several records of the same panels side by side.
+pub fn merge(mut first: Records, second: Records) -> Records {
+    let shift = first.defect_names.len();
+    first.defect_names.extend(second.defect_names);
+    first
+        .defects
+        .extend(second.defects.into_iter().map(|d| Defect {
+            name: d.name + shift,
+            ..d
+        }));
+    first.defects.sort_by_key(|d| d.panel);
+    count(&mut first);
+    first
+}
+
+fn count(records: &mut Records) {
+    let mut hit = vec![false; records.panels.len()];
+    for defect in &records.defects {
+        hit[defect.panel] = true;
+    }
+    records.input.files = 1;
+    records.input.panels = records.panels.len();
+    records.input.clean_panels = hit.iter().filter(|h| !**h).count();
+    records.input.defects = records.defects.len();
+    records.input.readings = records.readings.len();
+}
+
+fn pick<T: Copy>(choices: &[(T, f64)], rng: &mut ChaCha8Rng) -> T {
+    let mut left = rng.random::<f64>() * choices.iter().map(|c| c.1).sum::<f64>();
+    for (value, chance) in choices {
+        left -= chance;
+        if left < 0.0 {
+            return *value;
+        }
+    }
+    choices[choices.len() - 1].0
+}
+
+fn poisson(mean: f64, rng: &mut ChaCha8Rng) -> usize {
+    if mean <= 0.0 {
+        0
+    } else {
+        Poisson::new(mean).unwrap().sample(rng) as usize
+    }
+}
