@@ -2,10 +2,19 @@
 //! been missed.
 
 mod finding;
+mod limit;
+mod places;
+mod streams;
 mod surface;
+mod view;
+mod weights;
 
 pub use finding::{
     Cause, Causes, ChangePoint, Evidence, Finding, Frame, FrameScore, Hit, Kind, LevelCount,
     LineAxis, NextCheck, Period, RateByLevel, Reason, Settings, Stream,
 };
+pub use limit::{Limit, smallest_repeat};
+pub use places::{Drift, Found, ScanSettings, Shape, Sharpness, find as find_places};
+pub use streams::{Mark, StreamData, streams};
 pub use surface::{Slope, Surface, SurfaceCause};
+pub use view::{Anchor, View, ViewMark, ViewPanel};

@@ -5,5 +5,7 @@
 #![warn(missing_docs)]
 
 mod interval;
+mod poisson_binomial;
 
 pub use interval::Interval;
+pub use poisson_binomial::{SMALLEST_TAIL, binomial_tail, poisson_binomial_tail};
