@@ -1,7 +1,7 @@
 //! All results of a run side by side, as `findings.json` and the pages need them.
 
 use crate::causes::Causes;
-use crate::change::Change;
+use crate::change::Changes;
 use crate::records::Records;
 use crate::removal::Removal;
 
@@ -15,5 +15,5 @@ pub struct Findings<'a> {
     /// The recipe; none where no reading or factor allows a model.
     pub removal: Option<Removal>,
     /// Before against after, one per change and kind of defect.
-    pub changes: Vec<Change>,
+    pub changes: Changes,
 }

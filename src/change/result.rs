@@ -1,0 +1,424 @@
+//! What a comparison says: plain structs, written to JSON as they are.
+
+use serde::Serialize;
+
+use crate::site::DefectClass;
+use crate::stats::Interval;
+
+/// All comparisons of a run; `tests` counts every test that was adjusted for.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Changes {
+    /// One per change, in time order.
+    pub comparisons: Vec<Comparison>,
+    /// How many tests the adjusted p-values stand for, over all comparisons.
+    pub tests: usize,
+}
+
+/// The comparisons' items one after the other: the `changes` of `findings.json`.
+impl Serialize for Changes {
+    fn serialize<S: serde::Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        serializer.collect_seq(self.comparisons.iter().flat_map(|c| c.changes.iter()))
+    }
+}
+
+/// One change: what was compared, and what came of every kind of defect.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Comparison {
+    /// What is compared with what.
+    pub question: Question,
+    /// One per kind of defect, in the order of the names.
+    pub changes: Vec<Change>,
+    /// Removal: its mean, its spread from panel to panel and within panels, as
+    /// far as readings carry it.
+    pub removal: Vec<RemovalChange>,
+    /// What the estimate was stratified by.
+    pub strata: StratumUse,
+    /// What else changed with it.
+    pub confounded_with: Vec<Confounder>,
+    /// Doubts that concern all kinds.
+    pub notes: Vec<Note>,
+}
+
+/// What is compared with what.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case", tag = "by")]
+pub enum Question {
+    /// Panels that match one set of `column=value` against another.
+    Values {
+        /// All of these hold on the before side.
+        before: Vec<(String, String)>,
+        /// All of these hold on the after side.
+        after: Vec<(String, String)>,
+    },
+    /// Panels sanded on or after a day against those sanded earlier.
+    Since {
+        /// First day of the change, `YYYY-MM-DD`.
+        day: String,
+    },
+    /// From the first panel on an abrasive against the panels before it.
+    Abrasive {
+        /// `abrasive_id` of the new abrasive.
+        id: String,
+    },
+    /// A change of `recipe` found in the time order of a machine's panels.
+    Recipe {
+        /// Machine, where recorded.
+        machine: Option<String>,
+        /// Head, where recorded.
+        head: Option<String>,
+        /// Recipe before.
+        from: String,
+        /// Recipe after.
+        to: String,
+        /// First panel on the new recipe.
+        first_panel: String,
+    },
+    /// An ISO week against the weeks before it.
+    Week {
+        /// `YYYY-Www`.
+        week: String,
+    },
+}
+
+/// Before or after the change.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Side {
+    /// Before.
+    Before,
+    /// After.
+    After,
+}
+
+/// What was counted on one side.
+#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize)]
+pub struct Counts {
+    /// Panels inspected.
+    pub panels: usize,
+    /// Defects of the kind.
+    pub defects: usize,
+    /// Panels with at least one.
+    pub panels_hit: usize,
+    /// Area inspected, m².
+    pub area_m2: f64,
+}
+
+/// One kind of defect, before against after.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Change {
+    /// The defect's name.
+    pub defect: String,
+    /// Its class, where known.
+    pub class: Option<DefectClass>,
+    /// What is compared with what.
+    pub question: Question,
+    /// All panels before, whether or not they enter the stratified ratio.
+    pub before: Counts,
+    /// All panels after.
+    pub after: Counts,
+    /// Rates per m² over all panels, after over before; none without defects before.
+    pub crude_ratio: Option<f64>,
+    /// Rates per m², after over before, inside strata; none where no stratum
+    /// carries both sides, or without defects before.
+    pub ratio: Option<f64>,
+    /// Its interval; an infinite upper limit is `null` in JSON.
+    pub ratio_ci: Option<Interval>,
+    /// Two-sided p-value of ratio 1, by the tail rule of `ratio_ci`: it is below
+    /// 1 − level exactly where the interval leaves out 1.
+    pub p: Option<f64>,
+    /// `p` adjusted for all tests (Holm 1979).
+    pub p_adjusted: Option<f64>,
+    /// How interval and test came about.
+    pub method: Option<Method>,
+    /// The same comparison for the share of panels hit.
+    pub panels_hit_ratio: Option<Estimate>,
+    /// Whether the opposite class got worse; none where no kind of the opposite
+    /// class is in the records.
+    pub opposite: Option<Margin>,
+    /// The answer.
+    pub verdict: Verdict,
+    /// Columns of what else changed, where that is why nothing can be said.
+    pub confounded_with: Vec<Confounder>,
+    /// Panels in all, in lots like these and shared between the sides like
+    /// these, that would show the ratio of interest; none where it can't be said.
+    pub panels_needed: Option<usize>,
+    /// How much more the counts spread than single independent marks would.
+    pub dispersion: Option<Dispersion>,
+    /// Counts by lot, in time order of the lots' first panels.
+    pub by_lot: Vec<LotCounts>,
+    /// Doubts about this kind.
+    pub notes: Vec<Note>,
+}
+
+/// A ratio with interval and test.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct Estimate {
+    /// After over before; none without a before.
+    pub ratio: Option<f64>,
+    /// Its interval.
+    pub ratio_ci: Interval,
+    /// Two-sided p-value of ratio 1, agreeing with the interval.
+    pub p: f64,
+}
+
+/// Counts of one lot on one machine.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct LotCounts {
+    /// The lot; none where panels have none.
+    pub lot: Option<String>,
+    /// Before.
+    pub before: Counts,
+    /// After.
+    pub after: Counts,
+}
+
+/// Removal, before against after.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct RemovalChange {
+    /// What is compared.
+    pub measure: Measure,
+    /// Panels measured before.
+    pub panels_before: usize,
+    /// Panels measured after.
+    pub panels_after: usize,
+    /// Mean of the measure before, µm.
+    pub before_um: f64,
+    /// Mean of the measure after, µm.
+    pub after_um: f64,
+    /// After over before inside strata; none where it can't be formed.
+    pub estimate: Option<Estimate>,
+    /// Adjusted for all tests (Holm 1979).
+    pub p_adjusted: Option<f64>,
+    /// Whether it moved. `Helped` and `Hurt` are used for spreads only (less
+    /// spread helps); a mean that moved is `Moved`.
+    pub verdict: Spread,
+    /// Columns of what else changed, where that is why nothing can be said.
+    pub confounded_with: Vec<Confounder>,
+}
+
+/// What of the removal is compared.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Measure {
+    /// Mean of the panel means.
+    Mean,
+    /// Mean distance of panels' means from the median of their lot and side:
+    /// spread from panel to panel.
+    BetweenPanels,
+    /// Mean of the standard deviations within a panel.
+    WithinPanel,
+}
+
+/// What can be said of a removal measure.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+pub enum Spread {
+    /// Less of it after.
+    #[serde(rename = "less")]
+    Less,
+    /// More of it after.
+    #[serde(rename = "more")]
+    More,
+    /// No difference shown, and one of interest is left out by the interval.
+    #[serde(rename = "no difference shown")]
+    NoDifferenceShown,
+    /// The interval holds both no difference and one of interest.
+    #[serde(rename = "too few panels")]
+    TooFewPanels,
+    /// Something else changed with it.
+    #[serde(rename = "not identifiable")]
+    NotIdentifiable,
+}
+
+/// The answer for a kind of defect.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize)]
+pub enum Verdict {
+    /// Fewer defects, adjusted for all tests, and the opposite class not worse.
+    #[serde(rename = "helped")]
+    Helped,
+    /// More defects, adjusted for all tests.
+    #[serde(rename = "hurt")]
+    Hurt,
+    /// No difference shown although one of interest would have been.
+    #[serde(rename = "no difference shown")]
+    NoDifferenceShown,
+    /// Neither a difference nor its absence is shown.
+    #[serde(rename = "too few panels")]
+    TooFewPanels,
+    /// Something else changed with it.
+    #[serde(rename = "not identifiable")]
+    NotIdentifiable,
+}
+
+/// Non-inferiority of the opposite class.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Margin {
+    /// The opposite class.
+    pub class: DefectClass,
+    /// Ratio of its rates; none without defects before.
+    pub ratio: Option<f64>,
+    /// One-sided upper limit at the level of the report.
+    pub upper: f64,
+    /// The margin that the limit must stay below.
+    pub margin: f64,
+    /// Whether it does.
+    pub holds: bool,
+}
+
+/// How interval and test came about.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Method {
+    /// Exact conditional test inside strata, twice the smaller tail: the counts
+    /// spread no more than single independent marks would.
+    ExactConditional,
+    /// Mantel–Haenszel score interval, its variance taken from the named unit.
+    Stratified(Unit),
+}
+
+/// The unit whose scatter the interval carries.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Unit {
+    /// Panels.
+    Panels,
+    /// Runs of panels on one side.
+    Runs,
+    /// Days.
+    Days,
+    /// Lots.
+    Lots,
+}
+
+/// Scatter of the counts relative to single independent marks, by unit; 1 = no
+/// more than these. None where too few units of the kind carry both sides.
+#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize)]
+pub struct Dispersion {
+    /// Between panels.
+    pub panels: Option<f64>,
+    /// Between runs of one side.
+    pub runs: Option<f64>,
+    /// Between days.
+    pub days: Option<f64>,
+    /// Between lots.
+    pub lots: Option<f64>,
+}
+
+/// What the estimate was stratified by and what that left.
+#[derive(Debug, Clone, PartialEq, Eq, Default, Serialize)]
+pub struct StratumUse {
+    /// Names of the columns whose levels make the strata.
+    pub by: Vec<String>,
+    /// Strata that carry both sides.
+    pub strata: usize,
+    /// Lots that carry both sides.
+    pub lots: usize,
+    /// Panels before in these strata.
+    pub panels_before: usize,
+    /// Panels after in these strata.
+    pub panels_after: usize,
+}
+
+/// What else changed with the change.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize)]
+pub enum Confounder {
+    /// Lots.
+    #[serde(rename = "lot")]
+    Lot,
+    /// Suppliers.
+    #[serde(rename = "supplier")]
+    Supplier,
+    /// Part numbers, or the mix of panel sizes.
+    #[serde(rename = "part")]
+    Part,
+    /// Machines.
+    #[serde(rename = "machine")]
+    Machine,
+    /// Inspectors.
+    #[serde(rename = "inspector")]
+    Inspector,
+    /// Discs, belts or batches of abrasive.
+    #[serde(rename = "abrasive_id")]
+    AbrasiveId,
+    /// A trend was already under way.
+    #[serde(rename = "trend")]
+    Trend,
+}
+
+/// A doubt that belongs beside the verdict.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+#[serde(rename_all = "kebab-case", tag = "note")]
+pub enum Note {
+    /// Crude and stratified ratio point in different directions: the mix of
+    /// lots, machines or parts moved, not the rate inside them.
+    DirectionsDiffer {
+        /// Over all panels.
+        crude: f64,
+        /// Inside strata.
+        stratified: f64,
+    },
+    /// The change followed a bad spell; its panels are left out.
+    BadSpellLeftOut {
+        /// First panel of the spell.
+        first_panel: String,
+        /// Panels left out.
+        panels: usize,
+        /// Rate in the spell over the rate before it.
+        rate_ratio: f64,
+        /// The stratified ratio with the spell kept in.
+        ratio_with_spell: Option<f64>,
+    },
+    /// The rate was already falling or rising before the change.
+    TrendBefore {
+        /// Factor on the rate over the whole before side.
+        factor: f64,
+        /// Two-sided p-value of no trend.
+        p: f64,
+    },
+    /// Defects that came with the part changed as well, which sanding can't
+    /// move: look at the inspection and the incoming parts first.
+    IncomingMoved {
+        /// Ratio of their rates.
+        ratio: f64,
+        /// Its p-value.
+        p: f64,
+    },
+    /// An inspector worked on one side only or mostly.
+    InspectorsDiffer {
+        /// Share of the after panels whose inspector saw no panel before.
+        new_share: f64,
+    },
+    /// Panel sizes or parts were mixed differently.
+    MixDiffers {
+        /// The column: `part`, `supplier` or `length_mm`.
+        column: String,
+    },
+    /// Few lots carry both sides; what is said holds for these lots.
+    FewLots {
+        /// How many.
+        lots: usize,
+    },
+    /// Panels without a lot, left out of the stratified ratio.
+    LotMissing {
+        /// How many.
+        panels: usize,
+    },
+    /// Lots are not recorded; differences between them can't be allowed for.
+    LotsNotRecorded,
+    /// Each side is one day or less: a difference of days can't be allowed for.
+    OneDayEach,
+    /// No kind was counted on one side; only the limit on the other side of 1 is known.
+    NoDefects {
+        /// Which side.
+        side: Side,
+    },
+    /// The kind fell, but the opposite class is not shown to be no worse.
+    OppositeClass {
+        /// The opposite class.
+        class: DefectClass,
+    },
+    /// Panels that match neither side or lack the time that would place them.
+    PanelsOutside {
+        /// How many.
+        panels: usize,
+    },
+}
