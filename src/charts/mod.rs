@@ -1,1 +1,22 @@
-//! Charts: a finished result and a theme in, SVG text out.
+//! Charts: finished results in, SVG text out.
+//!
+//! A chart opens no file and computes no statistic. All charts share one
+//! [`Theme`]: one typeface, one set of colours, marks and hatches, drawn in
+//! tenths of a point.
+
+mod axes;
+mod cause_style;
+pub mod kinds;
+mod numbers;
+mod svg;
+mod theme;
+mod typeface;
+
+pub use axes::{Axis, Ticks};
+pub use cause_style::{Hatch, cause_colour, cause_hatch, cause_mark, draw_mark, hatch};
+pub use numbers::{DateOrder, DecimalMark, NumberStyle};
+pub use theme::{
+    ACCENT, Anchor, Area, ChartError, Colour, Description, FAINT, GRID, INK, MUTED, PAPER, Theme,
+    Weight, tenths,
+};
+pub use typeface::{FACES, FAMILY, printable};

@@ -3,18 +3,40 @@
 //! Pages are built once from the findings; the PDF and the HTML page are two
 //! renderings of the same blocks. All text is content, never markup.
 
+use crate::causes::Cause;
+
 /// A whole report.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Document {
     /// Title of the document.
     pub title: String,
+    /// Who issues it, from the site file.
+    pub author: Option<String>,
+    /// The period it covers, as it is printed.
+    pub period: String,
+    /// Its date, taken from the data.
+    pub date: Option<jiff::civil::Date>,
+    /// The sheet.
+    pub paper: Paper,
     /// Pages in order; each starts on a new sheet.
     pub pages: Vec<Page>,
 }
 
+/// The sheet the PDF is set for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Paper {
+    /// 210 × 297 mm.
+    #[default]
+    A4,
+    /// 8.5 × 11 in.
+    Letter,
+}
+
 /// One page or more under one heading.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Default)]
 pub struct Page {
+    /// Name for links, from our own list: `finding-1`, `method`.
+    pub anchor: String,
     /// The heading.
     pub title: String,
     /// One sentence under the heading that says what the page shows.
@@ -32,12 +54,62 @@ pub enum Block {
     Paragraph(String),
     /// A list of short items.
     List(Vec<String>),
+    /// The few numbers that the first page turns on.
+    Numbers(Vec<KeyNumber>),
+    /// Statements, each with who makes it and how sure that is.
+    Statements(Vec<Statement>),
+    /// What to do, in this order.
+    Steps(Vec<Step>),
     /// A caution, set off from the text.
     Caution(String),
     /// A chart.
     Figure(Figure),
     /// A table.
     Table(Table),
+}
+
+/// A number with what it counts.
+#[derive(Debug, Clone, PartialEq)]
+pub struct KeyNumber {
+    /// The number as it is written.
+    pub value: String,
+    /// What it counts.
+    pub label: String,
+}
+
+/// A statement with its cause and how sure it is.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Statement {
+    /// Who makes it.
+    pub cause: Cause,
+    /// The cause in words.
+    pub cause_word: String,
+    /// What, where, since when.
+    pub text: String,
+    /// How sure.
+    pub sure: String,
+    /// Anchor of the page that says more.
+    pub link: Option<String>,
+}
+
+/// Something to do.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Step {
+    /// What to do.
+    pub action: String,
+    /// How to see whether it was right.
+    pub check: String,
+    /// Whether the page's caution applies to it.
+    pub care: Care,
+}
+
+/// Whether an action can hurt someone or something.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Care {
+    /// It touches machine, abrasive or recipe: the caution applies.
+    Caution,
+    /// It only looks at panels or records.
+    None,
 }
 
 /// A chart with its caption.
@@ -54,12 +126,33 @@ pub struct Figure {
 }
 
 /// A table.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Default)]
 pub struct Table {
     /// What the table lists.
     pub caption: String,
     /// Column heads and whether the column holds figures (set to the right).
     pub columns: Vec<(String, bool)>,
     /// Rows of as many cells.
-    pub rows: Vec<Vec<String>>,
+    pub rows: Vec<Vec<Cell>>,
+}
+
+/// A cell of a table.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Cell {
+    /// Text or a figure.
+    Text(String),
+    /// A cause, shown with its mark.
+    Cause(Cause, String),
+}
+
+impl From<String> for Cell {
+    fn from(text: String) -> Self {
+        Cell::Text(text)
+    }
+}
+
+impl From<&str> for Cell {
+    fn from(text: &str) -> Self {
+        Cell::Text(text.to_owned())
+    }
 }

@@ -4,6 +4,7 @@ use crate::causes::Causes;
 use crate::change::Changes;
 use crate::records::Records;
 use crate::removal::Removal;
+use crate::site::Site;
 
 /// All results of a run.
 #[derive(Debug, Clone, PartialEq)]
@@ -16,4 +17,19 @@ pub struct Findings<'a> {
     pub removal: Option<Removal>,
     /// Before against after, one per change and kind of defect.
     pub changes: Changes,
+}
+
+/// What a run is asked for beside the records.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Options {}
+
+/// Runs every analysis that the records carry.
+#[must_use]
+pub fn find<'a>(records: &'a Records, _site: &Site, _options: &Options) -> Findings<'a> {
+    Findings {
+        records,
+        causes: Causes::default(),
+        removal: None,
+        changes: Vec::new(),
+    }
 }

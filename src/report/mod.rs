@@ -1,7 +1,11 @@
 //! Findings, words, the document and the folder that appears whole or not at all.
 
 mod document;
-mod findings;
+pub mod findings;
+pub mod pages;
+pub mod words;
 
-pub use document::{Block, Document, Figure, Page, Table};
-pub use findings::Findings;
+pub use document::{
+    Block, Care, Cell, Document, Figure, KeyNumber, Page, Paper, Statement, Step, Table,
+};
+pub use findings::{Findings, Options, find};

@@ -1,0 +1,5 @@
+//! All words of the report, in English. Another language is another folder
+//! with the same functions.
+//!
+//! Functions here turn results into sentences and are tested by what they
+//! say: singular and plural, one lot, nothing found.
