@@ -30,6 +30,6 @@ pub fn find<'a>(records: &'a Records, _site: &Site, _options: &Options) -> Findi
         records,
         causes: Causes::default(),
         removal: None,
-        changes: Vec::new(),
+        changes: Changes::default(),
     }
 }
