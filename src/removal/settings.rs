@@ -1,0 +1,159 @@
+//! What the recipe analysis is told: target, limits, and what stands in the way
+//! of advice.
+
+use std::collections::BTreeMap;
+
+use crate::causes::{Cause, Causes, Kind, SurfaceCause};
+use crate::site::DefectClass;
+
+/// Lowest and highest setting that the site allows; none where it sets no limit.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Limits {
+    /// Not below this.
+    pub low: Option<f64>,
+    /// Not above this.
+    pub high: Option<f64>,
+}
+
+impl Limits {
+    /// The value moved into the limits.
+    #[must_use]
+    pub fn clamp(&self, value: f64) -> f64 {
+        let raised = self.low.map_or(value, |low| value.max(low));
+        self.high.map_or(raised, |high| raised.min(high))
+    }
+}
+
+/// Target, limits and levels of the recipe analysis.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Settings {
+    /// Chance, 0..1, that a report on records without any effect of the recipe
+    /// on defects calls a stream's rate recipe-driven.
+    pub alpha: f64,
+    /// Coverage of the intervals, 0..1.
+    pub level: f64,
+    /// Removal that the site aims at, µm.
+    pub target_um: Option<f64>,
+    /// Below this too little is removed, above it too much, µm.
+    pub removed_um: Limits,
+    /// Allowed feed speed, mm/s.
+    pub feed_mm_s: Limits,
+    /// Allowed passes.
+    pub passes: Limits,
+    /// Allowed contact force, N; the high end is the cap.
+    pub force_n: Limits,
+    /// Share of panels with too much or with too little that the site accepts,
+    /// 0..1; the process window is where neither is exceeded.
+    pub accepted_share: f64,
+    /// Limits of further factors, by name.
+    pub site: BTreeMap<String, Limits>,
+}
+
+impl Default for Settings {
+    fn default() -> Self {
+        Self {
+            alpha: 0.01,
+            level: 0.95,
+            target_um: None,
+            removed_um: Limits::default(),
+            feed_mm_s: Limits::default(),
+            passes: Limits::default(),
+            force_n: Limits::default(),
+            accepted_share: 0.05,
+            site: BTreeMap::new(),
+        }
+    }
+}
+
+/// A finding that no lever of the recipe cures and that comes first.
+#[derive(Debug, Clone, PartialEq, serde::Serialize)]
+#[serde(tag = "what", rename_all = "kebab-case")]
+pub enum Obstacle {
+    /// Removal is uneven over the panel: feed, passes and force move the mean
+    /// and leave one end too deep or the other too shallow.
+    UnevenRemoval {
+        /// The machine, where recorded.
+        machine: Option<String>,
+        /// The head, where recorded.
+        head: Option<String>,
+        /// Whether the tilt is the machine's or the panels'.
+        from_part: bool,
+    },
+    /// A finding explains most of a kind of defect.
+    Finding {
+        /// Its id.
+        id: String,
+        /// The kind of defect.
+        defect: String,
+        /// Who makes it.
+        cause: Cause,
+        /// What it looks like.
+        kind: Kind,
+        /// Its marks over all marks of the stream, 0..1.
+        share: f64,
+    },
+}
+
+/// The obstacles found; empty where nothing stands in the way of advice.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Held {
+    /// In the order of the findings.
+    pub obstacles: Vec<Obstacle>,
+}
+
+/// A finding holds advice back when it owns at least this share of its
+/// stream's marks.
+const MOST: f64 = 0.5;
+
+impl Held {
+    /// Collects what the findings say against moving a lever: uneven removal,
+    /// opposite sides and thin film always; any other part or machine finding
+    /// when it owns at least half of the marks of an over or under stream.
+    #[must_use]
+    pub fn from_causes(causes: &Causes) -> Self {
+        let mut obstacles = Vec::new();
+        for surface in &causes.surface {
+            let from_part = match surface.cause {
+                SurfaceCause::Machine => false,
+                SurfaceCause::Part => true,
+                SurfaceCause::None | SurfaceCause::Undecided => continue,
+            };
+            obstacles.push(Obstacle::UnevenRemoval {
+                machine: surface.machine.clone(),
+                head: surface.head.clone(),
+                from_part,
+            });
+        }
+        for finding in &causes.findings {
+            let Some(stream) = causes.streams.get(finding.evidence.stream) else {
+                continue;
+            };
+            if !matches!(
+                stream.class,
+                Some(DefectClass::Over | DefectClass::Under) | None
+            ) {
+                continue;
+            }
+            let share = if stream.defects == 0 {
+                0.0
+            } else {
+                finding.evidence.members.len() as f64 / stream.defects as f64
+            };
+            let uneven = matches!(
+                finding.kind,
+                Kind::OppositeSides | Kind::ThinFilm | Kind::Side
+            );
+            let owned = matches!(finding.cause, Cause::Part | Cause::Machine) && share >= MOST;
+            if uneven || owned {
+                obstacles.push(Obstacle::Finding {
+                    id: finding.id.clone(),
+                    defect: finding.defect.clone(),
+                    cause: finding.cause,
+                    kind: finding.kind,
+                    share,
+                });
+            }
+        }
+        Self { obstacles }
+    }
+}
