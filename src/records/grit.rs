@@ -1,13 +1,15 @@
 //! Abrasive grit and its scale.
 
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
 /// The scale a grit number belongs to.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
 pub enum GritScale {
     /// FEPA P grades (ISO 6344-2, -3).
+    #[serde(rename = "P")]
     FepaP,
     /// CAMI grades (ANSI B74.18).
+    #[serde(rename = "CAMI")]
     Cami,
 }
 

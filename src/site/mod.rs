@@ -2,31 +2,62 @@
 //!
 //! Everything has a documented default, so an absent file means
 //! `Site::default()`. Unknown keys and wrong types are errors that name file,
-//! line and the nearest known key.
+//! line and the nearest known key. The vocabulary that the file speaks of
+//! (columns, units, grit scales) is that of [`crate::records`].
 
+mod analysis;
 mod classes;
+mod defects;
+mod error;
+mod file;
+mod reading;
+mod recipe;
+mod style;
+mod template;
 
+pub use analysis::{Analysis, Subgroup};
 pub use classes::DefectClass;
+pub use defects::Defects;
+pub use error::SiteError;
+pub use reading::{
+    Corner, DateOrder, Dates, Decimal, Delimiter, Encoding, Factor, FactorKind, FeedDirection,
+    Frames, Identity, KeyPart, Numbers, Reading,
+};
+pub use recipe::{Limits, RecipeSettings};
+pub use style::{DateStyle, DecimalMark, Language, Paper, ReportStyle};
+pub use template::{TEMPLATE, filled_in};
+
+use std::collections::BTreeMap;
+
+use crate::records::{Column, Conversion, GritScale};
 
 /// What the site file says, with the defaults filled in.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Site {
-    /// The site's name, printed on the report; none by default.
-    pub name: Option<String>,
-    /// Level of the whole report: the chance that a report on records without
-    /// any repeat shows one. Default 0.01.
-    pub thresholds: Thresholds,
-}
-
-/// Thresholds of the analyses.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Thresholds {
-    /// Chance, 0..1, that a report on records without any repeat shows one.
-    pub alpha: f64,
-}
-
-impl Default for Thresholds {
-    fn default() -> Self {
-        Self { alpha: 0.01 }
-    }
+    /// `[site]`: who and where.
+    pub site: Identity,
+    /// `[columns]`: our column or factor name → the headers the site uses.
+    pub columns: BTreeMap<String, Vec<String>>,
+    /// `[units]`: what a column is recorded in, where not in its own unit.
+    pub units: BTreeMap<Column, Conversion>,
+    /// `[numbers]`: how numbers and text are written.
+    pub numbers: Numbers,
+    /// `[dates]`: how dates are written.
+    pub dates: Dates,
+    /// `[grit] scale`: the scale of bare grit numbers; none by default.
+    pub grit_scale: Option<GritScale>,
+    /// `[defects]`: names, classes, cost.
+    pub defects: Defects,
+    /// `[frames]`: where the places are measured from.
+    pub frames: Frames,
+    /// `[factors]`: further recipe factors, in the order of the file.
+    pub factors: Vec<Factor>,
+    /// `[recipe]`: targets and limits of the recipe.
+    pub recipe: RecipeSettings,
+    /// `[analysis]`: thresholds.
+    pub analysis: Analysis,
+    /// `[report]`: paper, language, number and date style.
+    pub report: ReportStyle,
+    /// `[read]`: limits and keys of reading.
+    pub read: Reading,
 }
