@@ -215,8 +215,11 @@ pub struct Finding {
 /// What stands behind a finding; indices point into `Records`.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Evidence {
-    /// The finding's stream, index into `Causes::streams`.
-    pub stream: usize,
+    /// The finding's stream, index into `Causes::streams`; none for findings on
+    /// removal readings.
+    pub stream: Option<usize>,
+    /// For findings on removal readings, index into `Causes::surface`.
+    pub surface: Option<usize>,
     /// One per panel hit, in time order.
     pub hits: Vec<Hit>,
     /// Panels exposed to the place (all of the stream's time), in time order.

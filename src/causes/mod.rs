@@ -16,5 +16,8 @@ pub use finding::{
 pub use limit::{Limit, smallest_repeat};
 pub use places::{Drift, Found, ScanSettings, Shape, Sharpness, find as find_places};
 pub use streams::{Mark, StreamData, streams};
-pub use surface::{Slope, Surface, SurfaceCause};
+pub use surface::{
+    Contrast, EdgeToEdge, Estimate, Lean, MachineSide, PanelSlope, Region, Surface, SurfaceCause,
+    SurfaceEvidence, SurfaceNote, Term,
+};
 pub use view::{Anchor, View, ViewMark, ViewPanel};

@@ -1,0 +1,250 @@
+//! What is said about the unevenness of removal on one machine and head.
+
+use serde::Serialize;
+
+use crate::records::Lay;
+use crate::stats::Interval;
+
+/// Unevenness of removal on one machine and head.
+///
+/// On every panel the removal is written as level + slope along x and y +
+/// crown along x and y + twist, over machine coordinates that run from −1 to
+/// 1 across the panel as it lay.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Surface {
+    /// The machine, where recorded.
+    pub machine: Option<String>,
+    /// The head, where recorded.
+    pub head: Option<String>,
+    /// Panels with enough readings.
+    pub panels: usize,
+    /// Readings of removal on these panels.
+    pub readings: usize,
+    /// Mean removal, µm.
+    pub removed_um: Option<f64>,
+    /// Along the machine's x axis.
+    pub slope_x: Term,
+    /// Along the machine's y axis.
+    pub slope_y: Term,
+    /// Bend along x: > 0 where both ends take more than the middle.
+    pub crown_x: Option<Term>,
+    /// Bend along y.
+    pub crown_y: Option<Term>,
+    /// Opposite corners against the other two.
+    pub twist: Option<Term>,
+    /// Taper that keeps to the panel's length while panels are turned.
+    pub taper_x: Option<Estimate>,
+    /// Taper that keeps to the panel's width while panels are turned.
+    pub taper_y: Option<Estimate>,
+    /// Standard deviation of one reading about its panel's fitted surface, µm:
+    /// gauge and unmodelled.
+    pub gauge_sd_um: Option<f64>,
+    /// Its 95 % interval.
+    pub gauge_sd_ci: Option<Interval>,
+    /// Share of the unevenness that is the same on every panel as it lay, 0..1.
+    pub share_machine: Option<f64>,
+    /// Share that comes with the panels, 0..1.
+    pub share_part: Option<f64>,
+    /// Share of gauge and unmodelled, 0..1.
+    pub share_gauge: Option<f64>,
+    /// Who makes it.
+    pub cause: SurfaceCause,
+    /// What told machine and part apart.
+    pub contrast: Contrast,
+    /// The chance of such a machine slope without one, for the whole report.
+    pub p_adjusted: Option<f64>,
+    /// Which side takes more; none where neither slope is off zero.
+    #[serde(skip)]
+    pub lean: Lean,
+    /// Doubts and what was left out.
+    #[serde(skip)]
+    pub notes: Vec<SurfaceNote>,
+    /// What the charts draw.
+    #[serde(skip)]
+    pub evidence: SurfaceEvidence,
+}
+
+/// One term of the surface: what every panel shares and how panels differ.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Term {
+    /// The part that every panel shares, in the machine's axes.
+    pub machine: Option<f64>,
+    /// Its 95 % interval.
+    pub machine_ci: Option<Interval>,
+    /// Panel-to-panel standard deviation, gauge taken out.
+    pub part_sd: Option<f64>,
+    /// Its 95 % interval.
+    pub part_sd_ci: Option<Interval>,
+    /// `um per half length`, `um per half width`, `um` for crowns and twist.
+    pub unit: &'static str,
+}
+
+/// An estimate with its 95 % interval and test against zero.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct Estimate {
+    /// The estimate.
+    pub estimate: f64,
+    /// Its 95 % interval.
+    pub ci: Interval,
+    /// Two-sided, against zero, not adjusted.
+    pub p_value: f64,
+}
+
+/// Who makes the unevenness.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "lowercase")]
+pub enum SurfaceCause {
+    /// The same tilt on every panel, while panels were turned.
+    Machine,
+    /// It comes with the panels.
+    Part,
+    /// Even enough.
+    None,
+    /// The data cannot tell.
+    Undecided,
+}
+
+/// What told the machine's tilt from a taper of the panels.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Contrast {
+    /// Nothing: no panel was turned.
+    NeverTurned,
+    /// Nothing: the turned panels are too few, or all of one lot whose own
+    /// taper cannot be taken out.
+    TooFewTurned,
+    /// Turned against unturned panels, lots not recorded.
+    TurnedPanels,
+    /// Turned against unturned panels of different lots.
+    TurnedLots,
+    /// Turned against unturned panels of the same lot: the lot's own taper is
+    /// taken out.
+    TurnedWithinLots,
+}
+
+/// The side of the panel, as it lay in the machine.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum MachineSide {
+    /// Low machine x.
+    LowX,
+    /// High machine x.
+    HighX,
+    /// Low machine y.
+    LowY,
+    /// High machine y.
+    HighY,
+}
+
+/// A slope in words a fitter can use.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct EdgeToEdge {
+    /// The side that takes more.
+    pub more: MachineSide,
+    /// How much more than the opposite edge, µm, > 0.
+    pub by_um: f64,
+    /// Its 95 % interval, µm, counted towards `more`.
+    pub ci: Interval,
+}
+
+/// Which sides take more: only slopes off zero at the report's level.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Lean {
+    /// Along machine x.
+    pub along_x: Option<EdgeToEdge>,
+    /// Along machine y.
+    pub along_y: Option<EdgeToEdge>,
+}
+
+impl Lean {
+    /// The slopes off zero, larger first.
+    #[must_use]
+    pub fn sides(&self) -> Vec<EdgeToEdge> {
+        let mut sides: Vec<EdgeToEdge> =
+            [self.along_x, self.along_y].into_iter().flatten().collect();
+        sides.sort_by(|a, b| b.by_um.total_cmp(&a.by_um));
+        sides
+    }
+}
+
+/// A doubt, or what was left out; worded by the report.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum SurfaceNote {
+    /// Panels with too few readings for crown and twist: slopes only.
+    SlopesOnly {
+        /// How many panels.
+        panels: usize,
+    },
+    /// Panels measured along one line only: one slope.
+    OneAxisOnly {
+        /// How many panels.
+        panels: usize,
+    },
+    /// Panels with readings at one place only, or too few: left out.
+    TooFewPlaces {
+        /// How many panels.
+        panels: usize,
+    },
+    /// Readings of removal without a place: left out.
+    WithoutPlace {
+        /// How many readings.
+        readings: usize,
+    },
+    /// One panel: nothing to compare it with.
+    OnePanel,
+    /// Every reading the same number: the gauge may be stuck.
+    ConstantReadings,
+    /// No reading left over on any panel: gauge and panels can't be parted.
+    GaugeUnknown,
+    /// The places measured lie so that a crown reads as a slope.
+    CrownReadsAsSlope,
+    /// A slope is off zero but smaller than what matters.
+    TooSmallToMatter {
+        /// Edge to edge, µm.
+        by_um: f64,
+    },
+    /// Zero or negative removal, kept as honest readings.
+    NotAboveZero {
+        /// How many readings.
+        readings: usize,
+    },
+}
+
+/// What stands behind a surface.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct SurfaceEvidence {
+    /// One per panel with both slopes, in time order.
+    pub slopes: Vec<PanelSlope>,
+    /// The confidence region of the machine's slopes; none with too few panels.
+    pub region: Option<Region>,
+    /// Mean size of the panels as they lay, along x and y, mm.
+    pub extent_mm: (f64, f64),
+    /// Lots among the panels; none where not recorded.
+    pub lots: Option<usize>,
+}
+
+/// The slopes fitted on one panel.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct PanelSlope {
+    /// Index into `Records::panels`.
+    pub panel: usize,
+    /// How it lay.
+    pub lay: Lay,
+    /// Along machine x, µm per half length.
+    pub x: f64,
+    /// Along machine y, µm per half width.
+    pub y: f64,
+}
+
+/// The 95 % confidence region of the machine's two slopes: an ellipse.
+///
+/// Points p with (p − centre)ᵀ V⁻¹ (p − centre) ≤ 2·ν/(ν−1)·F(2, ν−1), after
+/// Hotelling (1931).
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Region {
+    /// The estimate, x and y.
+    pub centre: (f64, f64),
+    /// Half axes, µm, larger first.
+    pub half_axes: (f64, f64),
+    /// Direction of the larger half axis, radians from x.
+    pub angle: f64,
+}
