@@ -125,7 +125,7 @@ impl Held {
             });
         }
         for finding in &causes.findings {
-            let Some(stream) = causes.streams.get(finding.evidence.stream) else {
+            let Some(stream) = finding.evidence.stream.and_then(|s| causes.streams.get(s)) else {
                 continue;
             };
             if !matches!(
