@@ -4,8 +4,21 @@
 //! Slices and numbers in, structs out; this room knows no file, clock or column.
 #![warn(missing_docs)]
 
+pub mod distributions;
+pub mod fisher_exact;
+pub mod multiplicity;
+pub mod poisson_rate;
+pub mod proportion;
+pub mod rate_ratio;
+pub mod sign_test;
+
+mod error;
 mod interval;
 mod poisson_binomial;
+mod root;
+mod tail_rule;
 
+pub use error::StatsError;
 pub use interval::Interval;
 pub use poisson_binomial::{SMALLEST_TAIL, binomial_tail, poisson_binomial_tail};
+pub use tail_rule::TailRule;
