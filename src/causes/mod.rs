@@ -1,11 +1,18 @@
 //! Which defects repeat at one place, who makes them, and what could have
 //! been missed.
 
+#[expect(dead_code, reason = "wired up with the verdict")]
+mod control;
 mod finding;
+mod follows;
 mod limit;
+mod lots;
+mod onset;
+mod periodic;
 mod places;
 mod streams;
 mod surface;
+mod tails;
 mod view;
 mod weights;
 
