@@ -1,7 +1,6 @@
 //! Which defects repeat at one place, who makes them, and what could have
 //! been missed.
 
-#[expect(dead_code, reason = "wired up with the verdict")]
 mod control;
 mod finding;
 mod follows;
