@@ -4,10 +4,13 @@
 mod control;
 mod finding;
 mod follows;
+mod frames;
+mod levels;
 mod limit;
 mod lots;
 mod onset;
 mod periodic;
+mod place;
 mod places;
 mod streams;
 mod surface;

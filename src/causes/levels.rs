@@ -1,0 +1,42 @@
+//! How the report's level is shared out: the one place where it is decided.
+//!
+//! `alpha` is the chance that a report on records without any repeat shows
+//! one. What could accuse the machine shares it: places in the machine frame,
+//! places that keep their distance from the edges as the panel lay, and sides.
+//! Each part is shared equally by the streams of the report.
+//!
+//! Everything else has the level `alpha` per family of questions, because it
+//! cannot accuse the machine: places in the panel and inspection frames (part,
+//! inspection or undecided), opposite sides (part), and what a stream's rate
+//! follows: lots and suppliers (part), recipe and abrasive age (recipe).
+
+/// Share of places in the machine frame.
+pub(super) const MACHINE_PLACES: f64 = 0.7;
+
+/// Share of places that keep their distance from the edges, over all corners.
+pub(super) const PATH_PLACES: f64 = 0.1;
+
+/// Share of sides, over both machine axes.
+pub(super) const SIDES: f64 = 0.2;
+
+/// ln 100: a frame is believed from a hundredfold likelihood on.
+pub(super) const FRAME_CLAIM: f64 = 4.605_170_185_988_091;
+
+/// p adjusted for `tests` equal tests in a family with a share of the level,
+/// so that it compares with `alpha` itself.
+pub(super) fn adjusted(p_value: f64, tests: usize, share: f64) -> f64 {
+    (p_value * tests as f64 / share).min(1.0)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_accuses_the_machine_shares_one_level() {
+        assert!(MACHINE_PLACES + PATH_PLACES + SIDES <= 1.0 + 1e-12);
+        assert!((FRAME_CLAIM - 100.0_f64.ln()).abs() < 1e-12);
+        assert_eq!(adjusted(0.001, 4, 0.2), 0.02);
+        assert_eq!(adjusted(0.5, 4, 1.0), 1.0);
+    }
+}
