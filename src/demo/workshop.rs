@@ -8,7 +8,7 @@ use rand_distr::{Distribution, Poisson};
 
 use super::panels::{Run, cell_runs};
 use super::settings::Workshop;
-use crate::records::Point;
+use crate::records::{Column, Point};
 
 /// The demo's site file, as text.
 pub const SITE_FILE: &str = include_str!("../../fixtures/demo/onus.toml");
@@ -147,74 +147,54 @@ fn readings(workshop: &Workshop, run: &Run, lot: f64, rng: &mut ChaCha8Rng) -> V
         .collect()
 }
 
-const HEADER: [&str; 26] = [
-    "panel_id",
-    "sanded_at",
-    "machine",
-    "head",
-    "part",
-    "supplier",
-    "lot",
-    "length_mm",
-    "width_mm",
-    "lay_deg",
-    "lay_x_mm",
-    "recipe",
-    "feed_mm_s",
-    "passes",
-    "force_n",
-    "grit",
-    "abrasive_age",
-    "abrasive_id",
-    "inspector",
-    "inspect_lay_deg",
-    "x_mm",
-    "y_mm",
-    "defect",
-    "severity",
-    "removed_um",
-    "film_um",
-];
-
 fn file(run: &Run, rows: &[Row]) -> DemoFile {
-    let facts = [
-        run.id.clone(),
-        run.at.to_string(),
-        run.cell.machine.clone(),
-        run.cell.head.clone(),
-        run.size.part.clone(),
-        run.lot.supplier.clone(),
-        run.lot.name.clone(),
-        run.size.length_mm.to_string(),
-        run.size.width_mm.to_string(),
-        run.lay.degrees().to_string(),
-        run.size.lay_x_mm.to_string(),
-        run.recipe.name.clone(),
-        run.recipe.feed_mm_s.to_string(),
-        run.recipe.passes.to_string(),
-        run.recipe.force_n.to_string(),
-        run.recipe.grit.clone(),
-        run.abrasive_age.to_string(),
-        run.abrasive_id.clone(),
-        run.inspector.to_owned(),
-        run.inspect_lay.degrees().to_string(),
-    ]
-    .join(",");
-    let tenths = |v: Option<f64>| v.map_or(String::new(), |v| format!("{v:.1}"));
-    let line = |row: &Row| {
-        let defect = row.defect.clone().unwrap_or_default();
-        let (x, y) = (
+    let facts: [(Column, String); 20] = [
+        (Column::PanelId, run.id.clone()),
+        (Column::SandedAt, run.at.to_string()),
+        (Column::Machine, run.cell.machine.clone()),
+        (Column::Head, run.cell.head.clone()),
+        (Column::Part, run.size.part.clone()),
+        (Column::Supplier, run.lot.supplier.clone()),
+        (Column::Lot, run.lot.name.clone()),
+        (Column::LengthMm, run.size.length_mm.to_string()),
+        (Column::WidthMm, run.size.width_mm.to_string()),
+        (Column::LayDeg, run.lay.degrees().to_string()),
+        (Column::LayXMm, run.size.lay_x_mm.to_string()),
+        (Column::Recipe, run.recipe.name.clone()),
+        (Column::FeedMmS, run.recipe.feed_mm_s.to_string()),
+        (Column::Passes, run.recipe.passes.to_string()),
+        (Column::ForceN, run.recipe.force_n.to_string()),
+        (Column::Grit, run.recipe.grit.clone()),
+        (Column::AbrasiveAge, run.abrasive_age.to_string()),
+        (Column::AbrasiveId, run.abrasive_id.clone()),
+        (Column::Inspector, run.inspector.to_owned()),
+        (Column::InspectLayDeg, run.inspect_lay.degrees().to_string()),
+    ];
+    let own = [
+        Column::XMm,
+        Column::YMm,
+        Column::Defect,
+        Column::Severity,
+        Column::RemovedUm,
+        Column::FilmUm,
+    ];
+    let line = |cells: &mut dyn Iterator<Item = &str>| cells.collect::<Vec<_>>().join(",") + "\n";
+    let names = facts.iter().map(|fact| fact.0).chain(own);
+    let mut text = line(&mut names.map(Column::name));
+    let clean = [Row::default()];
+    for row in if rows.is_empty() { &clean } else { rows } {
+        let tenths = |v: Option<f64>| v.map_or(String::new(), |v| format!("{v:.1}"));
+        let said = [
             tenths(row.place.map(|p| p.x)),
             tenths(row.place.map(|p| p.y)),
-        );
-        let (removed, film) = (tenths(row.removed_um), tenths(row.film_um));
-        format!("{facts},{x},{y},{defect},,{removed},{film}\n")
-    };
-    let mut text = HEADER.join(",") + "\n";
-    if rows.is_empty() {
-        text.push_str(&line(&Row::default()));
+            row.defect.clone().unwrap_or_default(),
+            String::new(),
+            tenths(row.removed_um),
+            tenths(row.film_um),
+        ];
+        let cells = facts.iter().map(|fact| &fact.1).chain(&said);
+        text.push_str(&line(&mut cells.map(String::as_str)));
     }
-    text.extend(rows.iter().map(line));
     DemoFile {
         path: PathBuf::from(&run.cell.machine).join(format!("{}.csv", run.id)),
         text,
