@@ -2,6 +2,9 @@
 //! been missed.
 
 mod control;
+mod background;
+mod edge_profile;
+mod field;
 mod finding;
 mod follows;
 mod frames;
@@ -12,11 +15,16 @@ mod onset;
 mod periodic;
 mod place;
 mod places;
+mod point_index;
+mod spots;
 mod streams;
 mod surface;
 mod tails;
+mod tail;
 mod view;
 mod weights;
+#[cfg(test)]
+mod worked_cases;
 
 pub use finding::{
     Cause, Causes, ChangePoint, Evidence, Finding, Frame, FrameScore, Hit, Kind, LevelCount,

@@ -1,0 +1,120 @@
+//! What one round of the scan looks at: the marks left, the panels they could
+//! have lain on, and where to find them.
+
+use std::collections::BTreeMap;
+
+use super::point_index::PointIndex;
+use super::view::{View, ViewPanel};
+use super::weights::common_grain_mm;
+use crate::records::{Point, Rect};
+
+/// Grain, mm, at which the scan's lengths are as published; coarser records
+/// scale them up.
+const FINE_GRAIN_MM: f64 = 5.0;
+
+/// Panels with the same rectangle, to 1 mm, and the same turn.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Kind {
+    pub(super) rect: Rect,
+    pub(super) swapped: bool,
+    /// How many panels.
+    pub(super) panels: f64,
+}
+
+/// A mark still in play.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct FieldPoint {
+    pub(super) at: Point,
+    pub(super) panel: usize,
+    pub(super) grain_mm: f64,
+    /// Index into `View::marks`.
+    pub(super) mark: usize,
+}
+
+/// Marks left in a round, and the panels.
+#[derive(Debug, Clone)]
+pub(super) struct Field {
+    /// By panel, then in the order of the view.
+    pub(super) points: Vec<FieldPoint>,
+    pub(super) index: PointIndex,
+    pub(super) kinds: Vec<Kind>,
+    /// Kind of each panel; panels without a place in the frame have none.
+    pub(super) kind_of: Vec<Option<usize>>,
+    /// All lengths of the scan are multiplied by this: 1 unless four fifths of
+    /// the marks are written in steps of 10 mm or more.
+    pub(super) unit: f64,
+}
+
+impl Field {
+    /// The marks of `view` for which `left` is true.
+    pub(super) fn new(view: &View, left: &[bool]) -> Self {
+        let (kinds, kind_of) = kinds(&view.panels);
+        let points: Vec<FieldPoint> = view
+            .marks
+            .iter()
+            .enumerate()
+            .filter(|(mark, _)| left[*mark])
+            .map(|(mark, m)| FieldPoint {
+                at: m.at,
+                panel: m.panel,
+                grain_mm: m.grain_mm,
+                mark,
+            })
+            .collect();
+        let unit = unit(view);
+        Self {
+            index: PointIndex::new(points.iter().map(|p| (p.at, p.panel)), 25.0 * unit),
+            points,
+            kinds,
+            kind_of,
+            unit,
+        }
+    }
+
+    /// All marks of `view`.
+    pub(super) fn whole(view: &View) -> Self {
+        Self::new(view, &vec![true; view.marks.len()])
+    }
+
+    /// Number of panels.
+    pub(super) fn panels(&self) -> usize {
+        self.kind_of.len()
+    }
+
+    /// Calls `each` with the points of one panel after the other, as ranges of
+    /// `points`.
+    pub(super) fn by_panel(&self) -> impl Iterator<Item = &[FieldPoint]> {
+        self.points.chunk_by(|a, b| a.panel == b.panel)
+    }
+}
+
+/// Multiplier of all lengths of the scan: a fifth of the common grain in mm.
+pub(super) fn unit(view: &View) -> f64 {
+    common_grain_mm(view.marks.iter().map(|m| m.grain_mm)).map_or(1.0, |g| g / FINE_GRAIN_MM)
+}
+
+fn kinds(panels: &[ViewPanel]) -> (Vec<Kind>, Vec<Option<usize>>) {
+    let mut known: BTreeMap<([i64; 4], bool), usize> = BTreeMap::new();
+    let mut kinds: Vec<Kind> = Vec::new();
+    let kind_of = panels
+        .iter()
+        .map(|panel| {
+            if !panel.has_place() {
+                return None;
+            }
+            let Rect { x0, y0, x1, y1 } = panel.rect;
+            let key = ([x0, y0, x1, y1].map(|v| v.round() as i64), panel.swapped);
+            let kind = *known.entry(key).or_insert_with(|| {
+                kinds.push(Kind {
+                    rect: panel.rect,
+                    swapped: panel.swapped,
+                    panels: 0.0,
+                });
+                kinds.len() - 1
+            });
+            kinds[kind].panels += 1.0;
+            Some(kind)
+        })
+        .collect();
+    (kinds, kind_of)
+}

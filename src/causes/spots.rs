@@ -1,0 +1,147 @@
+//! Spots: discs around the marks themselves that hold more panels than chance.
+
+use rayon::prelude::*;
+
+use super::background::{DiscScratch, Discs};
+use super::field::Field;
+use super::tail::{chance_of_hits, stands_out};
+
+/// Radii of the discs, mm.
+pub(super) const RADII_MM: [f64; 3] = [4.0, 7.0, 12.0];
+
+/// Panels a spot needs, its own included.
+pub(super) const PANELS_NEEDED: usize = 3;
+
+/// A disc around a mark with more panels than chance allows.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct SpotCandidate {
+    /// The centre, index into `Field::points`.
+    pub(super) point: usize,
+    /// Index into [`RADII_MM`].
+    pub(super) radius: usize,
+    /// Panels with a mark in the disc, the centre's own included.
+    pub(super) panels_hit: usize,
+    /// Panels expected without a repeat, the own left out.
+    pub(super) expected: f64,
+    /// Chance of so many others without a repeat.
+    pub(super) p_value: f64,
+}
+
+/// The field's disc backgrounds for the scan's radii.
+pub(super) fn discs(field: &Field) -> Discs<'_> {
+    Discs::new(field, &RADII_MM.map(|r| r * field.unit))
+}
+
+/// All discs with a p-value of at most `level`, in point order, then by radius.
+pub(super) fn scan(discs: &Discs, level: f64) -> Vec<SpotCandidate> {
+    scan_centres(
+        discs,
+        level,
+        &(0..discs.field.points.len()).collect::<Vec<_>>(),
+    )
+}
+
+/// The same for some of the points.
+pub(super) fn scan_centres(discs: &Discs, level: f64, centres: &[usize]) -> Vec<SpotCandidate> {
+    centres
+        .par_iter()
+        .with_min_len(32)
+        .map_init(
+            || (DiscScratch::new(discs.field), Visited::new(discs.field)),
+            |(scratch, visited), &point| at_centre(discs, point, level, scratch, visited),
+        )
+        .flatten_iter()
+        .collect()
+}
+
+fn at_centre(
+    discs: &Discs,
+    point: usize,
+    level: f64,
+    scratch: &mut DiscScratch,
+    visited: &mut Visited,
+) -> Vec<SpotCandidate> {
+    let centre = discs.field.points[point].at;
+    let own = discs.field.points[point].panel;
+    let others = visited.panels_within(discs, point);
+    let mut found = Vec::new();
+    let mut moved = false;
+    for (radius, &others) in others.iter().enumerate() {
+        if others + 1 < PANELS_NEEDED {
+            continue;
+        }
+        if !moved {
+            discs.move_to(centre, scratch);
+            moved = true;
+        }
+        discs.chances(centre, radius, Some(own), scratch);
+        let chances: Vec<f64> = scratch.chances.iter().map(|c| c.1).collect();
+        if !stands_out(&chances, others) {
+            continue;
+        }
+        let p_value = chance_of_hits(&chances, others);
+        if p_value <= level {
+            found.push(SpotCandidate {
+                point,
+                radius,
+                panels_hit: others + 1,
+                expected: chances.iter().sum(),
+                p_value,
+            });
+        }
+    }
+    found
+}
+
+/// Counts distinct panels around a centre.
+#[derive(Debug)]
+struct Visited {
+    /// Per panel: number of the visit that saw it last, and the smallest
+    /// radius index in which it has a mark.
+    seen: Vec<(usize, usize)>,
+    visit: usize,
+    touched: Vec<usize>,
+}
+
+impl Visited {
+    fn new(field: &Field) -> Self {
+        Self {
+            seen: vec![(0, 0); field.panels()],
+            visit: 0,
+            touched: Vec::new(),
+        }
+    }
+
+    /// Panels other than the point's own with a mark in each of the discs.
+    fn panels_within(&mut self, discs: &Discs, point: usize) -> Vec<usize> {
+        let field = discs.field;
+        let own = &field.points[point];
+        let radii: Vec<f64> = discs.backgrounds.iter().map(|b| b.radius).collect();
+        let largest = radii.iter().copied().fold(0.0, f64::max);
+        self.visit += 1;
+        self.touched.clear();
+        for (entry, square) in field.index.in_disc(own.at, largest) {
+            if entry.panel == own.panel {
+                continue;
+            }
+            let smallest = radii
+                .iter()
+                .position(|&r| square <= super::point_index::within(r))
+                .unwrap_or(radii.len());
+            let seen = &mut self.seen[entry.panel];
+            if seen.0 != self.visit {
+                *seen = (self.visit, smallest);
+                self.touched.push(entry.panel);
+            } else {
+                seen.1 = seen.1.min(smallest);
+            }
+        }
+        let mut counts = vec![0; radii.len()];
+        for &panel in &self.touched {
+            for count in counts.iter_mut().skip(self.seen[panel].1) {
+                *count += 1;
+            }
+        }
+        counts
+    }
+}

@@ -1,0 +1,28 @@
+//! The chance of so many panels: exact, or a bound where exact costs too much.
+
+use crate::stats::{binomial_tail, poisson_binomial_tail};
+
+/// Panels × hits above which the bound takes over.
+const EXACT_LIMIT: f64 = 1e7;
+
+/// P(at least `hits` of the panels) when each has its own chance.
+///
+/// Exact Poisson-binomial tail; where panels × hits > 10⁷ and hits ≥ expected
+/// + 1, the binomial upper bound of Hoeffding (1956).
+pub(super) fn chance_of_hits(chances: &[f64], hits: usize) -> f64 {
+    let expected: f64 = chances.iter().sum();
+    if chances.len() as f64 * hits as f64 > EXACT_LIMIT && hits as f64 >= expected + 1.0 {
+        return binomial_tail(chances.len(), expected / chances.len() as f64, hits);
+    }
+    poisson_binomial_tail(chances, hits)
+}
+
+/// Whether so many hits could be significant at all: more than two standard
+/// deviations above what is expected. Saves the tail for the many centres
+/// where nothing happens.
+pub(super) fn stands_out(chances: &[f64], hits: usize) -> bool {
+    let expected: f64 = chances.iter().sum();
+    let variance: f64 = chances.iter().map(|p| p * (1.0 - p)).sum();
+    let excess = hits as f64 - expected;
+    excess > 0.0 && excess * excess > 4.0 * variance
+}

@@ -1,0 +1,225 @@
+//! Small streams with known answers: the values come from an independent slow
+//! reference implementation of the scan, written apart from this one.
+
+use approx::assert_relative_eq;
+
+use super::Frame;
+use super::background::{DiscScratch, Discs};
+use super::field::Field;
+use super::spots::{SpotCandidate, discs, scan};
+use super::tail::chance_of_hits;
+use super::view::{View, ViewMark, ViewPanel};
+use crate::records::{Point, Rect};
+
+/// Relative tolerance of the printed digits.
+const PRINTED: f64 = 1e-9;
+
+const PLAIN: ViewPanel = ViewPanel {
+    rect: Rect {
+        x0: 0.0,
+        y0: 0.0,
+        x1: 600.0,
+        y1: 400.0,
+    },
+    swapped: false,
+};
+
+const TURNED: ViewPanel = ViewPanel {
+    rect: Rect {
+        x0: 0.0,
+        y0: 0.0,
+        x1: 300.0,
+        y1: 450.0,
+    },
+    swapped: true,
+};
+
+/// A view of the panels with marks (panel, x, y), all written in `grain_mm`.
+pub(super) fn view(panels: &[ViewPanel], marks: &[(usize, f64, f64)], grain_mm: f64) -> View {
+    let mut marks: Vec<ViewMark> = marks
+        .iter()
+        .enumerate()
+        .map(|(defect, &(panel, x, y))| ViewMark {
+            panel,
+            at: Point { x, y },
+            grain_mm,
+            defect,
+        })
+        .collect();
+    marks.sort_by_key(|m| m.panel);
+    View {
+        frame: Frame::Machine,
+        panels: panels.to_vec(),
+        marks,
+    }
+}
+
+/// One mark on each of twenty panels of 600 × 400 mm, no two near each other.
+fn scattered() -> Vec<(usize, f64, f64)> {
+    (0..20_usize)
+        .map(|i| (i, (20 + 137 * i % 560) as f64, (20 + 89 * i % 360) as f64))
+        .collect()
+}
+
+fn with_spot() -> View {
+    let mut marks = scattered();
+    for i in [2_usize, 5, 8, 11, 14, 17] {
+        let (x, y) = (
+            300.0 + 2.0 * ((i % 3) as f64 - 1.0),
+            150.0 + 3.0 * (i % 2) as f64,
+        );
+        marks.push((i, x, y));
+    }
+    view(&[PLAIN; 20], &marks, 0.0)
+}
+
+/// The best disc of all, whatever its p-value: smaller p, then smaller radius,
+/// then point order.
+fn best(field: &Field) -> Option<SpotCandidate> {
+    let candidates = scan(&discs(field), 1.0);
+    let better = |a: &SpotCandidate, b: &SpotCandidate| {
+        a.p_value
+            .total_cmp(&b.p_value)
+            .then(a.radius.cmp(&b.radius))
+            .then(a.point.cmp(&b.point))
+    };
+    candidates.into_iter().min_by(better)
+}
+
+fn tests_of(field: &Field) -> f64 {
+    7.0 * field.points.len() as f64
+}
+
+#[test]
+fn marks_that_never_meet_make_no_candidate() {
+    let view = view(&[PLAIN; 20], &scattered(), 0.0);
+    assert_eq!(best(&Field::whole(&view)), None);
+}
+
+#[test]
+fn six_panels_at_one_place() {
+    let view = with_spot();
+    let field = Field::whole(&view);
+    let found = best(&field).unwrap();
+    assert_eq!(tests_of(&field), 182.0);
+    assert_eq!(found.radius, 0);
+    assert_eq!(field.points[found.point].at, Point { x: 302.0, y: 150.0 });
+    assert_eq!(found.panels_hit, 6);
+    assert_relative_eq!(found.expected, 0.02342462843, max_relative = PRINTED);
+    assert_relative_eq!(found.p_value, 1.079787668e-11, max_relative = PRINTED);
+    let adjusted = found.p_value * tests_of(&field);
+    assert_relative_eq!(adjusted, 1.965213556e-9, max_relative = PRINTED);
+}
+
+#[test]
+fn the_same_place_at_a_fixed_centre() {
+    let view = with_spot();
+    let field = Field::whole(&view);
+    let discs = discs(&field);
+    let centre = Point { x: 300.0, y: 150.0 };
+    let mut scratch = DiscScratch::new(&field);
+    for (radius, q, expected, p_value) in [
+        (0, 0.002601643931, 0.02860454614, 7.093960236e-14),
+        (1, 0.007967534539, 0.08751591672, 5.736364487e-11),
+        (2, 0.02341479538, 0.2564662439, 3.486401415e-8),
+    ] {
+        discs.move_to(centre, &mut scratch);
+        discs.chances(centre, radius, None, &mut scratch);
+        let chances: Vec<f64> = scratch.chances.iter().map(|c| c.1).collect();
+        let got = discs.chance_per_mass(0, centre, radius, &mut scratch);
+        assert_relative_eq!(got, q, max_relative = PRINTED);
+        let sum: f64 = chances.iter().sum();
+        assert_relative_eq!(sum, expected, max_relative = PRINTED);
+        assert_relative_eq!(chance_of_hits(&chances, 6), p_value, max_relative = PRINTED);
+    }
+}
+
+#[test]
+fn two_kinds_of_panel_and_a_shared_corner() {
+    let mut marks: Vec<_> = scattered().into_iter().take(10).collect();
+    marks.extend(
+        (10..20_usize).map(|i| (i, (20 + 137 * i % 260) as f64, (20 + 89 * i % 410) as f64)),
+    );
+    for i in [1_usize, 4, 7, 10, 13, 16, 19] {
+        marks.push((i, 15.0 + (i % 3) as f64, 14.0 - (i % 2) as f64));
+    }
+    let panels: Vec<_> = (0..20)
+        .map(|i| if i < 10 { PLAIN } else { TURNED })
+        .collect();
+    let view = view(&panels, &marks, 0.0);
+    let field = Field::whole(&view);
+    let found = best(&field).unwrap();
+    assert_eq!(tests_of(&field), 189.0);
+    assert_eq!((found.radius, found.panels_hit), (0, 7));
+    assert_eq!(field.points[found.point].at, Point { x: 16.0, y: 13.0 });
+    assert_relative_eq!(found.expected, 0.06159279283, max_relative = PRINTED);
+    assert_relative_eq!(found.p_value, 2.748080002e-12, max_relative = PRINTED);
+}
+
+#[test]
+fn a_clump_on_one_panel_is_one_panel() {
+    let mut clump = scattered();
+    for i in 0..12 {
+        clump.push((3, 300.0 + f64::from(i % 4), 150.0 + f64::from(i / 4)));
+    }
+    let crowd = view(&[PLAIN; 20], &clump, 0.0);
+    assert_eq!(best(&Field::whole(&crowd)), None);
+    let mut pair = scattered();
+    pair.extend([(4, 300.0, 150.0), (9, 301.0, 150.0)]);
+    let pair = view(&[PLAIN; 20], &pair, 0.0);
+    assert_eq!(best(&Field::whole(&pair)), None);
+}
+
+#[test]
+fn every_panel_at_exactly_one_place() {
+    let marks: Vec<_> = (0..20).map(|i| (i, 300.0, 150.0)).collect();
+    let view = view(&[PLAIN; 20], &marks, 0.0);
+    let field = Field::whole(&view);
+    let found = best(&field).unwrap();
+    assert_eq!(tests_of(&field), 140.0);
+    assert_eq!((found.radius, found.panels_hit), (0, 20));
+    assert_relative_eq!(found.expected, 0.03534160033, max_relative = PRINTED);
+    assert_relative_eq!(found.p_value, 1.32165955e-52, max_relative = PRINTED);
+}
+
+#[test]
+fn coordinates_written_in_steps_of_50_mm_repeat_by_themselves() {
+    let half_up = |v: f64| (v / 50.0 + 0.5).floor() * 50.0;
+    let mut marks: Vec<_> = scattered()
+        .into_iter()
+        .map(|(i, x, y)| (i, half_up(x), half_up(y)))
+        .collect();
+    marks.extend([2, 5, 8, 11].map(|i| (i, 300.0, 150.0)));
+    let fine = view(&[PLAIN; 20], &marks, 0.0);
+    let field = Field::whole(&fine);
+    let found = best(&field).unwrap();
+    let adjusted = found.p_value * tests_of(&field);
+    // printed to eight digits
+    assert_relative_eq!(adjusted, 1.0204933e-4, max_relative = 5e-8);
+
+    let coarse = view(&[PLAIN; 20], &marks, 50.0);
+    let mut field = Field::whole(&coarse);
+    // the case keeps the fine radii, to show what the crowding factor does
+    field.unit = 1.0;
+    let found = best(&field).unwrap();
+    assert_relative_eq!(found.expected, 0.8370923656, max_relative = PRINTED);
+    assert_relative_eq!(found.p_value, 0.04284537670, max_relative = PRINTED);
+    assert!(found.p_value * tests_of(&field) > 1.0);
+}
+
+/// Radii other than the scan's, for places that are fixed beforehand.
+#[test]
+fn a_disc_of_any_radius_has_its_chance() {
+    let view = with_spot();
+    let field = Field::whole(&view);
+    let centre = Point { x: 300.0, y: 150.0 };
+    let mut last = 0.0;
+    for radius in [2.0, 5.0, 9.0, 15.0] {
+        let discs = Discs::new(&field, &[radius]);
+        let mut scratch = DiscScratch::new(&field);
+        discs.move_to(centre, &mut scratch);
+        let q = discs.chance_per_mass(0, centre, 0, &mut scratch);
+        assert!(q > last && q < 0.05, "{q} at {radius} mm");
+        last = q;
+    }
+}
