@@ -3,6 +3,7 @@
 
 mod control;
 mod background;
+mod band_background;
 mod edge_profile;
 mod field;
 mod finding;
@@ -14,8 +15,11 @@ mod lots;
 mod onset;
 mod periodic;
 mod place;
+mod grouping;
+mod lines;
 mod places;
 mod point_index;
+mod sharpness;
 mod spots;
 mod streams;
 mod surface;
@@ -31,7 +35,8 @@ pub use finding::{
     LineAxis, NextCheck, Period, RateByLevel, Reason, Settings, Stream,
 };
 pub use limit::{Limit, smallest_repeat};
-pub use places::{Drift, Found, ScanSettings, Shape, Sharpness, find as find_places};
+pub use places::{Drift, Found, ScanSettings, Shape, find as find_places};
+pub use sharpness::Sharpness;
 pub use streams::{Mark, StreamData, streams};
 pub use surface::{
     Contrast, EdgeToEdge, Estimate, Lean, MachineSide, PanelSlope, Region, Surface, SurfaceCause,

@@ -1,8 +1,33 @@
 //! All places of a stream: scan, take the best place out, scan again.
 
+use super::background::{DiscScratch, Discs, RESERVE};
+use super::band_background::{BandScratch, Bands, across};
+use super::field::Field;
+use super::grouping::group;
+use super::lines::{self, HALF_WIDTHS_MM};
+use super::point_index::square_distance;
+use super::sharpness::{
+    RING_LIMIT, Sharpness, Zone, line_ring_ratio, nearest_by_panel, nine_tenths, spot_ring_ratio,
+};
+use super::spots::{self, RADII_MM};
 use super::{LineAxis, view::View};
 use crate::records::Point;
 use crate::stats::Interval;
+
+/// No stream is asked for more repeats than this.
+const MOST_FOUND: usize = 50;
+
+/// Tests per mark: three discs and two bands along each axis.
+const TESTS_PER_MARK: usize = 7;
+
+/// Fewer marks or panels than this are not tested.
+const LEAST: usize = 3;
+
+/// Significant centres this near each other are one place, mm.
+const PLACE_MM: f64 = 12.0;
+
+/// Marks this near each other belong together, mm.
+const MEMBER_MM: f64 = 6.0;
 
 /// Settings of the scan.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -57,6 +82,8 @@ pub struct Found {
     pub panels_in_scan: usize,
     /// Radius or half width of that disc or band, mm.
     pub scan_radius_mm: f64,
+    /// Centres around which the scan was significant at this place.
+    pub centres: usize,
     /// Chance of so many panels at that centre without a repeat.
     pub p_value: f64,
     /// Centres and sizes tried in the frame.
@@ -72,17 +99,8 @@ pub struct Found {
     pub ring_ratio: Option<f64>,
     /// Whether it is a place or a broad concentration.
     pub sharpness: Sharpness,
-    /// Speed of the place, mm per panel position, where it drifts.
+    /// Speed of the place where it drifts.
     pub drift: Option<Drift>,
-}
-
-/// Whether what was found is narrow enough for a place.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Sharpness {
-    /// A place.
-    Sharp,
-    /// A broad concentration without a place: no proof of a repeat.
-    Broad,
 }
 
 /// How a place moves.
@@ -94,11 +112,276 @@ pub struct Drift {
     pub y_mm_per_day: f64,
 }
 
-/// All repeats of a stream in the view's frame, strongest first in each round.
+/// The best disc or band of a place.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct Candidate {
+    form: Form,
+    /// Index into `Field::points`.
+    point: usize,
+    /// Radius or half width, mm, before the field's unit.
+    size_mm: f64,
+    panels_hit: usize,
+    p_value: f64,
+    /// Significant centres of the place.
+    centres: usize,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Form {
+    Spot,
+    Line(LineAxis),
+}
+
+/// All repeats of a stream in the view's frame, in the order found.
+///
+/// Each round scans discs and bands around the marks left, takes the best one
+/// (smaller p, then smaller size, then point order), refines its place, and
+/// takes its marks out. It ends when no p-value times the tests of the first
+/// round and the report's streams is within `alpha`, or at fifty.
 #[must_use]
 pub fn find(view: &View, settings: &ScanSettings) -> Vec<Found> {
-    let _ = (view, settings);
-    Vec::new()
+    let tests = TESTS_PER_MARK * view.marks.len();
+    if view.marks.len() < LEAST || view.panels.len() < LEAST {
+        return Vec::new();
+    }
+    let penalty = tests as f64 * settings.streams.max(1) as f64;
+    let mut left = vec![true; view.marks.len()];
+    let mut taken = Vec::new();
+    let mut found = Vec::new();
+    while found.len() < MOST_FOUND {
+        let field = Field::new(view, &left);
+        if field.points.len() < LEAST {
+            break;
+        }
+        let Some(best) = best_candidate(&field, settings.alpha / penalty) else {
+            break;
+        };
+        let mut place = match best.form {
+            Form::Spot => spot(&field, &best, &mut taken),
+            Form::Line(along) => line(&field, along, &best, &mut taken),
+        };
+        place.tests = tests;
+        place.p_adjusted = (best.p_value * penalty).min(1.0);
+        for &mark in &place.zone {
+            left[mark] = false;
+        }
+        // the centre itself always goes, so that every round gets smaller
+        left[field.points[best.point].mark] = false;
+        found.push(place);
+    }
+    found
+}
+
+/// One candidate per place, the best of all.
+fn best_candidate(field: &Field, level: f64) -> Option<Candidate> {
+    places_of_round(field, level).into_iter().min_by(|a, b| {
+        a.p_value
+            .total_cmp(&b.p_value)
+            .then(a.size_mm.total_cmp(&b.size_mm))
+            .then(a.point.cmp(&b.point))
+    })
+}
+
+/// The best candidate of each place of a round.
+fn places_of_round(field: &Field, level: f64) -> Vec<Candidate> {
+    let mut places = Vec::new();
+    let spots: Vec<Candidate> = spots::scan(&spots::discs(field), level)
+        .into_iter()
+        .map(|c| Candidate {
+            form: Form::Spot,
+            point: c.point,
+            size_mm: RADII_MM[c.radius],
+            panels_hit: c.panels_hit,
+            p_value: c.p_value,
+            centres: 1,
+        })
+        .collect();
+    let at: Vec<Point> = spots.iter().map(|c| field.points[c.point].at).collect();
+    places.extend(best_of_groups(spots, &group(&at, PLACE_MM * field.unit, 2)));
+    for along in [LineAxis::Y, LineAxis::X] {
+        let lines: Vec<Candidate> = lines::scan(&lines::bands(field, along), level)
+            .into_iter()
+            .map(|c| Candidate {
+                form: Form::Line(along),
+                point: c.point,
+                size_mm: HALF_WIDTHS_MM[c.width],
+                panels_hit: c.panels_hit,
+                p_value: c.p_value,
+                centres: 1,
+            })
+            .collect();
+        let at: Vec<Point> = lines
+            .iter()
+            .map(|c| Point {
+                x: across(along, field.points[c.point].at),
+                y: 0.0,
+            })
+            .collect();
+        places.extend(best_of_groups(lines, &group(&at, PLACE_MM * field.unit, 2)));
+    }
+    places
+}
+
+/// The first best candidate of each group, with the group's number of centres.
+fn best_of_groups(candidates: Vec<Candidate>, groups: &[usize]) -> Vec<Candidate> {
+    let mut best: Vec<Candidate> = Vec::new();
+    let mut last_point = Vec::new();
+    for (candidate, &number) in candidates.into_iter().zip(groups) {
+        let Some(known) = best.get_mut(number) else {
+            last_point.push(candidate.point);
+            best.push(candidate);
+            continue;
+        };
+        let centres = known.centres + usize::from(last_point[number] != candidate.point);
+        last_point[number] = candidate.point;
+        let order = candidate.p_value.total_cmp(&known.p_value);
+        if order
+            .then(candidate.size_mm.total_cmp(&known.size_mm))
+            .is_lt()
+        {
+            *known = candidate;
+        }
+        known.centres = centres;
+    }
+    best
+}
+
+fn spot(field: &Field, best: &Candidate, taken: &mut Vec<Zone>) -> Found {
+    let size = best.size_mm.max(8.0) * field.unit;
+    let reach = 1.25 * size;
+    let near = |centre: Point| {
+        let points = field.index.in_disc(centre, reach);
+        let points = points.map(|(entry, _)| (entry.id, field.points[entry.id]));
+        nearest_by_panel(points, reach, |p| square_distance(p, centre).sqrt())
+    };
+    let mut centre = field.points[best.point].at;
+    for _ in 0..3 {
+        let hits = near(centre);
+        let mean = |axis: fn(Point) -> f64| {
+            hits.iter().map(|h| axis(field.points[h.1].at)).sum::<f64>() / hits.len() as f64
+        };
+        if !hits.is_empty() {
+            centre = Point {
+                x: mean(|p| p.x),
+                y: mean(|p| p.y),
+            };
+        }
+    }
+    let hits = near(centre);
+    let ring_ratio = spot_ring_ratio(field, centre, taken);
+    let discs = Discs::new(field, &[RADII_MM[2] * field.unit]);
+    let mut scratch = DiscScratch::new(field);
+    discs.move_to(centre, &mut scratch);
+    discs.chances(centre, 0, None, &mut scratch);
+    let expected: f64 = scratch.chances.iter().map(|c| c.1).sum();
+    let zone = Zone::Disc {
+        centre,
+        radius: 1.5 * size + 3.0 * field.unit,
+    };
+    finish(
+        field,
+        best,
+        Shape::Spot { centre },
+        hits,
+        ring_ratio,
+        expected,
+        zone,
+        taken,
+    )
+}
+
+fn line(field: &Field, along: LineAxis, best: &Candidate, taken: &mut Vec<Zone>) -> Found {
+    let half_width = best.size_mm * field.unit;
+    let bands = Bands::new(field, along, &[1.25 * half_width]);
+    let u = |i: usize| across(along, field.points[i].at);
+    let mut at = u(best.point);
+    for _ in 0..3 {
+        // the points of a band are sorted by u: the middle one is the median
+        let inside = bands.within(at, half_width);
+        if let (Some(&low), Some(&high)) = (
+            inside.get(inside.len().saturating_sub(1) / 2),
+            inside.get(inside.len() / 2),
+        ) {
+            at = 0.5 * (u(low) + u(high));
+        }
+    }
+    let reach = bands.half_width(0);
+    let points = bands
+        .within(at, reach)
+        .iter()
+        .map(|&i| (i, field.points[i]));
+    let hits = nearest_by_panel(points, reach, |p| (across(along, p) - at).abs());
+    let ring_ratio = line_ring_ratio(field, along, at, taken);
+    let mut scratch = BandScratch::new(field);
+    bands.chances(at, 0, None, &mut scratch);
+    let expected: f64 = scratch.chances.iter().map(|c| c.1).sum();
+    let zone = Zone::Band {
+        along,
+        at,
+        half_width: 1.5 * half_width + 3.0 * field.unit,
+    };
+    let shape = Shape::Line { along, at_mm: at };
+    finish(field, best, shape, hits, ring_ratio, expected, zone, taken)
+}
+
+#[expect(
+    clippy::too_many_arguments,
+    reason = "what the two shapes have in common"
+)]
+fn finish(
+    field: &Field,
+    best: &Candidate,
+    shape: Shape,
+    hits: Vec<(usize, usize, f64)>,
+    ring_ratio: Option<f64>,
+    expected: f64,
+    zone: Zone,
+    taken: &mut Vec<Zone>,
+) -> Found {
+    let inside: Vec<usize> = (0..field.points.len())
+        .filter(|&i| zone.holds(field.points[i].at))
+        .collect();
+    taken.push(zone);
+    let sharp = ring_ratio.is_some_and(|ratio| ratio <= RING_LIMIT);
+    Found {
+        shape,
+        members: members(field, &inside, &hits),
+        zone: inside.iter().map(|&i| field.points[i].mark).collect(),
+        panels_in_scan: best.panels_hit,
+        scan_radius_mm: best.size_mm * field.unit,
+        centres: best.centres,
+        p_value: best.p_value,
+        tests: 0,
+        p_adjusted: 1.0,
+        expected: expected / RESERVE,
+        radius_mm: nine_tenths(hits.iter().map(|h| h.2).collect()),
+        hits: hits.iter().map(|h| (h.0, field.points[h.1].mark)).collect(),
+        ring_ratio,
+        sharpness: if sharp {
+            Sharpness::Sharp
+        } else {
+            Sharpness::Broad
+        },
+        drift: None,
+    }
+}
+
+/// The hits and the marks of the zone that hang together with one of them.
+fn members(field: &Field, inside: &[usize], hits: &[(usize, usize, f64)]) -> Vec<usize> {
+    let at: Vec<Point> = inside.iter().map(|&i| field.points[i].at).collect();
+    let groups = group(&at, MEMBER_MM * field.unit, 2);
+    let is_hit = |point: &usize| hits.iter().any(|h| h.1 == *point);
+    let mut with_hits: Vec<usize> = (0..inside.len())
+        .filter(|&k| is_hit(&inside[k]))
+        .map(|k| groups[k])
+        .collect();
+    with_hits.sort_unstable();
+    with_hits.dedup();
+    let belongs = |k: &usize| is_hit(&inside[*k]) || with_hits.binary_search(&groups[*k]).is_ok();
+    (0..inside.len())
+        .filter(belongs)
+        .map(|k| field.points[inside[k]].mark)
+        .collect()
 }
 
 impl View {
@@ -106,15 +389,34 @@ impl View {
     /// without a repeat there; 0 where the panel does not cover the place.
     #[must_use]
     pub fn chances(&self, place: Point, radius_mm: f64) -> Vec<f64> {
-        let _ = (place, radius_mm);
-        vec![0.0; self.panels.len()]
+        let field = Field::whole(self);
+        let discs = Discs::new(&field, &[radius_mm]);
+        let mut scratch = DiscScratch::new(&field);
+        discs.move_to(place, &mut scratch);
+        discs.chances(place, 0, None, &mut scratch);
+        let mut chances = vec![0.0; self.panels.len()];
+        for &(panel, p) in &scratch.chances {
+            if self.exposed(panel, place) {
+                chances[panel] = p;
+            }
+        }
+        chances
     }
 
     /// The same for a band: a mark within `half_width_mm` of `at_mm` across the
     /// line along `along`.
     #[must_use]
     pub fn band_chances(&self, along: LineAxis, at_mm: f64, half_width_mm: f64) -> Vec<f64> {
-        let _ = (along, at_mm, half_width_mm);
-        vec![0.0; self.panels.len()]
+        let field = Field::whole(self);
+        let bands = Bands::new(&field, along, &[half_width_mm]);
+        let mut scratch = BandScratch::new(&field);
+        bands.chances(at_mm, 0, None, &mut scratch);
+        let mut chances = vec![0.0; self.panels.len()];
+        for &(panel, p) in &scratch.chances {
+            if self.panels[panel].covers_across(along, at_mm) {
+                chances[panel] = p;
+            }
+        }
+        chances
     }
 }

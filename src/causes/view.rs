@@ -1,6 +1,6 @@
 //! A stream's panels and marks, all in one frame.
 
-use super::{Frame, streams::StreamData};
+use super::{Frame, LineAxis, streams::StreamData};
 use crate::records::{Panel, Point, Records, Rect};
 
 /// Slack of "the place lies on the panel", mm: turning a panel costs a few
@@ -191,6 +191,19 @@ impl ViewPanel {
     #[must_use]
     pub fn has_place(&self) -> bool {
         self.rect.x1 >= self.rect.x0 && self.rect.y1 >= self.rect.y0
+    }
+
+    /// Whether a line along `along` at `at_mm` on the other axis crosses it.
+    #[must_use]
+    pub fn covers_across(&self, along: LineAxis, at_mm: f64) -> bool {
+        let middle = Point {
+            x: 0.5 * (self.rect.x0 + self.rect.x1),
+            y: 0.5 * (self.rect.y0 + self.rect.y1),
+        };
+        self.covers(match along {
+            LineAxis::Y => Point { x: at_mm, ..middle },
+            LineAxis::X => Point { y: at_mm, ..middle },
+        })
     }
 
     /// Whether the place lies on it, its edges included.

@@ -1,0 +1,295 @@
+//! The same as the disc's background, in one dimension: how likely each panel
+//! is to have a mark in a band across one machine axis.
+
+use super::LineAxis;
+use super::background::{
+    LEFT_OUT_MM, OVERHANG_MM, RESERVE, WINDOW_MM, chance_of_mass, clip, midpoints,
+};
+use super::edge_profile::{Table, axis_lengths, edge_bin};
+use super::field::{Field, FieldPoint};
+use super::weights::{band_crowding, band_overlap, overlap_weights};
+use crate::records::{Point, Rect};
+
+/// Midpoints of the window.
+const WINDOW_STEPS: usize = 200;
+
+/// Midpoints of the band.
+const BAND_STEPS: usize = 20;
+
+/// Points, either way, of the lattice that measures the stretch left out.
+const LEFT_OUT_STEPS: i32 = 10;
+
+/// The coordinate across a line: x for a line along y.
+pub(super) fn across(along: LineAxis, at: Point) -> f64 {
+    match along {
+        LineAxis::Y => at.x,
+        LineAxis::X => at.y,
+    }
+}
+
+/// The coordinate along a line.
+pub(super) fn lengthwise(along: LineAxis, at: Point) -> f64 {
+    match along {
+        LineAxis::Y => at.y,
+        LineAxis::X => at.x,
+    }
+}
+
+/// The stretch of a rectangle across a line.
+pub(super) fn stretch(along: LineAxis, rect: Rect) -> (f64, f64) {
+    match along {
+        LineAxis::Y => (rect.x0, rect.x1),
+        LineAxis::X => (rect.y0, rect.y1),
+    }
+}
+
+/// Marks weighted for one half width.
+#[derive(Debug, Clone)]
+struct BandBackground {
+    half_width: f64,
+    weights: Vec<f64>,
+    masses: Vec<f64>,
+    table: Table,
+    /// Marks per mm across the line.
+    density: f64,
+}
+
+/// The field as seen across the lines along one axis.
+#[derive(Debug, Clone)]
+pub(super) struct Bands<'a> {
+    pub(super) field: &'a Field,
+    pub(super) along: LineAxis,
+    /// Indices of `field.points` sorted by the coordinate across.
+    pub(super) order: Vec<usize>,
+    lengths: Table,
+    backgrounds: Vec<BandBackground>,
+}
+
+/// What a thread needs to look at one centre.
+#[derive(Debug, Clone)]
+pub(super) struct BandScratch {
+    lengths: Table,
+    marks: Table,
+    mass: Vec<f64>,
+    touched: Vec<usize>,
+    chance_per_mass: Vec<f64>,
+    /// Chances of the panels that have any, after [`Bands::chances`].
+    pub(super) chances: Vec<(usize, f64)>,
+}
+
+impl BandScratch {
+    pub(super) fn new(field: &Field) -> Self {
+        Self {
+            lengths: Table::one_axis(),
+            marks: Table::one_axis(),
+            mass: vec![0.0; field.panels()],
+            touched: Vec::new(),
+            chance_per_mass: vec![f64::NAN; field.kinds.len()],
+            chances: Vec::new(),
+        }
+    }
+}
+
+impl<'a> Bands<'a> {
+    /// `half_widths` in mm, as they are.
+    pub(super) fn new(field: &'a Field, along: LineAxis, half_widths: &[f64]) -> Self {
+        let u = |point: &FieldPoint| across(along, point.at);
+        let mut order: Vec<usize> = (0..field.points.len()).collect();
+        order.sort_by(|&a, &b| {
+            u(&field.points[a])
+                .total_cmp(&u(&field.points[b]))
+                .then(a.cmp(&b))
+        });
+        let mut lengths = Table::one_axis();
+        let mut total = 0.0;
+        for kind in &field.kinds {
+            let (low, high) = stretch(along, kind.rect);
+            for (bin, length) in axis_lengths(high - low).iter().enumerate() {
+                lengths.add(0, bin, kind.panels * length);
+            }
+            total += kind.panels * (high - low);
+        }
+        let backgrounds = half_widths
+            .iter()
+            .map(|&half_width| background(field, along, half_width, total))
+            .collect();
+        Self {
+            field,
+            along,
+            order,
+            lengths: Table::smoothed(&lengths),
+            backgrounds,
+        }
+    }
+
+    /// Half width with index `width`, mm.
+    pub(super) fn half_width(&self, width: usize) -> f64 {
+        self.backgrounds[width].half_width
+    }
+
+    /// Points with |u − centre| ≤ reach, in order of u.
+    pub(super) fn within(&self, centre: f64, reach: f64) -> &[usize] {
+        let u = |&i: &usize| across(self.along, self.field.points[i].at);
+        let slack = reach * (1.0 + 1e-9);
+        let from = self.order.partition_point(|i| u(i) < centre - slack);
+        let to = self.order.partition_point(|i| u(i) <= centre + slack);
+        &self.order[from..to]
+    }
+
+    /// Chance of each panel to have a mark in the band of half width number
+    /// `width` around `centre` without a repeat, `own` panel left out.
+    pub(super) fn chances(
+        &self,
+        centre: f64,
+        width: usize,
+        own: Option<usize>,
+        scratch: &mut BandScratch,
+    ) {
+        let field = self.field;
+        let background = &self.backgrounds[width];
+        let reach = LEFT_OUT_MM * field.unit;
+        scratch.lengths.copy_from(&self.lengths);
+        for kind in &field.kinds {
+            let (low, high) = stretch(self.along, kind.rect);
+            for step in -LEFT_OUT_STEPS..=LEFT_OUT_STEPS {
+                let u = centre + f64::from(step) * reach / (f64::from(LEFT_OUT_STEPS) + 0.5);
+                if u >= low && u <= high {
+                    let share = 2.0 * reach / f64::from(2 * LEFT_OUT_STEPS + 1);
+                    let bin = edge_bin((u - low).min(high - u));
+                    scratch.lengths.spread(0, bin, -kind.panels * share);
+                }
+            }
+        }
+        scratch.marks.copy_from(&background.table);
+        for &i in self.within(centre, reach) {
+            if let Some(bin) = self.bin(i) {
+                scratch.marks.spread(0, bin, -background.weights[i]);
+            }
+        }
+        for panel in scratch.touched.drain(..) {
+            scratch.mass[panel] = 0.0;
+        }
+        for &i in self.within(centre, WINDOW_MM * field.unit) {
+            let panel = field.points[i].panel;
+            if scratch.mass[panel] == 0.0 {
+                scratch.touched.push(panel);
+            }
+            scratch.mass[panel] += background.masses[i];
+        }
+        scratch.chance_per_mass.fill(f64::NAN);
+        scratch.chances.clear();
+        for i in 0..scratch.touched.len() {
+            let panel = scratch.touched[i];
+            let Some(kind) = field.kind_of[panel] else {
+                continue;
+            };
+            if Some(panel) == own {
+                continue;
+            }
+            if scratch.chance_per_mass[kind].is_nan() {
+                scratch.chance_per_mass[kind] = self.chance_per_mass(kind, centre, width, scratch);
+            }
+            let p = chance_of_mass(scratch.chance_per_mass[kind], scratch.mass[panel]);
+            if p > 0.0 {
+                scratch.chances.push((panel, p));
+            }
+        }
+    }
+
+    /// Weight of a point for half width number `width`.
+    pub(super) fn weight(&self, width: usize, point: usize) -> f64 {
+        self.backgrounds[width].weights[point]
+    }
+
+    /// Mass expected in the band without a repeat, with its reserves: chance
+    /// per mass times the window's mass. After [`Self::chances`].
+    pub(super) fn expected_mass(&self, scratch: &BandScratch) -> f64 {
+        let mass = |&panel: &usize| {
+            let q = scratch.chance_per_mass[self.field.kind_of[panel]?];
+            (!q.is_nan()).then_some(q * scratch.mass[panel])
+        };
+        scratch.touched.iter().filter_map(mass).sum()
+    }
+
+    fn bin(&self, point: usize) -> Option<usize> {
+        let point = &self.field.points[point];
+        let (low, high) = stretch(
+            self.along,
+            self.field.kinds[self.field.kind_of[point.panel]?].rect,
+        );
+        let u = across(self.along, point.at);
+        Some(edge_bin((u - low).min(high - u)))
+    }
+
+    fn chance_per_mass(
+        &self,
+        kind: usize,
+        centre: f64,
+        width: usize,
+        scratch: &BandScratch,
+    ) -> f64 {
+        let background = &self.backgrounds[width];
+        let (low, high) = stretch(self.along, self.field.kinds[kind].rect);
+        let (u0, u1) = clip(centre, WINDOW_MM * self.field.unit, low, high);
+        if u1 <= u0 {
+            return 0.0;
+        }
+        let density = background.density;
+        let shape = |bin: usize, reserve: f64| {
+            let marks = scratch.marks.left(0, bin);
+            let area = scratch.lengths.left(0, bin);
+            density * (marks + reserve * marks.sqrt() + 0.5) / (density * area + 0.5)
+        };
+        let window: f64 = midpoints::<WINDOW_STEPS>(u0, u1)
+            .iter()
+            .map(|u| shape(edge_bin((u - low).min(high - u)), 0.0))
+            .sum::<f64>()
+            * (u1 - u0)
+            / WINDOW_STEPS as f64;
+        let half_width = background.half_width;
+        let band: f64 = midpoints::<BAND_STEPS>(centre - half_width, centre + half_width)
+            .iter()
+            .filter(|&&u| u >= low - OVERHANG_MM && u <= high + OVERHANG_MM)
+            .map(|u| shape(edge_bin((u - low).min(high - u)), 0.5))
+            .sum::<f64>()
+            * 2.0
+            * half_width
+            / BAND_STEPS as f64;
+        (RESERVE * band / window).min(1.0)
+    }
+}
+
+fn background(field: &Field, along: LineAxis, half_width: f64, total: f64) -> BandBackground {
+    let mut weights = Vec::with_capacity(field.points.len());
+    for points in field.by_panel() {
+        let at: Vec<Point> = points.iter().map(|p| p.at).collect();
+        weights.extend(overlap_weights(
+            &at,
+            2.0 * half_width,
+            |p, q| (across(along, p) - across(along, q)).abs(),
+            |d| band_overlap(d, half_width),
+            |p| across(along, p),
+        ));
+    }
+    let mut raw = Table::one_axis();
+    for (point, weight) in field.points.iter().zip(&weights) {
+        if let Some(kind) = field.kind_of[point.panel] {
+            let (low, high) = stretch(along, field.kinds[kind].rect);
+            let u = across(along, point.at);
+            raw.add(0, edge_bin((u - low).min(high - u)), *weight);
+        }
+    }
+    let sum: f64 = weights.iter().sum();
+    BandBackground {
+        half_width,
+        masses: field
+            .points
+            .iter()
+            .zip(&weights)
+            .map(|(p, w)| w * band_crowding(half_width, p.grain_mm))
+            .collect(),
+        weights,
+        table: Table::smoothed(&raw),
+        density: if total > 0.0 { sum / total } else { 0.0 },
+    }
+}
