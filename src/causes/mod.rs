@@ -1,30 +1,30 @@
 //! Which defects repeat at one place, who makes them, and what could have
 //! been missed.
 
-mod control;
 mod background;
 mod band_background;
+mod control;
 mod edge_profile;
 mod field;
 mod finding;
 mod follows;
 mod frames;
+mod grouping;
 mod levels;
 mod limit;
+mod lines;
 mod lots;
 mod onset;
 mod periodic;
 mod place;
-mod grouping;
-mod lines;
 mod places;
 mod point_index;
 mod sharpness;
 mod spots;
 mod streams;
 mod surface;
-mod tails;
 mod tail;
+mod tails;
 mod view;
 mod weights;
 #[cfg(test)]
