@@ -8,6 +8,8 @@
     reason = "each test binary uses its own part of the simulator"
 )]
 
+pub mod files;
+
 use std::sync::Arc;
 
 use onus::records::{Defect, DefectName, Lay, Panel, Point, Reading, Records};
