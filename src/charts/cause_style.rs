@@ -23,6 +23,15 @@ pub enum Hatch {
     Open,
 }
 
+/// All causes, in the order in which keys and tables list them.
+pub const CAUSES: [Cause; 5] = [
+    Cause::Machine,
+    Cause::Recipe,
+    Cause::Part,
+    Cause::Inspection,
+    Cause::Undecided,
+];
+
 /// The colour of a cause.
 #[must_use]
 pub fn cause_colour(cause: Cause) -> Colour {

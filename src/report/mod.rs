@@ -3,9 +3,11 @@
 mod document;
 pub mod findings;
 pub mod pages;
+mod pdf;
 pub mod words;
 
 pub use document::{
     Block, Care, Cell, Document, Figure, KeyNumber, Page, Paper, Statement, Step, Table,
 };
 pub use findings::{Findings, Options, find};
+pub use pdf::{PdfError, pdf};

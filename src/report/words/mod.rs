@@ -3,3 +3,8 @@
 //!
 //! Functions here turn results into sentences and are tested by what they
 //! say: singular and plural, one lot, nothing found.
+
+pub mod document;
+
+/// The language, as a tag of BCP 47.
+pub const LANGUAGE: &str = "en";

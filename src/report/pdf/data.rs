@@ -1,0 +1,204 @@
+//! The document as the one data file that the template reads.
+
+use serde_json::{Value, json};
+
+use crate::causes::Cause;
+use crate::charts::{CAUSES, cause_colour, cause_mark, printable};
+use crate::report::document::{Block, Care, Cell, Document, Figure, Paper, Table};
+use crate::report::words;
+
+/// The data file's value; every string passes through [`printable`].
+pub(super) fn value(document: &Document) -> Value {
+    let causes: serde_json::Map<String, Value> = CAUSES
+        .iter()
+        .map(|&cause| {
+            let colour = cause_colour(cause);
+            let look = json!({
+                "colour": format!("#{:02x}{:02x}{:02x}", colour.0, colour.1, colour.2),
+                "mark": cause_mark(cause).to_string(),
+            });
+            (key(cause).to_owned(), look)
+        })
+        .collect();
+    let mut figures = 0;
+    let pages: Vec<Value> = document
+        .pages
+        .iter()
+        .map(|page| {
+            let blocks: Vec<Value> = page
+                .blocks
+                .iter()
+                .map(|block| block_value(block, &mut figures))
+                .collect();
+            json!({
+                "anchor": page.anchor,
+                "title": printable(&page.title),
+                "lead": printable(&page.lead),
+                "blocks": blocks,
+            })
+        })
+        .collect();
+    let eyebrow: Vec<String> = document
+        .author
+        .iter()
+        .chain(std::iter::once(&document.period))
+        .filter(|text| !text.is_empty())
+        .map(|text| printable(text))
+        .collect();
+    json!({
+        "title": printable(&document.title),
+        "author": document.author.as_deref().map(printable),
+        "period": printable(&document.period),
+        "eyebrow": eyebrow,
+        "footer": printable(&words::document::footer()),
+        "date": document.date.map(|d| json!({
+            "year": d.year(), "month": d.month(), "day": d.day(),
+        })),
+        "lang": words::LANGUAGE,
+        "paper": match document.paper {
+            Paper::A4 => "a4",
+            Paper::Letter => "us-letter",
+        },
+        "words": {
+            "page": words::document::PAGE,
+            "of": words::document::OF,
+            "figure": words::document::FIGURE,
+            "table": words::document::TABLE,
+            "caution": words::document::CAUTION,
+            "caution-tag": words::document::CAUTION_TAG,
+            "statement-heads": words::document::STATEMENT_HEADS,
+        },
+        "causes": causes,
+        "pages": pages,
+    })
+}
+
+/// The name of a figure's file, counted from 1 through the document.
+pub(super) fn file_name(number: usize) -> String {
+    format!("figure-{number}.svg")
+}
+
+/// All figures of the document in order.
+pub(super) fn figures(document: &Document) -> impl Iterator<Item = &Figure> {
+    document
+        .pages
+        .iter()
+        .flat_map(|page| &page.blocks)
+        .filter_map(|block| match block {
+            Block::Figure(figure) => Some(figure),
+            _ => None,
+        })
+}
+
+fn block_value(block: &Block, figures: &mut usize) -> Value {
+    match block {
+        Block::Heading(text) => json!({"kind": "heading", "text": printable(text)}),
+        Block::Paragraph(text) => json!({"kind": "paragraph", "text": printable(text)}),
+        Block::Caution(text) => json!({"kind": "caution", "text": printable(text)}),
+        Block::List(items) => {
+            let items: Vec<String> = items.iter().map(|item| printable(item)).collect();
+            json!({"kind": "list", "items": items})
+        }
+        Block::Numbers(items) => {
+            let items: Vec<Value> = items
+                .iter()
+                .map(|n| json!({"value": printable(&n.value), "label": printable(&n.label)}))
+                .collect();
+            json!({"kind": "numbers", "items": items})
+        }
+        Block::Statements(items) => {
+            let items: Vec<Value> = items
+                .iter()
+                .map(|s| {
+                    json!({
+                        "cause": key(s.cause),
+                        "cause_word": printable(&s.cause_word),
+                        "text": printable(&s.text),
+                        "sure": printable(&s.sure),
+                        "link": s.link,
+                    })
+                })
+                .collect();
+            json!({"kind": "statements", "items": items})
+        }
+        Block::Steps(items) => {
+            let items: Vec<Value> = items
+                .iter()
+                .map(|s| {
+                    json!({
+                        "action": printable(&s.action),
+                        "check": printable(&s.check),
+                        "care": s.care == Care::Caution,
+                    })
+                })
+                .collect();
+            json!({"kind": "steps", "items": items})
+        }
+        Block::Figure(figure) => {
+            *figures += 1;
+            json!({
+                "kind": "figure",
+                "file": file_name(*figures),
+                "caption": printable(&figure.caption),
+                "alt": printable(&figure.alt),
+            })
+        }
+        Block::Table(table) => table_value(table),
+    }
+}
+
+/// Columns of figures take the width they need; columns of text share the rest
+/// by the length of what they hold.
+fn table_value(table: &Table) -> Value {
+    let longest = |column: usize| {
+        let head = table.columns.get(column).map_or(0, |c| c.0.chars().count());
+        table
+            .rows
+            .iter()
+            .filter_map(|row| row.get(column))
+            .map(|cell| match cell {
+                Cell::Text(text) | Cell::Cause(_, text) => text.chars().count(),
+            })
+            .fold(head, usize::max)
+    };
+    let columns: Vec<Value> = table
+        .columns
+        .iter()
+        .enumerate()
+        .map(|(i, (head, figures))| {
+            let share = (!figures).then(|| longest(i).clamp(6, 48));
+            json!({"head": printable(head), "figures": figures, "share": share})
+        })
+        .collect();
+    let rows: Vec<Vec<Value>> = table
+        .rows
+        .iter()
+        .map(|row| {
+            (0..table.columns.len())
+                .map(|i| match row.get(i) {
+                    Some(Cell::Text(text)) => Value::String(printable(text)),
+                    Some(Cell::Cause(cause, text)) => {
+                        json!({"cause": key(*cause), "text": printable(text)})
+                    }
+                    None => Value::String(String::new()),
+                })
+                .collect()
+        })
+        .collect();
+    json!({
+        "kind": "table",
+        "caption": printable(&table.caption),
+        "columns": columns,
+        "rows": rows,
+    })
+}
+
+fn key(cause: Cause) -> &'static str {
+    match cause {
+        Cause::Machine => "machine",
+        Cause::Part => "part",
+        Cause::Recipe => "recipe",
+        Cause::Inspection => "inspection",
+        Cause::Undecided => "undecided",
+    }
+}
