@@ -2,27 +2,7 @@
 
 use jiff::civil::Date;
 
-/// The sign between whole and broken part.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
-pub enum DecimalMark {
-    /// 3.1
-    #[default]
-    Point,
-    /// 3,1
-    Comma,
-}
-
-/// The order in which day, month and year are written.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
-pub enum DateOrder {
-    /// 2026-11-16, ISO 8601.
-    #[default]
-    YearFirst,
-    /// 16 November 2026.
-    DayFirst,
-    /// November 16, 2026.
-    MonthFirst,
-}
+use crate::site::{DateStyle, DecimalMark, ReportStyle};
 
 /// How a site writes numbers and dates.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
@@ -30,23 +10,32 @@ pub struct NumberStyle {
     /// The decimal mark; thousands are set off by the other one.
     pub decimal: DecimalMark,
     /// The order of dates.
-    pub dates: DateOrder,
+    pub dates: DateStyle,
 }
 
 const MONTHS: [&str; 12] = [
-    "January",
-    "February",
-    "March",
-    "April",
+    "Jan",
+    "Feb",
+    "Mar",
+    "Apr",
     "May",
-    "June",
-    "July",
-    "August",
-    "September",
-    "October",
-    "November",
-    "December",
+    "Jun",
+    "Jul",
+    "Aug",
+    "Sep",
+    "Oct",
+    "Nov",
+    "Dec",
 ];
+
+impl From<&ReportStyle> for NumberStyle {
+    fn from(style: &ReportStyle) -> Self {
+        Self {
+            decimal: style.decimal_mark,
+            dates: style.date_style,
+        }
+    }
+}
 
 impl NumberStyle {
     /// A whole number, thousands set off from 1,000 on.
@@ -112,9 +101,9 @@ impl NumberStyle {
     pub fn date(&self, day: Date) -> String {
         let month = MONTHS[usize::from(day.month().unsigned_abs()).clamp(1, 12) - 1];
         match self.dates {
-            DateOrder::YearFirst => day.to_string(),
-            DateOrder::DayFirst => format!("{} {month} {}", day.day(), day.year()),
-            DateOrder::MonthFirst => format!("{month} {}, {}", day.day(), day.year()),
+            DateStyle::Iso => day.to_string(),
+            DateStyle::DayFirst => format!("{} {month} {}", day.day(), day.year()),
+            DateStyle::MonthFirst => format!("{month} {}, {}", day.day(), day.year()),
         }
     }
 
@@ -140,7 +129,7 @@ mod tests {
 
     const COMMA: NumberStyle = NumberStyle {
         decimal: DecimalMark::Comma,
-        dates: DateOrder::DayFirst,
+        dates: DateStyle::DayFirst,
     };
 
     #[test]
@@ -177,6 +166,6 @@ mod tests {
     fn dates_follow_the_site() {
         let day = jiff::civil::date(2026, 11, 16);
         assert_eq!(NumberStyle::default().date(day), "2026-11-16");
-        assert_eq!(COMMA.date(day), "16 November 2026");
+        assert_eq!(COMMA.date(day), "16 Nov 2026");
     }
 }

@@ -4,6 +4,7 @@
 //! renderings of the same blocks. All text is content, never markup.
 
 use crate::causes::Cause;
+use crate::site::Paper;
 
 /// A whole report.
 #[derive(Debug, Clone, PartialEq)]
@@ -20,16 +21,6 @@ pub struct Document {
     pub paper: Paper,
     /// Pages in order; each starts on a new sheet.
     pub pages: Vec<Page>,
-}
-
-/// The sheet the PDF is set for.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
-pub enum Paper {
-    /// 210 × 297 mm.
-    #[default]
-    A4,
-    /// 8.5 × 11 in.
-    Letter,
 }
 
 /// One page or more under one heading.

@@ -7,7 +7,7 @@ mod pdf;
 pub mod words;
 
 pub use document::{
-    Block, Care, Cell, Document, Figure, KeyNumber, Page, Paper, Statement, Step, Table,
+    Block, Care, Cell, Document, Figure, KeyNumber, Page, Statement, Step, Table,
 };
 pub use findings::{Findings, Options, find};
 pub use pdf::{PdfError, pdf};

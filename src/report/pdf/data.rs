@@ -4,8 +4,9 @@ use serde_json::{Value, json};
 
 use crate::causes::Cause;
 use crate::charts::{CAUSES, cause_colour, cause_mark, printable};
-use crate::report::document::{Block, Care, Cell, Document, Figure, Paper, Table};
+use crate::report::document::{Block, Care, Cell, Document, Figure, Table};
 use crate::report::words;
+use crate::site::Paper;
 
 /// The data file's value; every string passes through [`printable`].
 pub(super) fn value(document: &Document) -> Value {

@@ -66,6 +66,7 @@ mod tests {
     use super::*;
     use crate::causes::Cause;
     use crate::report::*;
+    use crate::site::Paper;
 
     /// A document with every kind of block and hostile text in each.
     fn sample(paper: Paper) -> Document {

@@ -1,0 +1,119 @@
+//! `findings.json`.
+
+use serde::Serialize;
+use serde_json::{Map, Value, json};
+
+use super::{Findings, words};
+
+/// Version of the names and meanings of the fixed fields.
+pub const SCHEMA: u32 = 1;
+
+/// Significant digits of every number that is not a count: enough to compute
+/// with, few enough that the last bits of a platform's functions don't show.
+const DIGITS: usize = 9;
+
+/// The text of `findings.json`.
+#[must_use]
+pub fn findings_json(findings: &Findings<'_>) -> String {
+    let mut value = value(findings);
+    round_all(&mut value);
+    let mut text = format!("{value:#}");
+    text.push('\n');
+    text
+}
+
+fn value(findings: &Findings<'_>) -> Value {
+    let records = findings.records;
+    let warnings: Vec<Value> = findings
+        .warnings()
+        .map(|w| {
+            json!({
+                "code": w.code.code(),
+                "text": w.text,
+                "file": w.file.as_deref().map(|f| f.to_string_lossy().into_owned()),
+            })
+        })
+        .collect();
+    let found: Vec<Value> = findings
+        .causes
+        .findings
+        .iter()
+        .map(|finding| {
+            let mut fields = object(finding);
+            fields.insert("reasons".into(), json!(words::reasons(finding)));
+            fields.insert("next_check".into(), json!(words::next_check(finding)));
+            Value::Object(fields)
+        })
+        .collect();
+    let streams: Vec<Value> = findings
+        .causes
+        .streams
+        .iter()
+        .map(|stream| {
+            let mut fields = object(stream);
+            fields.insert("reasons".into(), json!(words::stream_reasons(stream)));
+            Value::Object(fields)
+        })
+        .collect();
+    json!({
+        "onus": env!("CARGO_PKG_VERSION"),
+        "schema": SCHEMA,
+        "input": records.input,
+        "settings": findings.settings,
+        "warnings": warnings,
+        "streams": streams,
+        "findings": found,
+        "surface": plain(&findings.causes.surface),
+        "removal": plain(&findings.removal),
+        "changes": plain(&findings.changes),
+    })
+}
+
+fn plain(value: &impl Serialize) -> Value {
+    serde_json::to_value(value).unwrap_or(Value::Null)
+}
+
+fn object(value: &impl Serialize) -> Map<String, Value> {
+    match plain(value) {
+        Value::Object(fields) => fields,
+        _ => Map::new(),
+    }
+}
+
+/// The number to [`DIGITS`] significant digits; none if it is not finite.
+pub(super) fn rounded(value: f64) -> Option<f64> {
+    if !value.is_finite() {
+        return None;
+    }
+    // Decimal rounding by way of text is the same on every platform.
+    let rounded: f64 = format!("{value:.*e}", DIGITS - 1).parse().ok()?;
+    // No negative zero: it would show in the text.
+    Some(if rounded == 0.0 { 0.0 } else { rounded })
+}
+
+fn round_all(value: &mut Value) {
+    match value {
+        Value::Number(number) if number.is_f64() => {
+            *value = json!(number.as_f64().and_then(rounded));
+        }
+        Value::Array(items) => items.iter_mut().for_each(round_all),
+        Value::Object(fields) => fields.values_mut().for_each(round_all),
+        _ => {}
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn numbers_are_rounded_on_the_way_out_and_never_nan() {
+        assert_eq!(rounded(0.1 + 0.2), Some(0.3));
+        assert_eq!(rounded(1.965_213_556_123e-9), Some(1.965_213_56e-9));
+        assert_eq!(rounded(f64::NAN), None);
+        assert_eq!(rounded(-0.0).map(f64::to_bits), Some(0));
+        let mut value = json!({"a": [1, 0.30000000000000004], "b": null});
+        round_all(&mut value);
+        assert_eq!(value.to_string(), r#"{"a":[1,0.3],"b":null}"#);
+    }
+}

@@ -1,0 +1,162 @@
+//! `findings.csv` and `rejects.csv`.
+//!
+//! Text that a spreadsheet would run as a formula gets an apostrophe in front,
+//! as spreadsheets themselves mark text.
+
+use crate::causes::Finding;
+use crate::records::{Lost, Reject};
+
+/// Text as a cell that no spreadsheet runs: what begins with a formula's sign
+/// is marked as text, controls are replaced. Plain numbers stay.
+#[must_use]
+pub fn cell(text: &str) -> String {
+    let clean: String = text
+        .chars()
+        .map(|c| match c {
+            '\n' | '\r' | '\t' => ' ',
+            c if c.is_control() => '\u{fffd}',
+            c => c,
+        })
+        .collect();
+    let first = clean.trim_start().chars().next();
+    let runs = matches!(
+        first,
+        Some('=' | '+' | '-' | '@' | '|' | '%' | '＝' | '＋' | '－' | '＠')
+    ) || text.starts_with(['\t', '\r', '\n']);
+    if runs && clean.trim().parse::<f64>().is_err() {
+        format!("'{clean}")
+    } else {
+        clean
+    }
+}
+
+/// The findings as a table, one row each; `reasons` and `next` in words.
+#[must_use]
+pub fn findings_csv(findings: &[(&Finding, Vec<String>, Option<String>)]) -> Vec<u8> {
+    let number = |value: Option<f64>| value.map_or(String::new(), plain_number);
+    let name = |value: &Option<String>| value.as_deref().map_or(String::new(), cell);
+    let header = [
+        "id", "machine", "head", "defect", "cause", "kind", "frame", "x_mm", "y_mm", "radius_mm",
+        "line_axis", "panels_hit", "panels_exposed", "hit_rate", "hit_rate_low", "hit_rate_high",
+        "expected_hits", "p_adjusted", "first_panel", "last_panel", "onset_panel", "end_panel",
+        "drift_mm_per_day", "lots", "reasons", "next_check",
+    ];
+    let rows = findings.iter().map(|(f, reasons, next)| {
+        vec![
+            f.id.clone(),
+            name(&f.machine),
+            name(&f.head),
+            cell(&f.defect),
+            word(&f.cause),
+            word(&f.kind),
+            f.frame.map_or(String::new(), |frame| word(&frame)),
+            number(f.x_mm),
+            number(f.y_mm),
+            number(f.radius_mm),
+            f.line_axis.map_or(String::new(), |axis| word(&axis)),
+            f.panels_hit.to_string(),
+            f.panels_exposed.to_string(),
+            number(f.hit_rate),
+            number(f.hit_rate_ci.map(|ci| ci.low)),
+            number(f.hit_rate_ci.map(|ci| ci.high)),
+            number(f.expected_hits),
+            number(f.p_adjusted),
+            name(&f.first_panel),
+            name(&f.last_panel),
+            name(&f.onset_panel),
+            name(&f.end_panel),
+            number(f.drift_mm_per_day),
+            cell(&f.lots.join("; ")),
+            cell(&reasons.join(" ")),
+            next.as_deref().map_or(String::new(), cell),
+        ]
+    });
+    table(&header, rows)
+}
+
+/// The rejects as a table, in the order given.
+#[must_use]
+pub fn rejects_csv(rejects: &[Reject]) -> Vec<u8> {
+    let rows = rejects.iter().map(|r| {
+        vec![
+            cell(&r.file.to_string_lossy()),
+            r.line.map_or(String::new(), |line| line.to_string()),
+            r.column.as_deref().map_or(String::new(), cell),
+            r.value.as_deref().map_or(String::new(), cell),
+            match r.lost {
+                Lost::Value => "value",
+                Lost::Row => "row",
+                Lost::Panel => "panel",
+                Lost::File => "file",
+            }
+            .to_owned(),
+            cell(&r.why),
+        ]
+    });
+    table(&["file", "line", "column", "value", "lost", "why"], rows)
+}
+
+/// A number as `findings.json` writes it.
+fn plain_number(value: f64) -> String {
+    match super::json::rounded(value) {
+        Some(value) => value.to_string(),
+        None => String::new(),
+    }
+}
+
+/// The word of an enum as `findings.json` writes it.
+fn word(value: &impl serde::Serialize) -> String {
+    match serde_json::to_value(value) {
+        Ok(serde_json::Value::String(word)) => word,
+        _ => String::new(),
+    }
+}
+
+fn table(header: &[&str], rows: impl Iterator<Item = Vec<String>>) -> Vec<u8> {
+    let mut writer = csv::WriterBuilder::new()
+        .terminator(csv::Terminator::CRLF)
+        .from_writer(Vec::new());
+    // Writing rows of equal length to memory does not fail.
+    let _ = writer.write_record(header);
+    for row in rows {
+        let _ = writer.write_record(row);
+    }
+    writer.into_inner().unwrap_or_default()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_a_spreadsheet_would_run_is_marked_as_text() {
+        assert_eq!(cell("=cmd|'/C calc'!A0"), "'=cmd|'/C calc'!A0");
+        assert_eq!(cell("@SUM(A1)"), "'@SUM(A1)");
+        assert_eq!(cell(" +1+1"), "' +1+1");
+        assert_eq!(cell("\t=1"), "' =1");
+        assert_eq!(cell("-M4"), "'-M4");
+        assert_eq!(cell("-12.5"), "-12.5");
+        assert_eq!(cell("A-12"), "A-12");
+        assert_eq!(cell("a\u{1b}[31mb"), "a\u{fffd}[31mb");
+    }
+
+    #[test]
+    fn a_reject_is_a_line_that_reads_back() {
+        let reject = Reject {
+            file: "lot, 7.csv".into(),
+            line: Some(12),
+            column: Some("x_mm".into()),
+            value: Some("=1+\"1\"".into()),
+            lost: Lost::Row,
+            why: "not a number".into(),
+        };
+        let bytes = rejects_csv(&[reject]);
+        let mut reader = csv::Reader::from_reader(bytes.as_slice());
+        let row = reader.records().next().unwrap().unwrap();
+        let cells: Vec<&str> = row.iter().collect();
+        assert_eq!(
+            cells,
+            ["lot, 7.csv", "12", "x_mm", "'=1+\"1\"", "row", "not a number"]
+        );
+    }
+}
