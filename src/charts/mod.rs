@@ -15,6 +15,7 @@ mod typeface;
 pub use axes::{Axis, Ticks};
 pub use cause_style::{CAUSES, Hatch, cause_colour, cause_hatch, cause_mark, draw_mark, hatch};
 pub use numbers::NumberStyle;
+pub(crate) use svg::escape;
 pub use theme::{
     ACCENT, Anchor, Area, ChartError, Colour, Description, FAINT, GRID, INK, MUTED, PAPER, Theme,
     Weight, tenths,

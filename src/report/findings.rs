@@ -1,8 +1,10 @@
 //! All results of a run side by side, as `findings.json` and the pages need them.
 
+use serde::Serialize;
+
 use crate::causes::Causes;
 use crate::change::Changes;
-use crate::records::Records;
+use crate::records::{Records, Warning};
 use crate::removal::Removal;
 use crate::site::Site;
 
@@ -17,19 +19,44 @@ pub struct Findings<'a> {
     pub removal: Option<Removal>,
     /// Before against after, one per change and kind of defect.
     pub changes: Changes,
+    /// The levels that the results stand on.
+    pub levels: Levels,
+}
+
+/// Levels of a run, printed on the method page and in `findings.json`.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct Levels {
+    /// Chance, 0..1, that a report on records without any repeat shows one.
+    pub alpha: f64,
+    /// Level of the intervals, 0..1.
+    pub confidence: f64,
+    /// Seed of everything that draws random numbers.
+    pub seed: u64,
 }
 
 /// What a run is asked for beside the records.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Options {}
 
+impl Findings<'_> {
+    /// Every doubt: those of reading first, then those of the analyses.
+    pub fn warnings(&self) -> impl Iterator<Item = &Warning> {
+        self.records.warnings.iter().chain(&self.causes.warnings)
+    }
+}
+
 /// Runs every analysis that the records carry.
 #[must_use]
-pub fn find<'a>(records: &'a Records, _site: &Site, _options: &Options) -> Findings<'a> {
+pub fn find<'a>(records: &'a Records, site: &Site, _options: &Options) -> Findings<'a> {
     Findings {
         records,
         causes: Causes::default(),
         removal: None,
         changes: Changes::default(),
+        levels: Levels {
+            alpha: site.analysis.alpha,
+            confidence: site.analysis.confidence,
+            seed: site.analysis.seed,
+        },
     }
 }

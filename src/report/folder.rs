@@ -57,7 +57,9 @@ impl FolderError {
     #[must_use]
     pub fn hint(&self) -> Option<String> {
         match self {
-            Self::Exists(_) => Some("give another --out, or --replace to replace the report".into()),
+            Self::Exists(_) => {
+                Some("give another --out, or --replace to replace the report".into())
+            }
             Self::NotAFolder(_) | Self::NotAReport(_) => {
                 Some("give --out the name of a new folder, or of one that holds a report".into())
             }
@@ -294,9 +296,17 @@ mod tests {
         write(&target, &files("one"), Existing::Keep, &[]).unwrap();
         let again = write(&target, &files("two"), Existing::Keep, &[]);
         assert!(matches!(again, Err(FolderError::Exists(_))));
-        assert!(fs::read_to_string(target.join(MARK)).unwrap().contains("one"));
+        assert!(
+            fs::read_to_string(target.join(MARK))
+                .unwrap()
+                .contains("one")
+        );
         write(&target, &files("two"), Existing::Replace, &[]).unwrap();
-        assert!(fs::read_to_string(target.join(MARK)).unwrap().contains("two"));
+        assert!(
+            fs::read_to_string(target.join(MARK))
+                .unwrap()
+                .contains("two")
+        );
         assert_eq!(names(place.path()), ["report"]);
 
         let other = place.path().join("other");
@@ -332,7 +342,11 @@ mod tests {
         bad.insert("findings.json/x".to_owned(), Vec::new());
         let failed = write(&target, &bad, Existing::Replace, &[]);
         assert!(matches!(failed, Err(FolderError::Io { .. })), "{failed:?}");
-        assert!(fs::read_to_string(target.join(MARK)).unwrap().contains("one"));
+        assert!(
+            fs::read_to_string(target.join(MARK))
+                .unwrap()
+                .contains("one")
+        );
         assert_eq!(names(place.path()), ["report"]);
     }
 

@@ -159,7 +159,10 @@ fn steps(items: &[Step]) -> String {
             } else {
                 format!("<br><span class=\"check\">{}</span>", escape(&item.check))
             };
-            format!("<li><strong>{}</strong>{tag}{check}</li>", escape(&item.action))
+            format!(
+                "<li><strong>{}</strong>{tag}{check}</li>",
+                escape(&item.action)
+            )
         })
         .collect();
     format!("<ol>{items}</ol>")
@@ -217,8 +220,21 @@ fn percent_encoded(text: &str) -> String {
     let mut out = String::with_capacity(text.len() * 5 / 4);
     for byte in text.bytes() {
         match byte {
-            b'A'..=b'Z' | b'a'..=b'z' | b'0'..=b'9' | b' ' | b'-' | b'.' | b'_' | b'~' | b'/'
-            | b'=' | b':' | b';' | b',' | b'(' | b')' => out.push(char::from(byte)),
+            b'A'..=b'Z'
+            | b'a'..=b'z'
+            | b'0'..=b'9'
+            | b' '
+            | b'-'
+            | b'.'
+            | b'_'
+            | b'~'
+            | b'/'
+            | b'='
+            | b':'
+            | b';'
+            | b','
+            | b'('
+            | b')' => out.push(char::from(byte)),
             byte => {
                 let _ = write!(out, "%{byte:02X}");
             }

@@ -4,6 +4,8 @@ use serde::Serialize;
 use serde_json::{Map, Value, json};
 
 use super::{Findings, words};
+use crate::causes::Reason;
+use crate::charts::NumberStyle;
 
 /// Version of the names and meanings of the fixed fields.
 pub const SCHEMA: u32 = 1;
@@ -14,15 +16,18 @@ const DIGITS: usize = 9;
 
 /// The text of `findings.json`.
 #[must_use]
-pub fn findings_json(findings: &Findings<'_>) -> String {
-    let mut value = value(findings);
+pub fn findings_json(findings: &Findings<'_>, numbers: &NumberStyle) -> String {
+    let mut value = value(findings, numbers);
     round_all(&mut value);
     let mut text = format!("{value:#}");
     text.push('\n');
     text
 }
 
-fn value(findings: &Findings<'_>) -> Value {
+fn value(findings: &Findings<'_>, numbers: &NumberStyle) -> Value {
+    let sentences = |reasons: &[Reason]| -> Vec<String> {
+        reasons.iter().map(|r| words::reason(r, numbers)).collect()
+    };
     let records = findings.records;
     let warnings: Vec<Value> = findings
         .warnings()
@@ -40,8 +45,11 @@ fn value(findings: &Findings<'_>) -> Value {
         .iter()
         .map(|finding| {
             let mut fields = object(finding);
-            fields.insert("reasons".into(), json!(words::reasons(finding)));
-            fields.insert("next_check".into(), json!(words::next_check(finding)));
+            fields.insert("reasons".into(), json!(sentences(&finding.reasons)));
+            fields.insert(
+                "next_check".into(),
+                json!(words::next_check(&finding.next_check, numbers)),
+            );
             Value::Object(fields)
         })
         .collect();
@@ -51,7 +59,7 @@ fn value(findings: &Findings<'_>) -> Value {
         .iter()
         .map(|stream| {
             let mut fields = object(stream);
-            fields.insert("reasons".into(), json!(words::stream_reasons(stream)));
+            fields.insert("reasons".into(), json!(sentences(&stream.reasons)));
             Value::Object(fields)
         })
         .collect();
@@ -59,7 +67,7 @@ fn value(findings: &Findings<'_>) -> Value {
         "onus": env!("CARGO_PKG_VERSION"),
         "schema": SCHEMA,
         "input": records.input,
-        "settings": findings.settings,
+        "levels": findings.levels,
         "warnings": warnings,
         "streams": streams,
         "findings": found,

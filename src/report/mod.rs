@@ -2,12 +2,17 @@
 
 mod document;
 pub mod findings;
+pub mod folder;
+mod html;
+mod json;
 pub mod pages;
 mod pdf;
+mod tables;
 pub mod words;
 
-pub use document::{
-    Block, Care, Cell, Document, Figure, KeyNumber, Page, Statement, Step, Table,
-};
-pub use findings::{Findings, Options, find};
+pub use document::{Block, Care, Cell, Document, Figure, KeyNumber, Page, Statement, Step, Table};
+pub use findings::{Findings, Levels, Options, find};
+pub use html::html;
+pub use json::{SCHEMA, findings_json};
 pub use pdf::{PdfError, pdf};
+pub use tables::{findings_csv, rejects_csv};

@@ -9,7 +9,7 @@ use crate::records::{Lost, Reject};
 /// Text as a cell that no spreadsheet runs: what begins with a formula's sign
 /// is marked as text, controls are replaced. Plain numbers stay.
 #[must_use]
-pub fn cell(text: &str) -> String {
+pub(super) fn cell(text: &str) -> String {
     let clean: String = text
         .chars()
         .map(|c| match c {
@@ -36,10 +36,32 @@ pub fn findings_csv(findings: &[(&Finding, Vec<String>, Option<String>)]) -> Vec
     let number = |value: Option<f64>| value.map_or(String::new(), plain_number);
     let name = |value: &Option<String>| value.as_deref().map_or(String::new(), cell);
     let header = [
-        "id", "machine", "head", "defect", "cause", "kind", "frame", "x_mm", "y_mm", "radius_mm",
-        "line_axis", "panels_hit", "panels_exposed", "hit_rate", "hit_rate_low", "hit_rate_high",
-        "expected_hits", "p_adjusted", "first_panel", "last_panel", "onset_panel", "end_panel",
-        "drift_mm_per_day", "lots", "reasons", "next_check",
+        "id",
+        "machine",
+        "head",
+        "defect",
+        "cause",
+        "kind",
+        "frame",
+        "x_mm",
+        "y_mm",
+        "radius_mm",
+        "line_axis",
+        "panels_hit",
+        "panels_exposed",
+        "hit_rate",
+        "hit_rate_low",
+        "hit_rate_high",
+        "expected_hits",
+        "p_adjusted",
+        "first_panel",
+        "last_panel",
+        "onset_panel",
+        "end_panel",
+        "drift_mm_per_day",
+        "lots",
+        "reasons",
+        "next_check",
     ];
     let rows = findings.iter().map(|(f, reasons, next)| {
         vec![
@@ -156,7 +178,14 @@ mod tests {
         let cells: Vec<&str> = row.iter().collect();
         assert_eq!(
             cells,
-            ["lot, 7.csv", "12", "x_mm", "'=1+\"1\"", "row", "not a number"]
+            [
+                "lot, 7.csv",
+                "12",
+                "x_mm",
+                "'=1+\"1\"",
+                "row",
+                "not a number"
+            ]
         );
     }
 }

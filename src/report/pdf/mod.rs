@@ -125,14 +125,10 @@ mod tests {
 
     #[test]
     fn a_document_of_hostile_text_is_set_the_same_twice() {
-        let start = std::time::Instant::now();
         let first = pdf(&sample(Paper::A4)).unwrap();
-        eprintln!("first {:?} {}", start.elapsed(), first.len());
-        let start = std::time::Instant::now();
+
         let second = pdf(&sample(Paper::A4)).unwrap();
-        eprintln!("second {:?}", start.elapsed());
-        std::fs::write("/tmp/a4.pdf", &first).unwrap();
-        std::fs::write("/tmp/letter.pdf", pdf(&sample(Paper::Letter)).unwrap()).unwrap();
+        assert!(pdf(&sample(Paper::Letter)).unwrap() != first);
         assert!(first == second);
     }
 }

@@ -5,6 +5,9 @@
 //! say: singular and plural, one lot, nothing found.
 
 pub mod document;
+mod reasons;
+
+pub use reasons::{next_check, reason};
 
 /// The language, as a tag of BCP 47.
 pub const LANGUAGE: &str = "en";
