@@ -40,6 +40,6 @@ pub use sharpness::Sharpness;
 pub use streams::{Mark, StreamData, streams};
 pub use surface::{
     Contrast, EdgeToEdge, Estimate, Lean, MachineSide, PanelSlope, Region, Surface, SurfaceCause,
-    SurfaceEvidence, SurfaceNote, Term,
+    SurfaceEvidence, SurfaceNote, Term, surfaces,
 };
 pub use view::{Anchor, View, ViewMark, ViewPanel};

@@ -6,15 +6,8 @@
 //! lots allow. Where old recipe and old lot are the same thing, the question is
 //! refused instead of answered.
 
-mod exact;
-mod items;
-mod ratio;
 mod result;
 mod settings;
-#[cfg(test)]
-mod simulated;
-mod spell;
-mod strata;
 
 pub use result::{
     Change, Changes, Comparison, Confounder, Counts, Dispersion, Estimate, LotCounts, Margin,

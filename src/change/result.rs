@@ -285,8 +285,6 @@ pub enum Unit {
     Runs,
     /// Days.
     Days,
-    /// Blocks of neighbouring days.
-    Blocks,
     /// Lots.
     Lots,
 }
@@ -301,8 +299,6 @@ pub struct Dispersion {
     pub runs: Option<f64>,
     /// Between days.
     pub days: Option<f64>,
-    /// Between blocks of neighbouring days.
-    pub blocks: Option<f64>,
     /// Between lots.
     pub lots: Option<f64>,
 }

@@ -4,13 +4,16 @@
 //! Slices and numbers in, structs out; this room knows no file, clock or column.
 #![warn(missing_docs)]
 
+pub mod cluster_robust;
 pub mod distributions;
 pub mod fisher_exact;
+pub mod modified_large_sample;
 pub mod multiplicity;
 pub mod poisson_rate;
 pub mod proportion;
 pub mod rate_ratio;
 pub mod sign_test;
+pub mod small_symmetric;
 
 mod error;
 mod interval;

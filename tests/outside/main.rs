@@ -13,3 +13,4 @@ mod published;
 
 mod distributions;
 mod exact_tests;
+mod surface;

@@ -84,6 +84,8 @@ pub struct Term {
 pub struct Estimate {
     /// The estimate.
     pub estimate: f64,
+    /// Its standard error.
+    pub std_error: f64,
     /// Its 95 % interval.
     pub ci: Interval,
     /// Two-sided, against zero, not adjusted.

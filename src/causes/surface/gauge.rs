@@ -1,0 +1,46 @@
+//! The gauge: scatter of readings about their panel's fitted surface.
+
+use super::fixed_part::LEVEL;
+use super::panel_fit::PanelFit;
+use super::spread::Gauge;
+use crate::stats::Interval;
+use crate::stats::distributions::chi_squared;
+use crate::stats::small_symmetric::{add, apply, dot, pseudo_inverse};
+
+/// Pooled over panels; none where no panel has a reading to spare. A crown and
+/// twist common to the panels on which only slopes are fitted are taken out of
+/// their residuals first.
+pub(super) fn pooled(fits: &[PanelFit]) -> Option<Gauge> {
+    let mut residual: f64 = fits.iter().map(|f| f.residual).sum();
+    let mut dof: usize = fits.iter().map(|f| f.dof).sum();
+    let mut cross = [[0.0; 3]; 3];
+    let mut product = [0.0; 3];
+    for fit in fits {
+        add(&mut cross, &fit.bend_cross);
+        for (sum, p) in product.iter_mut().zip(fit.bend_product) {
+            *sum += p;
+        }
+    }
+    let (inverse, rank) = pseudo_inverse(&cross);
+    if dof > rank {
+        residual -= dot(&product, &apply(&inverse, &product));
+        dof -= rank;
+    }
+    (dof > 0).then(|| Gauge {
+        variance: residual.max(0.0) / dof as f64,
+        dof: dof as f64,
+    })
+}
+
+/// Interval of the gauge's standard deviation, for normal readings.
+pub(super) fn sd_interval(gauge: Gauge) -> Option<Interval> {
+    let tail = (1.0 - LEVEL) / 2.0;
+    let sum = gauge.variance * gauge.dof;
+    let low = (sum / chi_squared::upper_quantile(tail, gauge.dof)).sqrt();
+    let high = (sum / chi_squared::quantile(tail, gauge.dof)).sqrt();
+    (low.is_finite() && high.is_finite()).then_some(Interval {
+        low,
+        high,
+        level: LEVEL,
+    })
+}
