@@ -4,9 +4,12 @@
 //! Slices and numbers in, structs out; this room knows no file, clock or column.
 #![warn(missing_docs)]
 
+pub mod analysis_of_variance;
 pub mod cluster_robust;
+pub mod coefficient;
 pub mod distributions;
 pub mod fisher_exact;
+pub mod linear;
 pub mod modified_large_sample;
 pub mod multiplicity;
 pub mod poisson_rate;
@@ -14,6 +17,7 @@ pub mod proportion;
 pub mod rate_ratio;
 pub mod sign_test;
 pub mod small_symmetric;
+pub mod summary;
 
 mod error;
 mod interval;

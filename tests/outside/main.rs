@@ -13,4 +13,5 @@ mod published;
 
 mod distributions;
 mod exact_tests;
+mod linear;
 mod surface;

@@ -65,6 +65,17 @@ impl Row {
         );
     }
 
+    /// Asserts that `got` rounds to the number as printed: within half a unit
+    /// of its last digit.
+    pub(crate) fn check_printed(&self, column: &str, got: f64) {
+        let decimals = self
+            .text(column)
+            .split_once('.')
+            .map_or(0, |(_, digits)| digits.len());
+        let half_unit = 0.5 * 10.0_f64.powi(-(decimals as i32));
+        self.check_within(column, got, half_unit * (1.0 + 1e-9));
+    }
+
     /// As [`Row::check`] with an absolute tolerance.
     pub(crate) fn check_within(&self, column: &str, got: f64, tolerance: f64) {
         let wanted = self.number(column);
