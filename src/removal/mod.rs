@@ -7,21 +7,23 @@
 //! a factor was really set. Counts of defects are fitted against the same
 //! factors. Both together give the process window and the next setting to try.
 
+mod coding;
+mod depth;
+mod design;
+mod diagnostics;
+mod fit;
+mod inference;
+mod model;
+mod quasi;
 mod result;
+mod setting;
 mod settings;
 
+pub use fit::fit;
 pub use result::{
     Advice, Aim, Alias, Basis, Diagnostics, Effect, EffectPoint, Estimate, Factor, Interaction,
     LackOfFit, LotInfluence, Note, RateChange, Reach, Removal, Residual, Risk, Risked, StreamRisk,
     Term, Together, Unit, Wear, Window, WindowPoint,
 };
-pub use settings::{Held, Limits, Obstacle, Settings};
-
-use crate::records::Records;
-
-/// Fits removal and defect rates against the recipe and derives windows and
-/// advice; none where the records hold neither readings nor a factor that varies.
-#[must_use]
-pub fn fit(_records: &Records, _settings: &Settings, _held: &Held) -> Option<Removal> {
-    None
-}
+pub use setting::Value;
+pub use settings::{Held, Obstacle, Settings};

@@ -3,6 +3,7 @@
 
 use serde::{Serialize, Serializer};
 
+use super::setting::Value;
 use super::settings::Obstacle;
 use crate::site::DefectClass;
 use crate::stats::Interval;
@@ -148,8 +149,8 @@ pub struct Alias {
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Together {
     /// Each factor's value at the low and at the high end of the movement, as
-    /// text; ends are the settings seen there.
-    pub ends: Vec<(Factor, String, String)>,
+    /// seen on the panels there.
+    pub ends: Vec<(Factor, Value, Value)>,
     /// Removal at the high end over that at the low end.
     pub ratio: f64,
     /// Its interval.

@@ -4,25 +4,7 @@
 use std::collections::BTreeMap;
 
 use crate::causes::{Cause, Causes, Kind, SurfaceCause};
-use crate::site::DefectClass;
-
-/// Lowest and highest setting that the site allows; none where it sets no limit.
-#[derive(Debug, Clone, Copy, PartialEq, Default)]
-pub struct Limits {
-    /// Not below this.
-    pub low: Option<f64>,
-    /// Not above this.
-    pub high: Option<f64>,
-}
-
-impl Limits {
-    /// The value moved into the limits.
-    #[must_use]
-    pub fn clamp(&self, value: f64) -> f64 {
-        let raised = self.low.map_or(value, |low| value.max(low));
-        self.high.map_or(raised, |high| raised.min(high))
-    }
-}
+use crate::site::{DefectClass, Limits, Site};
 
 /// Target, limits and levels of the recipe analysis.
 #[derive(Debug, Clone, PartialEq)]
@@ -34,34 +16,61 @@ pub struct Settings {
     pub level: f64,
     /// Removal that the site aims at, µm.
     pub target_um: Option<f64>,
-    /// Below this too little is removed, above it too much, µm.
+    /// Below the low limit too little is removed, above the high one too much, µm.
     pub removed_um: Limits,
-    /// Allowed feed speed, mm/s.
-    pub feed_mm_s: Limits,
-    /// Allowed passes.
-    pub passes: Limits,
-    /// Allowed contact force, N; the high end is the cap.
-    pub force_n: Limits,
-    /// Share of panels with too much or with too little that the site accepts,
+    /// Contact force that is never exceeded, N.
+    pub force_cap_n: Option<f64>,
+    /// Allowed settings by column or factor name.
+    pub limits: BTreeMap<String, Limits>,
+    /// Path length of one pass over one panel, mm, where the site gives it.
+    pub path_length_mm: Option<f64>,
+    /// Line pitch, mm, where the site gives it.
+    pub line_pitch_mm: Option<f64>,
+    /// Time per panel beside sanding, s, where the site gives it.
+    pub handling_s: Option<f64>,
+    /// Share of panels with too much or with too little that is accepted,
     /// 0..1; the process window is where neither is exceeded.
     pub accepted_share: f64,
-    /// Limits of further factors, by name.
-    pub site: BTreeMap<String, Limits>,
 }
 
 impl Default for Settings {
     fn default() -> Self {
+        Self::from_site(&Site::default())
+    }
+}
+
+impl Settings {
+    /// The settings that the site file gives.
+    #[must_use]
+    pub fn from_site(site: &Site) -> Self {
+        let recipe = &site.recipe;
         Self {
-            alpha: 0.01,
-            level: 0.95,
-            target_um: None,
-            removed_um: Limits::default(),
-            feed_mm_s: Limits::default(),
-            passes: Limits::default(),
-            force_n: Limits::default(),
+            alpha: site.analysis.alpha,
+            level: site.analysis.confidence,
+            target_um: recipe.target_removed_um,
+            removed_um: Limits {
+                low: recipe.min_removed_um,
+                high: recipe.max_removed_um,
+            },
+            force_cap_n: recipe.force_cap_n,
+            limits: recipe.limits.clone(),
+            path_length_mm: recipe.path_length_mm,
+            line_pitch_mm: recipe.line_pitch_mm,
+            handling_s: recipe.handling_s,
             accepted_share: 0.05,
-            site: BTreeMap::new(),
         }
+    }
+
+    /// The allowed settings of a factor; the force cap counts as the high limit.
+    #[must_use]
+    pub fn limits_of(&self, factor: &super::Factor) -> Limits {
+        let mut limits = self.limits.get(factor.name()).copied().unwrap_or_default();
+        if *factor == super::Factor::Force
+            && let Some(cap) = self.force_cap_n
+        {
+            limits.high = Some(limits.high.map_or(cap, |high| high.min(cap)));
+        }
+        limits
     }
 }
 

@@ -1,0 +1,292 @@
+//! The removal model: panel means of removal against the recipe.
+
+use super::coding::Coding;
+use super::design::Recipe;
+use super::inference::two_sided;
+use super::model::{Model, Observed, Refused, unit_of};
+use super::result::{Factor, Interaction, Note};
+use super::setting::{Factors, common_scale};
+use crate::records::{Panel, Records};
+
+/// The removal model with what was decided on the way.
+#[derive(Debug, Clone)]
+pub(super) struct Depth {
+    pub(super) model: Model,
+    pub(super) recipe: Recipe,
+    pub(super) interactions: Vec<Interaction>,
+}
+
+/// Panel means of removal, in time order.
+pub(super) fn observe(records: &Records, factors: &Factors) -> Observed {
+    let mut sums = vec![(0.0, 0.0); records.panels.len()];
+    for reading in &records.readings {
+        if let Some(removed) = reading.removed_um {
+            sums[reading.panel].0 += removed;
+            sums[reading.panel].1 += 1.0;
+        }
+    }
+    let panels: Vec<usize> = (0..sums.len()).filter(|&p| sums[p].1 > 0.0).collect();
+    Observed {
+        settings: panels
+            .iter()
+            .map(|&p| factors.setting(&records.panels[p]))
+            .collect(),
+        response: panels.iter().map(|&p| sums[p].0 / sums[p].1).collect(),
+        readings: panels.iter().map(|&p| sums[p].1).collect(),
+        offset: vec![0.0; panels.len()],
+        panels,
+    }
+}
+
+/// Grain size is a number only if so many grits of one scale were used.
+const GRITS_FOR_A_SIZE: usize = 3;
+/// Half lives tried for the abrasive's decay, as shares of the oldest age.
+const HALF_LIVES: [f64; 4] = [0.5, 0.25, 0.125, 0.0625];
+/// Shortest half life, panels; below, the fresh abrasive's own term says it.
+const SHORTEST_HALF_LIFE: f64 = 3.0;
+/// A decay with a plateau must be better than an even one by so much in
+/// −2 ln likelihood (χ² with one degree of freedom at 1 %).
+const PLATEAU: f64 = 6.63;
+/// Level at which grit categories are kept against grain size.
+const GRAIN_MISFIT: f64 = 0.05;
+/// Level for interactions, over all pairs looked at.
+const INTERACTION: f64 = 0.01;
+/// Rows that an interaction needs beyond the coefficients.
+const INTERACTION_ROWS: usize = 20;
+
+/// Fits the removal model.
+pub(super) fn fit(
+    records: &Records,
+    factors: &Factors,
+    observed: &Observed,
+    level: f64,
+) -> Result<Depth, Refused> {
+    let fit = |recipe: Recipe, products: &[(usize, usize)]| {
+        Model::fit(records, factors, observed, recipe, products, level)
+    };
+    let mut recipe = Recipe {
+        grain: false,
+        rate: 0.0,
+    };
+    let mut model = fit(recipe, &[])?;
+    if grain_is_a_number(records, observed, &model) {
+        let by_size = Recipe {
+            grain: true,
+            ..recipe
+        };
+        if let Ok(sized) = fit(by_size, &[])
+            && sized.design.block_of(&Factor::Grain).is_some()
+            && !misfits(&sized, &model, factors, observed)
+        {
+            recipe = by_size;
+            model = sized;
+        }
+    }
+    if let Some(age) = model.design.block_of(&Factor::AbrasiveAge)
+        && let Some(Coding::Decay { oldest, .. }) = model.design.blocks[age].coding()
+    {
+        let oldest = *oldest;
+        let even = model.fit.deviance;
+        for share in HALF_LIVES {
+            let half_life = share * oldest;
+            if half_life < SHORTEST_HALF_LIFE {
+                break;
+            }
+            let curved = Recipe {
+                rate: std::f64::consts::LN_2 / half_life,
+                ..recipe
+            };
+            if let Ok(candidate) = fit(curved, &[])
+                && candidate.fit.deviance < even - PLATEAU
+                && candidate.fit.deviance < model.fit.deviance
+            {
+                recipe = curved;
+                model = candidate;
+            }
+        }
+    }
+    let (model, interactions) = with_interactions(model, &|products| fit(recipe, products));
+    Ok(Depth {
+        model,
+        recipe,
+        interactions,
+    })
+}
+
+fn grain_is_a_number(records: &Records, observed: &Observed, model: &Model) -> bool {
+    let panels = || observed.panels.iter().map(|&p| &records.panels[p]);
+    let levels = model
+        .design
+        .block_of(&Factor::Grit)
+        .and_then(|b| model.design.blocks[b].coding())
+        .map_or(0, |c| c.width() + 1);
+    let sized = |p: &Panel| p.grit.as_ref().is_none_or(|g| g.grain_um.is_some());
+    levels >= GRITS_FOR_A_SIZE && common_scale(panels()).is_some() && panels().all(sized)
+}
+
+/// Whether the grits' own levels depart from a power of grain size: the largest
+/// departure, judged with the levels' errors, over all levels.
+fn misfits(sized: &Model, levels: &Model, factors: &Factors, observed: &Observed) -> bool {
+    let (Some(grit), Some(grain)) = (
+        levels.design.block_of(&Factor::Grit),
+        sized.design.block_of(&Factor::Grain),
+    ) else {
+        return true;
+    };
+    let Some(Coding::Levels { at, levels: names }) = levels.design.blocks[grit].coding() else {
+        return true;
+    };
+    let Some(size_at) = factors.position(&Factor::Grain) else {
+        return true;
+    };
+    let slope = sized.fit.beta[sized.design.column(grain)];
+    let size_of = |name: &str| {
+        observed.settings.iter().find_map(|s| {
+            (super::setting::level(&s[*at]) == Some(name))
+                .then(|| super::setting::number(&s[size_at]))
+                .flatten()
+        })
+    };
+    let Some(base) = size_of(&names[0]) else {
+        return true;
+    };
+    let judge = levels.inference();
+    let tested = names.len() - 1;
+    (0..tested).any(|k| {
+        let judged = levels.column(&judge, levels.design.column(grit) + k, &Factor::Grit);
+        let (Some(size), Some(se), Some(dof)) =
+            (size_of(&names[k + 1]), judged.std_error, judged.dof)
+        else {
+            return false;
+        };
+        let departure = judged.estimate - slope * (size / base).ln();
+        two_sided(departure, se, dof) * (tested as f64) < GRAIN_MISFIT
+    })
+}
+
+/// Tries every pair of recipe factors and keeps the pairs, at most two, whose
+/// effects clearly depend on each other.
+fn with_interactions(
+    model: Model,
+    fit: &dyn Fn(&[(usize, usize)]) -> Result<Model, Refused>,
+) -> (Model, Vec<Interaction>) {
+    let blocks = &model.design.blocks;
+    let own: Vec<usize> = (0..blocks.len())
+        .filter(|&b| {
+            !blocks[b].is_joint()
+                && !matches!(
+                    blocks[b].factors[0],
+                    Factor::Cell | Factor::Part | Factor::FreshAbrasive | Factor::Recipe
+                )
+        })
+        .collect();
+    let mut pairs = Vec::new();
+    for (i, &a) in own.iter().enumerate() {
+        for &b in &own[i + 1..] {
+            for ca in 0..blocks[a].width() {
+                for cb in 0..blocks[b].width() {
+                    let columns = (model.design.column(a) + ca, model.design.column(b) + cb);
+                    pairs.push((columns, a, b, cb));
+                }
+            }
+        }
+    }
+    if model.used.len() < model.design.width() + INTERACTION_ROWS {
+        return (model, Vec::new());
+    }
+    let tests = pairs.len() as f64;
+    let mut found = Vec::new();
+    for &(columns, a, b, cb) in &pairs {
+        let Ok(with) = fit(&[columns]) else { continue };
+        let judge = with.inference();
+        // Both factors must have been set often enough to speak of a pair.
+        let judged = with.column(&judge, with.design.width() - 1, &blocks[a].factors[0]);
+        let also = with.column(&judge, with.design.width() - 1, &blocks[b].factors[0]);
+        let p = match (judged.p_value, also.p_value) {
+            (Some(x), Some(y)) => (x.max(y) * tests).min(1.0),
+            _ => continue,
+        };
+        if p > INTERACTION {
+            continue;
+        }
+        let level = match blocks[b].coding() {
+            Some(Coding::Levels { levels, .. }) => levels.get(cb + 1).cloned(),
+            _ => None,
+        };
+        found.push((
+            columns,
+            Interaction {
+                factors: [blocks[a].factors[0].clone(), blocks[b].factors[0].clone()],
+                level,
+                estimate: judged.estimate,
+                ci: if unit_of(&blocks[a].factors[0]) == unit_of(&blocks[b].factors[0]) {
+                    judged.ci
+                } else {
+                    wider(&judged, &also)
+                },
+                p_adjusted: p,
+            },
+        ));
+    }
+    found.sort_by(|a, b| a.1.p_adjusted.total_cmp(&b.1.p_adjusted));
+    found.truncate(2);
+    let columns: Vec<(usize, usize)> = found.iter().map(|f| f.0).collect();
+    if columns.is_empty() {
+        return (model, Vec::new());
+    }
+    match fit(&columns) {
+        Ok(with) => (with, found.into_iter().map(|f| f.1).collect()),
+        Err(_) => (model, Vec::new()),
+    }
+}
+
+fn wider(
+    a: &super::inference::Judged,
+    b: &super::inference::Judged,
+) -> Option<crate::stats::Interval> {
+    let (x, y) = (a.ci?, b.ci?);
+    Some(if x.high - x.low >= y.high - y.low {
+        x
+    } else {
+        y
+    })
+}
+
+/// Doubts about the panels that the removal model rests on.
+pub(super) fn data_notes(records: &Records, observed: &Observed) -> Vec<Note> {
+    let mut notes = Vec::new();
+    let low = observed.response.iter().filter(|m| **m <= 0.0).count();
+    if low > 0 {
+        notes.push(Note::NonPositiveMeans { panels: low });
+    }
+    notes.extend(recipe_notes(records, &observed.panels));
+    notes
+}
+
+/// Doubts about the recipe columns of the panels.
+pub(super) fn recipe_notes(records: &Records, panels: &[usize]) -> Vec<Note> {
+    let mut notes = Vec::new();
+    let panels = || panels.iter().map(|&p| &records.panels[p]);
+    let odd = panels()
+        .filter(|p| p.passes.is_some_and(|n| n.fract() != 0.0))
+        .count();
+    if odd > 0 {
+        notes.push(Note::PassesNotWhole { panels: odd });
+    }
+    let labels: std::collections::BTreeSet<String> = panels()
+        .filter_map(|p| p.grit.as_ref())
+        .filter(|g| g.scale.is_none())
+        .map(|g| g.label.clone())
+        .collect();
+    if !labels.is_empty() {
+        notes.push(Note::GritWithoutScale {
+            labels: labels.into_iter().collect(),
+        });
+    }
+    let lots: std::collections::BTreeSet<&str> =
+        panels().filter_map(|p| p.lot.as_deref()).collect();
+    if lots.len() == 1 {
+        notes.push(Note::OneLot);
+    }
+    notes
+}

@@ -1,0 +1,293 @@
+//! A design, its fit and the questions asked of it: terms, predictions.
+
+use super::coding::Coding;
+use super::design::{Block, Design, Recipe};
+use super::inference::{Grouping, Inference, Judged};
+use super::quasi::{Fit, Noise, Problem};
+use super::result::{Alias, Estimate, Factor, Note, Term, Together, Unit};
+use super::setting::{Factors, Setting, groupings};
+use crate::records::Records;
+use crate::stats::Interval;
+
+/// What was observed on some panels.
+#[derive(Debug, Clone)]
+pub(super) struct Observed {
+    /// Indices into `Records::panels`, in time order.
+    pub(super) panels: Vec<usize>,
+    pub(super) settings: Vec<Setting>,
+    /// Panel means or counts.
+    pub(super) response: Vec<f64>,
+    /// Readings per panel; empty for counts.
+    pub(super) readings: Vec<f64>,
+    /// ln exposure; zeros for removal.
+    pub(super) offset: Vec<f64>,
+}
+
+/// A fitted model.
+#[derive(Debug, Clone)]
+pub(super) struct Model {
+    pub(super) design: Design,
+    pub(super) fit: Fit,
+    /// The observations' panels, indices into `Records::panels`.
+    pub(super) panels: Vec<usize>,
+    /// Rows of the observations used, as indices into the observations.
+    pub(super) used: Vec<usize>,
+    pub(super) groupings: Vec<Grouping>,
+    pub(super) level: f64,
+}
+
+/// Why there is no model, with what was learnt on the way.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Refused {
+    pub(super) why: Note,
+    pub(super) aliases: Vec<Alias>,
+    pub(super) notes: Vec<Note>,
+}
+
+impl Model {
+    /// Fits the observations.
+    pub(super) fn fit(
+        records: &Records,
+        factors: &Factors,
+        observed: &Observed,
+        recipe: Recipe,
+        products: &[(usize, usize)],
+        level: f64,
+    ) -> Result<Self, Refused> {
+        let settings: Vec<&Setting> = observed.settings.iter().collect();
+        let mut design =
+            Design::build(factors, &settings, recipe).map_err(|(why, aliases, notes)| Refused {
+                why,
+                aliases,
+                notes,
+            })?;
+        design.products = products.to_vec();
+        design.vif.resize(design.width(), 1.0);
+        let used = design.rows.clone();
+        let panels: Vec<usize> = used.iter().map(|&i| observed.panels[i]).collect();
+        let kept: Vec<&Setting> = used.iter().map(|&i| settings[i]).collect();
+        let groupings = groupings(records, &panels, &kept, factors);
+        let pick = |values: &[f64]| -> Vec<f64> { used.iter().map(|&i| values[i]).collect() };
+        let x: Vec<f64> = kept.iter().flat_map(|s| design.encode(s)).collect();
+        let lots = groupings.iter().find(|g| g.unit == Unit::Lot);
+        let y = pick(&observed.response);
+        let offset = pick(&observed.offset);
+        let readings = if observed.readings.is_empty() {
+            Vec::new()
+        } else {
+            pick(&observed.readings)
+        };
+        let fit = Problem {
+            x: &x,
+            p: design.width(),
+            y: &y,
+            offset: &offset,
+            noise: if readings.is_empty() {
+                Noise::Counts
+            } else {
+                Noise::Readings(&readings)
+            },
+            lot: lots.map_or(&[], |g| &g.of),
+            // A lot with one panel each is the panel's own scatter.
+            lots: lots
+                .filter(|g| g.count < panels.len())
+                .map_or(0, |g| g.count),
+        }
+        .fit();
+        let Some(fit) = fit else {
+            let total: f64 = y.iter().sum();
+            let why = if total > 0.0 {
+                Note::NotConverged
+            } else {
+                Note::NoRemoval
+            };
+            return Err(Refused {
+                why,
+                aliases: design.aliases,
+                notes: design.notes,
+            });
+        };
+        Ok(Self {
+            design,
+            fit,
+            panels: observed.panels.clone(),
+            used,
+            groupings,
+            level,
+        })
+    }
+
+    /// The judge of the model's contrasts.
+    pub(super) fn inference(&self) -> Inference<'_> {
+        Inference::new(&self.fit, &self.groupings, self.level)
+    }
+
+    /// Judges the mean at a setting on the log scale, the mean lot's.
+    pub(super) fn mean(&self, judge: &Inference<'_>, setting: &Setting) -> Estimate {
+        let judged = judge.judge(&self.design.encode(setting), &[Unit::Run]);
+        // Lots vary by a factor; their mean lies above their median.
+        let shift = self.fit.lot_variance() / 2.0;
+        exponentiate(&judged, shift)
+    }
+
+    /// Judges the ratio of the means at two settings.
+    pub(super) fn ratio(&self, judge: &Inference<'_>, from: &Setting, to: &Setting) -> Estimate {
+        let (a, b) = (self.design.encode(from), self.design.encode(to));
+        let contrast: Vec<f64> = a.iter().zip(&b).map(|(a, b)| b - a).collect();
+        exponentiate(&judge.judge(&contrast, &[Unit::Run]), 0.0)
+    }
+
+    /// One term per coefficient that belongs to one factor.
+    pub(super) fn terms(&self, judge: &Inference<'_>) -> Vec<Term> {
+        let mut terms = Vec::new();
+        for (index, block) in self.design.blocks.iter().enumerate() {
+            let Some(coding) = block.coding() else {
+                continue;
+            };
+            let factor = &block.factors[0];
+            if matches!(factor, Factor::Cell | Factor::Part) {
+                continue;
+            }
+            for offset in 0..coding.width() {
+                let column = self.design.column(index) + offset;
+                let judged = self.column(judge, column, factor);
+                terms.push(term(
+                    factor,
+                    coding,
+                    offset,
+                    &judged,
+                    self.design.vif[column],
+                ));
+            }
+        }
+        terms
+    }
+
+    /// Judges one column's coefficient.
+    pub(super) fn column(&self, judge: &Inference<'_>, column: usize, factor: &Factor) -> Judged {
+        let mut contrast = vec![0.0; self.design.width()];
+        contrast[column] = 1.0;
+        judge.judge(&contrast, &[unit_of(factor)])
+    }
+
+    /// Columns whose coefficients speak of the recipe, with their factor; the
+    /// common movement of tied factors goes by the first of them.
+    pub(super) fn recipe_columns(&self) -> Vec<(usize, Factor)> {
+        let recipe = |b: &Block| !matches!(b.factors[0], Factor::Cell | Factor::Part);
+        self.design
+            .blocks
+            .iter()
+            .enumerate()
+            .filter(|(_, b)| recipe(b))
+            .flat_map(|(index, b)| {
+                let start = self.design.column(index);
+                (start..start + b.width()).map(|c| (c, b.factors[0].clone()))
+            })
+            .collect()
+    }
+
+    /// Fills in what tied factors do together: from the setting at one end of
+    /// their common movement to that at the other.
+    pub(super) fn together(
+        &self,
+        judge: &Inference<'_>,
+        factors: &Factors,
+        settings: &[Setting],
+    ) -> Vec<Alias> {
+        let mut aliases = self.design.aliases.clone();
+        for (index, block) in self.design.blocks.iter().enumerate() {
+            if !block.is_joint() {
+                continue;
+            }
+            let (start, width) = (self.design.column(index), block.width());
+            let mut low: Option<(f64, &Setting)> = None;
+            let mut high: Option<(f64, &Setting)> = None;
+            for &i in &self.used {
+                let setting = &settings[i];
+                let at = self.design.encode(setting)[start];
+                if low.is_none_or(|l| at < l.0) {
+                    low = Some((at, setting));
+                }
+                if high.is_none_or(|h| at > h.0) {
+                    high = Some((at, setting));
+                }
+            }
+            let (Some((_, low)), Some((_, high))) = (low, high) else {
+                continue;
+            };
+            let (a, b) = (self.design.encode(low), self.design.encode(high));
+            let contrast: Vec<f64> = (0..a.len())
+                .map(|c| {
+                    if (start..start + width).contains(&c) {
+                        b[c] - a[c]
+                    } else {
+                        0.0
+                    }
+                })
+                .collect();
+            let ratio = exponentiate(&judge.judge(&contrast, &[Unit::Run]), 0.0);
+            let ends = block
+                .factors
+                .iter()
+                .filter_map(|f| {
+                    let at = factors.position(f)?;
+                    Some((f.clone(), low[at].clone()?, high[at].clone()?))
+                })
+                .collect();
+            if let Some(alias) = aliases.iter_mut().find(|a| a.factors == block.factors) {
+                alias.together = Some(Together {
+                    ends,
+                    ratio: ratio.estimate,
+                    ratio_ci: ratio.ci,
+                });
+            }
+        }
+        aliases
+    }
+}
+
+/// What counts as one setting of a factor in any case.
+pub(super) fn unit_of(factor: &Factor) -> Unit {
+    match factor {
+        Factor::AbrasiveAge | Factor::FreshAbrasive => Unit::Life,
+        _ => Unit::Run,
+    }
+}
+
+/// A judged logarithm as a ratio.
+pub(super) fn exponentiate(judged: &Judged, shift: f64) -> Estimate {
+    Estimate {
+        estimate: (judged.estimate + shift).exp(),
+        ci: judged.ci.map(|ci| Interval {
+            low: (ci.low + shift).exp(),
+            high: (ci.high + shift).exp(),
+            level: ci.level,
+        }),
+    }
+}
+
+fn term(factor: &Factor, coding: &Coding, offset: usize, judged: &Judged, vif: f64) -> Term {
+    let power = matches!(coding, Coding::Log { .. } | Coding::Exposure { .. });
+    let ratio = (!power).then(|| exponentiate(judged, 0.0));
+    let (level, against) = match coding {
+        Coding::Levels { levels, .. } => {
+            (Some(levels[offset + 1].clone()), Some(levels[0].clone()))
+        }
+        _ => (None, None),
+    };
+    Term {
+        factor: factor.clone(),
+        exponent: power.then_some(judged.estimate),
+        ci: judged.ci.filter(|_| power),
+        theory: factor.theory().filter(|_| power),
+        level,
+        against,
+        ratio: ratio.map(|r| r.estimate),
+        ratio_ci: ratio.and_then(|r| r.ci),
+        p_value: judged.p_value,
+        std_error: judged.std_error,
+        dof: judged.dof,
+        unit: judged.unit,
+        vif: Some(vif),
+    }
+}

@@ -1,0 +1,330 @@
+//! One panel's setting of the recipe, and stretches of panels at one setting.
+
+use std::collections::BTreeMap;
+use std::sync::Arc;
+
+use super::inference::Grouping;
+use super::result::{Factor, Unit};
+use crate::records::{FactorValue, GritScale, Panel, Records};
+
+/// A value of a factor.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Value {
+    /// A number, in the column's unit.
+    Number(f64),
+    /// A level.
+    Level(Arc<str>),
+}
+
+impl serde::Serialize for Value {
+    fn serialize<S: serde::Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        match self {
+            Self::Number(v) => serializer.serialize_f64(*v),
+            Self::Level(name) => serializer.serialize_str(name),
+        }
+    }
+}
+
+/// The values of all factors on one panel, aligned with [`Factors::list`].
+pub(super) type Setting = Vec<Option<Value>>;
+
+/// The factors that the records may hold, in the trade's order.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Factors {
+    pub(super) list: Vec<Factor>,
+}
+
+impl Factors {
+    /// The columns of the recipe, the cell, the part and the site's own factors.
+    pub(super) fn of(records: &Records) -> Self {
+        let mut list = vec![
+            Factor::Feed,
+            Factor::Passes,
+            Factor::Force,
+            Factor::Grit,
+            Factor::Grain,
+            Factor::AbrasiveAge,
+        ];
+        list.extend(records.factor_names.iter().cloned().map(Factor::Site));
+        list.extend([Factor::Recipe, Factor::Cell, Factor::Part]);
+        Self { list }
+    }
+
+    pub(super) fn position(&self, factor: &Factor) -> Option<usize> {
+        self.list.iter().position(|f| f == factor)
+    }
+
+    /// The panel's setting.
+    pub(super) fn setting(&self, panel: &Panel) -> Setting {
+        let mut site = panel.factors.iter();
+        let number = |v: Option<f64>| v.map(Value::Number);
+        let level = |v: &Option<Arc<str>>| v.clone().map(Value::Level);
+        self.list
+            .iter()
+            .map(|factor| match factor {
+                Factor::Feed => number(panel.feed_mm_s.filter(|v| *v > 0.0)),
+                Factor::Passes => number(panel.passes.filter(|v| *v > 0.0)),
+                Factor::Force => number(panel.force_n.filter(|v| *v > 0.0)),
+                Factor::Grit => panel
+                    .grit
+                    .as_ref()
+                    .map(|g| Value::Level(Arc::from(g.label.as_str()))),
+                Factor::Grain => number(
+                    panel
+                        .grit
+                        .as_ref()
+                        .filter(|g| g.scale.is_some())
+                        .and_then(|g| g.grain_um),
+                ),
+                Factor::AbrasiveAge => number(panel.abrasive_age),
+                Factor::Site(_) => match site.next() {
+                    Some(Some(FactorValue::Number(v))) => number(Some(*v)),
+                    Some(Some(FactorValue::Text(v))) => Some(Value::Level(v.clone())),
+                    _ => None,
+                },
+                Factor::Recipe => level(&panel.recipe),
+                Factor::Cell => cell(panel).map(Value::Level),
+                Factor::Part => level(&panel.part),
+                Factor::Exposure | Factor::FreshAbrasive => None,
+            })
+            .collect()
+    }
+}
+
+/// Machine and head in one name; none where neither is recorded.
+pub(super) fn cell(panel: &Panel) -> Option<Arc<str>> {
+    match (&panel.machine, &panel.head) {
+        (None, None) => None,
+        (Some(machine), None) => Some(machine.clone()),
+        (None, Some(head)) => Some(head.clone()),
+        (Some(machine), Some(head)) => Some(Arc::from(format!("{machine} / {head}"))),
+    }
+}
+
+pub(super) fn number(value: &Option<Value>) -> Option<f64> {
+    match value {
+        Some(Value::Number(v)) => Some(*v),
+        _ => None,
+    }
+}
+
+pub(super) fn level(value: &Option<Value>) -> Option<&str> {
+    match value {
+        Some(Value::Level(v)) => Some(v),
+        _ => None,
+    }
+}
+
+/// Scale that all grits of the panels share, where they share one.
+pub(super) fn common_scale<'a>(panels: impl Iterator<Item = &'a Panel>) -> Option<GritScale> {
+    let mut scale = None;
+    for panel in panels {
+        if let Some(grit) = &panel.grit {
+            match (scale, grit.scale) {
+                (_, None) => return None,
+                (None, found) => scale = found,
+                (Some(a), Some(b)) if a == b => {}
+                _ => return None,
+            }
+        }
+    }
+    scale
+}
+
+/// A run ends when a factor moves further than this many of its standard
+/// deviations from the run's mean.
+const RUN_BREAK: f64 = 0.5;
+
+/// The groupings of the rows (panels in time order): stretches of one setting
+/// per cell, abrasive lives, days of a cell, lots.
+pub(super) fn groupings(
+    records: &Records,
+    panels: &[usize],
+    settings: &[&Setting],
+    factors: &Factors,
+) -> Vec<Grouping> {
+    let recipe: Vec<usize> = (0..factors.list.len())
+        .filter(|&k| {
+            !matches!(
+                factors.list[k],
+                Factor::AbrasiveAge | Factor::Cell | Factor::Part | Factor::Grain
+            )
+        })
+        .collect();
+    let cells: Vec<Option<Arc<str>>> = panels.iter().map(|&p| cell(&records.panels[p])).collect();
+    let mut all = vec![
+        runs(settings, &recipe, &cells),
+        lives(settings, factors, &cells),
+    ];
+    let day = |p: &Panel| p.sanded_at.map(|m| format!("{}", m.local.date()));
+    if panels
+        .iter()
+        .all(|&p| records.panels[p].sanded_at.is_some())
+    {
+        all.push(by_key(
+            Unit::Day,
+            panels
+                .iter()
+                .zip(&cells)
+                .map(|(&p, cell)| (day(&records.panels[p]), cell.clone().map(|c| c.to_string()))),
+        ));
+    }
+    if panels.iter().any(|&p| records.panels[p].lot.is_some()) {
+        all.push(by_key(
+            Unit::Lot,
+            panels
+                .iter()
+                .map(|&p| records.panels[p].lot.as_ref().map(ToString::to_string)),
+        ));
+    }
+    all
+}
+
+fn by_key<K: Ord>(unit: Unit, keys: impl Iterator<Item = K>) -> Grouping {
+    let keys: Vec<K> = keys.collect();
+    let mut numbers: BTreeMap<&K, usize> = BTreeMap::new();
+    let mut of = Vec::with_capacity(keys.len());
+    for key in &keys {
+        let next = numbers.len();
+        of.push(*numbers.entry(key).or_insert(next));
+    }
+    let count = numbers.len();
+    Grouping { unit, of, count }
+}
+
+/// Logs of positive numbers, so that a break means the same at any speed.
+fn on_scale(v: f64) -> f64 {
+    if v > 0.0 { v.ln() } else { v }
+}
+
+fn runs(settings: &[&Setting], recipe: &[usize], cells: &[Option<Arc<str>>]) -> Grouping {
+    let spread: Vec<f64> = recipe
+        .iter()
+        .map(|&k| {
+            let values: Vec<f64> = settings
+                .iter()
+                .filter_map(|s| number(&s[k]).map(on_scale))
+                .collect();
+            standard_deviation(&values)
+        })
+        .collect();
+    // Of the run under way in each cell: its number, its first setting's
+    // levels, and the running mean of every number.
+    struct Under<'a> {
+        run: usize,
+        first: &'a Setting,
+        sums: Vec<(f64, f64)>,
+    }
+    let mut under: BTreeMap<Option<&str>, Under<'_>> = BTreeMap::new();
+    let mut of = Vec::with_capacity(settings.len());
+    let mut count = 0;
+    for (setting, cell) in settings.iter().zip(cells) {
+        let key = cell.as_deref();
+        let goes_on = under.get(&key).is_some_and(|run| {
+            recipe
+                .iter()
+                .enumerate()
+                .all(|(j, &k)| match (&setting[k], &run.first[k]) {
+                    (Some(Value::Number(v)), _) => {
+                        let (sum, n) = run.sums[j];
+                        n == 0.0 || (on_scale(*v) - sum / n).abs() <= RUN_BREAK * spread[j]
+                    }
+                    (Some(Value::Level(a)), Some(Value::Level(b))) => a == b,
+                    _ => true,
+                })
+        });
+        if !goes_on {
+            let fresh = Under {
+                run: count,
+                first: setting,
+                sums: vec![(0.0, 0.0); recipe.len()],
+            };
+            under.insert(key, fresh);
+            count += 1;
+        }
+        if let Some(run) = under.get_mut(&key) {
+            of.push(run.run);
+            for (j, &k) in recipe.iter().enumerate() {
+                if let Some(v) = number(&setting[k]) {
+                    run.sums[j].0 += on_scale(v);
+                    run.sums[j].1 += 1.0;
+                }
+            }
+        }
+    }
+    Grouping {
+        unit: Unit::Run,
+        of,
+        count,
+    }
+}
+
+fn lives(settings: &[&Setting], factors: &Factors, cells: &[Option<Arc<str>>]) -> Grouping {
+    let age = factors.position(&Factor::AbrasiveAge);
+    let mut under: BTreeMap<Option<&str>, (usize, f64)> = BTreeMap::new();
+    let mut of = Vec::with_capacity(settings.len());
+    let mut count = 0;
+    for (setting, cell) in settings.iter().zip(cells) {
+        let now = age.and_then(|k| number(&setting[k]));
+        let entry = under.entry(cell.as_deref()).or_insert_with(|| {
+            count += 1;
+            (count - 1, f64::NEG_INFINITY)
+        });
+        if let Some(now) = now {
+            if now < entry.1 {
+                entry.0 = count;
+                count += 1;
+            }
+            entry.1 = now;
+        }
+        of.push(entry.0);
+    }
+    Grouping {
+        unit: Unit::Life,
+        of,
+        count,
+    }
+}
+
+/// Standard deviation with n − 1; 0 for fewer than two values.
+pub(super) fn standard_deviation(values: &[f64]) -> f64 {
+    let n = values.len() as f64;
+    if n < 2.0 {
+        return 0.0;
+    }
+    let mean = values.iter().sum::<f64>() / n;
+    (values.iter().map(|v| (v - mean).powi(2)).sum::<f64>() / (n - 1.0)).sqrt()
+}
+
+/// The present setting: medians and most frequent levels over the last run.
+pub(super) fn present(settings: &[&Setting], runs: &Grouping) -> Setting {
+    let Some(&last) = runs.of.last() else {
+        return Vec::new();
+    };
+    let rows: Vec<&Setting> = settings
+        .iter()
+        .zip(&runs.of)
+        .filter(|(_, run)| **run == last)
+        .map(|(s, _)| *s)
+        .collect();
+    let width = settings.first().map_or(0, |s| s.len());
+    (0..width)
+        .map(|k| {
+            let mut numbers: Vec<f64> = rows.iter().filter_map(|s| number(&s[k])).collect();
+            if !numbers.is_empty() {
+                numbers.sort_by(f64::total_cmp);
+                return Some(Value::Number(numbers[(numbers.len() - 1) / 2]));
+            }
+            let mut counts: BTreeMap<&str, usize> = BTreeMap::new();
+            for s in &rows {
+                if let Some(name) = level(&s[k]) {
+                    *counts.entry(name).or_default() += 1;
+                }
+            }
+            let most = counts
+                .iter()
+                .max_by_key(|(name, n)| (**n, std::cmp::Reverse(**name)));
+            most.map(|(name, _)| Value::Level(Arc::from(*name)))
+        })
+        .collect()
+}
