@@ -197,6 +197,10 @@ fn with_interactions(
     let tests = pairs.len() as f64;
     let mut found = Vec::new();
     for &(columns, a, b, cb) in &pairs {
+        // The model's own p-value is the smallest of those that are judged by.
+        if model.fit.added(columns, &model.x) * tests > INTERACTION {
+            continue;
+        }
         let Ok(with) = fit(&[columns]) else { continue };
         let judge = with.inference();
         // Both factors must have been set often enough to speak of a pair.

@@ -33,6 +33,8 @@ pub(super) struct Model {
     /// Rows of the observations used, as indices into the observations.
     pub(super) used: Vec<usize>,
     pub(super) groupings: Vec<Grouping>,
+    /// The design's rows, flat.
+    pub(super) x: Vec<f64>,
     pub(super) level: f64,
 }
 
@@ -113,6 +115,7 @@ impl Model {
             panels: observed.panels.clone(),
             used,
             groupings,
+            x,
             level,
         })
     }

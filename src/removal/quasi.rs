@@ -55,6 +55,8 @@ pub(super) struct Fit {
     pub(super) deviance: f64,
     /// λ: lot variance over φ.
     pub(super) lot_ratio: f64,
+    /// The lot of each row.
+    pub(super) lot: Vec<usize>,
     /// κ for counts, r for readings.
     pub(super) mix: f64,
     /// Lot effects on the log scale.
@@ -377,31 +379,8 @@ impl Problem<'_> {
         let residual: Vec<f64> = (0..n).map(|i| z[i] - self.linear(&least.beta, i)).collect();
         let mut white_x: Vec<f64> = (0..n * p).map(|k| self.x[k] / v[k / p].sqrt()).collect();
         let mut white_residual: Vec<f64> = (0..n).map(|i| residual[i] / v[i].sqrt()).collect();
-        if lot_ratio > 0.0 {
-            // (D + λ11')^(−1/2) of a lot: D^(−1/2) less a share of the lot's sum.
-            let lots = self.lots;
-            let mut weight = vec![0.0; lots];
-            let mut sum_x = vec![0.0; lots * p];
-            let mut sum_r = vec![0.0; lots];
-            for i in 0..n {
-                let g = self.lot[i];
-                let root = 1.0 / v[i].sqrt();
-                weight[g] += 1.0 / v[i];
-                sum_r[g] += root * white_residual[i];
-                for a in 0..p {
-                    sum_x[g * p + a] += root * white_x[i * p + a];
-                }
-            }
-            for i in 0..n {
-                let g = self.lot[i];
-                let share =
-                    (1.0 - 1.0 / (1.0 + lot_ratio * weight[g]).sqrt()) / weight[g] / v[i].sqrt();
-                white_residual[i] -= share * sum_r[g];
-                for a in 0..p {
-                    white_x[i * p + a] -= share * sum_x[g * p + a];
-                }
-            }
-        }
+        whiten_lots(&mut white_x, p, &v, self.lot, lot_ratio);
+        whiten_lots(&mut white_residual, 1, &v, self.lot, lot_ratio);
         let mut beta = least.beta;
         let mut fitted: Vec<f64> = eta.iter().map(|e| e.exp()).collect();
         if let Noise::Counts = self.noise {
@@ -418,12 +397,36 @@ impl Problem<'_> {
             scale,
             deviance: least.full_deviance,
             lot_ratio,
+            lot: self.lot.to_vec(),
             mix,
             lot_effects: effects,
             fitted,
             variance: v,
             white_x,
             white_residual,
+        }
+    }
+}
+
+/// Takes rows of D^(−1/2) X, `width` wide, to (D + λ11')^(−1/2) X within lots:
+/// every row gives up a share of its lot's sum.
+fn whiten_lots(white: &mut [f64], width: usize, v: &[f64], lot: &[usize], lot_ratio: f64) {
+    if lot_ratio <= 0.0 {
+        return;
+    }
+    let lots = lot.iter().max().map_or(0, |m| m + 1);
+    let mut weight = vec![0.0; lots];
+    let mut sum = vec![0.0; lots * width];
+    for (i, &g) in lot.iter().enumerate() {
+        weight[g] += 1.0 / v[i];
+        for a in 0..width {
+            sum[g * width + a] += white[i * width + a] / v[i].sqrt();
+        }
+    }
+    for (i, &g) in lot.iter().enumerate() {
+        let share = (1.0 - 1.0 / (1.0 + lot_ratio * weight[g]).sqrt()) / weight[g] / v[i].sqrt();
+        for a in 0..width {
+            white[i * width + a] -= share * sum[g * width + a];
         }
     }
 }
@@ -457,6 +460,43 @@ impl Fit {
     /// Lot-to-lot variance on the log scale.
     pub(super) fn lot_variance(&self) -> f64 {
         self.scale * self.lot_ratio
+    }
+
+    /// p-value of the product of two columns as one column more, variances
+    /// held: regresses the whitened residual on what of the whitened product
+    /// the columns do not explain.
+    pub(super) fn added(&self, (a, b): (usize, usize), raw: &[f64]) -> f64 {
+        let (n, p) = (self.white_residual.len(), self.p);
+        let column: Vec<f64> = (0..n).map(|i| raw[i * p + a] * raw[i * p + b]).collect();
+        let white = self.whiten(&column);
+        let mut cross = vec![0.0; p];
+        let (mut square, mut product) = (0.0, 0.0);
+        for i in 0..n {
+            for (c, x) in cross.iter_mut().zip(&self.white_x[i * p..(i + 1) * p]) {
+                *c += x * white[i];
+            }
+            square += white[i] * white[i];
+            product += white[i] * self.white_residual[i];
+        }
+        let free = square - quadratic(&self.unscaled, &cross);
+        if free <= 1e-9 * square {
+            return 1.0;
+        }
+        let estimate = product / free;
+        let rss = (self.scale * (n - p) as f64 - product * product / free).max(0.0);
+        let dof = (n - p - 1) as f64;
+        super::inference::two_sided(estimate, (rss / dof / free).sqrt(), dof)
+    }
+
+    /// V^(−1/2) times a column.
+    fn whiten(&self, column: &[f64]) -> Vec<f64> {
+        let mut white: Vec<f64> = column
+            .iter()
+            .zip(&self.variance)
+            .map(|(x, v)| x / v.sqrt())
+            .collect();
+        whiten_lots(&mut white, 1, &self.variance, &self.lot, self.lot_ratio);
+        white
     }
 
     /// Leverage of row i, 0..1.
