@@ -72,6 +72,10 @@ pub enum WarningCode {
     WordsForNone,
     NotInspected,
     FileSkipped,
+    UnknownColumn,
+    ReadAs,
+    NamesMatched,
+    InspectionDisagrees,
 }
 
 impl WarningCode {
@@ -100,6 +104,10 @@ impl WarningCode {
             Self::WordsForNone => "words-for-none",
             Self::NotInspected => "not-inspected",
             Self::FileSkipped => "file-skipped",
+            Self::UnknownColumn => "unknown-column",
+            Self::ReadAs => "read-as",
+            Self::NamesMatched => "names-matched",
+            Self::InspectionDisagrees => "inspection-disagrees",
         }
     }
 }

@@ -4,18 +4,37 @@
 //! must agree. This room ends at [`Records`]: units converted, places in mm in
 //! the panel frame, grits on their scale, every loss written down.
 
+mod assemble;
+mod cell;
 mod column;
+mod error;
+mod file;
 mod frames;
 mod grit;
+mod header;
+mod inputs;
+mod join;
+mod layout;
+mod load;
 mod losses;
 mod moment;
+mod notes;
+mod number;
+mod observed;
+mod parquet;
+mod parts;
+mod read;
+mod rows;
 mod table;
+mod traps;
 mod units;
 
 pub use column::{About, Column, Quantity};
+pub use error::RecordsError;
 pub use frames::{Lay, Point, Rect};
 pub use grit::{Grit, GritScale};
 pub use losses::{InputCounts, Lost, Reject, Warning, WarningCode};
-pub use moment::{Moment, time_zone};
+pub use moment::{Moment, Shift, time_zone};
+pub use read::{OnReject, ReadOptions, read};
 pub use table::{Defect, DefectName, FactorValue, Panel, Reading, Records};
 pub use units::{Conversion, Unit};

@@ -19,6 +19,7 @@ pub use analysis::{Analysis, Subgroup};
 pub use classes::DefectClass;
 pub use defects::Defects;
 pub use error::SiteError;
+pub(crate) use error::nearest;
 pub use reading::{
     Corner, DateOrder, Dates, Decimal, Delimiter, Encoding, Factor, FactorKind, FeedDirection,
     Frames, Identity, KeyPart, Numbers, Reading,

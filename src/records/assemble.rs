@@ -1,0 +1,397 @@
+//! Putting the joined facts and the observations together into [`Records`].
+
+use std::collections::{BTreeMap, HashMap, HashSet};
+use std::sync::Arc;
+
+use super::join::{Dispute, Joined, join};
+use super::notes::{Note, Notes};
+use super::observed::{self, Seen};
+use super::parts::{Fact, Facts, FileRows};
+use super::read::Sorted;
+use super::rows::Rules;
+use super::{
+    Column, FactorValue, Grit, InputCounts, Lay, Lost, Moment, Panel, Records, RecordsError,
+    Reject, Warning, WarningCode, traps,
+};
+use crate::site::Site;
+
+/// Why a panel without a size goes.
+pub(super) const NO_SIZE: &str = "no row gives the panel's length_mm and width_mm";
+
+/// Puts everything together.
+///
+/// # Errors
+///
+/// [`RecordsError::Join`] if polars fails.
+pub(super) fn assemble(sorted: Sorted, rules: &Rules<'_>) -> Result<Records, RecordsError> {
+    let site = rules.site;
+    let Sorted {
+        files,
+        mut rejects,
+        mut notes,
+        mut warnings,
+        skipped,
+        ..
+    } = sorted;
+    for file in &files {
+        rejects.extend(file.rejects.iter().cloned());
+        for (note, times) in &file.notes {
+            notes.add(note.clone(), *times, &file.path);
+        }
+    }
+    let joined = join(&files, Facts::COLUMNS.len() + site.factors.len())?;
+    let mut people = inspections(&files, &joined, &mut rejects, &mut warnings);
+
+    let mut texts = Texts::default();
+    let mut panels: Vec<(usize, Panel)> = Vec::with_capacity(joined.ids.len());
+    let mut lost: HashSet<usize> = HashSet::new();
+    let mut sizeless: HashSet<usize> = HashSet::new();
+    for (index, id) in joined.ids.iter().enumerate() {
+        if let Some(disputes) = joined.disputes.get(&index).filter(|d| !d.is_empty()) {
+            lost.insert(index);
+            rejects.extend(disputes.iter().map(|d| disputed(id, d, &files, site)));
+            continue;
+        }
+        let facts = FactsOf {
+            facts: &joined.facts[index],
+        };
+        let Some((length_mm, width_mm)) = facts
+            .number(Column::LengthMm)
+            .zip(facts.number(Column::WidthMm))
+        else {
+            lost.insert(index);
+            sizeless.insert(index);
+            continue;
+        };
+        let mut panel = panel(id, &facts, site, &mut texts);
+        panel.length_mm = length_mm;
+        panel.width_mm = width_mm;
+        if let Some(person) = people.remove(&index) {
+            panel.inspector = person.inspector.map(|who| texts.share(&who));
+            panel.inspected_at = person.at;
+            panel.inspect_lay = person.lay;
+            panel.inspected = person.inspected;
+        }
+        panels.push((index, panel));
+    }
+    reject_sizeless(&files, &joined, &sizeless, &mut rejects);
+    panels.sort_by(|(_, a), (_, b)| {
+        (a.sanded_at.map(|at| at.instant), &a.id).cmp(&(b.sanded_at.map(|at| at.instant), &b.id))
+    });
+    let mut place_of: Vec<Option<usize>> = vec![None; joined.ids.len()];
+    for (new, (old, _)) in panels.iter().enumerate() {
+        place_of[*old] = Some(new);
+    }
+    let panels: Vec<Panel> = panels.into_iter().map(|(_, panel)| panel).collect();
+
+    let Seen {
+        defects,
+        readings,
+        defect_names,
+        rejects: outside,
+        duplicates,
+        without_place,
+    } = observed::gather(
+        &files,
+        &joined.panel_of,
+        &place_of,
+        &panels,
+        site,
+        &mut notes,
+    );
+    rejects.extend(outside);
+    rejects.sort_by(|a, b| {
+        (&a.file, a.line, &a.column, a.lost, &a.why)
+            .cmp(&(&b.file, b.line, &b.column, b.lost, &b.why))
+    });
+
+    let mut hit = vec![false; panels.len()];
+    for defect in &defects {
+        hit[defect.panel] = true;
+    }
+    let input = InputCounts {
+        files: files.len(),
+        skipped_files: skipped,
+        panels: panels.len(),
+        clean_panels: panels
+            .iter()
+            .zip(&hit)
+            .filter(|(panel, hit)| panel.inspected && !**hit)
+            .count(),
+        defects: defects.len(),
+        readings: readings.len(),
+        reinspections: files.iter().map(|f| f.reinspections).sum(),
+        rejected_rows: rejects.iter().filter(|r| r.lost == Lost::Row).count(),
+        rejected_panels: lost.len(),
+    };
+    warnings.extend(notes.warnings());
+    if let Some(warning) = duplicates {
+        warnings.push(warning);
+    }
+    if without_place > 0 {
+        warnings.push(Warning {
+            code: WarningCode::DefectWithoutPlace,
+            text: format!(
+                "{without_place} of {} defects have no place: they count in rates but not in the search for repeats.",
+                defects.len()
+            ),
+            file: None,
+        });
+    }
+    let mut records = Records {
+        panels,
+        defects,
+        readings,
+        defect_names,
+        factor_names: site.factors.iter().map(|f| f.name.clone()).collect(),
+        rejects,
+        warnings,
+        input,
+    };
+    let traps = traps::find(&records, site);
+    records.warnings.extend(traps);
+    records
+        .warnings
+        .sort_by(|a, b| (a.code, &a.file, &a.text).cmp(&(b.code, &b.file, &b.text)));
+    Ok(records)
+}
+
+/// The facts of one panel by column.
+struct FactsOf<'a> {
+    facts: &'a [Option<Fact>],
+}
+
+impl FactsOf<'_> {
+    fn get(&self, column: Column) -> Option<&Fact> {
+        let at = Facts::COLUMNS.iter().position(|c| *c == column)?;
+        self.facts.get(at)?.as_ref()
+    }
+
+    fn number(&self, column: Column) -> Option<f64> {
+        match self.get(column) {
+            Some(Fact::Number(value)) => Some(*value),
+            _ => None,
+        }
+    }
+
+    fn text(&self, column: Column) -> Option<&Arc<str>> {
+        match self.get(column) {
+            Some(Fact::Text(text)) => Some(text),
+            _ => None,
+        }
+    }
+
+    fn time(&self, column: Column) -> Option<Moment> {
+        match self.get(column) {
+            Some(Fact::Time(moment)) => Some(*moment),
+            _ => None,
+        }
+    }
+}
+
+/// One copy of every text.
+#[derive(Default)]
+struct Texts(HashMap<Arc<str>, Arc<str>>);
+
+impl Texts {
+    fn share(&mut self, text: &Arc<str>) -> Arc<str> {
+        self.0
+            .entry(text.clone())
+            .or_insert_with(|| text.clone())
+            .clone()
+    }
+}
+
+fn panel(id: &Arc<str>, facts: &FactsOf<'_>, site: &Site, texts: &mut Texts) -> Panel {
+    let mut text = |column| facts.text(column).map(|t| texts.share(t));
+    let lay = match facts.number(Column::LayDeg) {
+        Some(90.0) => Lay::Deg90,
+        Some(180.0) => Lay::Deg180,
+        Some(270.0) => Lay::Deg270,
+        _ => Lay::Deg0,
+    };
+    let mut panel = Panel {
+        id: id.to_string(),
+        sanded_at: facts.time(Column::SandedAt),
+        machine: text(Column::Machine),
+        head: text(Column::Head),
+        fixture: text(Column::Fixture),
+        part: text(Column::Part),
+        supplier: text(Column::Supplier),
+        lot: text(Column::Lot),
+        lay,
+        lay_x_mm: facts.number(Column::LayXMm).unwrap_or(0.0),
+        lay_y_mm: facts.number(Column::LayYMm).unwrap_or(0.0),
+        lay_recorded: [Column::LayDeg, Column::LayXMm, Column::LayYMm]
+            .into_iter()
+            .any(|c| facts.get(c).is_some()),
+        recipe: text(Column::Recipe),
+        feed_mm_s: facts.number(Column::FeedMmS),
+        passes: facts.number(Column::Passes),
+        force_n: facts.number(Column::ForceN),
+        grit: text(Column::Grit).map(|label| Grit::parse(&label, site.grit_scale)),
+        abrasive_age: facts.number(Column::AbrasiveAge),
+        abrasive_id: text(Column::AbrasiveId),
+        ..Panel::default()
+    };
+    panel.factors = facts.facts[Facts::COLUMNS.len()..]
+        .iter()
+        .map(|fact| match fact {
+            Some(Fact::Number(value)) => Some(FactorValue::Number(*value)),
+            Some(Fact::Text(text)) => Some(FactorValue::Text(texts.share(text))),
+            _ => None,
+        })
+        .collect();
+    panel
+}
+
+/// The first inspection of a panel.
+#[derive(Debug, Default)]
+struct Inspection {
+    inspector: Option<Arc<str>>,
+    at: Option<Moment>,
+    lay: Option<Lay>,
+    inspected: bool,
+}
+
+/// The first inspections by panel. Where a panel's rows name two inspectors or
+/// two lays for it, neither is kept.
+fn inspections(
+    files: &[FileRows],
+    joined: &Joined,
+    rejects: &mut Vec<Reject>,
+    warnings: &mut Vec<Warning>,
+) -> HashMap<usize, Inspection> {
+    let mut all: HashMap<usize, Inspection> = HashMap::new();
+    let mut doubted: BTreeMap<(usize, Column), bool> = BTreeMap::new();
+    for (file, rows) in files.iter().enumerate() {
+        for (part, panel) in rows.panels.iter().zip(&joined.panel_of[file]) {
+            for one in part.inspections.iter().filter(|i| i.number == 1) {
+                let known = all.entry(*panel).or_default();
+                known.inspected |= one.inspected;
+                if let Some(at) = one.at {
+                    known.at = Some(known.at.map_or(at, |k| k.min(at)));
+                }
+                let mut differ = |column: Column, line: u64, value: String| {
+                    doubted.insert((*panel, column), true);
+                    rejects.push(Reject {
+                        file: rows.path.clone(),
+                        line: Some(line),
+                        column: Some(column.name().to_owned()),
+                        value: Some(value),
+                        lost: Lost::Value,
+                        why: format!(
+                            "the first inspection of panel {} has another {} elsewhere, so neither is kept; later inspections are numbered in the column inspection",
+                            part.id,
+                            column.name()
+                        ),
+                    });
+                };
+                for (who, line) in &one.inspectors {
+                    match &known.inspector {
+                        None => known.inspector = Some(who.clone()),
+                        Some(other) if other == who => {}
+                        Some(_) => differ(Column::Inspector, *line, who.to_string()),
+                    }
+                }
+                for (lay, line) in &one.lays {
+                    match known.lay {
+                        None => known.lay = Some(*lay),
+                        Some(other) if other == *lay => {}
+                        Some(_) => {
+                            differ(Column::InspectLayDeg, *line, lay.degrees().to_string());
+                        }
+                    }
+                }
+            }
+        }
+    }
+    for (panel, column) in doubted.keys() {
+        if let Some(inspection) = all.get_mut(panel) {
+            match column {
+                Column::Inspector => inspection.inspector = None,
+                _ => inspection.lay = None,
+            }
+        }
+    }
+    if !doubted.is_empty() {
+        let panels: HashSet<usize> = doubted.keys().map(|(panel, _)| *panel).collect();
+        warnings.push(Warning {
+            code: WarningCode::InspectionDisagrees,
+            text: format!(
+                "{} {} more than one inspector or lay for the first inspection; these values were left out.",
+                panels.len(),
+                if panels.len() == 1 { "panel has" } else { "panels have" }
+            ),
+            file: None,
+        });
+    }
+    all
+}
+
+/// The reject of a panel whose rows contradict each other.
+fn disputed(id: &str, dispute: &Dispute, files: &[FileRows], site: &Site) -> Reject {
+    let name = Facts::name(dispute.fact, site);
+    let (first_file, first) = &dispute.first;
+    let (second_file, second) = &dispute.second;
+    let header = files[*second_file]
+        .facts
+        .iter()
+        .find(|(fact, _)| *fact == dispute.fact)
+        .map_or_else(|| name.to_owned(), |(_, header)| header.clone());
+    let hint = if Facts::COLUMNS.get(dispute.fact) == Some(&Column::SandedAt) {
+        "; if ids start again every day or shift, set [read] panel_key = [\"date\", \"panel_id\"] in onus.toml"
+    } else {
+        ""
+    };
+    Reject {
+        file: files[*second_file].path.clone(),
+        line: Some(second.line),
+        column: Some(header),
+        value: Some(second.fact.written()),
+        lost: Lost::Panel,
+        why: format!(
+            "panel {id}: {name} is {} here and {} in {}, line {}{hint}",
+            second.fact.written(),
+            first.fact.written(),
+            files[*first_file].path.display(),
+            first.line
+        ),
+    }
+}
+
+/// One reject per row of the panels that have no size.
+fn reject_sizeless(
+    files: &[FileRows],
+    joined: &Joined,
+    sizeless: &HashSet<usize>,
+    rejects: &mut Vec<Reject>,
+) {
+    if sizeless.is_empty() {
+        return;
+    }
+    for (file, rows) in files.iter().enumerate() {
+        for (part, line) in &rows.rows {
+            let panel = joined.panel_of[file][*part as usize];
+            if sizeless.contains(&panel) {
+                rejects.push(Reject {
+                    file: rows.path.clone(),
+                    line: Some(*line),
+                    column: None,
+                    value: None,
+                    lost: Lost::Panel,
+                    why: format!("panel {}: {NO_SIZE}", joined.ids[panel]),
+                });
+            }
+        }
+    }
+}
+
+/// Adds the notes on spellings, called by `observed`.
+pub(super) fn note_spelling(notes: &mut Notes, written: &str, read: &str, file: &FileRows) {
+    notes.add(
+        Note::Spelling(written.to_owned(), read.to_owned()),
+        1,
+        &file.path,
+    );
+}

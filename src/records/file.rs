@@ -1,0 +1,422 @@
+//! One file, from its name to its rows.
+
+use std::path::Path;
+
+use csv::StringRecord;
+
+use super::header::{Cell, Header, HeaderProblem, Matcher, Slot, combine};
+use super::inputs::{Input, Named, Packing, file_reject};
+use super::layout::{self, Layout};
+use super::load::{self, ReadAs};
+use super::notes::Note;
+use super::number::{DecimalClues, NumberStyle};
+use super::parts::FileRows;
+use super::rows::{RowReader, Rules};
+use super::{Column, Quantity, Reject, Unit, parquet};
+use crate::site::{Decimal, Encoding};
+
+/// What became of a file.
+#[derive(Debug)]
+pub(super) enum Outcome {
+    /// Read; the second part tells the same file under two names.
+    Rows(Box<FileRows>, (u64, u64)),
+    /// Skipped and named.
+    Skipped(Reject),
+    /// No inspection file, though its ending would allow it.
+    NotOurs,
+    /// Skipped, since a column that every file needs is missing: the column's
+    /// header would be one of these.
+    NoPanelId(Reject, Vec<String>),
+    /// The run stops.
+    PressureAsForce(String),
+}
+
+/// How many rows are looked at to tell the decimal mark.
+const CLUE_ROWS: usize = 500;
+
+/// Reads one file.
+pub(super) fn read(input: &Input, rules: &Rules<'_>, matcher: &Matcher<'_>) -> Outcome {
+    let skip = |why: &str| Outcome::Skipped(file_reject(&input.path, why));
+    let loaded = match load::load(&input.path, rules.site) {
+        Ok(loaded) => loaded,
+        Err(why) => return skip(&why),
+    };
+    let fingerprint = loaded.fingerprint;
+    if input.packing == Packing::Parquet || loaded.bytes.starts_with(b"PAR1") {
+        return parquet::read(input, loaded.bytes, fingerprint, rules, matcher);
+    }
+    let (text, read_as) = match load::decode(loaded.bytes, rules.site.numbers.encoding) {
+        Ok(decoded) => decoded,
+        Err(why) => return skip(&why),
+    };
+    if text.trim().is_empty() {
+        return skip("the file is empty");
+    }
+    let id_from_file = match id_from_name(&input.path, rules) {
+        Ok(id) => id,
+        Err(why) => return skip(&why),
+    };
+    let layout = match layout::find(
+        &text,
+        rules.site.numbers.delimiter,
+        matcher,
+        id_from_file.is_some(),
+    ) {
+        Ok(layout) => layout,
+        Err(cells) => return no_panel_id(input, cells, matcher),
+    };
+    let header = match matcher.read(&layout.headers) {
+        Ok(header) => header,
+        Err(problem) => return refused(input, problem),
+    };
+    let guessed = (read_as != ReadAs::Utf8 && rules.site.numbers.encoding == Encoding::Auto)
+        .then_some(Note::ReadAs(read_as));
+    match read_text(input, &text, &layout, header, id_from_file, rules, matcher) {
+        Ok(mut rows) => {
+            rows.notes.extend(guessed.map(|note| (note, 1)));
+            Outcome::Rows(Box::new(rows), fingerprint)
+        }
+        Err(TextProblem::Skip(why)) => skip(&why),
+        Err(TextProblem::Header(problem)) => refused(input, problem),
+    }
+}
+
+/// A header that cannot be used.
+pub(super) fn refused(input: &Input, problem: HeaderProblem) -> Outcome {
+    match problem {
+        HeaderProblem::Skip(why) => Outcome::Skipped(file_reject(&input.path, &why)),
+        HeaderProblem::Pressure(header) => Outcome::PressureAsForce(header),
+    }
+}
+
+/// A file without `panel_id`.
+pub(super) fn no_panel_id(input: &Input, found: Vec<String>, matcher: &Matcher<'_>) -> Outcome {
+    let is_txt = input
+        .path
+        .extension()
+        .is_some_and(|e| e.eq_ignore_ascii_case("txt"));
+    if input.named == Named::InFolder && is_txt {
+        return Outcome::NotOurs;
+    }
+    let found: Vec<String> = found.into_iter().filter(|c| !c.is_empty()).collect();
+    let listed: Vec<&str> = found.iter().take(12).map(String::as_str).collect();
+    let near = found
+        .iter()
+        .find(|header| matcher.nearest(header) == Some(Column::PanelId.name()))
+        .map_or_else(String::new, |header| {
+            format!("; if \"{header}\" is meant, say so under [columns] in onus.toml")
+        });
+    let why = format!(
+        "no column panel_id in the first lines ({}){near}",
+        if listed.is_empty() {
+            "nothing there".to_owned()
+        } else {
+            listed.join(", ")
+        }
+    );
+    Outcome::NoPanelId(file_reject(&input.path, &why), found)
+}
+
+/// The panel's id in the file's name, where the site says that it stands there.
+pub(super) fn id_from_name(path: &Path, rules: &Rules<'_>) -> Result<Option<String>, String> {
+    let Some(pattern) = &rules.site.read.panel_id_from_file else {
+        return Ok(None);
+    };
+    let name = path
+        .file_name()
+        .map(|n| n.to_string_lossy().into_owned())
+        .unwrap_or_default();
+    let bare = name.strip_suffix(".gz").unwrap_or(&name);
+    let stem = bare.rsplit_once('.').map_or(bare, |(stem, _)| stem);
+    match match_name(pattern, stem) {
+        Some(id) if !id.is_empty() => Ok(Some(id.to_owned())),
+        _ => Err(format!(
+            "the file's name does not fit [read] panel_id_from_file = \"{pattern}\""
+        )),
+    }
+}
+
+/// What stands for `{panel_id}` where `*` stands for anything; the shortest
+/// that fits before the mark, then the longest id that what follows allows.
+fn match_name<'a>(pattern: &str, name: &'a str) -> Option<&'a str> {
+    let (before, after) = pattern.split_once("{panel_id}")?;
+    let ends: Vec<usize> = name
+        .char_indices()
+        .map(|(at, _)| at)
+        .chain([name.len()])
+        .collect();
+    let start = *ends.iter().find(|at| wildcard(before, &name[..**at]))?;
+    let end = *ends
+        .iter()
+        .rev()
+        .find(|at| **at > start && wildcard(after, &name[**at..]))?;
+    Some(&name[start..end])
+}
+
+/// Whether the text is the pattern, `*` standing for anything.
+fn wildcard(pattern: &str, text: &str) -> bool {
+    let mut parts = pattern.split('*');
+    let first = parts.next().unwrap_or_default();
+    let Some(mut rest) = text.strip_prefix(first) else {
+        return false;
+    };
+    let parts: Vec<&str> = parts.collect();
+    let Some((last, middle)) = parts.split_last() else {
+        return rest.is_empty();
+    };
+    for part in middle {
+        match rest.find(part) {
+            Some(at) => rest = &rest[at + part.len()..],
+            None => return false,
+        }
+    }
+    rest.ends_with(last)
+}
+
+enum TextProblem {
+    Skip(String),
+    Header(HeaderProblem),
+}
+
+/// Reads the table of a text.
+fn read_text(
+    input: &Input,
+    text: &str,
+    layout: &Layout,
+    mut header: Header,
+    id_from_file: Option<String>,
+    rules: &Rules<'_>,
+    matcher: &Matcher<'_>,
+) -> Result<FileRows, TextProblem> {
+    let body = &text[layout.start..];
+    let mut reader = layout::csv_reader(body, layout.delimiter);
+    let mut record = StringRecord::new();
+    let next = |reader: &mut csv::Reader<&[u8]>, record: &mut StringRecord| {
+        reader
+            .read_record(record)
+            .map_err(|error| TextProblem::Skip(format!("cannot be read as CSV: {error}")))
+    };
+    next(&mut reader, &mut record)?;
+
+    let mut pending = next(&mut reader, &mut record)?;
+    let units_row = pending && is_units_row(&record, &header);
+    if units_row {
+        for cell in &mut header.cells {
+            let (Slot::Column(column), Some(unit)) =
+                (cell.slot, record.get(cell.index).map(bare_unit))
+            else {
+                continue;
+            };
+            if !unit.is_empty() && column.name_without_unit().is_some() {
+                cell.conversion =
+                    row_unit(cell, column, unit, rules).map_err(TextProblem::Header)?;
+            }
+        }
+        pending = next(&mut reader, &mut record)?;
+    }
+    let style = NumberStyle {
+        decimal_comma: decimal_comma(body, layout.delimiter, &header, rules),
+        thousands: rules.site.numbers.thousands,
+    };
+    let matched = std::mem::take(&mut header.matched);
+    let unknown = std::mem::take(&mut header.unknown);
+    let mut rows = RowReader::new(rules, input.path.clone(), header, style, id_from_file);
+    for (header, column) in matched {
+        rows.note(Note::Matched(header, column));
+    }
+    for header in unknown {
+        let near = matcher.nearest(&header);
+        rows.note(Note::Unknown(header, near));
+    }
+    if layout.line > 1 && !text[..layout.start].trim().is_empty() {
+        rows.note(Note::Preamble);
+    }
+    if units_row {
+        rows.note(Note::UnitsRow);
+    }
+    if style.decimal_comma && rules.site.numbers.decimal == Decimal::Auto {
+        rows.note(Note::DecimalComma);
+    }
+
+    let mut held: Vec<(StringRecord, u64)> = Vec::new();
+    let mut after_blank = false;
+    while pending {
+        let (byte, line) = record
+            .position()
+            .map_or((0, 1), |p| (p.byte() as usize, p.line()));
+        let (start, line) = layout::skip_blank(body, byte, line);
+        let lines_skipped = body[byte..start].matches('\n').count();
+        let line = line + layout.line - 1;
+        let end = reader.position().byte() as usize;
+        if end >= body.len() && body[start.min(end)..end].matches('"').count() % 2 == 1 {
+            return Err(TextProblem::Skip(format!(
+                "a quote opened in line {line} is never closed"
+            )));
+        }
+        if record.iter().all(|cell| cell.trim().is_empty()) {
+            after_blank = true;
+        } else if is_note(
+            &record,
+            rows.width(),
+            after_blank || lines_skipped > 0 || !held.is_empty(),
+        ) {
+            held.push((record.clone(), line));
+        } else {
+            for (record, line) in held.drain(..) {
+                rows.row(&record, line);
+            }
+            after_blank = false;
+            rows.row(&record, line);
+        }
+        pending = next(&mut reader, &mut record)?;
+    }
+    if !held.is_empty() {
+        if layout.known >= 2 {
+            rows.note(Note::NotesBelow);
+        } else {
+            for (record, line) in held {
+                rows.row(&record, line);
+            }
+        }
+    }
+    Ok(rows.finish())
+}
+
+/// A line under the table that is no row: one cell of text, where the table
+/// has several columns, that reads like a sentence or stands below a blank line.
+fn is_note(record: &StringRecord, width: usize, apart: bool) -> bool {
+    if width < 2 {
+        return false;
+    }
+    let mut filled = record.iter().filter(|cell| !cell.trim().is_empty());
+    let (Some(text), None) = (filled.next(), filled.next()) else {
+        return false;
+    };
+    let sentence = text.trim().contains([' ', ':']) || text.starts_with('#');
+    if record.len() < width {
+        sentence || apart
+    } else {
+        sentence && apart
+    }
+}
+
+/// The unit in a cell of a units row, without brackets.
+fn bare_unit(cell: &str) -> &str {
+    cell.trim()
+        .trim_start_matches(['(', '['])
+        .trim_end_matches([')', ']'])
+        .trim_matches('-')
+        .trim()
+}
+
+/// Whether a record holds units and nothing else.
+fn is_units_row(record: &StringRecord, header: &Header) -> bool {
+    let mut units = 0;
+    for cell in &header.cells {
+        let text = bare_unit(record.get(cell.index).unwrap_or_default());
+        if text.is_empty() {
+            continue;
+        }
+        let Slot::Column(column) = cell.slot else {
+            continue;
+        };
+        let measured = column.name_without_unit().is_some();
+        if measured && (Unit::parse(text).is_some() || Unit::is_pressure(text)) {
+            units += 1;
+        } else if measured
+            || column.quantity() != Quantity::Text && !text.chars().all(char::is_alphabetic)
+        {
+            return false;
+        }
+    }
+    units > 0
+}
+
+/// The unit that a units row gives a column, against what its header says.
+fn row_unit(
+    cell: &Cell,
+    column: Column,
+    unit: &str,
+    rules: &Rules<'_>,
+) -> Result<Option<super::Conversion>, HeaderProblem> {
+    let conversion = combine(
+        column,
+        &cell.header,
+        unit,
+        cell.conversion.or(rules.site.units.get(&column).copied()),
+    )?;
+    let named = cell.header.trim() == column.name();
+    if let (true, Some(super::Conversion::Unit(unit))) = (named, conversion)
+        && unit.factor() != 1.0
+        && cell.conversion.is_none()
+    {
+        return Err(HeaderProblem::Skip(format!(
+            "the column is named {} but the row under the header says {}; make them agree",
+            column.name(),
+            unit.name()
+        )));
+    }
+    Ok(conversion)
+}
+
+/// Whether the numbers of a file have decimal commas.
+fn decimal_comma(body: &str, delimiter: u8, header: &Header, rules: &Rules<'_>) -> bool {
+    match rules.site.numbers.decimal {
+        Decimal::Comma => return true,
+        Decimal::Point => return false,
+        Decimal::Auto => {}
+    }
+    let quoted_only = delimiter == b',';
+    if (quoted_only && !body.contains('"')) || (!quoted_only && !body.contains(',')) {
+        return false;
+    }
+    let numeric: Vec<usize> = header
+        .cells
+        .iter()
+        .filter(|cell| match cell.slot {
+            Slot::Column(column) => !matches!(
+                column.quantity(),
+                Quantity::Text | Quantity::Time | Quantity::Grit
+            ),
+            Slot::Factor(_) => true,
+        })
+        .map(|cell| cell.index)
+        .collect();
+    let mut clues = DecimalClues::default();
+    let mut reader = layout::csv_reader(body, delimiter);
+    for record in reader.records().skip(1).take(CLUE_ROWS).flatten() {
+        for index in &numeric {
+            clues.look(record.get(*index).unwrap_or_default());
+        }
+    }
+    clues.comma || (!quoted_only && clues.either && !clues.point)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_id_stands_where_the_pattern_says() {
+        assert_eq!(match_name("{panel_id}", "P0012"), Some("P0012"));
+        assert_eq!(match_name("panel_{panel_id}", "panel_12"), Some("12"));
+        assert_eq!(
+            match_name("*_{panel_id}_insp", "2026-11-23_P7_insp"),
+            Some("P7")
+        );
+        assert_eq!(match_name("{panel_id}_*", "P7_a_b"), Some("P7_a"));
+        assert_eq!(match_name("panel_{panel_id}", "P7"), None);
+        assert_eq!(match_name("{panel_id}", ""), None);
+        assert_eq!(match_name("ü{panel_id}ß", "ü7ß"), Some("7"));
+    }
+
+    #[test]
+    fn notes_read_like_sentences() {
+        let record = |cells: &[&str]| StringRecord::from(cells.to_vec());
+        assert!(is_note(&record(&["Exported by station 2"]), 5, false));
+        assert!(!is_note(&record(&["P00"]), 5, false));
+        assert!(!is_note(&record(&["P7", "", "", "", ""]), 5, true));
+        assert!(is_note(&record(&["Total: 14", "", "", "", ""]), 5, true));
+        assert!(!is_note(&record(&["P 7", "600", "", "", ""]), 5, true));
+    }
+}

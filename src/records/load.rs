@@ -1,0 +1,169 @@
+//! From a file's bytes to text: unpacking and decoding, with limits.
+
+use std::hash::Hasher;
+use std::io::Read;
+use std::path::Path;
+
+use crate::site::{Encoding, Site};
+
+/// The longest line that is read, bytes; a record is some hundred.
+const MAX_LINE: usize = 16 << 20;
+
+/// What had to be assumed to read a text.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub(super) enum ReadAs {
+    /// Plain UTF-8, which need not be told.
+    Utf8,
+    /// UTF-16 by its byte order mark or the site file.
+    Utf16,
+    /// Windows-1252, since the bytes are not UTF-8.
+    Windows1252,
+}
+
+/// The bytes of a file, unpacked.
+#[derive(Debug)]
+pub(super) struct Loaded {
+    /// Unpacked.
+    pub bytes: Vec<u8>,
+    /// Size and hash of the file as it lies on disk, to find the same file
+    /// under two names.
+    pub fingerprint: (u64, u64),
+}
+
+/// Reads and unpacks a file; why it is skipped otherwise.
+pub(super) fn load(path: &Path, site: &Site) -> Result<Loaded, String> {
+    let raw = std::fs::read(path).map_err(|error| format!("cannot be read: {error}"))?;
+    let mut hasher = std::hash::DefaultHasher::new();
+    hasher.write(&raw);
+    let fingerprint = (raw.len() as u64, hasher.finish());
+    let bytes = if raw.starts_with(&[0x1f, 0x8b]) {
+        let limit = site.read.max_unpacked_mb.saturating_mul(1 << 20);
+        let mut unpacked = Vec::new();
+        flate2::read::MultiGzDecoder::new(raw.as_slice())
+            .take(limit.saturating_add(1))
+            .read_to_end(&mut unpacked)
+            .map_err(|error| format!("the gzip file is damaged: {error}"))?;
+        if unpacked.len() as u64 > limit {
+            return Err(format!(
+                "unpacks to more than {} MB; raise [read] max_unpacked_mb in onus.toml if it is meant",
+                site.read.max_unpacked_mb
+            ));
+        }
+        unpacked
+    } else {
+        raw
+    };
+    Ok(Loaded { bytes, fingerprint })
+}
+
+/// Decodes a text file; why it is skipped otherwise.
+pub(super) fn decode(bytes: Vec<u8>, encoding: Encoding) -> Result<(String, ReadAs), String> {
+    if bytes.starts_with(b"PK\x03\x04") {
+        return Err("a spreadsheet or zip file, not CSV; export the sheet as CSV".into());
+    }
+    if bytes.starts_with(&[0xd0, 0xcf, 0x11, 0xe0]) {
+        return Err("an old spreadsheet file, not CSV; export the sheet as CSV".into());
+    }
+    let (text, read_as) = match encoding {
+        Encoding::Auto if bytes.starts_with(&[0xff, 0xfe]) || bytes.starts_with(&[0xfe, 0xff]) => {
+            (utf16(&bytes)?, ReadAs::Utf16)
+        }
+        Encoding::Utf16 => (utf16(&bytes)?, ReadAs::Utf8),
+        Encoding::Windows1252 => (windows_1252(&bytes)?, ReadAs::Utf8),
+        Encoding::Auto | Encoding::Utf8 => {
+            let bytes = without_mark(bytes);
+            match String::from_utf8(bytes) {
+                Ok(text) => (text, ReadAs::Utf8),
+                Err(error) => {
+                    let at = error.utf8_error().valid_up_to();
+                    let bytes = error.into_bytes();
+                    let byte = bytes.get(at).copied().unwrap_or_default();
+                    let damaged = bytes[..at].iter().any(|b| !b.is_ascii());
+                    if encoding == Encoding::Utf8 || damaged {
+                        return Err(format!(
+                            "not UTF-8: byte {byte:#04x} at byte {at}; set [numbers] encoding in onus.toml, or export it again"
+                        ));
+                    }
+                    (windows_1252(&bytes)?, ReadAs::Windows1252)
+                }
+            }
+        }
+    };
+    if let Some(at) = text.find('\0') {
+        return Err(format!(
+            "a NUL at byte {at}: no text, or UTF-16 without its mark; set [numbers] encoding in onus.toml, or export it again"
+        ));
+    }
+    if let Some(line) = text.split('\n').position(|line| line.len() > MAX_LINE) {
+        return Err(format!(
+            "line {} is longer than {} MB; no table has such lines",
+            line + 1,
+            MAX_LINE >> 20
+        ));
+    }
+    Ok((text, read_as))
+}
+
+fn without_mark(mut bytes: Vec<u8>) -> Vec<u8> {
+    if bytes.starts_with(&[0xef, 0xbb, 0xbf]) {
+        bytes.drain(..3);
+    }
+    bytes
+}
+
+/// UTF-16 in the order its mark says, else little end first.
+fn utf16(bytes: &[u8]) -> Result<String, String> {
+    let (big, start) = match bytes {
+        [0xfe, 0xff, ..] => (true, 2),
+        [0xff, 0xfe, ..] => (false, 2),
+        _ => (false, 0),
+    };
+    let body = &bytes[start..];
+    if body.len() % 2 != 0 {
+        return Err(format!(
+            "UTF-16 with half a character at byte {}; export it again",
+            bytes.len() - 1
+        ));
+    }
+    let units = body.chunks_exact(2).map(|pair| {
+        if big {
+            u16::from_be_bytes([pair[0], pair[1]])
+        } else {
+            u16::from_le_bytes([pair[0], pair[1]])
+        }
+    });
+    let mut at = start;
+    let mut text = String::with_capacity(body.len() / 2);
+    for unit in char::decode_utf16(units) {
+        match unit {
+            Ok(c) => {
+                at += 2 * c.len_utf16();
+                text.push(c);
+            }
+            Err(_) => {
+                return Err(format!(
+                    "UTF-16 with half a character at byte {at}; export it again"
+                ));
+            }
+        }
+    }
+    Ok(text)
+}
+
+fn windows_1252(bytes: &[u8]) -> Result<String, String> {
+    // Five bytes mean nothing in Windows-1252; decoders for web pages turn
+    // them into control characters, which would hide a wrong guess.
+    if let Some(at) = bytes
+        .iter()
+        .position(|b| matches!(b, 0x81 | 0x8d | 0x8f | 0x90 | 0x9d))
+    {
+        return Err(format!(
+            "neither UTF-8 nor Windows-1252: byte {:#04x} at byte {at}; set [numbers] encoding in onus.toml, or export it again",
+            bytes[at]
+        ));
+    }
+    Ok(encoding_rs::WINDOWS_1252
+        .decode_without_bom_handling(bytes)
+        .0
+        .into_owned())
+}

@@ -1,0 +1,381 @@
+//! What was seen at places: defects and readings of first inspections, each
+//! once, in the panel frame.
+
+use std::collections::{BTreeMap, HashMap};
+use std::sync::Arc;
+
+use super::assemble::note_spelling;
+use super::notes::Notes;
+use super::parts::{FileRows, Observation};
+use super::{Defect, DefectName, Lost, Panel, Point, Reading, Reject, Warning, WarningCode};
+use crate::site::Site;
+
+/// Everything that was seen.
+pub(super) struct Seen {
+    pub defects: Vec<Defect>,
+    pub readings: Vec<Reading>,
+    pub defect_names: Vec<DefectName>,
+    pub rejects: Vec<Reject>,
+    pub duplicates: Option<Warning>,
+    pub without_place: usize,
+}
+
+/// A defect or reading in every detail, to know it again in another file.
+#[derive(Debug, Clone, PartialEq, Eq, Hash)]
+struct Detail {
+    panel: usize,
+    name: Option<usize>,
+    numbers: [Option<i64>; 4],
+}
+
+/// How often a detail was kept, and how often the file at hand carries it.
+#[derive(Debug, Clone, Copy, Default)]
+struct Copies {
+    kept: usize,
+    file: usize,
+    in_file: usize,
+}
+
+/// Gathers the observations of all files.
+pub(super) fn gather(
+    files: &[FileRows],
+    panel_of: &[Vec<usize>],
+    place_of: &[Option<usize>],
+    panels: &[Panel],
+    site: &Site,
+    notes: &mut Notes,
+) -> Seen {
+    let names = Names::of(files, site, notes);
+    let mut in_files = vec![0u32; panels.len()];
+    for of in panel_of {
+        for panel in of.iter().filter_map(|p| place_of[*p]) {
+            in_files[panel] += 1;
+        }
+    }
+    let mut seen = Seen {
+        defects: Vec::new(),
+        readings: Vec::new(),
+        defect_names: names.names.clone(),
+        rejects: Vec::new(),
+        duplicates: None,
+        without_place: 0,
+    };
+    let mut known: HashMap<Detail, Copies> = HashMap::new();
+    let mut doubles: BTreeMap<usize, usize> = BTreeMap::new();
+    for (file, rows) in files.iter().enumerate() {
+        for observation in &rows.observations {
+            let Some(panel) = place_of[panel_of[file][observation.panel as usize]] else {
+                continue;
+            };
+            let place = match place(observation, &panels[panel], rows, site) {
+                Ok(place) => place,
+                Err(reject) => {
+                    seen.rejects.push(reject);
+                    continue;
+                }
+            };
+            let mut is_new = |detail: Detail| {
+                if in_files[panel] < 2 {
+                    return true;
+                }
+                let copies = known.entry(detail).or_default();
+                if copies.file != file {
+                    copies.file = file;
+                    copies.in_file = 0;
+                }
+                copies.in_file += 1;
+                let new = copies.in_file > copies.kept;
+                if new {
+                    copies.kept += 1;
+                } else {
+                    *doubles.entry(file).or_default() += 1;
+                }
+                new
+            };
+            if let Some(name) = &observation.defect {
+                let name = names.index(name);
+                if is_new(Detail {
+                    panel,
+                    name: Some(name),
+                    numbers: [
+                        grains(observation.place.map(|p| p.0)),
+                        grains(observation.place.map(|p| p.1)),
+                        grains(observation.area_mm2),
+                        grains(observation.severity),
+                    ],
+                }) {
+                    seen.without_place += usize::from(place.is_none());
+                    seen.defects.push(Defect {
+                        panel,
+                        name,
+                        place,
+                        written: observation.place.map(|(x, y)| Point { x, y }),
+                        area_mm2: observation.area_mm2,
+                        severity: observation.severity,
+                    });
+                }
+            }
+            if (observation.removed_um.is_some() || observation.film_um.is_some())
+                && is_new(Detail {
+                    panel,
+                    name: None,
+                    numbers: [
+                        grains(observation.place.map(|p| p.0)),
+                        grains(observation.place.map(|p| p.1)),
+                        grains(observation.removed_um),
+                        grains(observation.film_um),
+                    ],
+                })
+            {
+                seen.readings.push(Reading {
+                    panel,
+                    place,
+                    removed_um: observation.removed_um,
+                    film_um: observation.film_um,
+                });
+            }
+        }
+    }
+    seen.sort();
+    seen.forget_names_not_seen();
+    seen.duplicates = tell_doubles(&doubles, files);
+    seen
+}
+
+/// Numbers to a millionth: the same number converted twice is one.
+fn grains(value: Option<f64>) -> Option<i64> {
+    value.map(|v| (v * 1e6).round() as i64)
+}
+
+/// The place in the panel frame; a reject if it lies off the panel.
+fn place(
+    observation: &Observation,
+    panel: &Panel,
+    rows: &FileRows,
+    site: &Site,
+) -> Result<Option<Point>, Reject> {
+    let Some((x, y)) = observation.place else {
+        return Ok(None);
+    };
+    let inspector = observation.inspector.as_ref().or(panel.inspector.as_ref());
+    let corner = inspector
+        .and_then(|who| site.frames.inspectors.get(&**who))
+        .copied()
+        .unwrap_or(site.frames.origin);
+    let (x, y) = corner.to_panel(x, y, panel.length_mm, panel.width_mm);
+    let inside_x = x.clamp(0.0, panel.length_mm);
+    let inside_y = y.clamp(0.0, panel.width_mm);
+    let slack = site.frames.edge_slack_mm;
+    let off_x = (x - inside_x).abs() > slack;
+    if !off_x && (y - inside_y).abs() <= slack {
+        return Ok(Some(Point {
+            x: inside_x,
+            y: inside_y,
+        }));
+    }
+    let (axis, value, side, extent) = if off_x {
+        (0, x, "length", panel.length_mm)
+    } else {
+        (1, y, "width", panel.width_mm)
+    };
+    Err(Reject {
+        file: rows.path.clone(),
+        line: Some(observation.line),
+        column: rows.place_headers[axis].clone(),
+        value: observation
+            .place
+            .map(|p| if off_x { p.0 } else { p.1 }.to_string()),
+        lost: Lost::Row,
+        why: format!(
+            "outside the panel: {} mm along a {side} of {} mm, more than the slack of {} mm; wrong unit or origin? See [units] and [frames] in onus.toml",
+            rounded(value),
+            rounded(extent),
+            rounded(slack)
+        ),
+    })
+}
+
+fn rounded(value: f64) -> f64 {
+    (value * 1000.0).round() / 1000.0
+}
+
+impl Seen {
+    /// By panel, then place, then the rest, so that the order of rows does not
+    /// matter.
+    fn sort(&mut self) {
+        let at = |place: Option<Point>| place.map(|p| (bits(p.x), bits(p.y)));
+        self.defects.sort_by(|a, b| {
+            (
+                a.panel,
+                a.place.is_none(),
+                at(a.place),
+                a.name,
+                a.severity.map(bits),
+                a.area_mm2.map(bits),
+            )
+                .cmp(&(
+                    b.panel,
+                    b.place.is_none(),
+                    at(b.place),
+                    b.name,
+                    b.severity.map(bits),
+                    b.area_mm2.map(bits),
+                ))
+                .then_with(|| at(a.written).cmp(&at(b.written)))
+        });
+        self.readings.sort_by(|a, b| {
+            (
+                a.panel,
+                a.place.is_none(),
+                at(a.place),
+                a.removed_um.map(bits),
+                a.film_um.map(bits),
+            )
+                .cmp(&(
+                    b.panel,
+                    b.place.is_none(),
+                    at(b.place),
+                    b.removed_um.map(bits),
+                    b.film_um.map(bits),
+                ))
+        });
+    }
+
+    /// Keeps the names that occur, in order.
+    fn forget_names_not_seen(&mut self) {
+        let mut used = vec![false; self.defect_names.len()];
+        for defect in &self.defects {
+            used[defect.name] = true;
+        }
+        let mut new_index = vec![0; used.len()];
+        let mut next = 0;
+        for (old, used) in used.iter().enumerate() {
+            new_index[old] = next;
+            next += usize::from(*used);
+        }
+        for defect in &mut self.defects {
+            defect.name = new_index[defect.name];
+        }
+        let mut keep = used.iter();
+        self.defect_names
+            .retain(|_| keep.next().copied().unwrap_or(false));
+    }
+}
+
+/// A number as a whole number in the same order.
+fn bits(value: f64) -> i64 {
+    let bits = value.to_bits() as i64;
+    bits ^ (((bits >> 63) as u64) >> 1) as i64
+}
+
+fn tell_doubles(doubles: &BTreeMap<usize, usize>, files: &[FileRows]) -> Option<Warning> {
+    let (first, _) = doubles.iter().next()?;
+    let count: usize = doubles.values().sum();
+    let whole = doubles.len();
+    Some(Warning {
+        code: WarningCode::DuplicateRecord,
+        text: format!(
+            "{count} {} in every detail in two files and {} once ({} among {}).",
+            if count == 1 {
+                "defect or reading stands"
+            } else {
+                "defects or readings stand"
+            },
+            if count == 1 { "counts" } else { "count" },
+            files[*first].path.display(),
+            if whole == 1 {
+                "1 file".to_owned()
+            } else {
+                format!("{whole} files")
+            }
+        ),
+        file: (whole == 1).then(|| files[*first].path.clone()),
+    })
+}
+
+/// The kinds of defect: spellings that differ only in case, spaces and
+/// hyphens are one.
+struct Names {
+    names: Vec<DefectName>,
+    index: HashMap<Arc<str>, usize>,
+}
+
+impl Names {
+    fn of(files: &[FileRows], site: &Site, notes: &mut Notes) -> Names {
+        let mut count: BTreeMap<Arc<str>, (usize, usize)> = BTreeMap::new();
+        for (file, rows) in files.iter().enumerate() {
+            for name in rows.observations.iter().filter_map(|o| o.defect.as_ref()) {
+                count.entry(name.clone()).or_insert((0, file)).0 += 1;
+            }
+        }
+        let mut groups: BTreeMap<String, Vec<(Arc<str>, usize, usize)>> = BTreeMap::new();
+        for (name, (times, file)) in count {
+            groups
+                .entry(spelling_key(&name))
+                .or_default()
+                .push((name, times, file));
+        }
+        let by_site: HashMap<String, &str> = site
+            .defects
+            .synonyms
+            .keys()
+            .chain(site.defects.classes.keys())
+            .chain(site.defects.cost.keys())
+            .map(|name| (spelling_key(name), name.as_str()))
+            .collect();
+        let mut chosen: Vec<(String, Vec<(Arc<str>, usize, usize)>)> = groups
+            .into_iter()
+            .map(|(key, spellings)| {
+                let name = by_site.get(&key).map_or_else(
+                    || {
+                        spellings
+                            .iter()
+                            .max_by(|a, b| a.1.cmp(&b.1).then(b.0.cmp(&a.0)))
+                            .map_or_else(String::new, |(name, _, _)| name.to_string())
+                    },
+                    |name| (*name).trim().to_owned(),
+                );
+                (name, spellings)
+            })
+            .collect();
+        chosen.sort_by(|a, b| a.0.cmp(&b.0));
+        let mut names = Names {
+            names: Vec::new(),
+            index: HashMap::new(),
+        };
+        for (at, (name, spellings)) in chosen.into_iter().enumerate() {
+            for (spelling, _, file) in spellings {
+                if *spelling != *name {
+                    note_spelling(notes, &spelling, &name, &files[file]);
+                }
+                names.index.insert(spelling, at);
+            }
+            names.names.push(DefectName {
+                class: site.defects.class(&name),
+                name,
+            });
+        }
+        names
+    }
+
+    fn index(&self, name: &Arc<str>) -> usize {
+        self.index.get(name).copied().unwrap_or(0)
+    }
+}
+
+/// What spellings of one kind have in common.
+fn spelling_key(name: &str) -> String {
+    let mut key = String::with_capacity(name.len());
+    for c in name.trim().chars().flat_map(char::to_lowercase) {
+        let c = if matches!(c, '-' | '_') || c.is_whitespace() {
+            ' '
+        } else {
+            c
+        };
+        if c == ' ' && key.ends_with(' ') {
+            continue;
+        }
+        key.push(c);
+    }
+    key
+}

@@ -1,0 +1,181 @@
+//! What one file says: facts about panels, inspections, observations.
+
+use std::collections::BTreeMap;
+use std::path::PathBuf;
+use std::sync::Arc;
+
+use super::header::Slot;
+use super::notes::Note;
+use super::{Column, Lay, Moment, Reject};
+use crate::site::Site;
+
+/// What a row says about its panel, one value of it.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) enum Fact {
+    /// In the column's unit.
+    Number(f64),
+    /// As recorded.
+    Text(Arc<str>),
+    /// A time.
+    Time(Moment),
+}
+
+impl Fact {
+    /// Whether two rows say the same: numbers may differ by the rounding of a
+    /// conversion of units, no more.
+    pub(super) fn agrees(&self, other: &Fact) -> bool {
+        match (self, other) {
+            (Fact::Number(a), Fact::Number(b)) => numbers_agree(*a, *b),
+            (Fact::Time(a), Fact::Time(b)) => a.instant == b.instant,
+            (a, b) => a == b,
+        }
+    }
+
+    /// For a message.
+    pub(super) fn written(&self) -> String {
+        match self {
+            Fact::Number(value) => value.to_string(),
+            Fact::Text(text) => text.to_string(),
+            Fact::Time(moment) => moment.local.to_string(),
+        }
+    }
+}
+
+/// Far below any step in which sizes or settings are recorded, far above the
+/// rounding of a conversion.
+const SAME_NUMBER: f64 = 1e-9;
+
+/// Whether two numbers are one, but for the rounding of a conversion.
+pub(super) fn numbers_agree(a: f64, b: f64) -> bool {
+    (a - b).abs() <= SAME_NUMBER * a.abs().max(b.abs())
+}
+
+/// A fact and the line that gave it first.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct FactAt {
+    pub fact: Fact,
+    pub line: u64,
+}
+
+/// Two rows of one file that contradict each other about a panel.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Contradiction {
+    /// Which fact, as an index of `Facts`.
+    pub fact: usize,
+    pub first: FactAt,
+    pub second: FactAt,
+}
+
+/// What a file's rows say about one inspection of a panel.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub(super) struct InspectionPart {
+    /// 1 = first.
+    pub number: u32,
+    /// All who are named, in the order met.
+    pub inspectors: Vec<(Arc<str>, u64)>,
+    /// The earliest.
+    pub at: Option<Moment>,
+    /// All lays at the table, in the order met.
+    pub lays: Vec<(Lay, u64)>,
+    /// Whether a row says that the panel was inspected then.
+    pub inspected: bool,
+}
+
+/// What one file says about one panel.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct PanelPart {
+    pub id: Arc<str>,
+    /// By the file's own facts, see `FileRows::facts`.
+    pub facts: Vec<Option<FactAt>>,
+    pub contradictions: Vec<Contradiction>,
+    pub inspections: Vec<InspectionPart>,
+}
+
+/// What a row saw at a place.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Observation {
+    /// Index into `FileRows::panels`.
+    pub panel: u32,
+    pub line: u64,
+    pub inspection: u32,
+    /// As written, mm, from the corner the site measures from.
+    pub place: Option<(f64, f64)>,
+    pub defect: Option<Arc<str>>,
+    pub area_mm2: Option<f64>,
+    pub severity: Option<f64>,
+    pub removed_um: Option<f64>,
+    pub film_um: Option<f64>,
+    /// Who saw it, where the site measures differently by inspector.
+    pub inspector: Option<Arc<str>>,
+}
+
+/// Everything one file said.
+#[derive(Debug, Clone, Default)]
+pub(super) struct FileRows {
+    pub path: PathBuf,
+    pub panels: Vec<PanelPart>,
+    /// Which facts the file holds, by their place in `Facts`, and the header
+    /// of each.
+    pub facts: Vec<(usize, String)>,
+    /// Panel (index into `panels`) and line of every row kept.
+    pub rows: Vec<(u32, u64)>,
+    pub observations: Vec<Observation>,
+    /// Rows of later inspections.
+    pub reinspections: usize,
+    pub rejects: Vec<Reject>,
+    pub notes: BTreeMap<Note, usize>,
+    /// Headers of x and y, for messages.
+    pub place_headers: [Option<String>; 2],
+    /// Whether the file can tell of clean panels: not if it only measures.
+    pub only_measures: bool,
+    /// The columns that were read.
+    pub columns: Vec<Slot>,
+}
+
+/// The facts about a panel: our columns, then the site's factors.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Facts;
+
+impl Facts {
+    /// The columns about the panel, without its id.
+    pub(super) const COLUMNS: [Column; 19] = [
+        Column::SandedAt,
+        Column::Machine,
+        Column::Head,
+        Column::Fixture,
+        Column::Part,
+        Column::Supplier,
+        Column::Lot,
+        Column::LengthMm,
+        Column::WidthMm,
+        Column::LayDeg,
+        Column::LayXMm,
+        Column::LayYMm,
+        Column::Recipe,
+        Column::FeedMmS,
+        Column::Passes,
+        Column::ForceN,
+        Column::Grit,
+        Column::AbrasiveAge,
+        Column::AbrasiveId,
+    ];
+
+    /// The place of a slot among the facts; none if it is about something else.
+    pub(super) fn index(slot: Slot) -> Option<usize> {
+        match slot {
+            Slot::Column(column) => Self::COLUMNS.iter().position(|c| *c == column),
+            Slot::Factor(index) => Some(Self::COLUMNS.len() + index),
+        }
+    }
+
+    /// The name of a fact.
+    pub(super) fn name(fact: usize, site: &Site) -> &str {
+        match Self::COLUMNS.get(fact) {
+            Some(column) => column.name(),
+            None => site
+                .factors
+                .get(fact - Self::COLUMNS.len())
+                .map_or("", |f| f.name.as_str()),
+        }
+    }
+}

@@ -1,0 +1,527 @@
+//! The rows of one file: values checked and converted, facts about each panel
+//! gathered, losses written down.
+
+use std::collections::HashMap;
+use std::path::PathBuf;
+use std::sync::Arc;
+
+use csv::StringRecord;
+use jiff::tz::TimeZone;
+
+use super::cell::{self, CellValue, Problem};
+use super::header::{Cell, Header, Slot};
+use super::moment::Certainty;
+use super::notes::Note;
+use super::number::NumberStyle;
+use super::parts::{
+    Contradiction, Fact, FactAt, Facts, FileRows, InspectionPart, Observation, PanelPart,
+};
+use super::{About, Column, Lay, Lost, Moment, Reject};
+use crate::site::{KeyPart, Site};
+
+/// What all files share.
+#[derive(Debug)]
+pub(super) struct Rules<'a> {
+    pub site: &'a Site,
+    pub zone: Option<TimeZone>,
+    pub none_words: Vec<String>,
+    pub missing: Vec<String>,
+    /// Other name, lower case → name.
+    pub synonyms: HashMap<String, Arc<str>>,
+}
+
+impl<'a> Rules<'a> {
+    pub(super) fn new(site: &'a Site) -> Self {
+        let lower = |words: &[String]| words.iter().map(|w| w.trim().to_lowercase()).collect();
+        let mut synonyms = HashMap::new();
+        for (name, others) in &site.defects.synonyms {
+            for other in others {
+                synonyms.insert(other.trim().to_lowercase(), Arc::from(name.trim()));
+            }
+            synonyms.insert(name.trim().to_lowercase(), Arc::from(name.trim()));
+        }
+        Self {
+            site,
+            zone: site.site.time_zone.as_deref().and_then(super::time_zone),
+            none_words: lower(&site.defects.none),
+            missing: lower(&site.numbers.missing),
+            synonyms,
+        }
+    }
+
+    /// Whether a cell holds no value.
+    pub(super) fn is_missing(&self, cell: &str) -> bool {
+        let cell = cell.trim();
+        cell.is_empty()
+            || (cell.len() <= 16
+                && self
+                    .missing
+                    .iter()
+                    .any(|word| word.eq_ignore_ascii_case(cell)))
+    }
+}
+
+/// Takes in the rows of one file, one by one.
+pub(super) struct RowReader<'a> {
+    rules: &'a Rules<'a>,
+    header: Header,
+    style: NumberStyle,
+    id_from_file: Option<String>,
+    ids: HashMap<Arc<str>, u32>,
+    last: Option<(Arc<str>, u32)>,
+    texts: HashMap<String, Arc<str>>,
+    /// Fact index of each cell of the header, in the file's own numbering.
+    fact_of_cell: Vec<Option<usize>>,
+    by_inspector: bool,
+    out: FileRows,
+}
+
+/// What one row holds, before it is known to stay.
+#[derive(Debug, Default)]
+struct Row {
+    facts: Vec<(usize, Fact)>,
+    id: Option<String>,
+    inspection: Option<u32>,
+    inspector: Option<Arc<str>>,
+    inspected_at: Option<Moment>,
+    inspect_lay: Option<Lay>,
+    x: Option<f64>,
+    y: Option<f64>,
+    defect: Option<Arc<str>>,
+    area_mm2: Option<f64>,
+    severity: Option<f64>,
+    removed_um: Option<f64>,
+    film_um: Option<f64>,
+    lost_observation: bool,
+    lost_values: Vec<Reject>,
+    notes: Vec<Note>,
+}
+
+impl<'a> RowReader<'a> {
+    pub(super) fn new(
+        rules: &'a Rules<'a>,
+        path: PathBuf,
+        header: Header,
+        style: NumberStyle,
+        id_from_file: Option<String>,
+    ) -> Self {
+        let mut out = FileRows {
+            path,
+            ..FileRows::default()
+        };
+        let has = |column| {
+            header
+                .cells
+                .iter()
+                .any(|cell| cell.slot == Slot::Column(column))
+        };
+        out.only_measures = !has(Column::Defect) && (has(Column::RemovedUm) || has(Column::FilmUm));
+        let mut fact_of_cell = Vec::with_capacity(header.cells.len());
+        for cell in &header.cells {
+            fact_of_cell.push(Facts::index(cell.slot).map(|fact| {
+                out.facts.push((fact, cell.header.clone()));
+                out.facts.len() - 1
+            }));
+            match cell.slot {
+                Slot::Column(Column::XMm) => out.place_headers[0] = Some(cell.header.clone()),
+                Slot::Column(Column::YMm) => out.place_headers[1] = Some(cell.header.clone()),
+                _ => {}
+            }
+            out.columns.push(cell.slot);
+        }
+        Self {
+            by_inspector: !rules.site.frames.inspectors.is_empty(),
+            rules,
+            header,
+            style,
+            id_from_file,
+            ids: HashMap::new(),
+            last: None,
+            texts: HashMap::new(),
+            fact_of_cell,
+            out,
+        }
+    }
+
+    /// How many columns the file has.
+    pub(super) fn width(&self) -> usize {
+        self.header.width
+    }
+
+    /// Notes something about the file.
+    pub(super) fn note(&mut self, note: Note) {
+        *self.out.notes.entry(note).or_default() += 1;
+    }
+
+    /// Rejects a whole row.
+    pub(super) fn reject(
+        &mut self,
+        line: u64,
+        column: Option<&str>,
+        value: Option<&str>,
+        why: String,
+    ) {
+        self.out.rejects.push(Reject {
+            file: self.out.path.clone(),
+            line: Some(line),
+            column: column.map(str::to_owned),
+            value: value.map(str::to_owned),
+            lost: Lost::Row,
+            why,
+        });
+    }
+
+    /// Takes in one row.
+    pub(super) fn row(&mut self, record: &StringRecord, line: u64) {
+        let width = self.header.width;
+        if record.len() != width {
+            let extra = record.iter().skip(width).any(|c| !c.trim().is_empty());
+            if record.len() < width || extra {
+                self.reject(
+                    line,
+                    None,
+                    None,
+                    format!(
+                        "{} cells where the header has {width}; a missing or unquoted mark between cells?",
+                        record.len()
+                    ),
+                );
+                return;
+            }
+        }
+        let mut row = Row::default();
+        for at in 0..self.header.cells.len() {
+            let text = record.get(self.header.cells[at].index).unwrap_or_default();
+            match self.cell(&mut row, at, text) {
+                Ok(()) => {}
+                Err(problem) => {
+                    let cell = &self.header.cells[at];
+                    let (column, value) = (cell.header.clone(), text.trim().to_owned());
+                    let counts = match cell.slot {
+                        Slot::Column(c) => c.places_or_counts(),
+                        Slot::Factor(_) => false,
+                    };
+                    if counts {
+                        self.reject(line, Some(&column), Some(&value), problem.why());
+                        return;
+                    }
+                    row.lost_observation |= matches!(
+                        cell.slot,
+                        Slot::Column(Column::RemovedUm | Column::FilmUm | Column::Defect)
+                    );
+                    row.lost_values.push(Reject {
+                        file: self.out.path.clone(),
+                        line: Some(line),
+                        column: Some(column),
+                        value: Some(value),
+                        lost: Lost::Value,
+                        why: problem.why(),
+                    });
+                }
+            }
+        }
+        self.place(&mut row, line);
+        match self.identity(&mut row) {
+            Ok(id) => self.keep(row, &id, line),
+            Err(why) => {
+                let column = self
+                    .header
+                    .cells
+                    .iter()
+                    .find(|c| c.slot == Slot::Column(Column::PanelId))
+                    .map(|c| c.header.clone());
+                self.reject(
+                    line,
+                    column.as_deref(),
+                    Some(row.id.as_deref().unwrap_or_default()),
+                    why,
+                );
+            }
+        }
+    }
+
+    /// Half a place is none, and told.
+    fn place(&mut self, row: &mut Row, line: u64) {
+        let (missing, header) = match (row.x, row.y) {
+            (Some(_), None) => (1, "y_mm"),
+            (None, Some(_)) => (0, "x_mm"),
+            _ => return,
+        };
+        let column = self.out.place_headers[missing].clone();
+        row.lost_values.push(Reject {
+            file: self.out.path.clone(),
+            line: Some(line),
+            column: Some(column.unwrap_or_else(|| header.to_owned())),
+            value: Some(String::new()),
+            lost: Lost::Value,
+            why: "half a place is none; both x_mm and y_mm are needed".into(),
+        });
+        row.x = None;
+        row.y = None;
+    }
+
+    /// The panel's id by the site's key.
+    fn identity(&self, row: &mut Row) -> Result<String, String> {
+        let Some(id) = row.id.clone().or_else(|| self.id_from_file.clone()) else {
+            return Err("no panel_id, so the row is about no panel".into());
+        };
+        let key = &self.rules.site.read.panel_key;
+        if key.as_slice() == [KeyPart::PanelId] {
+            return Ok(id);
+        }
+        let fact = |column: Column| {
+            let wanted = Facts::index(Slot::Column(column))?;
+            row.facts
+                .iter()
+                .find(|(fact, _)| self.out.facts[*fact].0 == wanted)
+                .map(|(_, fact)| fact)
+        };
+        let mut parts = Vec::with_capacity(key.len());
+        for part in key {
+            let (column, text) = match part {
+                KeyPart::PanelId => (Column::PanelId, Some(id.clone())),
+                KeyPart::Date => (
+                    Column::SandedAt,
+                    match fact(Column::SandedAt) {
+                        Some(Fact::Time(at)) => Some(at.local.date().to_string()),
+                        _ => None,
+                    },
+                ),
+                KeyPart::Shift => (
+                    Column::SandedAt,
+                    match fact(Column::SandedAt) {
+                        Some(Fact::Time(at)) => Some(
+                            at.shift(
+                                self.rules.site.analysis.day_start,
+                                self.rules.site.analysis.shift_hours,
+                            )
+                            .to_string(),
+                        ),
+                        _ => None,
+                    },
+                ),
+                KeyPart::Machine => (Column::Machine, fact(Column::Machine).map(Fact::written)),
+                KeyPart::Lot => (Column::Lot, fact(Column::Lot).map(Fact::written)),
+            };
+            match text {
+                Some(text) => parts.push(text),
+                None => {
+                    return Err(format!(
+                        "no {}, which [read] panel_key makes part of the panel's id",
+                        column.name()
+                    ));
+                }
+            }
+        }
+        Ok(parts.join(" "))
+    }
+
+    /// Reads one cell into the row.
+    fn cell(&mut self, row: &mut Row, at: usize, text: &str) -> Result<(), Problem> {
+        let cell: &Cell = &self.header.cells[at];
+        let column = match cell.slot {
+            Slot::Column(column) => column,
+            Slot::Factor(index) => {
+                if self.rules.is_missing(text) {
+                    return Ok(());
+                }
+                let fact = cell::factor(text, self.rules.site.factors[index].kind, self.style)?;
+                let fact = match fact {
+                    CellValue::Number(value) => Fact::Number(value),
+                    CellValue::Text(text) => Fact::Text(self.text(&text)),
+                    _ => return Ok(()),
+                };
+                if let Some(index) = self.fact_of_cell[at] {
+                    row.facts.push((index, fact));
+                }
+                return Ok(());
+            }
+        };
+        if column == Column::Defect {
+            return self.defect(row, text);
+        }
+        if self.rules.is_missing(text) {
+            return if column == Column::PanelId {
+                row.id = Some(text.trim().to_owned()).filter(|t| !t.is_empty());
+                Err(Problem::NoId)
+            } else {
+                Ok(())
+            };
+        }
+        let value = cell::read(column, text, cell.conversion, self.style, self.rules)?;
+        let about = column.about();
+        match (column, value) {
+            (Column::PanelId, CellValue::Text(id)) => row.id = Some(id),
+            (Column::Inspection, CellValue::Number(n)) => row.inspection = Some(n as u32),
+            (Column::Inspector, CellValue::Text(who)) => row.inspector = Some(self.text(&who)),
+            (Column::InspectedAt, CellValue::Time(at, certainty)) => {
+                row.inspected_at = Some(at);
+                note_time(row, certainty);
+            }
+            (Column::InspectLayDeg, CellValue::Lay(lay)) => row.inspect_lay = Some(lay),
+            (Column::XMm, CellValue::Number(v)) => row.x = Some(v),
+            (Column::YMm, CellValue::Number(v)) => row.y = Some(v),
+            (Column::AreaMm2, CellValue::Number(v)) => row.area_mm2 = Some(v),
+            (Column::Severity, CellValue::Number(v)) => row.severity = Some(v),
+            (Column::RemovedUm, CellValue::Number(v)) => row.removed_um = Some(v),
+            (Column::FilmUm, CellValue::Number(v)) => row.film_um = Some(v),
+            (_, value) if about == About::Panel => {
+                let Some(index) = self.fact_of_cell[at] else {
+                    return Ok(());
+                };
+                let fact = match value {
+                    CellValue::Number(v) => Fact::Number(v),
+                    CellValue::Lay(lay) => Fact::Number(f64::from(lay.degrees())),
+                    CellValue::Text(text) => Fact::Text(self.text(&text)),
+                    CellValue::Grit(grit) => {
+                        if grit.scale_unknown() {
+                            row.notes.push(Note::Grit(grit.label.clone()));
+                        }
+                        Fact::Text(self.text(&grit.label))
+                    }
+                    CellValue::Time(at, certainty) => {
+                        note_time(row, certainty);
+                        Fact::Time(at)
+                    }
+                };
+                row.facts.push((index, fact));
+            }
+            _ => {}
+        }
+        Ok(())
+    }
+
+    fn defect(&mut self, row: &mut Row, text: &str) -> Result<(), Problem> {
+        let text = text.trim();
+        if text.is_empty() {
+            return Ok(());
+        }
+        let lower = text.to_lowercase();
+        if self.rules.none_words.contains(&lower) {
+            row.notes.push(Note::NoneWord(text.to_owned()));
+            return Ok(());
+        }
+        row.defect = Some(match self.rules.synonyms.get(&lower) {
+            Some(name) => name.clone(),
+            None => self.text(text),
+        });
+        Ok(())
+    }
+
+    /// The shared copy of a text.
+    fn text(&mut self, text: &str) -> Arc<str> {
+        if let Some(known) = self.texts.get(text) {
+            return known.clone();
+        }
+        let shared: Arc<str> = Arc::from(text);
+        self.texts.insert(text.to_owned(), shared.clone());
+        shared
+    }
+
+    /// Puts a good row where it belongs.
+    fn keep(&mut self, row: Row, id: &str, line: u64) {
+        let panel = self.panel(id);
+        self.out.rejects.extend(row.lost_values);
+        for note in row.notes {
+            *self.out.notes.entry(note).or_default() += 1;
+        }
+        let part = &mut self.out.panels[panel as usize];
+        for (index, fact) in row.facts {
+            match &part.facts[index] {
+                None => part.facts[index] = Some(FactAt { fact, line }),
+                Some(first) if first.fact.agrees(&fact) => {}
+                Some(first) => {
+                    let global = self.out.facts[index].0;
+                    if !part.contradictions.iter().any(|c| c.fact == global) {
+                        part.contradictions.push(Contradiction {
+                            fact: global,
+                            first: first.clone(),
+                            second: FactAt { fact, line },
+                        });
+                    }
+                }
+            }
+        }
+        let number = row.inspection.unwrap_or(1);
+        let observes = row.defect.is_some() || row.removed_um.is_some() || row.film_um.is_some();
+        let inspected = !self.out.only_measures && (observes || !row.lost_observation);
+        let at = match part.inspections.iter().position(|i| i.number == number) {
+            Some(at) => at,
+            None => {
+                part.inspections.push(InspectionPart {
+                    number,
+                    ..InspectionPart::default()
+                });
+                part.inspections.len() - 1
+            }
+        };
+        let inspection = &mut part.inspections[at];
+        inspection.inspected |= inspected;
+        if let Some(who) = &row.inspector
+            && !inspection.inspectors.iter().any(|(w, _)| w == who)
+        {
+            inspection.inspectors.push((who.clone(), line));
+        }
+        if let Some(when) = row.inspected_at {
+            inspection.at = Some(inspection.at.map_or(when, |at| at.min(when)));
+        }
+        if let Some(lay) = row.inspect_lay
+            && !inspection.lays.iter().any(|(l, _)| *l == lay)
+        {
+            inspection.lays.push((lay, line));
+        }
+        self.out.rows.push((panel, line));
+        if number > 1 {
+            self.out.reinspections += 1;
+        } else if observes {
+            self.out.observations.push(Observation {
+                panel,
+                line,
+                inspection: number,
+                place: row.x.zip(row.y),
+                defect: row.defect,
+                area_mm2: row.area_mm2,
+                severity: row.severity,
+                removed_um: row.removed_um,
+                film_um: row.film_um,
+                inspector: row.inspector.filter(|_| self.by_inspector),
+            });
+        }
+    }
+
+    fn panel(&mut self, id: &str) -> u32 {
+        if let Some((last, panel)) = &self.last
+            && &**last == id
+        {
+            return *panel;
+        }
+        let panel = match self.ids.get(id) {
+            Some(panel) => *panel,
+            None => {
+                let panel = self.out.panels.len() as u32;
+                let id: Arc<str> = Arc::from(id);
+                self.out.panels.push(PanelPart {
+                    id: id.clone(),
+                    facts: vec![None; self.out.facts.len()],
+                    contradictions: Vec::new(),
+                    inspections: Vec::new(),
+                });
+                self.ids.insert(id, panel);
+                panel
+            }
+        };
+        self.last = Some((self.out.panels[panel as usize].id.clone(), panel));
+        panel
+    }
+
+    /// What the file said.
+    pub(super) fn finish(self) -> FileRows {
+        self.out
+    }
+}
+
+fn note_time(row: &mut Row, certainty: Certainty) {
+    if certainty != Certainty::Instant {
+        row.notes.push(Note::Time(certainty));
+    }
+}
