@@ -152,7 +152,7 @@ fn plain(text: &str, style: NumberStyle) -> Result<f64, NotANumber> {
     {
         return Err(NotANumber::Text);
     }
-    let whole = match ungroup(whole, style)? {
+    let whole = match ungroup(whole, fraction.is_some(), style)? {
         Whole::Digits(digits) => digits,
         // `12.5` in a file with decimal commas, or the other way round.
         Whole::OtherDecimal(text) if fraction.is_none() => text,
@@ -182,7 +182,7 @@ enum Whole {
 }
 
 /// Takes the marks between thousands out of the digits before the decimal mark.
-fn ungroup(whole: &str, style: NumberStyle) -> Result<Whole, NotANumber> {
+fn ungroup(whole: &str, has_fraction: bool, style: NumberStyle) -> Result<Whole, NotANumber> {
     if whole.bytes().all(|b| b.is_ascii_digit()) {
         return Ok(Whole::Digits(whole.to_owned()));
     }
@@ -211,7 +211,7 @@ fn ungroup(whole: &str, style: NumberStyle) -> Result<Whole, NotANumber> {
         };
     }
     if mark == other {
-        if grouped && rest.len() > 1 {
+        if grouped && (rest.len() > 1 || has_fraction) {
             return joined();
         }
         if grouped {
