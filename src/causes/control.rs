@@ -5,7 +5,7 @@
 //! this machine are a sum of independent hypergeometric counts. One lot gives
 //! Fisher's exact test. A lot that only one of them ran adds nothing.
 
-use super::tails::{binomial_at_least, hypergeometric_ln};
+use super::tails::{binomial_at_least, hypergeometric};
 
 /// Level at which the difference counts.
 const LEVEL: f64 = 0.01;
@@ -89,16 +89,9 @@ pub(super) fn compare(strata: &[Stratum], background: f64) -> Option<Control> {
 fn hits_of(s: &Stratum) -> Vec<f64> {
     let total = s.exposed + s.control_exposed;
     let marked = s.hits + s.control_hits;
-    let low = (marked + s.exposed).saturating_sub(total);
     let high = marked.min(s.exposed);
     (0..=high)
-        .map(|j| {
-            if j < low {
-                0.0
-            } else {
-                hypergeometric_ln(j, total, marked, s.exposed).exp()
-            }
-        })
+        .map(|j| hypergeometric(j, total, marked, s.exposed))
         .collect()
 }
 

@@ -2,7 +2,7 @@
 
 use serde::Serialize;
 
-use super::Surface;
+use super::{NextCheck, Reason, Surface};
 use crate::records::{Point, Warning};
 use crate::site::DefectClass;
 use crate::stats::Interval;
@@ -118,7 +118,8 @@ pub struct Stream {
     pub panels_hit: usize,
     /// Such defects.
     pub defects: usize,
-    /// Who makes what is left when the findings are taken out.
+    /// The cause of its strongest finding; where nothing was found, who makes
+    /// the wandering marks.
     pub cause: Cause,
     /// Smallest share of panels on which a fixed place would have been found
     /// with 90 % probability; none if there is no such share.
@@ -128,6 +129,9 @@ pub struct Stream {
     /// Why this cause.
     #[serde(skip)]
     pub reasons: Vec<Reason>,
+    /// What to look at, or what would settle it, where nothing was found.
+    #[serde(skip)]
+    pub next_check: NextCheck,
     /// Rates by lot or supplier that stand out, strongest first.
     #[serde(skip)]
     pub rate_by_level: Vec<RateByLevel>,
@@ -297,8 +301,8 @@ pub enum Period {
     EveryKth {
         /// The period, panels.
         every: usize,
-        /// The phase, 0..every.
-        phase: usize,
+        /// The phase, 0..every, in the machine's order; none where it slips.
+        phase: Option<usize>,
         /// Hits at each phase and its exposure.
         folded: Vec<LevelCount>,
     },
@@ -310,34 +314,5 @@ pub enum Period {
         ci: Interval,
         /// Whether the pitch scales with feed speed, where feed varied.
         scales_with_feed: Option<bool>,
-    },
-}
-
-/// A reason for or against a cause; worded by the report.
-#[derive(Debug, Clone, PartialEq)]
-pub enum Reason {
-    /// It is found at this place on more panels than chance allows.
-    Repeats {
-        /// Panels hit.
-        hits: usize,
-        /// Panels exposed.
-        exposed: usize,
-        /// Panels expected by chance.
-        expected: f64,
-    },
-    /// No panel was turned or laid elsewhere, so machine and part look alike.
-    NeverTurned,
-}
-
-/// What to do next; worded by the report.
-#[derive(Debug, Clone, PartialEq, Default)]
-pub enum NextCheck {
-    /// Nothing.
-    #[default]
-    None,
-    /// Lay this many panels turned by half a turn.
-    TurnPanels {
-        /// How many.
-        panels: usize,
     },
 }

@@ -1,9 +1,8 @@
 //! What the hits of a place follow: a level (fixture, recipe, inspector, lot
 //! column) or the abrasive's age.
 
-use statrs::distribution::{ContinuousCDF, Normal};
-
 use super::tails::{binomial_at_least, hypergeometric_at_least};
+use crate::stats::distributions::normal;
 
 /// Level of each test, adjusted for the levels of its column.
 const LEVEL: f64 = 0.01;
@@ -105,7 +104,7 @@ pub(super) fn age(ages: &[Option<f64>], hits: &[bool], background: f64) -> Optio
     let hit_ages = known.iter().filter(|(_, h)| *h).map(|(a, _)| *a);
     let mean_of_hits = hit_ages.sum::<f64>() / k as f64;
     let z = (mean_of_hits - mean) / (spread * ((1.0 - k as f64 / n) / k as f64).sqrt());
-    let p_value = 2.0 * Normal::standard().sf(z.abs());
+    let p_value = normal::two_sided_p(z);
     if p_value > LEVEL {
         return None;
     }

@@ -1,8 +1,7 @@
 //! Does the repeat gather in few lots, or do the lots clear it?
 
-use statrs::distribution::{ChiSquared, ContinuousCDF};
-
 use super::tails::{binomial_at_least, hypergeometric_at_least};
+use crate::stats::distributions::chi_squared;
 
 /// Level of every test in this file.
 const LEVEL: f64 = 0.01;
@@ -125,8 +124,8 @@ fn cleared(counts: &[LotCount], background: f64) -> Option<f64> {
             (c.hits as f64 - m * rate).powi(2) / (m * rate * (1.0 - rate)).max(f64::MIN_POSITIVE)
         })
         .sum();
-    let alike = rate >= 1.0
-        || ChiSquared::new((lots.len() - 1) as f64).is_ok_and(|d| d.sf(statistic) > LEVEL);
+    let alike =
+        rate >= 1.0 || chi_squared::tails(statistic, (lots.len() - 1) as f64).upper() > LEVEL;
     lots.sort_by_key(|c| std::cmp::Reverse((c.hits, c.exposed)));
     let rest: Vec<usize> = (2..lots.len()).collect();
     let (n, k) = sums(&rest, &lots);

@@ -3,9 +3,13 @@
 
 mod background;
 mod band_background;
+mod conclude;
+mod contrast;
+mod control;
 mod control;
 mod edge_profile;
 mod field;
+mod find;
 mod finding;
 mod follows;
 mod frames;
@@ -14,28 +18,35 @@ mod levels;
 mod limit;
 mod lines;
 mod lots;
+mod merge;
 mod onset;
 mod periodic;
 mod place;
 mod places;
 mod point_index;
+mod reason;
+mod repeat;
 mod sharpness;
 mod spots;
 mod streams;
 mod surface;
 mod tail;
 mod tails;
+mod together;
+mod verdict;
 mod view;
 mod weights;
 #[cfg(test)]
 mod worked_cases;
 
+pub use find::find;
 pub use finding::{
     Cause, Causes, ChangePoint, Evidence, Finding, Frame, FrameScore, Hit, Kind, LevelCount,
-    LineAxis, NextCheck, Period, RateByLevel, Reason, Settings, Stream,
+    LineAxis, Period, RateByLevel, Settings, Stream,
 };
 pub use limit::{Limit, smallest_repeat};
 pub use places::{Drift, Found, ScanSettings, Shape, find as find_places};
+pub use reason::{AbrasiveEnd, Followed, NextCheck, Reason, Side, Tally};
 pub use sharpness::Sharpness;
 pub use streams::{Mark, StreamData, streams};
 pub use surface::{

@@ -1,0 +1,250 @@
+//! The whole room: streams, scans of all frames, attribution, verdicts.
+
+use std::collections::BTreeMap;
+use std::sync::Arc;
+
+use rayon::prelude::*;
+
+use super::conclude::{About, conclude};
+use super::frames::{Scene, several_sizes};
+use super::levels::{MACHINE_PLACES, PATH_PLACES};
+use super::merge::{LEAST_BACKGROUND, Sighting, merge};
+use super::place::{Holder, Marks};
+use super::repeat::{Ground, investigate, leader};
+use super::{
+    Anchor, Cause, Causes, Finding, Limit, NextCheck, ScanSettings, Settings, Stream, StreamData,
+    View, find_places, smallest_repeat, streams,
+};
+use crate::records::{Lay, Records};
+
+/// Finds what repeats, says who makes it, and what could have been missed.
+///
+/// `settings.alpha` is the level of the whole report; how it is shared out is
+/// decided in one place. The result depends on the records and settings alone,
+/// not on threads.
+#[must_use]
+pub fn find(records: &Records, settings: &Settings) -> Causes {
+    let streams = streams(records);
+    let plant = Plant::new(records);
+    let outcomes: Vec<Outcome> = streams
+        .par_iter()
+        .enumerate()
+        .map(|(index, data)| look_at(records, settings, &plant, (index, streams.len()), data))
+        .collect();
+    let mut causes = Causes::default();
+    for outcome in outcomes {
+        causes.streams.push(outcome.stream);
+        causes.findings.extend(outcome.findings);
+    }
+    number(&mut causes.findings);
+    causes
+}
+
+/// Strongest first, then F1, F2, …
+fn number(findings: &mut [Finding]) {
+    let p = |f: &Finding| f.p_adjusted.unwrap_or(1.0);
+    findings.sort_by(|a, b| {
+        (p(a).total_cmp(&p(b)))
+            .then(b.panels_hit.cmp(&a.panels_hit))
+            .then(a.evidence.stream.cmp(&b.evidence.stream))
+    });
+    for (i, finding) in findings.iter_mut().enumerate() {
+        finding.id = format!("F{}", i + 1);
+    }
+}
+
+/// What all streams share.
+pub(super) struct Plant {
+    /// Marks of each kind of defect, by index into `Records::defect_names`.
+    pub(super) marks: Vec<Marks>,
+    /// Number of every panel in the order of its machine and head.
+    pub(super) numbers: Vec<usize>,
+    /// Inspected panels of each machine and head.
+    pub(super) cells: BTreeMap<Cell, Vec<usize>>,
+}
+
+/// A machine and a head.
+pub(super) type Cell = (Option<Arc<str>>, Option<Arc<str>>);
+
+impl Plant {
+    fn new(records: &Records) -> Self {
+        let mut numbers = Vec::with_capacity(records.panels.len());
+        let mut cells: BTreeMap<Cell, Vec<usize>> = BTreeMap::new();
+        let mut next: BTreeMap<Cell, usize> = BTreeMap::new();
+        for (i, panel) in records.panels.iter().enumerate() {
+            let cell = (panel.machine.clone(), panel.head.clone());
+            if panel.inspected {
+                cells.entry(cell.clone()).or_default().push(i);
+            }
+            let number = next.entry(cell).or_default();
+            numbers.push(*number);
+            *number += 1;
+        }
+        Self {
+            marks: (0..records.defect_names.len())
+                .map(|name| Marks::of(records, name))
+                .collect(),
+            numbers,
+            cells,
+        }
+    }
+
+    /// Inspected panels of all other machines and heads.
+    fn others(&self, data: &StreamData) -> Vec<usize> {
+        let own = (data.machine.clone(), data.head.clone());
+        self.cells
+            .iter()
+            .filter(|(cell, _)| **cell != own)
+            .flat_map(|(_, panels)| panels.iter().copied())
+            .collect()
+    }
+}
+
+/// A stream and what was found in it.
+struct Outcome {
+    stream: Stream,
+    findings: Vec<Finding>,
+}
+
+fn look_at(
+    records: &Records,
+    settings: &Settings,
+    plant: &Plant,
+    (index, streams): (usize, usize),
+    data: &StreamData,
+) -> Outcome {
+    let machine = View::machine(records, data);
+    let limit = smallest_repeat(
+        &machine,
+        &ScanSettings {
+            alpha: settings.alpha * MACHINE_PLACES,
+            streams,
+        },
+    );
+    let (views, sightings) = scan(records, settings, streams, data, machine);
+    let leaders = merge(sightings, &views);
+    let others = plant.others(data);
+    let name = &records.defect_names[data.name];
+    let about = About {
+        machine: data.machine.as_deref(),
+        head: data.head.as_deref(),
+        defect: &name.name,
+        stream: index,
+    };
+    let findings: Vec<Finding> = leaders
+        .iter()
+        .filter_map(|sighting| {
+            let ground = Ground {
+                scene: Scene {
+                    records,
+                    panels: &data.panels,
+                    marks: &plant.marks[data.name],
+                    reach_mm: sighting.reach_mm(),
+                    background: sighting
+                        .background(&views[sighting.view])
+                        .max(LEAST_BACKGROUND),
+                },
+                others: &others,
+                numbers: &plant.numbers,
+            };
+            let dossier = investigate(&ground, leader(sighting)?);
+            let members = sighting.defects(&views);
+            Some(conclude(about, &ground, sighting, &dossier, members))
+        })
+        .collect();
+    Outcome {
+        stream: stream_of(records, data, &limit, &findings),
+        findings,
+    }
+}
+
+fn stream_of(records: &Records, data: &StreamData, limit: &Limit, findings: &[Finding]) -> Stream {
+    let mut hit: Vec<usize> = data
+        .defects
+        .iter()
+        .map(|&d| records.defects[d].panel)
+        .collect();
+    hit.dedup();
+    let name = &records.defect_names[data.name];
+    Stream {
+        machine: data.machine.as_deref().map(String::from),
+        head: data.head.as_deref().map(String::from),
+        defect: name.name.clone(),
+        class: name.class,
+        panels: data.panels.len(),
+        panels_hit: hit.len(),
+        defects: data.defects.len(),
+        cause: findings.first().map_or(Cause::Undecided, |f| f.cause),
+        smallest_repeat_seen: limit.smallest_repeat_seen,
+        panels_needed: limit.panels_needed,
+        reasons: Vec::new(),
+        next_check: NextCheck::None,
+        rate_by_level: Vec::new(),
+    }
+}
+
+/// Scans every frame that can differ from the machine's.
+fn scan(
+    records: &Records,
+    settings: &Settings,
+    streams: usize,
+    data: &StreamData,
+    machine: View,
+) -> (Vec<View>, Vec<Sighting>) {
+    let mut views = vec![(Holder::Machine, machine, MACHINE_PLACES, 1)];
+    if !fixed_in_machine(records, data, |_| Some(Lay::Deg0)) {
+        let view = View::panel(records, data);
+        views.push((Holder::Panel, view, 1.0, 1));
+    }
+    if !data
+        .panels
+        .iter()
+        .all(|&i| records.panels[i].inspect_lay.is_none_or(|l| l == Lay::Deg0))
+        && !fixed_in_machine(records, data, |i| records.panels[i].inspect_lay)
+        && let Some(view) = View::inspection(records, data)
+    {
+        views.push((Holder::Inspection, view, 1.0, 1));
+    }
+    if several_sizes(records, &data.panels) {
+        for anchor in Anchor::ALL {
+            let view = View::path(records, data, anchor);
+            let share = PATH_PLACES;
+            views.push((Holder::Path(anchor), view, share, Anchor::ALL.len()));
+        }
+    }
+    let mut sightings = Vec::new();
+    for (at, (holder, view, share, split)) in views.iter().enumerate() {
+        let scan = ScanSettings {
+            alpha: settings.alpha * share,
+            streams: streams * split,
+        };
+        for found in find_places(view, &scan) {
+            sightings.push(Sighting {
+                holder: *holder,
+                view: at,
+                p_adjusted: (found.p_adjusted / share).min(1.0),
+                found,
+            });
+        }
+    }
+    let views = views.into_iter().map(|(_, view, _, _)| view).collect();
+    (views, sightings)
+}
+
+/// Whether a frame in which panels lie as `lay` says, at the origin, is the
+/// machine frame but for a shift that is the same on every panel.
+fn fixed_in_machine(
+    records: &Records,
+    data: &StreamData,
+    lay: impl Fn(usize) -> Option<Lay>,
+) -> bool {
+    let shift = |i: usize| {
+        let panel = &records.panels[i];
+        (lay(i)? == panel.lay).then_some((panel.lay_x_mm.to_bits(), panel.lay_y_mm.to_bits()))
+    };
+    let mut shifts = data.panels.iter().map(|&i| shift(i));
+    match shifts.next() {
+        Some(Some(first)) => shifts.all(|s| s == Some(first)),
+        _ => false,
+    }
+}

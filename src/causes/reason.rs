@@ -1,0 +1,523 @@
+//! Reasons for and against a cause, and what to do next. Numbers only: the
+//! report puts them into words.
+
+use super::{Frame, LineAxis};
+use crate::records::Lay;
+
+/// A column of the records that hits or rates can follow.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Followed {
+    /// Nest or stop.
+    Fixture,
+    /// Recipe name.
+    Recipe,
+    /// Who or what inspected.
+    Inspector,
+    /// Incoming lot.
+    Lot,
+    /// Supplier.
+    Supplier,
+    /// Part number.
+    Part,
+    /// Feed speed.
+    Feed,
+    /// Passes.
+    Passes,
+    /// Contact force.
+    Force,
+    /// Grit.
+    Grit,
+    /// Age of the abrasive.
+    AbrasiveAge,
+    /// Disc, belt or batch.
+    AbrasiveId,
+    /// A further factor of the site.
+    Factor(String),
+}
+
+/// Which end of an abrasive's life.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum AbrasiveEnd {
+    /// The first panels on it.
+    Fresh,
+    /// The last panels on it.
+    Worn,
+}
+
+/// A side of the panel along one axis of a frame.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Side {
+    /// Low x.
+    LowX,
+    /// High x.
+    HighX,
+    /// Low y.
+    LowY,
+    /// High y.
+    HighY,
+}
+
+impl Side {
+    /// The side across the panel.
+    #[must_use]
+    pub fn opposite(self) -> Self {
+        match self {
+            Side::LowX => Side::HighX,
+            Side::HighX => Side::LowX,
+            Side::LowY => Side::HighY,
+            Side::HighY => Side::LowY,
+        }
+    }
+}
+
+/// Panels hit out of panels exposed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Tally {
+    /// Panels hit.
+    pub hits: usize,
+    /// Panels exposed.
+    pub exposed: usize,
+}
+
+/// A reason for or against a cause; worded by the report.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Reason {
+    /// It is found at this place on more panels than chance allows.
+    Repeats {
+        /// Panels hit.
+        hits: usize,
+        /// Panels exposed.
+        exposed: usize,
+        /// Panels expected by chance.
+        expected: f64,
+    },
+    /// It is a broad concentration, not a place.
+    Broad {
+        /// Excess just around the place over the excess at it.
+        ring_ratio: Option<f64>,
+    },
+    /// No panel was turned or laid elsewhere, so machine and part look alike.
+    NeverTurned,
+    /// The place held in one frame and failed in the rival one.
+    HoldsInFrame {
+        /// Where it held.
+        frame: Frame,
+        /// Where it failed.
+        rival: Frame,
+        /// At the place that held, on panels where the two lie apart.
+        held: Tally,
+        /// At the rival place on those panels.
+        failed: Tally,
+        /// ln likelihood ratio.
+        log_ratio: f64,
+    },
+    /// Frames that fit about as well.
+    FramesNotSeparated {
+        /// Those left.
+        left: Vec<Frame>,
+        /// Panels on which they differ.
+        informative: usize,
+        /// ln likelihood ratio, machine over part.
+        log_ratio: f64,
+    },
+    /// The place maps onto itself by the turns made.
+    SymmetricPlace,
+    /// Panels lay at the inspection table just as in the cell.
+    TableNotCleared,
+    /// How panels lay at the inspection table is not recorded.
+    TableNotRecorded,
+    /// The other machine's panels went over the same table without the mark.
+    TableClearedByControl,
+    /// Hits run through the lots.
+    LotsClear {
+        /// Lots with a hit.
+        lots_hit: usize,
+        /// Lots exposed.
+        lots: usize,
+    },
+    /// Panels turned within single lots kept the place in the machine frame.
+    LotsClearByTurning {
+        /// Lots within which panels were turned.
+        lots: usize,
+        /// ln likelihood ratio summed over them.
+        log_ratio: f64,
+    },
+    /// Hits gather in few lots.
+    LotsGather {
+        /// Which.
+        lots: Vec<String>,
+        /// In those lots.
+        inside: Tally,
+        /// In all others.
+        outside: Tally,
+        /// Tail × lots.
+        p_value: f64,
+    },
+    /// Hits in too few lots to clear the lots.
+    FewLots {
+        /// Lots with a hit.
+        lots_hit: usize,
+        /// Lots exposed.
+        lots: usize,
+    },
+    /// All panels are of one lot.
+    OneLot,
+    /// Lots are not recorded.
+    LotsNotRecorded,
+    /// Another machine or head ran the same lots without it.
+    ControlClears {
+        /// Lots that both ran.
+        lots: usize,
+        /// Here, in those lots.
+        here: Tally,
+        /// There, at the same place of the panel.
+        there: Tally,
+        /// One-sided, lot by lot.
+        p_value: f64,
+    },
+    /// Another machine or head shows it at the same place of the panel.
+    ControlShowsItToo {
+        /// There.
+        there: Tally,
+    },
+    /// Part numbers of different suppliers show it at the same machine place.
+    SuppliersAgree {
+        /// Part numbers that show it.
+        parts: Vec<String>,
+        /// Their suppliers.
+        suppliers: Vec<String>,
+    },
+    /// Different part numbers show it, but nothing clears the step before.
+    DesignOnlyCleared {
+        /// Part numbers that show it.
+        parts: Vec<String>,
+    },
+    /// Hits follow a level of a column.
+    FollowsLevel {
+        /// Which column.
+        column: Followed,
+        /// Which level.
+        level: String,
+        /// On that level.
+        inside: Tally,
+        /// On all others.
+        outside: Tally,
+        /// Whether the other levels are unremarkable.
+        alone: bool,
+    },
+    /// A recipe began and the repeat with it; it ran in one stretch only.
+    BeganWithRecipe {
+        /// Which recipe.
+        recipe: String,
+    },
+    /// Hits follow the age of the abrasive.
+    FollowsAge {
+        /// Which end of its life.
+        end: AbrasiveEnd,
+        /// Mean age of the panels hit.
+        mean_of_hits: f64,
+        /// Mean age of all panels.
+        mean_of_all: f64,
+        /// Two-sided.
+        p_value: f64,
+    },
+    /// Every k-th panel.
+    EveryKth {
+        /// The period, panels.
+        every: usize,
+        /// Whether the phase slips, as when a nest is skipped.
+        slips: bool,
+        /// Adjusted for periods and phases tried.
+        p_value: f64,
+    },
+    /// It set in.
+    SetIn {
+        /// First panel of it.
+        panel: String,
+        /// Earliest and latest first panel, 95 %.
+        between: (String, String),
+        /// What else changed there: column and new value.
+        together_with: Vec<(String, String)>,
+    },
+    /// It ended.
+    Ended {
+        /// First panel without it.
+        panel: String,
+        /// Earliest and latest such panel, 95 %.
+        between: (String, String),
+        /// What else changed there: column and new value.
+        together_with: Vec<(String, String)>,
+    },
+    /// The place moves.
+    Drifts {
+        /// Speed, mm per day.
+        mm_per_day: f64,
+    },
+    /// Bars of fixed pitch.
+    Pitch {
+        /// The pitch, mm.
+        pitch_mm: f64,
+        /// Whether it scales with feed speed.
+        scales_with_feed: Option<bool>,
+    },
+    /// Panel after panel, marks lie more on one side.
+    SideVotes {
+        /// The side, in the frame of the finding.
+        side: Side,
+        /// The frame.
+        frame: Frame,
+        /// Panels with more marks on that side.
+        votes: usize,
+        /// Panels with more on the opposite side.
+        against: usize,
+        /// Adjusted for the report.
+        p_adjusted: f64,
+    },
+    /// Marks of the opposite kind lie on the opposite side.
+    OppositeKind {
+        /// The other kind of defect.
+        defect: String,
+        /// The side on which it lies.
+        side: Side,
+    },
+    /// Too much on one side and too little on the other, the sign changing
+    /// from panel to panel.
+    SignsChange {
+        /// The panel axis across the sides.
+        axis: LineAxis,
+        /// Panels with marks of both kinds.
+        panels: usize,
+        /// Of these, with the kinds on opposite sides.
+        opposite: usize,
+        /// Against even chances.
+        p_value: f64,
+    },
+    /// Both ends marked and the middle spared, beyond what counts make expected.
+    BothEnds {
+        /// The panel axis from end to end.
+        axis: LineAxis,
+        /// Panels with marks at both ends.
+        panels: usize,
+        /// Expected from the panels' numbers of marks.
+        expected: f64,
+        /// Of so many panels.
+        p_value: f64,
+    },
+    /// The sign of the side turned with the panels, or did not.
+    SideHolds {
+        /// Where it held.
+        frame: Frame,
+        /// Panels laid the other way that voted with it.
+        votes: usize,
+        /// Panels laid the other way that voted against it.
+        against: usize,
+        /// ln likelihood ratio.
+        log_ratio: f64,
+    },
+    /// Marks gather at one end of one edge.
+    OneEndOfAnEdge {
+        /// The edge.
+        edge: Side,
+        /// The end of it.
+        end: Side,
+        /// Marks there.
+        marks: usize,
+        /// Marks in all.
+        of: usize,
+    },
+    /// The stream's rate is higher on a level of a column.
+    RateHigher {
+        /// Which column.
+        column: Followed,
+        /// Which level.
+        level: String,
+        /// Panels of that level.
+        panels: usize,
+        /// Rate over the rate of the rest.
+        ratio: f64,
+        /// Its 95 % interval.
+        ratio_ci: (f64, f64),
+        /// What the test took as its units: panels or lots.
+        units: Followed,
+    },
+    /// The level can't be told from other columns that changed with it.
+    MovedWith {
+        /// The columns.
+        columns: Vec<Followed>,
+    },
+    /// The lot ran in one stretch and its neighbours in time differ from it.
+    DiffersFromNeighbours {
+        /// Rate over the rate of as many panels just before and after.
+        ratio: f64,
+    },
+    /// The stream's rate follows the age of the abrasive.
+    RateFollowsAge {
+        /// The end of its life with the higher rate.
+        end: AbrasiveEnd,
+        /// Abrasive lives compared.
+        lives: usize,
+        /// Machines pooled.
+        machines: usize,
+        /// Rate at that end over the rate of the rest of the life.
+        ratio: Option<f64>,
+        /// Two-sided, adjusted.
+        p_adjusted: f64,
+    },
+    /// The stream's rate follows recipe factors.
+    RateFollowsFactors {
+        /// Which, strongest first.
+        factors: Vec<Followed>,
+        /// Runs of one setting compared.
+        runs: usize,
+        /// Joint, adjusted.
+        p_adjusted: f64,
+    },
+    /// A factor varies and a twofold effect on the rate is not excluded.
+    FactorNotExcluded {
+        /// Which.
+        factor: Followed,
+    },
+    /// Nothing repeats, and a repeat on this share of panels would have been seen.
+    NothingRepeats {
+        /// Smallest repeat that would have been seen, 0..1.
+        smallest_seen: f64,
+    },
+    /// Nothing was found, but too little could have been.
+    TooFewToSee {
+        /// Smallest repeat that would have been seen, if any.
+        smallest_seen: Option<f64>,
+        /// Panels needed for a repeat on a fifth of the panels.
+        panels_needed: Option<usize>,
+    },
+    /// Marks on so few panels that nothing repeats yet.
+    SeenOnFewPanels {
+        /// Panels.
+        panels: usize,
+    },
+    /// Places of the marks are not recorded.
+    NoPlaces,
+    /// The repeat is in the records of one lay only.
+    OnlyLay {
+        /// The lay.
+        lay: Lay,
+    },
+}
+
+/// What to do next; worded by the report.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub enum NextCheck {
+    /// Nothing.
+    #[default]
+    None,
+    /// Lay this many panels turned by half a turn.
+    TurnPanels {
+        /// How many.
+        panels: usize,
+    },
+    /// Lay this many panels shifted or turned by a quarter: a half turn can't
+    /// tell a place in the panel's middle.
+    ShiftPanels {
+        /// How many.
+        panels: usize,
+    },
+    /// Turn this many panels at the inspection table.
+    TurnAtTable {
+        /// How many.
+        panels: usize,
+    },
+    /// Look at the inspection table, lamp and camera at the place.
+    CheckTable,
+    /// Record the incoming lot.
+    RecordLots,
+    /// Run more lots before anything is adjusted.
+    MoreLots {
+        /// Lots with hits that would clear them.
+        lots: usize,
+    },
+    /// Run the same lots on another machine or head.
+    RunControl,
+    /// Let another inspector look at the same panels.
+    SecondInspector {
+        /// Who alone sees it.
+        inspector: String,
+    },
+    /// Look at the machine where the place lies.
+    CheckPlace,
+    /// Look at the nest that comes every k-th panel.
+    CheckEveryKth {
+        /// The period.
+        every: usize,
+    },
+    /// Look at one nest.
+    CheckFixture {
+        /// Which.
+        fixture: String,
+    },
+    /// Look at path starts, ends and reversals.
+    CheckPath,
+    /// Look at the line: step-over, pad edge, force drift.
+    CheckStepOver,
+    /// Find what turns or what stands at the pitch.
+    CheckPitch {
+        /// Whether the pitch scales with feed speed.
+        scales_with_feed: Option<bool>,
+    },
+    /// Check the head's tilt.
+    CheckHeadTilt {
+        /// The side that takes more, machine frame; none where the kind of
+        /// defect doesn't say.
+        takes_more: Option<Side>,
+    },
+    /// Check the panels' flatness and support; tilting the head won't cure it.
+    CheckFlatness,
+    /// Check the stand-off and the travel of the compliance, not the tilt.
+    CheckStandOff,
+    /// Check the height of one corner: support, stop, warp.
+    CheckCorner,
+    /// Look at the incoming lots.
+    CheckLots {
+        /// Which.
+        lots: Vec<String>,
+    },
+    /// Look at the supplier.
+    CheckSupplier {
+        /// Who.
+        supplier: String,
+    },
+    /// Look at the step before: design, press, spray pattern, handling.
+    CheckUpstream,
+    /// Look at the abrasive's first or last panels.
+    CheckAbrasive {
+        /// Which end.
+        end: AbrasiveEnd,
+    },
+    /// Look at the recipe that carries it.
+    CheckRecipe {
+        /// Its name.
+        recipe: String,
+    },
+    /// Move one factor alone, in blocks.
+    TryFactor {
+        /// Which.
+        factor: Followed,
+    },
+    /// Too little removed: with the force in order slow down first, then more
+    /// passes, then coarser grit, force last.
+    SlowDownFirst,
+    /// Too much removed: check the contact force, then speed up, then finer grit.
+    CheckForceThenSpeedUp,
+    /// Don't adjust: seen on too few panels.
+    DontAdjust {
+        /// Panels that show it.
+        panels: usize,
+    },
+    /// Look at what comes in: it wanders with the parts.
+    CheckIncoming,
+    /// Inspect so many panels more.
+    MorePanels {
+        /// How many in all.
+        panels: usize,
+    },
+    /// Look at the film thickness of incoming panels.
+    CheckFilm,
+}

@@ -1,0 +1,342 @@
+//! From a repeat to a finding: everything section by section that a careful
+//! practitioner would ask, then the verdict.
+
+use std::collections::BTreeMap;
+use std::sync::Arc;
+
+use super::contrast::{self, FrameEvidence};
+use super::control::{self, Stratum};
+use super::follows::{self, LevelFound};
+use super::frames::{Rival, Scene};
+use super::lots::{self, LotCount, LotEvidence};
+use super::merge::Sighting;
+use super::onset::{self, Life};
+use super::periodic::{self, Fold, Turn};
+use super::place::Place;
+use super::tails::binomial_at_least;
+use crate::records::Panel;
+
+/// A part number shows the machine place if its hits are this improbable as
+/// background.
+const PART_SHOWS: f64 = 0.001;
+
+/// A level of a column that explains a repeat.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Explained {
+    /// The level.
+    pub level: String,
+    /// Its counts.
+    pub found: LevelFound,
+    /// Stretches of panels of this level in time.
+    pub stretches: usize,
+}
+
+/// Part numbers that show the machine place.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub(super) struct Parts {
+    /// Part numbers.
+    pub parts: Vec<String>,
+    /// Suppliers of those, each once.
+    pub suppliers: Vec<String>,
+}
+
+impl Parts {
+    /// Whether two part numbers of different suppliers show it.
+    pub(super) fn clears(&self) -> bool {
+        self.parts.len() >= 2 && self.suppliers.len() >= 2
+    }
+}
+
+/// All evidence about one repeat.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Dossier {
+    /// Frames.
+    pub frames: FrameEvidence,
+    /// Positions of exposed panels (in the scene's panels), in time order.
+    pub exposed: Vec<usize>,
+    /// Whether each exposed panel was hit.
+    pub hit: Vec<bool>,
+    /// Onset, end and the live stretch, counted in exposed panels.
+    pub life: Life,
+    /// Lots in order of first exposed panel.
+    pub lot_names: Vec<String>,
+    /// Exposure and hits by lot.
+    pub lot_counts: Vec<LotCount>,
+    /// What they say.
+    pub lots: LotEvidence,
+    /// Lots cleared by panels turned within them: how many, ln likelihood.
+    pub lots_by_turning: Option<(usize, f64)>,
+    /// Another machine or head on the same lots.
+    pub control: Option<control::Control>,
+    /// Part numbers at the same machine place.
+    pub parts: Parts,
+    /// What the hits follow.
+    pub inspector: Option<Explained>,
+    /// See `inspector`.
+    pub recipe: Option<Explained>,
+    /// See `inspector`.
+    pub fixture: Option<Explained>,
+    /// Abrasive age.
+    pub age: Option<follows::AgeFound>,
+    /// Every k-th panel.
+    pub fold: Option<Fold>,
+}
+
+/// What all repeats of one kind of defect share.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Ground<'a> {
+    /// Panels of the stream's machine and head.
+    pub scene: Scene<'a>,
+    /// Inspected panels of all other machines and heads.
+    pub others: &'a [usize],
+    /// Number of every panel of the records in the order of its machine.
+    pub numbers: &'a [usize],
+}
+
+/// Gathers the evidence about a sighting.
+pub(super) fn investigate(ground: &Ground<'_>, leader: Rival) -> Dossier {
+    let scene = &ground.scene;
+    let frames = contrast::weigh(scene, leader);
+    let laid = scene.laid(&frames.chosen);
+    let on = |at: &usize| {
+        let panel = &scene.records.panels[scene.panels[*at]];
+        laid[*at].is_some_and(|p| p.on(panel))
+    };
+    let exposed: Vec<usize> = (0..scene.panels.len()).filter(on).collect();
+    let hit: Vec<bool> = exposed
+        .iter()
+        .map(|&at| laid[at].is_some_and(|p| scene.hit(at, &p)))
+        .collect();
+    let life = onset::life(&hit);
+    let alive = life.first..life.past;
+    let panel = |i: usize| &scene.records.panels[scene.panels[exposed[i]]];
+    let text = |value: &Option<Arc<str>>| value.as_deref().map(String::from);
+
+    let lot_of: Vec<Option<String>> = (0..exposed.len()).map(|i| text(&panel(i).lot)).collect();
+    let (codes, lot_names) = coded(&lot_of);
+    let lot_counts = by_level(&codes, &hit, lot_names.len(), 0..hit.len());
+    let live_counts = by_level(&codes, &hit, lot_names.len(), alive.clone());
+    let recorded: usize = lot_counts.iter().map(|c| c.exposed).sum();
+    let lots = if 2 * recorded < exposed.len() {
+        LotEvidence::NotRecorded
+    } else {
+        lots::judge(&lot_counts, &live_counts, scene.background)
+    };
+    let lots_by_turning = lots_by_turning(scene, &frames.machine);
+
+    let explained = |value: &dyn Fn(&Panel) -> Option<String>| {
+        let levels: Vec<Option<String>> = alive.clone().map(|i| value(panel(i))).collect();
+        explain(&levels, &hit[alive.clone()], scene.background)
+    };
+    let ages: Vec<Option<f64>> = alive.clone().map(|i| panel(i).abrasive_age).collect();
+    let turns: Vec<Turn> = exposed
+        .iter()
+        .zip(&hit)
+        .map(|(&at, &hit)| Turn {
+            number: ground.numbers[scene.panels[at]],
+            hit,
+        })
+        .collect();
+    Dossier {
+        control: frames
+            .panel
+            .and_then(|place| compare_with_control(ground, &frames.machine, &place)),
+        parts: parts_that_show(scene, &exposed, &hit),
+        inspector: explained(&|p| text(&p.inspector)),
+        recipe: explained(&setting),
+        fixture: explained(&|p| text(&p.fixture)),
+        age: follows::age(&ages, &hit[alive.clone()], scene.background),
+        fold: periodic::fold(&turns),
+        frames,
+        exposed,
+        hit,
+        life,
+        lot_names,
+        lot_counts,
+        lots,
+        lots_by_turning,
+    }
+}
+
+/// The recipe's name, or its factors where it has none.
+pub(super) fn setting(panel: &Panel) -> Option<String> {
+    if let Some(recipe) = &panel.recipe {
+        return Some(recipe.to_string());
+    }
+    let numbers = [panel.feed_mm_s, panel.passes, panel.force_n];
+    if numbers.iter().all(Option::is_none) {
+        return None;
+    }
+    let shown = |v: Option<f64>| v.map_or("–".to_string(), |v| v.to_string());
+    Some(numbers.map(shown).join(" / "))
+}
+
+/// Levels as numbers, in order of first panel, and their names.
+pub(super) fn coded(levels: &[Option<String>]) -> (Vec<Option<usize>>, Vec<String>) {
+    let mut number: BTreeMap<&str, usize> = BTreeMap::new();
+    let mut names: Vec<String> = Vec::new();
+    let codes = levels
+        .iter()
+        .map(|level| {
+            let name = level.as_deref()?;
+            Some(*number.entry(name).or_insert_with(|| {
+                names.push(name.to_string());
+                names.len() - 1
+            }))
+        })
+        .collect();
+    (codes, names)
+}
+
+/// Exposure and hits by level over a stretch of panels.
+fn by_level(
+    codes: &[Option<usize>],
+    hit: &[bool],
+    levels: usize,
+    stretch: std::ops::Range<usize>,
+) -> Vec<LotCount> {
+    let none = LotCount {
+        exposed: 0,
+        hits: 0,
+    };
+    let mut counts = vec![none; levels];
+    for i in stretch {
+        if let Some(l) = codes[i] {
+            counts[l].exposed += 1;
+            counts[l].hits += usize::from(hit[i]);
+        }
+    }
+    counts
+}
+
+/// The level in which hits gather, if the test passes.
+fn explain(levels: &[Option<String>], hits: &[bool], background: f64) -> Option<Explained> {
+    let (coded, names) = coded(levels);
+    let found = follows::level(&coded, hits, background)?;
+    let is = |i: usize| coded[i] == Some(found.level);
+    let stretches = (0..coded.len())
+        .filter(|&i| is(i) && (i == 0 || !is(i - 1)))
+        .count();
+    Some(Explained {
+        level: names[found.level].clone(),
+        found,
+        stretches,
+    })
+}
+
+/// Panels of each lot (indices into `Records::panels`), then frames within lots.
+fn lots_by_turning(scene: &Scene<'_>, machine: &Rival) -> Option<(usize, f64)> {
+    let mut lots: BTreeMap<&str, Vec<usize>> = BTreeMap::new();
+    for &i in scene.panels {
+        if let Some(lot) = &scene.records.panels[i].lot {
+            lots.entry(lot).or_default().push(i);
+        }
+    }
+    let lots: Vec<Vec<usize>> = lots.into_values().collect();
+    contrast::within_lots(scene, machine, &lots)
+}
+
+/// Hits at the same place of the panel on other machines and heads, lot by lot
+/// (and inspector by inspector, where recorded: a station that only looks at
+/// one machine's panels would stand in for the machine).
+///
+/// Here only panels count on which the machine's and the panel's place
+/// coincide: on turned panels the machine's mark lies elsewhere.
+fn compare_with_control(
+    ground: &Ground<'_>,
+    machine: &Rival,
+    panel_rival: &Rival,
+) -> Option<control::Control> {
+    let scene = &ground.scene;
+    let records = scene.records;
+    let mut strata: BTreeMap<(&str, Option<&str>), Stratum> = BTreeMap::new();
+    let mut count = |i: usize, place: &Place, here: bool| {
+        let panel = &records.panels[i];
+        let Some(lot) = panel.lot.as_deref() else {
+            return;
+        };
+        if !place.on(panel) {
+            return;
+        }
+        let hit = usize::from(scene.marks.nearest(i, place, scene.reach_mm).is_some());
+        let s = strata
+            .entry((lot, panel.inspector.as_deref()))
+            .or_insert(Stratum {
+                hits: 0,
+                exposed: 0,
+                control_hits: 0,
+                control_exposed: 0,
+            });
+        if here {
+            s.exposed += 1;
+            s.hits += hit;
+        } else {
+            s.control_exposed += 1;
+            s.control_hits += hit;
+        }
+    };
+    for &i in scene.panels {
+        let panel = &records.panels[i];
+        let places = (
+            machine.holder.to_machine(panel, &machine.place),
+            panel_rival.holder.to_machine(panel, &panel_rival.place),
+        );
+        if let (Some(m), Some(p)) = places
+            && m.apart(&p) <= 2.0 * scene.reach_mm
+        {
+            count(i, &m, true);
+        }
+    }
+    for &i in ground.others {
+        if let Some(place) = panel_rival
+            .holder
+            .to_machine(&records.panels[i], &panel_rival.place)
+        {
+            count(i, &place, false);
+        }
+    }
+    let strata: Vec<Stratum> = strata.into_values().collect();
+    control::compare(&strata, scene.background)
+}
+
+/// Part numbers whose hits at the place are too many for background, and
+/// their suppliers.
+fn parts_that_show(scene: &Scene<'_>, exposed: &[usize], hit: &[bool]) -> Parts {
+    let mut parts: BTreeMap<(&str, &str), (usize, usize)> = BTreeMap::new();
+    for (&at, &hit) in exposed.iter().zip(hit) {
+        let panel = &scene.records.panels[scene.panels[at]];
+        if let (Some(part), Some(supplier)) = (&panel.part, &panel.supplier) {
+            let cell = parts.entry((part, supplier)).or_default();
+            cell.0 += 1;
+            cell.1 += usize::from(hit);
+        }
+    }
+    let mut out = Parts::default();
+    let mut shown: BTreeMap<&str, Vec<&str>> = BTreeMap::new();
+    for ((part, supplier), (n, k)) in parts {
+        if k >= 2 && binomial_at_least(k, n, scene.background) <= PART_SHOWS {
+            shown.entry(supplier).or_default().push(part);
+            if !out.parts.iter().any(|p| p == part) {
+                out.parts.push(part.to_string());
+            }
+        }
+    }
+    // Different suppliers count only with different part numbers: the same
+    // design from two suppliers leaves the design.
+    let mut matched: Vec<&str> = Vec::new();
+    for (supplier, own) in &shown {
+        if own.iter().any(|part| !matched.contains(part)) {
+            matched.extend(own);
+            out.suppliers.push((*supplier).to_string());
+        }
+    }
+    out
+}
+
+/// The rival that a sighting stands for.
+pub(super) fn leader(sighting: &Sighting) -> Option<Rival> {
+    Some(Rival {
+        holder: sighting.holder,
+        place: sighting.place()?,
+    })
+}
