@@ -158,6 +158,7 @@ mod tests {
                 zone: Vec::new(),
                 panels_in_scan: 0,
                 scan_radius_mm: 4.0,
+                centres: 1,
                 p_value: p_adjusted,
                 tests: 1,
                 p_adjusted,

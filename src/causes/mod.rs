@@ -6,7 +6,6 @@ mod band_background;
 mod conclude;
 mod contrast;
 mod control;
-mod control;
 mod edge_profile;
 mod field;
 mod find;

@@ -521,3 +521,27 @@ pub enum NextCheck {
     /// Look at the film thickness of incoming panels.
     CheckFilm,
 }
+
+impl NextCheck {
+    /// Whether the check means going to the machine or into the cell: the
+    /// report then adds its caution.
+    #[must_use]
+    pub fn enters_cell(&self) -> bool {
+        matches!(
+            self,
+            NextCheck::CheckPlace
+                | NextCheck::CheckEveryKth { .. }
+                | NextCheck::CheckFixture { .. }
+                | NextCheck::CheckPath
+                | NextCheck::CheckStepOver
+                | NextCheck::CheckPitch { .. }
+                | NextCheck::CheckHeadTilt { .. }
+                | NextCheck::CheckFlatness
+                | NextCheck::CheckStandOff
+                | NextCheck::CheckCorner
+                | NextCheck::CheckAbrasive { .. }
+                | NextCheck::SlowDownFirst
+                | NextCheck::CheckForceThenSpeedUp
+        )
+    }
+}

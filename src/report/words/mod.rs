@@ -5,9 +5,11 @@
 //! say: singular and plural, one lot, nothing found.
 
 pub mod document;
+mod next_checks;
 mod reasons;
 
-pub use reasons::{next_check, reason};
+pub use next_checks::next_check;
+pub use reasons::reason;
 
 /// The language, as a tag of BCP 47.
 pub const LANGUAGE: &str = "en";

@@ -1,0 +1,173 @@
+//! What to check next, as a sentence.
+
+use super::reasons::{abrasive, column, list, ordinal, side_name};
+use crate::causes::NextCheck;
+use crate::charts::NumberStyle;
+
+/// What to check next, as a sentence; none where there is nothing to check.
+#[must_use]
+pub fn next_check(check: &NextCheck, numbers: &NumberStyle) -> Option<String> {
+    let count = |n: usize| numbers.count(n);
+    Some(match check {
+        NextCheck::None => return None,
+        NextCheck::TurnPanels { panels } => format!(
+            "Lay {} panels turned by half a turn and inspect them: what stays in the machine \
+             is the machine's, what turns with the panels came with them.",
+            count(*panels)
+        ),
+        NextCheck::ShiftPanels { panels } => format!(
+            "Lay {} panels shifted or turned by a quarter and inspect them; a half turn takes this \
+             place onto itself and tells nothing.",
+            count(*panels)
+        ),
+        NextCheck::TurnAtTable { panels } => format!(
+            "Lay {} panels at the inspection table otherwise than in the cell: a mark of the table, \
+             lamp or camera stays where it is there.",
+            count(*panels)
+        ),
+        NextCheck::CheckTable => {
+            "Clean and check the inspection table, lamp and camera at this place.".into()
+        }
+        NextCheck::RecordLots => "Record the incoming lot of every panel.".into(),
+        NextCheck::MoreLots { lots } => format!(
+            "Don't adjust yet: run panels of more lots and see whether it comes in at least {} of \
+             them without the two most hit.",
+            count(*lots)
+        ),
+        NextCheck::RunControl => {
+            "Run panels of the same lots on another machine or head and compare.".into()
+        }
+        NextCheck::SecondInspector { inspector } => format!(
+            "Let somebody other than {inspector} inspect the same panels: so far nobody else sees it."
+        ),
+        NextCheck::CheckPlace => {
+            "Look at the machine where this place lies: pad, support, stop, path.".into()
+        }
+        NextCheck::CheckEveryKth { every } => format!(
+            "Look at what comes round every {} panel: nest, fixture, stop or pallet.",
+            ordinal(*every)
+        ),
+        NextCheck::CheckFixture { fixture } => {
+            format!("Look at fixture {fixture}, at this place.")
+        }
+        NextCheck::CheckPath => {
+            "Look at the path's starts, ends and reversals at this distance from the edge: dwell, \
+             touchdown, lead-in."
+                .into()
+        }
+        NextCheck::CheckStepOver => {
+            "Look at step-over, pad edge and force along this line of the path.".into()
+        }
+        NextCheck::CheckPitch { scales_with_feed } => match scales_with_feed {
+            Some(true) => "Look for something that turns or vibrates: its frequency is feed speed over pitch.".into(),
+            Some(false) => "Look for something of fixed geometry at this pitch: slats, supports, core.".into(),
+            None => "Run some panels at another feed speed: a pitch that grows with it comes from something \
+                     that turns or vibrates, a pitch that keeps from something of fixed geometry."
+                .into(),
+        },
+        NextCheck::CheckHeadTilt { takes_more } => format!(
+            "Check the head's tilt{}.",
+            takes_more.map_or(String::new(), |side| format!(
+                ": it takes more at {} of the panel as it lies in the machine",
+                side_name(side)
+            ))
+        ),
+        NextCheck::CheckFlatness => {
+            "Check flatness and support of the panels; tilting the head would only move the marks.".into()
+        }
+        NextCheck::CheckStandOff => {
+            "Check the stand-off and the travel left in the compliance at this end, not the tilt: set \
+             the working height at the low spot."
+                .into()
+        }
+        NextCheck::CheckCorner => {
+            "Check the height at this corner: support, stop, warp of the panel.".into()
+        }
+        NextCheck::CheckLots { lots } if lots.is_empty() => {
+            "Compare the incoming lots before sanding.".into()
+        }
+        NextCheck::CheckLots { lots } => format!(
+            "Look at incoming {} {} before sanding, and at what came before.",
+            if lots.len() == 1 { "lot" } else { "lots" },
+            list(lots.iter().cloned())
+        ),
+        NextCheck::CheckSupplier { supplier } => {
+            format!("Look at incoming panels of {supplier} before sanding.")
+        }
+        NextCheck::CheckUpstream => {
+            "Look at the step before: design, press, coating, handling. Leave the machine as it is.".into()
+        }
+        NextCheck::CheckAbrasive { end } => format!(
+            "Look at panels sanded with {} abrasive and at how it is changed.",
+            abrasive(*end)
+        ),
+        NextCheck::CheckRecipe { recipe } => format!(
+            "Run recipe {recipe} and another one in turns, in blocks, on the same lot."
+        ),
+        NextCheck::TryFactor { factor } => format!(
+            "Change {} alone, old and new in turns, in blocks, on the same lot and abrasive.",
+            column(factor)
+        ),
+        NextCheck::SlowDownFirst => {
+            "Check contact and force; with those in order slow down first, then more passes, then a \
+             coarser grit, force last."
+                .into()
+        }
+        NextCheck::CheckForceThenSpeedUp => {
+            "Check the contact force first; then speed up or take a pass less, then a finer grit.".into()
+        }
+        NextCheck::DontAdjust { panels } => format!(
+            "Don't adjust: it was seen on {}. Wait until it is seen at one place on three panels or more.",
+            if *panels == 1 {
+                "one panel only".to_owned()
+            } else {
+                format!("{} panels only", count(*panels))
+            }
+        ),
+        NextCheck::CheckIncoming => {
+            "Leave the machine as it is and look at what comes in: it wanders with the parts.".into()
+        }
+        NextCheck::MorePanels { panels } => format!(
+            "Inspect about {} panels in all, clean ones included, before anything is concluded.",
+            count(*panels)
+        ),
+        NextCheck::CheckFilm => {
+            "Measure the film of incoming panels there: it is thin where sanding goes through.".into()
+        }
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::causes::Side;
+
+    fn say(check: &NextCheck) -> String {
+        next_check(check, &NumberStyle::default()).unwrap_or_default()
+    }
+
+    #[test]
+    fn a_mark_seen_once_is_no_reason_to_adjust() {
+        assert!(
+            say(&NextCheck::DontAdjust { panels: 1 })
+                .starts_with("Don't adjust: it was seen on one panel only.")
+        );
+        assert!(say(&NextCheck::DontAdjust { panels: 2 }).contains("2 panels only"));
+    }
+
+    #[test]
+    fn the_tilt_says_which_side_takes_more() {
+        let check = NextCheck::CheckHeadTilt {
+            takes_more: Some(Side::HighX),
+        };
+        assert_eq!(
+            say(&check),
+            "Check the head's tilt: it takes more at high x of the panel as it lies in the machine."
+        );
+        assert_eq!(
+            say(&NextCheck::CheckHeadTilt { takes_more: None }),
+            "Check the head's tilt."
+        );
+        assert_eq!(next_check(&NextCheck::None, &NumberStyle::default()), None);
+    }
+}
