@@ -6,11 +6,32 @@
 //! lots allow. Where old recipe and old lot are the same thing, the question is
 //! refused instead of answered.
 
+mod assess;
+mod compare;
+mod design;
+mod error;
+mod exact;
+mod items;
+mod judge;
+mod needed;
+mod ratio;
+mod recipe_changes;
+mod removal;
 mod result;
 mod settings;
+mod sides;
+#[cfg(test)]
+mod simulated;
+mod spell;
+mod strata;
+mod trend;
 
+pub use compare::compare;
+pub use error::ChangeError;
+pub use recipe_changes::recipe_changes;
 pub use result::{
     Change, Changes, Comparison, Confounder, Counts, Dispersion, Estimate, LotCounts, Margin,
     Measure, Method, Note, Question, RemovalChange, Side, Spread, StratumUse, Unit, Verdict,
 };
 pub use settings::Settings;
+pub use sides::{Pick, Selection, Sides};

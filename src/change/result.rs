@@ -54,11 +54,15 @@ pub enum Question {
     Since {
         /// First day of the change, `YYYY-MM-DD`.
         day: String,
+        /// What else holds for panels of both sides.
+        only: Vec<(String, String)>,
     },
     /// From the first panel on an abrasive against the panels before it.
     Abrasive {
         /// `abrasive_id` of the new abrasive.
         id: String,
+        /// What else holds for panels of both sides.
+        only: Vec<(String, String)>,
     },
     /// A change of `recipe` found in the time order of a machine's panels.
     Recipe {
@@ -132,6 +136,9 @@ pub struct Change {
     pub method: Option<Method>,
     /// The same comparison for the share of panels hit.
     pub panels_hit_ratio: Option<Estimate>,
+    /// Lots before against lots after as if they had been drawn alike: only
+    /// where no lot ran both ways, which leaves the verdict open all the same.
+    pub between_lots: Option<Estimate>,
     /// Whether the opposite class got worse; none where no kind of the opposite
     /// class is in the records.
     pub opposite: Option<Margin>,
@@ -189,8 +196,7 @@ pub struct RemovalChange {
     pub estimate: Option<Estimate>,
     /// Adjusted for all tests (Holm 1979).
     pub p_adjusted: Option<f64>,
-    /// Whether it moved. `Helped` and `Hurt` are used for spreads only (less
-    /// spread helps); a mean that moved is `Moved`.
+    /// Whether it moved.
     pub verdict: Spread,
     /// Columns of what else changed, where that is why nothing can be said.
     pub confounded_with: Vec<Confounder>,
@@ -285,6 +291,8 @@ pub enum Unit {
     Runs,
     /// Days.
     Days,
+    /// Blocks of neighbouring days.
+    Blocks,
     /// Lots.
     Lots,
 }
@@ -299,6 +307,8 @@ pub struct Dispersion {
     pub runs: Option<f64>,
     /// Between days.
     pub days: Option<f64>,
+    /// Between blocks of neighbouring days.
+    pub blocks: Option<f64>,
     /// Between lots.
     pub lots: Option<f64>,
 }
@@ -401,6 +411,16 @@ pub enum Note {
     LotMissing {
         /// How many.
         panels: usize,
+    },
+    /// Lots came one after the other: few ran both ways, so lots before are
+    /// compared with lots after, by the scatter between lots.
+    LotsInTurn {
+        /// Lots before.
+        before: usize,
+        /// Lots after.
+        after: usize,
+        /// Lots on both sides.
+        both: usize,
     },
     /// Lots are not recorded; differences between them can't be allowed for.
     LotsNotRecorded,

@@ -1,0 +1,145 @@
+//! Verdicts: p-values adjusted for all tests, then the rules of the answer.
+
+use super::{
+    Change, Changes, Comparison, Confounder, Note, RemovalChange, Settings, Spread, Verdict,
+};
+use crate::site::DefectClass;
+use crate::stats::multiplicity::{Adjustment, adjust};
+
+/// Adjusts over all tests of all comparisons and gives every verdict.
+pub(super) fn judge(comparisons: Vec<Comparison>, settings: &Settings) -> Changes {
+    let mut changes = Changes {
+        comparisons,
+        tests: 0,
+    };
+    let p_values: Vec<f64> = changes.comparisons.iter().flat_map(tested).collect();
+    changes.tests = p_values.len();
+    let mut adjusted = adjust(&p_values, Adjustment::Holm).into_iter();
+    for comparison in &mut changes.comparisons {
+        for change in &mut comparison.changes {
+            if change.p.is_some() {
+                change.p_adjusted = adjusted.next();
+            }
+        }
+        for removal in comparison.removal.iter_mut().filter(|r| tests_removal(r)) {
+            removal.p_adjusted = adjusted.next();
+        }
+        suspect_inspection(comparison, settings);
+        for change in &mut comparison.changes {
+            verdict(change, settings);
+        }
+        for removal in &mut comparison.removal {
+            removal.verdict = spread(removal, settings);
+        }
+    }
+    changes
+}
+
+fn tested(comparison: &Comparison) -> impl Iterator<Item = f64> {
+    let kinds = comparison.changes.iter().filter_map(|c| c.p);
+    let removal = comparison.removal.iter().filter(|r| tests_removal(r));
+    kinds.chain(removal.filter_map(|r| r.estimate.map(|e| e.p)))
+}
+
+fn tests_removal(removal: &RemovalChange) -> bool {
+    removal.confounded_with.is_empty() && removal.estimate.is_some()
+}
+
+fn significant(p_adjusted: Option<f64>, settings: &Settings) -> bool {
+    p_adjusted.is_some_and(|p| p <= 1.0 - settings.level)
+}
+
+/// Defects that came with the part don't follow the recipe: where they moved,
+/// what moved the same way may be the inspection's doing.
+fn suspect_inspection(comparison: &mut Comparison, settings: &Settings) {
+    let moved: Vec<(f64, f64)> = comparison
+        .changes
+        .iter()
+        .filter(|c| c.class == Some(DefectClass::Incoming) && significant(c.p_adjusted, settings))
+        .filter_map(|c| Some((c.ratio.unwrap_or(f64::INFINITY), c.p?)))
+        .collect();
+    for change in &mut comparison.changes {
+        if !significant(change.p_adjusted, settings) {
+            continue;
+        }
+        let ratio = change.ratio.unwrap_or(f64::INFINITY);
+        if let Some(&(incoming, p)) = moved.iter().find(|(r, _)| (r - 1.0) * (ratio - 1.0) > 0.0) {
+            change
+                .notes
+                .push(Note::IncomingMoved { ratio: incoming, p });
+            change.confounded_with.push(Confounder::Inspector);
+        }
+    }
+}
+
+fn verdict(change: &mut Change, settings: &Settings) {
+    change.verdict = if !change.confounded_with.is_empty() {
+        Verdict::NotIdentifiable
+    } else if significant(change.p_adjusted, settings) {
+        if change.ratio.is_none_or(|r| r > 1.0) {
+            Verdict::Hurt
+        } else {
+            fell(change)
+        }
+    } else {
+        nothing_shown(change, settings)
+    };
+    if matches!(
+        change.verdict,
+        Verdict::Helped | Verdict::Hurt | Verdict::NotIdentifiable
+    ) {
+        change.panels_needed = None;
+    }
+}
+
+/// The kind fell: an improvement only if the opposite class is no worse.
+fn fell(change: &mut Change) -> Verdict {
+    let Some(opposite) = change.opposite.as_ref().filter(|o| !o.holds) else {
+        return Verdict::Helped;
+    };
+    change.notes.push(Note::OppositeClass {
+        class: opposite.class,
+    });
+    if opposite.ratio.is_some_and(|r| r <= opposite.margin) {
+        Verdict::TooFewPanels
+    } else {
+        Verdict::NoDifferenceShown
+    }
+}
+
+/// Not significant: enough panels to have shown the ratio of interest, or not.
+fn nothing_shown(change: &Change, settings: &Settings) -> Verdict {
+    let interest = settings.ratio_of_interest;
+    let left_out = change
+        .ratio_ci
+        .is_some_and(|ci| ci.low > interest && ci.high < 1.0 / interest);
+    let panels = change.before.panels + change.after.panels;
+    let enough = change.panels_needed.is_some_and(|n| n <= panels);
+    if left_out || enough {
+        Verdict::NoDifferenceShown
+    } else {
+        Verdict::TooFewPanels
+    }
+}
+
+fn spread(removal: &RemovalChange, settings: &Settings) -> Spread {
+    let Some(estimate) = removal
+        .estimate
+        .filter(|_| removal.confounded_with.is_empty())
+    else {
+        return Spread::NotIdentifiable;
+    };
+    if significant(removal.p_adjusted, settings) {
+        return if estimate.ratio.is_none_or(|r| r > 1.0) {
+            Spread::More
+        } else {
+            Spread::Less
+        };
+    }
+    let interest = settings.ratio_of_interest;
+    if estimate.ratio_ci.low > interest && estimate.ratio_ci.high < 1.0 / interest {
+        Spread::NoDifferenceShown
+    } else {
+        Spread::TooFewPanels
+    }
+}

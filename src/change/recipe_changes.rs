@@ -1,0 +1,126 @@
+//! Every change of recipe that the time order of the panels shows.
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::sync::Arc;
+
+use super::assess::assess;
+use super::judge::judge;
+use super::{Changes, Comparison, Question, Settings, Side};
+use crate::records::{Panel, Records};
+
+/// Fewest panels on a recipe for a change to or from it to be looked at.
+const FEWEST_PANELS: usize = 5;
+
+/// Most changes looked at, those with the most panels first.
+const MOST_CHANGES: usize = 12;
+
+type Stream<'a> = (&'a Option<Arc<str>>, &'a Option<Arc<str>>);
+
+/// A pair of recipes that followed each other on some machine.
+struct Pair<'a> {
+    from: &'a str,
+    to: &'a str,
+    first_panel: usize,
+    streams: BTreeSet<Stream<'a>>,
+}
+
+/// Compares the panels on the old recipe with those on the new one, for every
+/// pair of recipes that followed each other on a machine; going back and forth
+/// between two recipes is one change. Machines that made the same change are
+/// taken together. A pair of recipes that never made the same part is a change
+/// of product, not of recipe, and is left out.
+#[must_use]
+pub fn recipe_changes(records: &Records, settings: &Settings) -> Changes {
+    judge(comparisons(records, settings), settings)
+}
+
+fn comparisons(records: &Records, settings: &Settings) -> Vec<Comparison> {
+    let mut found: Vec<(usize, Pair<'_>, Vec<Option<Side>>)> = Vec::new();
+    for pair in pairs(&records.panels) {
+        let sides: Vec<Option<Side>> = records
+            .panels
+            .iter()
+            .map(|panel| {
+                if !pair.streams.contains(&(&panel.machine, &panel.head)) {
+                    return None;
+                }
+                match panel.recipe.as_deref()? {
+                    r if r == pair.from => Some(Side::Before),
+                    r if r == pair.to => Some(Side::After),
+                    _ => None,
+                }
+            })
+            .collect();
+        let on = |side| sides.iter().filter(|s| **s == Some(side)).count();
+        let fewer = on(Side::Before).min(on(Side::After));
+        if fewer >= FEWEST_PANELS && !parts_apart(&records.panels, &sides) {
+            found.push((fewer, pair, sides));
+        }
+    }
+    found.sort_by_key(|(fewer, pair, _)| (std::cmp::Reverse(*fewer), pair.first_panel));
+    found.truncate(MOST_CHANGES);
+    found.sort_by_key(|(_, pair, _)| pair.first_panel);
+    found
+        .into_iter()
+        .map(|(_, pair, sides)| {
+            let single = pair.streams.first().filter(|_| pair.streams.len() == 1);
+            let name =
+                |t: Option<&Option<Arc<str>>>| t.and_then(Option::as_deref).map(str::to_owned);
+            let question = Question::Recipe {
+                machine: name(single.map(|s| s.0)),
+                head: name(single.map(|s| s.1)),
+                from: pair.from.to_owned(),
+                to: pair.to.to_owned(),
+                first_panel: records.panels[pair.first_panel].id.clone(),
+            };
+            assess(records, &sides, question, settings)
+        })
+        .collect()
+}
+
+/// Pairs in the order of their first change.
+fn pairs(panels: &[Panel]) -> Vec<Pair<'_>> {
+    let mut last: BTreeMap<Stream<'_>, &str> = BTreeMap::new();
+    let mut index: BTreeMap<(&str, &str), usize> = BTreeMap::new();
+    let mut pairs: Vec<Pair<'_>> = Vec::new();
+    for (k, panel) in panels.iter().enumerate() {
+        let Some(recipe) = panel.recipe.as_deref() else {
+            continue;
+        };
+        // without a time there is no order in which anything changed
+        if panel.sanded_at.is_none() {
+            continue;
+        }
+        let stream = (&panel.machine, &panel.head);
+        let Some(before) = last.insert(stream, recipe).filter(|b| *b != recipe) else {
+            continue;
+        };
+        let key = (before.min(recipe), before.max(recipe));
+        let k = *index.entry(key).or_insert_with(|| {
+            pairs.push(Pair {
+                from: before,
+                to: recipe,
+                first_panel: k,
+                streams: BTreeSet::new(),
+            });
+            pairs.len() - 1
+        });
+        pairs[k].streams.insert(stream);
+    }
+    pairs
+}
+
+fn parts_apart(panels: &[Panel], sides: &[Option<Side>]) -> bool {
+    let parts = |side: Side| -> Option<BTreeSet<&str>> {
+        panels
+            .iter()
+            .zip(sides)
+            .filter(|(_, s)| **s == Some(side))
+            .map(|(p, _)| p.part.as_deref())
+            .collect()
+    };
+    match (parts(Side::Before), parts(Side::After)) {
+        (Some(before), Some(after)) => before.is_disjoint(&after),
+        _ => false,
+    }
+}
