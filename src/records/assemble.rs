@@ -4,7 +4,6 @@ use std::collections::{BTreeMap, HashMap, HashSet};
 use std::sync::Arc;
 
 use super::join::{Dispute, Joined, join};
-use super::notes::{Note, Notes};
 use super::observed::{self, Seen};
 use super::parts::{Fact, Facts, FileRows};
 use super::read::Sorted;
@@ -89,7 +88,7 @@ pub(super) fn assemble(sorted: Sorted, rules: &Rules<'_>) -> Result<Records, Rec
         readings,
         defect_names,
         rejects: outside,
-        duplicates,
+        warnings: told,
         without_place,
     } = observed::gather(
         &files,
@@ -125,9 +124,7 @@ pub(super) fn assemble(sorted: Sorted, rules: &Rules<'_>) -> Result<Records, Rec
         rejected_panels: lost.len(),
     };
     warnings.extend(notes.warnings());
-    if let Some(warning) = duplicates {
-        warnings.push(warning);
-    }
+    warnings.extend(told);
     if without_place > 0 {
         warnings.push(Warning {
             code: WarningCode::DefectWithoutPlace,
@@ -385,13 +382,4 @@ fn reject_sizeless(
             }
         }
     }
-}
-
-/// Adds the notes on spellings, called by `observed`.
-pub(super) fn note_spelling(notes: &mut Notes, written: &str, read: &str, file: &FileRows) {
-    notes.add(
-        Note::Spelling(written.to_owned(), read.to_owned()),
-        1,
-        &file.path,
-    );
 }

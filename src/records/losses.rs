@@ -76,6 +76,7 @@ pub enum WarningCode {
     ReadAs,
     NamesMatched,
     InspectionDisagrees,
+    AgeNeverResets,
 }
 
 impl WarningCode {
@@ -108,6 +109,7 @@ impl WarningCode {
             Self::ReadAs => "read-as",
             Self::NamesMatched => "names-matched",
             Self::InspectionDisagrees => "inspection-disagrees",
+            Self::AgeNeverResets => "age-never-resets",
         }
     }
 }

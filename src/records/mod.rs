@@ -18,6 +18,7 @@ mod layout;
 mod load;
 mod losses;
 mod moment;
+mod names;
 mod notes;
 mod number;
 mod observed;

@@ -2,12 +2,11 @@
 //! once, in the panel frame.
 
 use std::collections::{BTreeMap, HashMap};
-use std::sync::Arc;
 
-use super::assemble::note_spelling;
+use super::names::Names;
 use super::notes::Notes;
 use super::parts::{FileRows, Observation};
-use super::{Defect, DefectName, Lost, Panel, Point, Reading, Reject, Warning, WarningCode};
+use super::{Defect, DefectName, Lost, Panel, Point, Reading, Reject, Warning, WarningCode, traps};
 use crate::site::Site;
 
 /// Everything that was seen.
@@ -16,7 +15,7 @@ pub(super) struct Seen {
     pub readings: Vec<Reading>,
     pub defect_names: Vec<DefectName>,
     pub rejects: Vec<Reject>,
-    pub duplicates: Option<Warning>,
+    pub warnings: Vec<Warning>,
     pub without_place: usize,
 }
 
@@ -57,7 +56,7 @@ pub(super) fn gather(
         readings: Vec::new(),
         defect_names: names.names.clone(),
         rejects: Vec::new(),
-        duplicates: None,
+        warnings: Vec::new(),
         without_place: 0,
     };
     let mut known: HashMap<Detail, Copies> = HashMap::new();
@@ -138,7 +137,9 @@ pub(super) fn gather(
     }
     seen.sort();
     seen.forget_names_not_seen();
-    seen.duplicates = tell_doubles(&doubles, files);
+    seen.warnings.extend(tell_doubles(&doubles, files));
+    seen.warnings
+        .extend(traps::placeholders(&mut seen.defects, panels));
     seen
 }
 
@@ -291,91 +292,4 @@ fn tell_doubles(doubles: &BTreeMap<usize, usize>, files: &[FileRows]) -> Option<
         ),
         file: (whole == 1).then(|| files[*first].path.clone()),
     })
-}
-
-/// The kinds of defect: spellings that differ only in case, spaces and
-/// hyphens are one.
-struct Names {
-    names: Vec<DefectName>,
-    index: HashMap<Arc<str>, usize>,
-}
-
-impl Names {
-    fn of(files: &[FileRows], site: &Site, notes: &mut Notes) -> Names {
-        let mut count: BTreeMap<Arc<str>, (usize, usize)> = BTreeMap::new();
-        for (file, rows) in files.iter().enumerate() {
-            for name in rows.observations.iter().filter_map(|o| o.defect.as_ref()) {
-                count.entry(name.clone()).or_insert((0, file)).0 += 1;
-            }
-        }
-        let mut groups: BTreeMap<String, Vec<(Arc<str>, usize, usize)>> = BTreeMap::new();
-        for (name, (times, file)) in count {
-            groups
-                .entry(spelling_key(&name))
-                .or_default()
-                .push((name, times, file));
-        }
-        let by_site: HashMap<String, &str> = site
-            .defects
-            .synonyms
-            .keys()
-            .chain(site.defects.classes.keys())
-            .chain(site.defects.cost.keys())
-            .map(|name| (spelling_key(name), name.as_str()))
-            .collect();
-        let mut chosen: Vec<(String, Vec<(Arc<str>, usize, usize)>)> = groups
-            .into_iter()
-            .map(|(key, spellings)| {
-                let name = by_site.get(&key).map_or_else(
-                    || {
-                        spellings
-                            .iter()
-                            .max_by(|a, b| a.1.cmp(&b.1).then(b.0.cmp(&a.0)))
-                            .map_or_else(String::new, |(name, _, _)| name.to_string())
-                    },
-                    |name| (*name).trim().to_owned(),
-                );
-                (name, spellings)
-            })
-            .collect();
-        chosen.sort_by(|a, b| a.0.cmp(&b.0));
-        let mut names = Names {
-            names: Vec::new(),
-            index: HashMap::new(),
-        };
-        for (at, (name, spellings)) in chosen.into_iter().enumerate() {
-            for (spelling, _, file) in spellings {
-                if *spelling != *name {
-                    note_spelling(notes, &spelling, &name, &files[file]);
-                }
-                names.index.insert(spelling, at);
-            }
-            names.names.push(DefectName {
-                class: site.defects.class(&name),
-                name,
-            });
-        }
-        names
-    }
-
-    fn index(&self, name: &Arc<str>) -> usize {
-        self.index.get(name).copied().unwrap_or(0)
-    }
-}
-
-/// What spellings of one kind have in common.
-fn spelling_key(name: &str) -> String {
-    let mut key = String::with_capacity(name.len());
-    for c in name.trim().chars().flat_map(char::to_lowercase) {
-        let c = if matches!(c, '-' | '_') || c.is_whitespace() {
-            ' '
-        } else {
-            c
-        };
-        if c == ' ' && key.ends_with(' ') {
-            continue;
-        }
-        key.push(c);
-    }
-    key
 }

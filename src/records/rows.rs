@@ -17,7 +17,7 @@ use super::parts::{
     Contradiction, Fact, FactAt, Facts, FileRows, InspectionPart, Observation, PanelPart,
 };
 use super::{About, Column, Lay, Lost, Moment, Reject};
-use crate::site::{KeyPart, Site};
+use crate::site::{KeyPart, Site, spelling_key};
 
 /// What all files share.
 #[derive(Debug)]
@@ -36,9 +36,9 @@ impl<'a> Rules<'a> {
         let mut synonyms = HashMap::new();
         for (name, others) in &site.defects.synonyms {
             for other in others {
-                synonyms.insert(other.trim().to_lowercase(), Arc::from(name.trim()));
+                synonyms.insert(spelling_key(other), Arc::from(name.trim()));
             }
-            synonyms.insert(name.trim().to_lowercase(), Arc::from(name.trim()));
+            synonyms.insert(spelling_key(name), Arc::from(name.trim()));
         }
         Self {
             site,
@@ -401,8 +401,13 @@ impl<'a> RowReader<'a> {
             row.notes.push(Note::NoneWord(text.to_owned()));
             return Ok(());
         }
-        row.defect = Some(match self.rules.synonyms.get(&lower) {
-            Some(name) => name.clone(),
+        let named = if self.rules.synonyms.is_empty() {
+            None
+        } else {
+            self.rules.synonyms.get(&spelling_key(text)).cloned()
+        };
+        row.defect = Some(match named {
+            Some(name) => name,
             None => self.text(text),
         });
         Ok(())

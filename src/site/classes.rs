@@ -2,6 +2,8 @@
 
 use serde::{Deserialize, Serialize};
 
+use super::defects::spelling_key;
+
 /// What a kind of defect says about the removal behind it; drives the advice.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
 #[serde(rename_all = "lowercase")]
@@ -21,12 +23,7 @@ pub enum DefectClass {
 ///
 /// Case, hyphens and underscores do not matter.
 pub(super) fn usual_class(name: &str) -> Option<DefectClass> {
-    let key: String = name
-        .trim()
-        .chars()
-        .flat_map(char::to_lowercase)
-        .map(|c| if c == '-' || c == '_' { ' ' } else { c })
-        .collect();
+    let key = spelling_key(name);
     USUAL
         .iter()
         .find(|(_, names)| names.contains(&key.as_str()))

@@ -44,10 +44,10 @@ impl Defects {
     /// else none.
     #[must_use]
     pub fn class(&self, name: &str) -> Option<DefectClass> {
-        let key = name.trim().to_lowercase();
+        let key = spelling_key(name);
         self.classes
             .iter()
-            .find(|(known, _)| known.trim().to_lowercase() == key)
+            .find(|(known, _)| spelling_key(known) == key)
             .map(|(_, class)| *class)
             .or_else(|| usual_class(name))
     }
@@ -55,10 +55,29 @@ impl Defects {
     /// What one panel with that defect costs, in `cost_unit`.
     #[must_use]
     pub fn cost_of(&self, name: &str) -> Option<f64> {
-        let key = name.trim().to_lowercase();
+        let key = spelling_key(name);
         self.cost
             .iter()
-            .find(|(known, _)| known.trim().to_lowercase() == key)
+            .find(|(known, _)| spelling_key(known) == key)
             .map(|(_, cost)| *cost)
     }
+}
+
+/// What spellings of one name have in common: case, hyphens, underscores and
+/// doubled spaces do not matter.
+#[must_use]
+pub(crate) fn spelling_key(name: &str) -> String {
+    let mut key = String::with_capacity(name.len());
+    for c in name.trim().chars().flat_map(char::to_lowercase) {
+        let c = if matches!(c, '-' | '_') || c.is_whitespace() {
+            ' '
+        } else {
+            c
+        };
+        if c == ' ' && key.ends_with(' ') {
+            continue;
+        }
+        key.push(c);
+    }
+    key
 }

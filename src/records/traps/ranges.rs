@@ -1,0 +1,293 @@
+//! Whether the numbers are what their column says: units that look wrong,
+//! settings out of the usual, an abrasive that never ages.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use super::super::{Column, Panel, Records, Warning, WarningCode};
+use super::{counted, median, short, warn};
+
+/// Outside these a setting is unusual (common practice, no source).
+const FEED_MM_S: (f64, f64) = (5.0, 1000.0);
+const FORCE_N: (f64, f64) = (2.0, 200.0);
+const SIZE_MM: (f64, f64) = (60.0, 10_000.0);
+const REMOVED_UM: (f64, f64) = (1.5, 1000.0);
+const FILM_UM: (f64, f64) = (8.0, 3000.0);
+const MOST_PASSES: f64 = 12.0;
+
+/// By how much a number is off when it is in another unit: inch for mm and mil
+/// for µm; minute for second; kilogram-force for newton; m/min for mm/s; cm
+/// for mm.
+const FACTORS: [(f64, &str); 5] = [
+    (25.4, "in or mil"),
+    (60.0, "per minute"),
+    (9.806_65, "kgf"),
+    (1000.0 / 60.0, "m/min"),
+    (10.0, "cm"),
+];
+
+pub(super) fn find(records: &Records, warnings: &mut Vec<Warning>) {
+    let panels = |of: fn(&Panel) -> Option<f64>| -> Vec<f64> {
+        records.panels.iter().filter_map(of).collect()
+    };
+    usual(
+        warnings,
+        Column::LengthMm,
+        &panels(|p| Some(p.length_mm)),
+        SIZE_MM,
+        &[0, 4],
+    );
+    usual(
+        warnings,
+        Column::FeedMmS,
+        &panels(|p| p.feed_mm_s),
+        FEED_MM_S,
+        &[3, 0, 1],
+    );
+    usual(
+        warnings,
+        Column::ForceN,
+        &panels(|p| p.force_n),
+        FORCE_N,
+        &[2],
+    );
+    let removed = by_panel(records, |r| r.removed_um);
+    let film = by_panel(records, |r| r.film_um);
+    let size = |values: &[f64]| -> Vec<f64> { values.iter().map(|v| v.abs()).collect() };
+    usual(
+        warnings,
+        Column::RemovedUm,
+        &size(&removed),
+        REMOVED_UM,
+        &[0],
+    );
+    usual(warnings, Column::FilmUm, &film, FILM_UM, &[0]);
+
+    mixed(
+        warnings,
+        Column::LengthMm,
+        &panels(|p| Some(p.length_mm)),
+        &[0],
+        0.02,
+    );
+    mixed(
+        warnings,
+        Column::FeedMmS,
+        &panels(|p| p.feed_mm_s),
+        &[3, 0, 1],
+        0.05,
+    );
+    mixed(warnings, Column::ForceN, &panels(|p| p.force_n), &[2], 0.05);
+    mixed(warnings, Column::RemovedUm, &removed, &[0], 0.25);
+    mixed(warnings, Column::FilmUm, &film, &[0], 0.25);
+
+    places_in_another_unit(records, warnings);
+    passes(records, warnings);
+    more_than_the_film(records, warnings);
+    age(records, warnings);
+}
+
+/// The mean of a panel's readings, for every panel that has some.
+fn by_panel(records: &Records, of: fn(&super::super::Reading) -> Option<f64>) -> Vec<f64> {
+    let mut sums: BTreeMap<usize, (f64, usize)> = BTreeMap::new();
+    for reading in &records.readings {
+        if let Some(value) = of(reading) {
+            let (sum, count) = sums.entry(reading.panel).or_default();
+            *sum += value;
+            *count += 1;
+        }
+    }
+    sums.values()
+        .map(|(sum, count)| sum / *count as f64)
+        .collect()
+}
+
+/// The typical value outside the usual.
+fn usual(
+    warnings: &mut Vec<Warning>,
+    column: Column,
+    values: &[f64],
+    (low, high): (f64, f64),
+    suspects: &[usize],
+) {
+    let Some(typical) = median(values.to_vec()) else {
+        return;
+    };
+    // A gauge that reads zero throughout is no matter of units.
+    if (low..=high).contains(&typical) || typical == 0.0 {
+        return;
+    }
+    let fits = suspects.iter().map(|at| FACTORS[*at]).find(|(factor, _)| {
+        let turned = if typical < low {
+            typical * factor
+        } else {
+            typical / factor
+        };
+        (low..=high).contains(&turned)
+    });
+    let guess = fits.map_or_else(String::new, |(factor, unit)| {
+        format!(" A factor of {} ({unit}) would explain it.", short(factor))
+    });
+    warnings.push(warn(
+        WarningCode::UnitSuspect,
+        format!(
+            "{} is typically {} {}, outside the usual {} to {}.{guess} See [units] in onus.toml.",
+            column.name(),
+            short(typical),
+            column.unit(),
+            short(low),
+            short(high)
+        ),
+    ));
+}
+
+/// Some panels off from the others by just the factor between two units.
+fn mixed(
+    warnings: &mut Vec<Warning>,
+    column: Column,
+    values: &[f64],
+    suspects: &[usize],
+    tolerance: f64,
+) {
+    let Some(typical) = median(values.to_vec()).filter(|m| *m > 0.0) else {
+        return;
+    };
+    for at in suspects {
+        let (factor, unit) = FACTORS[*at];
+        let off = |ratio: f64| {
+            (ratio / factor - 1.0).abs() <= tolerance || (ratio * factor - 1.0).abs() <= tolerance
+        };
+        let odd = values.iter().filter(|v| off(**v / typical)).count();
+        if odd > 0 {
+            warnings.push(warn(
+                WarningCode::UnitSuspect,
+                format!(
+                    "On {} {} differs from the rest by about {}: is it in another unit ({unit}) there?",
+                    counted(odd, "panel"),
+                    column.name(),
+                    short(factor)
+                ),
+            ));
+            return;
+        }
+    }
+}
+
+/// All marks crowded in a corner whose size is that of another unit.
+fn places_in_another_unit(records: &Records, warnings: &mut Vec<Warning>) {
+    const ENOUGH: usize = 20;
+    let mut farthest: f64 = 0.0;
+    let mut count = 0usize;
+    for defect in &records.defects {
+        if let Some(place) = defect.place {
+            let panel = &records.panels[defect.panel];
+            farthest = farthest
+                .max(place.x / panel.length_mm)
+                .max(place.y / panel.width_mm);
+            count += 1;
+        }
+    }
+    if count < ENOUGH {
+        return;
+    }
+    for (factor, unit) in [(25.4, "in"), (10.0, "cm")] {
+        // Marks reach the far edges of panels; a fifth more for rounding.
+        if farthest <= 1.2 / factor {
+            warnings.push(warn(
+                WarningCode::UnitSuspect,
+                format!(
+                    "All {count} places lie within the first {} % of the panel along both sides: are x_mm and y_mm in {unit}? See [units] in onus.toml.",
+                    short((farthest * 100.0).ceil())
+                ),
+            ));
+            return;
+        }
+    }
+}
+
+fn passes(records: &Records, warnings: &mut Vec<Warning>) {
+    let odd = records
+        .panels
+        .iter()
+        .filter_map(|p| p.passes)
+        .filter(|v| v.fract() != 0.0 || *v > MOST_PASSES)
+        .count();
+    if odd > 0 {
+        warnings.push(warn(
+            WarningCode::UnitSuspect,
+            format!(
+                "passes is not whole or above {MOST_PASSES} on {}: is it a coverage, or passes per zone?",
+                counted(odd, "panel")
+            ),
+        ));
+    }
+}
+
+fn more_than_the_film(records: &Records, warnings: &mut Vec<Warning>) {
+    let (mut both, mut more) = (0usize, 0usize);
+    for reading in &records.readings {
+        if let (Some(removed), Some(film)) = (reading.removed_um, reading.film_um) {
+            both += 1;
+            more += usize::from(removed > film);
+        }
+    }
+    if more > 0 {
+        warnings.push(warn(
+            WarningCode::UnitSuspect,
+            format!(
+                "At {more} of {both} places more was removed than film was there: sanded through, another unit, or film measured after sanding?"
+            ),
+        ));
+    }
+}
+
+/// An abrasive's age that only ever grows, or that is always fresh.
+fn age(records: &Records, warnings: &mut Vec<Warning>) {
+    const ENOUGH: usize = 20;
+    let mut last: BTreeMap<(&str, &str), (f64, usize, bool)> = BTreeMap::new();
+    let mut known: BTreeSet<u64> = BTreeSet::new();
+    let mut panels = 0usize;
+    for panel in &records.panels {
+        let Some(age) = panel.abrasive_age else {
+            continue;
+        };
+        panels += 1;
+        known.insert(age.to_bits());
+        let key = (
+            panel.machine.as_deref().unwrap_or(""),
+            panel.head.as_deref().unwrap_or(""),
+        );
+        let (before, count, fell) = last.entry(key).or_insert((age, 0, false));
+        *fell |= age < *before;
+        *before = age;
+        *count += 1;
+    }
+    if panels < ENOUGH {
+        return;
+    }
+    if known.len() == 1 {
+        warnings.push(warn(
+            WarningCode::AgeNeverResets,
+            "abrasive_age is the same on every panel: it is not counted, so nothing can follow it."
+                .into(),
+        ));
+        return;
+    }
+    let never: Vec<&str> = last
+        .iter()
+        .filter(|(_, (_, count, fell))| *count >= ENOUGH && !*fell)
+        .map(|((machine, _), _)| *machine)
+        .collect();
+    if !never.is_empty() {
+        let whose = if never.iter().all(|m| m.is_empty()) {
+            String::new()
+        } else {
+            format!(" on {}", never.join(", "))
+        };
+        warnings.push(warn(
+            WarningCode::AgeNeverResets,
+            format!(
+                "abrasive_age never falls{whose}: was the abrasive never changed, or is the counter not reset?"
+            ),
+        ));
+    }
+}
