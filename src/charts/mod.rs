@@ -8,6 +8,8 @@ mod axes;
 mod cause_style;
 pub mod kinds;
 mod numbers;
+pub mod places;
+pub mod strips;
 mod svg;
 mod theme;
 mod typeface;

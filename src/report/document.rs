@@ -11,7 +11,9 @@ use crate::site::Paper;
 pub struct Document {
     /// Title of the document.
     pub title: String,
-    /// Who issues it, from the site file.
+    /// The site's name, printed above the first heading.
+    pub site: Option<String>,
+    /// Who issues it, from the site file; a field of the PDF.
     pub author: Option<String>,
     /// The period it covers, as it is printed.
     pub period: String,

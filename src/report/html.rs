@@ -24,9 +24,9 @@ pub fn html(document: &Document) -> String {
         words::LANGUAGE,
     );
     let line: Vec<String> = document
-        .author
+        .site
         .iter()
-        .chain(std::iter::once(&document.period))
+        .chain([&document.title, &document.period])
         .filter(|text| !text.is_empty())
         .map(|text| escape(text))
         .collect();

@@ -1,5 +1,6 @@
 //! Findings, words, the document and the folder that appears whole or not at all.
 
+mod build;
 mod document;
 pub mod findings;
 pub mod folder;
@@ -7,9 +8,11 @@ mod html;
 mod json;
 pub mod pages;
 mod pdf;
+pub mod ranking;
 mod tables;
 pub mod words;
 
+pub use build::{ReportError, document, files};
 pub use document::{Block, Care, Cell, Document, Figure, KeyNumber, Page, Statement, Step, Table};
 pub use findings::{Findings, Levels, Options, find};
 pub use html::html;

@@ -4,7 +4,10 @@
 //! as spreadsheets themselves mark text.
 
 use crate::causes::Finding;
+use crate::charts::NumberStyle;
 use crate::records::{Lost, Reject};
+
+use super::words;
 
 /// Text as a cell that no spreadsheet runs: what begins with a formula's sign
 /// is marked as text, controls are replaced. Plain numbers stay.
@@ -32,7 +35,7 @@ pub(super) fn cell(text: &str) -> String {
 
 /// The findings as a table, one row each; `reasons` and `next` in words.
 #[must_use]
-pub fn findings_csv(findings: &[(&Finding, Vec<String>, Option<String>)]) -> Vec<u8> {
+pub fn findings_csv(findings: &[Finding], numbers: &NumberStyle) -> Vec<u8> {
     let number = |value: Option<f64>| value.map_or(String::new(), plain_number);
     let name = |value: &Option<String>| value.as_deref().map_or(String::new(), cell);
     let header = [
@@ -63,7 +66,13 @@ pub fn findings_csv(findings: &[(&Finding, Vec<String>, Option<String>)]) -> Vec
         "reasons",
         "next_check",
     ];
-    let rows = findings.iter().map(|(f, reasons, next)| {
+    let rows = findings.iter().map(|f| {
+        let reasons: Vec<String> = f
+            .reasons
+            .iter()
+            .map(|r| words::reason(r, numbers))
+            .collect();
+        let next = words::next_check(&f.next_check, numbers);
         vec![
             f.id.clone(),
             name(&f.machine),

@@ -5,13 +5,26 @@
 //! [`charts`](crate::charts).
 
 mod change;
+mod data;
+mod finding;
+mod front;
+mod kinds;
+mod maps;
+mod method;
+mod missed;
+mod places;
 mod recipe;
+mod strips;
 mod surface;
 mod trend;
 
-use crate::charts::{ChartError, Theme};
+use crate::causes::Finding;
+use crate::charts::{ChartError, NumberStyle, Theme};
+use crate::report::words::finding::Speech;
 use crate::report::{Findings, Page};
 use crate::site::Site;
+
+use kinds::kinds_figure;
 
 /// What every page is built from.
 #[derive(Debug, Clone, Copy)]
@@ -24,17 +37,54 @@ pub struct Context<'a> {
     pub theme: &'a Theme,
 }
 
+impl Context<'_> {
+    /// How numbers are written.
+    #[must_use]
+    pub fn numbers(&self) -> &NumberStyle {
+        &self.theme.numbers
+    }
+
+    /// How places are spoken of.
+    #[must_use]
+    pub fn speech(&self) -> Speech<'_> {
+        Speech {
+            numbers: self.numbers(),
+            feed: self.site.frames.feed_direction,
+        }
+    }
+
+    /// Anchor of the page that says more about a finding: its own, or the
+    /// table where there are too many.
+    #[must_use]
+    pub fn finding_anchor(&self, finding: &Finding) -> String {
+        let worst = super::ranking::worst_first(self.findings, self.site);
+        match worst
+            .iter()
+            .take(finding::PAGES)
+            .position(|f| f.id == finding.id)
+        {
+            Some(position) => format!("finding-{}", position + 1),
+            None => "findings".to_owned(),
+        }
+    }
+}
+
 /// All pages in reading order.
 ///
 /// # Errors
 ///
 /// [`ChartError`] if a chart could not be drawn.
 pub fn pages(context: &Context<'_>) -> Result<Vec<Page>, ChartError> {
-    let all = [
-        surface::page(context)?,
-        recipe::page(context)?,
-        change::page(context)?,
-        trend::page(context)?,
-    ];
-    Ok(all.into_iter().flatten().collect())
+    let ranking = super::ranking::rank(context.findings, context.site);
+    let mut all = vec![front::page(context, &ranking)?];
+    all.extend(places::page(context)?);
+    all.extend(finding::pages(context)?);
+    all.extend(surface::page(context)?);
+    all.extend(recipe::page(context)?);
+    all.extend(change::page(context)?);
+    all.extend(trend::page(context)?);
+    all.extend(missed::page(context));
+    all.push(data::page(context, &ranking));
+    all.push(method::page(context));
+    Ok(all)
 }

@@ -40,9 +40,9 @@ pub(super) fn value(document: &Document) -> Value {
         })
         .collect();
     let eyebrow: Vec<String> = document
-        .author
+        .site
         .iter()
-        .chain(std::iter::once(&document.period))
+        .chain([&document.title, &document.period])
         .filter(|text| !text.is_empty())
         .map(|text| printable(text))
         .collect();

@@ -73,6 +73,7 @@ mod tests {
         let nasty = "#import \"x\" $x$ <script> *b* `r` @ref =cmd|' \\u{41} [a](b) // c ~--- 部";
         Document {
             title: "Panels of week 47".into(),
+            site: Some(nasty.into()),
             author: Some(nasty.into()),
             period: "2026-11-16 to 2026-11-22".into(),
             date: Some(jiff::civil::date(2026, 11, 22)),

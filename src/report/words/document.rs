@@ -1,5 +1,9 @@
 //! Words of the document's frame.
 
+use jiff::civil::Date;
+
+use crate::charts::NumberStyle;
+
 /// Before the page number.
 pub const PAGE: &str = "Page";
 /// Between page number and number of pages.
@@ -14,6 +18,16 @@ pub const CAUTION: &str = "Caution";
 pub const CAUTION_TAG: &str = "CAUTION";
 /// Heads of the list of statements.
 pub const STATEMENT_HEADS: [&str; 3] = ["Who makes it", "What we found", "How sure"];
+
+/// The days the records cover.
+#[must_use]
+pub fn period(days: Option<(Date, Date)>, numbers: &NumberStyle) -> String {
+    match days {
+        None => "no dates recorded".to_owned(),
+        Some((first, last)) if first == last => numbers.date(first),
+        Some((first, last)) => format!("{} to {}", numbers.date(first), numbers.date(last)),
+    }
+}
 
 /// The foot of every page.
 #[must_use]

@@ -4,9 +4,22 @@
 //! Functions here turn results into sentences and are tested by what they
 //! say: singular and plural, one lot, nothing found.
 
+pub mod advice;
+pub mod causes;
+pub mod caution;
+pub mod counting;
+pub mod data;
 pub mod document;
+pub mod finding;
+pub mod finding_page;
+pub mod front;
+pub mod kinds;
+pub mod method;
+pub mod missed;
+pub mod places;
 mod next_checks;
 mod reasons;
+pub mod strips;
 
 pub use next_checks::next_check;
 pub use reasons::reason;

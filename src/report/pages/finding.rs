@@ -1,0 +1,130 @@
+//! One page per finding, the worst first; the rest in a table.
+
+use super::{Context, maps, strips};
+use crate::causes::{Cause, Finding, Kind};
+use crate::charts::ChartError;
+use crate::report::ranking::worst_first;
+use crate::report::words::{self, advice, caution, finding as told};
+use crate::report::{Block, Cell, Page, Table};
+
+/// Most findings with a page of their own.
+pub(super) const PAGES: usize = 12;
+/// Most rows of the table of the rest; all are in `findings.csv`.
+const ROWS: usize = 150;
+
+/// The pages.
+///
+/// # Errors
+///
+/// [`ChartError`] if a chart could not be drawn.
+pub(super) fn pages(context: &Context<'_>) -> Result<Vec<Page>, ChartError> {
+    let worst = worst_first(context.findings, context.site);
+    let mut out = Vec::new();
+    for (i, finding) in worst.iter().take(PAGES).enumerate() {
+        out.push(page(context, finding, i + 1)?);
+    }
+    if worst.len() > PAGES {
+        out.push(rest(context, &worst[PAGES..]));
+    }
+    Ok(out)
+}
+
+fn page(context: &Context<'_>, finding: &Finding, number: usize) -> Result<Page, ChartError> {
+    let numbers = context.numbers();
+    let speech = context.speech();
+    let mut blocks = Vec::new();
+    if finding.kind != Kind::Wandering && !finding.evidence.members.is_empty() {
+        blocks.push(Block::Figure(maps::finding_figure(context, finding)?));
+        if !finding.evidence.hits.is_empty() {
+            let name = format!("when-{}", finding.id.to_lowercase());
+            blocks.push(Block::Figure(strips::figure(context, &[finding], &name)?));
+        }
+    }
+    let reasons: Vec<String> = finding
+        .reasons
+        .iter()
+        .map(|r| words::reason(r, numbers))
+        .collect();
+    if !reasons.is_empty() {
+        blocks.push(Block::Heading(words::finding_page::WHY.to_owned()));
+        blocks.push(Block::List(reasons));
+    }
+    if !finding.evidence.by_lot.is_empty() {
+        blocks.push(Block::Table(by_lot(context, finding)));
+    }
+    let settle = words::next_check(&finding.next_check, numbers);
+    let step = advice::first_step(finding, settle.clone(), &speech);
+    blocks.push(Block::Heading(words::finding_page::NEXT.to_owned()));
+    if let Some(settle) = settle.filter(|_| finding.cause != Cause::Undecided) {
+        blocks.push(Block::Paragraph(settle));
+    }
+    blocks.push(Block::Paragraph(format!(
+        "{}. {}",
+        step.action.trim_end_matches('.'),
+        step.check
+    )));
+    if let Some(touch) = step.touch {
+        blocks.push(Block::Caution(caution::caution(&[touch])));
+    }
+    Ok(Page {
+        anchor: format!("finding-{number}"),
+        title: told::title(finding),
+        lead: told::lead(finding, &speech),
+        blocks,
+    })
+}
+
+/// Most lots listed on a page.
+const LOTS: usize = 8;
+
+fn by_lot(context: &Context<'_>, finding: &Finding) -> Table {
+    let numbers = context.numbers();
+    let mut lots: Vec<_> = finding.evidence.by_lot.iter().collect();
+    let all = lots.len();
+    lots.sort_by(|a, b| b.hits.cmp(&a.hits));
+    let rows = lots
+        .iter()
+        .take(LOTS)
+        .map(|lot| {
+            let share = lot.hits as f64 / lot.exposed.max(1) as f64;
+            vec![
+                Cell::from(lot.level.as_str()),
+                Cell::from(numbers.count(lot.hits)),
+                Cell::from(numbers.count(lot.exposed)),
+                Cell::from(numbers.percent(share, lot.exposed)),
+            ]
+        })
+        .collect();
+    Table {
+        caption: words::finding_page::lots_caption(all, LOTS, numbers),
+        columns: words::finding_page::lots_columns(),
+        rows,
+    }
+}
+
+fn rest(context: &Context<'_>, findings: &[&Finding]) -> Page {
+    let numbers = context.numbers();
+    let alpha = context.findings.levels.alpha;
+    let rows = findings
+        .iter()
+        .take(ROWS)
+        .map(|f| {
+            vec![
+                Cell::from(f.id.as_str()),
+                Cell::Cause(f.cause, words::causes::cause(f.cause).to_owned()),
+                Cell::from(told::statement(f, &context.speech())),
+                Cell::from(words::causes::sure(words::causes::sureness(f, alpha))),
+            ]
+        })
+        .collect();
+    Page {
+        anchor: "findings".to_owned(),
+        title: words::finding_page::REST_TITLE.to_owned(),
+        lead: words::finding_page::rest_lead(findings.len(), ROWS, numbers),
+        blocks: vec![Block::Table(Table {
+            caption: words::finding_page::REST_CAPTION.to_owned(),
+            columns: words::finding_page::rest_columns(),
+            rows,
+        })],
+    }
+}

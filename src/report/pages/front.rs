@@ -1,0 +1,200 @@
+//! Page one: the answer.
+
+use super::{Context, kinds_figure};
+use crate::causes::Cause;
+use crate::charts::ChartError;
+use crate::report::ranking::{Ranking, worst_first};
+use crate::report::words::{self, advice, caution, front};
+use crate::report::{Block, Care, KeyNumber, Page, Statement, Step};
+
+/// Most lines under "what we found": page one stays one page.
+const STATEMENTS: usize = 5;
+/// Most steps.
+const STEPS: usize = 4;
+/// Most bars of the chart.
+const BARS: usize = 5;
+
+/// The page.
+///
+/// # Errors
+///
+/// [`ChartError`] if the chart could not be drawn.
+pub(super) fn page(context: &Context<'_>, ranking: &Ranking) -> Result<Page, ChartError> {
+    let findings = context.findings;
+    let numbers = context.numbers();
+    let input = &findings.records.input;
+    let worst = worst_first(findings, context.site);
+    let values = findings
+        .records
+        .rejects
+        .iter()
+        .filter(|r| r.lost == crate::records::Lost::Value)
+        .count();
+
+    let mut blocks = vec![Block::Numbers(key_numbers(context, ranking))];
+    let statements = statements(context);
+    if !statements.is_empty() {
+        blocks.push(Block::Heading(front::FOUND.to_owned()));
+        blocks.push(Block::Statements(statements));
+    }
+    let steps = steps(context);
+    if !steps.is_empty() {
+        blocks.push(Block::Heading(front::DO_FIRST.to_owned()));
+        let careful = steps.iter().any(|s| s.care == Care::Caution);
+        blocks.push(Block::Steps(steps));
+        if careful {
+            blocks.push(Block::Caution(caution::short()));
+        }
+    }
+    if let Some(note) = front::rejects_note(input, values, numbers) {
+        blocks.push(Block::Paragraph(note));
+    }
+    if !ranking.kinds.is_empty() {
+        blocks.push(Block::Figure(kinds_figure(context, ranking, BARS)?));
+    }
+    Ok(Page {
+        anchor: "front".to_owned(),
+        title: front::headline(&worst, input, numbers),
+        lead: front::support(&worst, &findings.causes.streams, input, numbers),
+        blocks,
+    })
+}
+
+fn key_numbers(context: &Context<'_>, ranking: &Ranking) -> Vec<KeyNumber> {
+    let findings = context.findings;
+    let numbers = context.numbers();
+    let input = &findings.records.input;
+    let worst = worst_first(findings, context.site);
+    let hit = input.panels.saturating_sub(input.clean_panels);
+    let share = hit as f64 / input.panels.max(1) as f64;
+    let mut out = vec![
+        KeyNumber {
+            value: numbers.count(input.panels),
+            label: front::inspected_label(input.panels).to_owned(),
+        },
+        KeyNumber {
+            value: numbers.percent(share, input.panels),
+            label: front::WITH_DEFECT.to_owned(),
+        },
+        KeyNumber {
+            value: numbers.count(worst.len()),
+            label: front::findings_label(&worst, numbers),
+        },
+    ];
+    match ranking.total_cost {
+        Some(cost) => out.push(KeyNumber {
+            value: numbers.significant(cost, 3),
+            label: front::cost_label(&context.site.defects.cost_unit),
+        }),
+        None if !worst.is_empty() => {
+            let mut panels: Vec<usize> = worst
+                .iter()
+                .flat_map(|f| f.evidence.hits.iter().map(|hit| hit.panel))
+                .collect();
+            panels.sort_unstable();
+            panels.dedup();
+            out.push(KeyNumber {
+                value: numbers.count(panels.len()),
+                label: front::PANELS_IN_FINDINGS.to_owned(),
+            });
+        }
+        None => {}
+    }
+    out
+}
+
+/// Findings, worst first; where there is room, streams that are settled
+/// without a place, largest first.
+fn statements(context: &Context<'_>) -> Vec<Statement> {
+    let findings = context.findings;
+    let numbers = context.numbers();
+    let speech = context.speech();
+    let worst = worst_first(findings, context.site);
+    let room = if worst.len() > STATEMENTS {
+        STATEMENTS - 1
+    } else {
+        STATEMENTS
+    };
+    let mut out: Vec<Statement> = worst
+        .iter()
+        .take(room)
+        .map(|finding| Statement {
+            cause: finding.cause,
+            cause_word: words::causes::cause(finding.cause).to_owned(),
+            text: words::finding::statement(finding, &speech),
+            sure: words::causes::sure(words::causes::sureness(finding, findings.levels.alpha))
+                .to_owned(),
+            link: Some(context.finding_anchor(finding)),
+        })
+        .collect();
+    if worst.len() > room {
+        out.push(Statement {
+            cause: Cause::Undecided,
+            cause_word: String::new(),
+            text: front::more_findings(worst.len() - room, numbers),
+            sure: String::new(),
+            link: Some("findings".to_owned()),
+        });
+        return out;
+    }
+    let mut streams: Vec<_> = findings
+        .causes
+        .streams
+        .iter()
+        .filter(|s| {
+            s.defects > 0
+                && !worst
+                    .iter()
+                    .any(|f| f.defect == s.defect && f.machine == s.machine && f.head == s.head)
+        })
+        .collect();
+    streams.sort_by(|a, b| b.panels_hit.cmp(&a.panels_hit));
+    let left = STATEMENTS.saturating_sub(out.len());
+    for stream in streams.into_iter().take(left.min(3)) {
+        let sureness = match stream.cause {
+            Cause::Undecided => words::causes::Sureness::CannotTell,
+            _ => words::causes::Sureness::Likely,
+        };
+        out.push(Statement {
+            cause: stream.cause,
+            cause_word: words::causes::cause(stream.cause).to_owned(),
+            text: front::stream_statement(stream, numbers),
+            sure: words::causes::sure(sureness).to_owned(),
+            link: Some("missed".to_owned()),
+        });
+    }
+    out
+}
+
+/// What to do first: the data, then the findings, worst first, the same words
+/// only once.
+fn steps(context: &Context<'_>) -> Vec<Step> {
+    let findings = context.findings;
+    let speech = context.speech();
+    let numbers = context.numbers();
+    let mut all: Vec<advice::Advice> = advice::data_step(&findings.records.input)
+        .into_iter()
+        .collect();
+    for finding in worst_first(findings, context.site) {
+        let settle = words::next_check(&finding.next_check, numbers);
+        let step = advice::first_step(finding, settle, &speech);
+        if !all.iter().any(|known| known.action == step.action) {
+            all.push(step);
+        }
+    }
+    if all.is_empty() && findings.records.input.panels > 0 {
+        all.push(advice::nothing_to_do());
+    }
+    all.into_iter()
+        .take(STEPS)
+        .map(|step| Step {
+            action: step.action,
+            check: step.check,
+            care: if step.touch.is_some() {
+                Care::Caution
+            } else {
+                Care::None
+            },
+        })
+        .collect()
+}

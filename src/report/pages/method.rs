@@ -1,0 +1,30 @@
+//! Method and words: levels, limits, sources, and what "sure" means.
+
+use super::Context;
+use crate::report::words::method;
+use crate::report::{Block, Page};
+
+/// The page.
+pub(super) fn page(context: &Context<'_>) -> Page {
+    let numbers = context.numbers();
+    let levels = &context.findings.levels;
+    Page {
+        anchor: "method".to_owned(),
+        title: method::TITLE.to_owned(),
+        lead: method::LEAD.to_owned(),
+        blocks: vec![
+            Block::Heading(method::WORDS.to_owned()),
+            Block::List(method::sureness(levels.alpha, numbers)),
+            Block::Heading(method::CAUSES.to_owned()),
+            Block::List(method::causes()),
+            Block::Heading(method::HOW.to_owned()),
+            Block::List(method::how(levels.alpha, numbers)),
+            Block::Heading(method::LIMITS.to_owned()),
+            Block::List(method::limits()),
+            Block::Heading(method::SETTINGS.to_owned()),
+            Block::Paragraph(method::settings(levels, numbers)),
+            Block::Heading(method::SOURCES.to_owned()),
+            Block::List(method::sources()),
+        ],
+    }
+}

@@ -1,0 +1,69 @@
+//! What could have been missed: per stream the smallest repeat that would
+//! have been found.
+
+use super::Context;
+use crate::report::words::{self, missed};
+use crate::report::{Block, Cell, Page, Table};
+
+/// Most rows; all are in `findings.json`.
+const ROWS: usize = 100;
+
+/// The page; none without streams.
+pub(super) fn page(context: &Context<'_>) -> Option<Page> {
+    let streams = &context.findings.causes.streams;
+    if streams.is_empty() {
+        return None;
+    }
+    let numbers = context.numbers();
+    let mut order: Vec<_> = streams.iter().collect();
+    order.sort_by(|a, b| b.panels_hit.cmp(&a.panels_hit));
+    let rows = order
+        .iter()
+        .take(ROWS)
+        .map(|s| {
+            vec![
+                Cell::from(words::finding::cell_name(
+                    s.machine.as_deref(),
+                    s.head.as_deref(),
+                )),
+                Cell::from(s.defect.as_str()),
+                Cell::from(numbers.count(s.panels)),
+                Cell::from(numbers.count(s.panels_hit)),
+                Cell::from(missed::smallest(s.smallest_repeat_seen, s.panels, numbers)),
+                Cell::from(s.panels_needed.map_or("–".to_owned(), |n| numbers.count(n))),
+                Cell::Cause(s.cause, words::causes::cause(s.cause).to_owned()),
+            ]
+        })
+        .collect();
+    let mut blocks = vec![
+        Block::Paragraph(missed::EXPLAINED.to_owned()),
+        Block::Table(Table {
+            caption: missed::caption(streams.len(), ROWS, numbers),
+            columns: missed::columns(),
+            rows,
+        }),
+    ];
+    let reasons: Vec<String> = order
+        .iter()
+        .filter(|s| !s.reasons.is_empty())
+        .take(8)
+        .map(|s| {
+            let why: Vec<String> = s
+                .reasons
+                .iter()
+                .map(|r| words::reason(r, numbers))
+                .collect();
+            missed::why(&s.defect, s.machine.as_deref(), s.head.as_deref(), &why)
+        })
+        .collect();
+    if !reasons.is_empty() {
+        blocks.push(Block::Heading(missed::WHY.to_owned()));
+        blocks.push(Block::List(reasons));
+    }
+    Some(Page {
+        anchor: "missed".to_owned(),
+        title: missed::TITLE.to_owned(),
+        lead: missed::lead(streams, numbers),
+        blocks,
+    })
+}

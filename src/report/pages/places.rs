@@ -1,0 +1,65 @@
+//! Where and when: all panels laid over each other, and every finding in time.
+
+use super::maps::{Cell, cell_figure, cell_of};
+use super::{Context, strips};
+use crate::charts::ChartError;
+use crate::report::ranking::worst_first;
+use crate::report::words::{self, places};
+use crate::report::{Block, Page};
+
+/// Most cells drawn; those with findings come first.
+const CELLS: usize = 4;
+/// Most findings drawn in time.
+const STRIPS: usize = 6;
+
+/// The page; none without a mark that has a place.
+///
+/// # Errors
+///
+/// [`ChartError`] if a chart could not be drawn.
+pub(super) fn page(context: &Context<'_>) -> Result<Option<Page>, ChartError> {
+    let records = context.findings.records;
+    let worst = worst_first(context.findings, context.site);
+    let mut cells: Vec<Cell<'_>> = records
+        .defects
+        .iter()
+        .filter(|d| d.place.is_some())
+        .filter_map(|d| records.panels.get(d.panel))
+        .filter(|p| p.inspected)
+        .map(cell_of)
+        .collect();
+    cells.sort_unstable();
+    cells.dedup();
+    if cells.is_empty() {
+        return Ok(None);
+    }
+    let findings_in = |cell: &Cell<'_>| {
+        worst
+            .iter()
+            .filter(|f| (f.machine.as_deref(), f.head.as_deref()) == *cell)
+            .count()
+    };
+    cells.sort_by_key(|cell| std::cmp::Reverse(findings_in(cell)));
+    let left_out = cells.len().saturating_sub(CELLS);
+    let mut blocks = Vec::new();
+    for (i, &cell) in cells.iter().take(CELLS).enumerate() {
+        blocks.push(Block::Figure(cell_figure(context, cell, i + 1)?));
+    }
+    if left_out > 0 {
+        blocks.push(Block::Paragraph(places::cells_left_out(
+            left_out,
+            context.numbers(),
+        )));
+    }
+    if !worst.is_empty() {
+        blocks.push(Block::Heading(words::strips::HEADING.to_owned()));
+        let shown: Vec<_> = worst.iter().take(STRIPS).copied().collect();
+        blocks.push(Block::Figure(strips::figure(context, &shown, "when")?));
+    }
+    Ok(Some(Page {
+        anchor: "places".to_owned(),
+        title: places::PAGE_TITLE.to_owned(),
+        lead: places::lead(worst.len(), context.numbers()),
+        blocks,
+    }))
+}

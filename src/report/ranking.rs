@@ -1,0 +1,153 @@
+//! Which kinds of defect weigh most, and who makes them: panels by kind and
+//! cause, with the site's cost where it has one.
+
+use std::collections::BTreeMap;
+
+use super::Findings;
+use crate::causes::{Cause, Finding};
+use crate::charts::CAUSES;
+use crate::site::{DefectClass, Site};
+
+/// A kind of defect with its weight.
+#[derive(Debug, Clone, PartialEq)]
+pub struct KindRow {
+    /// Its name.
+    pub name: String,
+    /// Its class, where known.
+    pub class: Option<DefectClass>,
+    /// Panels with at least one.
+    pub panels: usize,
+    /// Such defects.
+    pub defects: usize,
+    /// Panels by cause. A panel that shows the kind for two causes counts for
+    /// the first of [`CAUSES`]; the parts add up to `panels`.
+    pub by_cause: Vec<(Cause, usize)>,
+    /// Cost of these panels, where the site file has one for the kind.
+    pub cost: Option<f64>,
+}
+
+/// All kinds, the heaviest first.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Ranking {
+    /// By cost where the site has costs, else by panels.
+    pub kinds: Vec<KindRow>,
+    /// Sum of the costs; none without any.
+    pub total_cost: Option<f64>,
+}
+
+/// Ranks the kinds of defect.
+#[must_use]
+pub fn rank(findings: &Findings<'_>, site: &Site) -> Ranking {
+    let records = findings.records;
+    let causes = &findings.causes;
+    let mut of_defect: Vec<Option<Cause>> = vec![None; records.defects.len()];
+    // Weakest first, so that the strongest finding has the last word.
+    for finding in causes.findings.iter().rev() {
+        for &member in &finding.evidence.members {
+            if let Some(slot) = of_defect.get_mut(member) {
+                *slot = Some(finding.cause);
+            }
+        }
+    }
+    let rest: BTreeMap<_, Cause> = causes
+        .streams
+        .iter()
+        .map(|s| {
+            (
+                (s.machine.as_deref(), s.head.as_deref(), s.defect.as_str()),
+                s.cause,
+            )
+        })
+        .collect();
+    let rank_of = |cause: Cause| {
+        CAUSES
+            .iter()
+            .position(|&c| c == cause)
+            .unwrap_or(CAUSES.len())
+    };
+
+    // Per kind and panel: the first cause of CAUSES among its marks.
+    let mut cells: BTreeMap<(usize, usize), usize> = BTreeMap::new();
+    let mut defects = vec![0usize; records.defect_names.len()];
+    for (index, defect) in records.defects.iter().enumerate() {
+        let (Some(panel), Some(name)) = (
+            records.panels.get(defect.panel),
+            records.defect_names.get(defect.name),
+        ) else {
+            continue;
+        };
+        if !panel.inspected {
+            continue;
+        }
+        let key = (
+            panel.machine.as_deref(),
+            panel.head.as_deref(),
+            name.name.as_str(),
+        );
+        let cause = of_defect[index]
+            .or_else(|| rest.get(&key).copied())
+            .unwrap_or(Cause::Undecided);
+        defects[defect.name] += 1;
+        let slot = cells
+            .entry((defect.name, defect.panel))
+            .or_insert(CAUSES.len());
+        *slot = (*slot).min(rank_of(cause));
+    }
+    let mut by_cause = vec![[0usize; CAUSES.len()]; records.defect_names.len()];
+    for (&(name, _), &cause) in &cells {
+        if let Some(slot) = by_cause[name].get_mut(cause) {
+            *slot += 1;
+        }
+    }
+    let mut kinds: Vec<KindRow> = records
+        .defect_names
+        .iter()
+        .enumerate()
+        .filter(|(i, _)| defects[*i] > 0)
+        .map(|(i, name)| {
+            let panels: usize = by_cause[i].iter().sum();
+            KindRow {
+                name: name.name.clone(),
+                class: name.class,
+                panels,
+                defects: defects[i],
+                by_cause: CAUSES
+                    .iter()
+                    .copied()
+                    .zip(by_cause[i])
+                    .filter(|p| p.1 > 0)
+                    .collect(),
+                cost: site
+                    .defects
+                    .cost_of(&name.name)
+                    .map(|cost| cost * panels as f64),
+            }
+        })
+        .collect();
+    kinds.sort_by(|a, b| {
+        let weight = |k: &KindRow| k.cost.unwrap_or(0.0);
+        weight(b)
+            .total_cmp(&weight(a))
+            .then(b.panels.cmp(&a.panels))
+            .then(a.name.cmp(&b.name))
+    });
+    let costs: Vec<f64> = kinds.iter().filter_map(|k| k.cost).collect();
+    Ranking {
+        total_cost: (!costs.is_empty()).then(|| costs.iter().sum()),
+        kinds,
+    }
+}
+
+/// The findings, worst first: by cost of the panels hit where the site knows
+/// the kind's cost, then by panels hit, then as numbered.
+#[must_use]
+pub fn worst_first<'a>(findings: &'a Findings<'_>, site: &Site) -> Vec<&'a Finding> {
+    let mut order: Vec<&Finding> = findings.causes.findings.iter().collect();
+    let cost = |f: &Finding| site.defects.cost_of(&f.defect).unwrap_or(0.0) * f.panels_hit as f64;
+    order.sort_by(|a, b| {
+        cost(b)
+            .total_cmp(&cost(a))
+            .then(b.panels_hit.cmp(&a.panels_hit))
+    });
+    order
+}

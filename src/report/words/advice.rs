@@ -1,0 +1,182 @@
+//! What to do first about a finding, in the order of the trade: look, then
+//! change one thing, then check.
+
+use super::caution::Touch;
+use super::counting::counted;
+use super::finding::{Speech, cell_name, place};
+use crate::causes::{Cause, Finding, Kind};
+use crate::charts::NumberStyle;
+use crate::records::InputCounts;
+
+/// A step in words, and what it touches.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Advice {
+    /// What to do.
+    pub action: String,
+    /// How to see whether it was right.
+    pub check: String,
+    /// What it touches; none if it only looks at panels or records.
+    pub touch: Option<Touch>,
+}
+
+/// The first step for a finding. `settle` is what would settle its cause.
+#[must_use]
+pub fn first_step(finding: &Finding, settle: Option<String>, speech: &Speech<'_>) -> Advice {
+    let cell = cell_name(finding.machine.as_deref(), finding.head.as_deref());
+    let at = place(finding, speech).map_or(String::new(), |place| format!(", {place}"));
+    match finding.cause {
+        Cause::Machine => Advice {
+            action: format!("On {cell}{at}: look at {}", suspects(finding.kind)),
+            check: after(finding, speech.numbers),
+            touch: Some(Touch::Cell),
+        },
+        Cause::Recipe if finding.kind == Kind::Abrasive => Advice {
+            action: format!("On {cell}: change the abrasive sooner, one batch at a time"),
+            check: after(finding, speech.numbers),
+            touch: Some(Touch::Abrasive),
+        },
+        Cause::Recipe => Advice {
+            action: format!("On {cell}: move one recipe factor, as the recipe page says"),
+            check: after(finding, speech.numbers),
+            touch: Some(Touch::Recipe),
+        },
+        Cause::Part => Advice {
+            action: format!(
+                "Show {} {} to whoever makes or coats the part{}",
+                finding.defect,
+                super::finding::shape(finding),
+                lots(finding)
+            ),
+            check: "Adjusting the machine will not cure it.".to_owned(),
+            touch: None,
+        },
+        Cause::Inspection => Advice {
+            action: format!(
+                "Check table, camera and lamp where {} is seen{at}",
+                finding.defect
+            ),
+            check: "Inspect some panels again, turned or by somebody else.".to_owned(),
+            touch: None,
+        },
+        Cause::Undecided => Advice {
+            action: settle.unwrap_or_else(|| {
+                format!(
+                    "Collect more panels before touching {cell} for {}",
+                    finding.defect
+                )
+            }),
+            check: format!("Settles who makes {} {}.", finding.id, finding.defect),
+            touch: None,
+        },
+    }
+}
+
+/// What to look at first, by the shape of the finding (common practice).
+fn suspects(kind: Kind) -> &'static str {
+    match kind {
+        Kind::Spot => "stops, supports, suction cups and the path at this place, then the pad",
+        Kind::Line => {
+            "the step-over and the overlap of the path there, then the flatness of the pad"
+        }
+        Kind::Side => "the tilt of the head about the axis along that side",
+        Kind::Dwell => "touch-down, dwell and lead-in of the path",
+        Kind::Periodic => "the nest, fixture or turning part that comes round with this interval",
+        _ => "contact and force of the head",
+    }
+}
+
+fn lots(finding: &Finding) -> String {
+    match finding.lots.as_slice() {
+        [one] => format!(", lot {one}"),
+        lots @ [_, ..] if finding.kind == Kind::Lot => {
+            format!(", lots {}", super::counting::listed(lots, 3))
+        }
+        _ => String::new(),
+    }
+}
+
+/// How many panels without a hit show that it is gone: as many as leave a
+/// chance of 5 % or less if it still came at its rate.
+fn after(finding: &Finding, numbers: &NumberStyle) -> String {
+    let Some(rate) = finding.hit_rate.filter(|r| *r > 0.0) else {
+        return "Then compare before and after with onus compare.".to_owned();
+    };
+    let panels = panels_to_clear(rate);
+    format!(
+        "Then inspect {} without one there: it is gone with 95\u{a0}% confidence.",
+        counted(panels, "panel", "panels", numbers)
+    )
+}
+
+/// Smallest n with (1 − rate)ⁿ ≤ 0.05.
+fn panels_to_clear(rate: f64) -> usize {
+    if rate >= 1.0 {
+        return 1;
+    }
+    // A whole number of panels may come out a rounding error above itself.
+    (0.05f64.ln() / (1.0 - rate).ln() - 1e-9).ceil().max(1.0) as usize
+}
+
+/// Steps about the data itself, worth more than any analysis.
+#[must_use]
+pub fn data_step(input: &InputCounts) -> Option<Advice> {
+    (input.panels > 0 && input.clean_panels == 0).then(|| Advice {
+        action: "Export panels without a defect as well".to_owned(),
+        check: "Without clean panels no rate has a denominator.".to_owned(),
+        touch: None,
+    })
+}
+
+/// The step where nothing was found.
+#[must_use]
+pub fn nothing_to_do() -> Advice {
+    Advice {
+        action: "Leave the machine as it is".to_owned(),
+        check: "Adjusting after single panels adds variation; the next report looks again."
+            .to_owned(),
+        touch: None,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::finding::tests::spot;
+    use super::*;
+    use crate::site::FeedDirection;
+
+    #[test]
+    fn panels_without_a_hit_that_show_it_is_gone() {
+        // 0.95²⁰ = 0.358, so a repeat on one panel in twenty takes 59 panels
+        // (the rule of three: 3 / 0.05 = 60).
+        assert_eq!(panels_to_clear(0.05), 59);
+        assert_eq!(panels_to_clear(0.95), 1);
+        assert_eq!(panels_to_clear(1.0), 1);
+    }
+
+    #[test]
+    fn a_machine_step_carries_a_caution_and_a_part_step_says_leave_it() {
+        let numbers = NumberStyle::default();
+        let speech = Speech {
+            numbers: &numbers,
+            feed: FeedDirection::X,
+        };
+        let step = first_step(&spot(), None, &speech);
+        assert_eq!(step.touch, Some(Touch::Cell));
+        assert!(step.check.contains("8 panels"), "{}", step.check);
+        let mut part = spot();
+        part.cause = Cause::Part;
+        let step = first_step(&part, None, &speech);
+        assert_eq!(step.touch, None);
+        assert!(step.check.contains("will not cure"));
+    }
+
+    #[test]
+    fn an_export_without_clean_panels_is_the_first_thing_to_mend() {
+        let input = InputCounts {
+            panels: 5,
+            ..InputCounts::default()
+        };
+        assert!(data_step(&input).is_some());
+        assert!(data_step(&InputCounts::default()).is_none());
+    }
+}

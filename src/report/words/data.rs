@@ -1,0 +1,154 @@
+//! The data page.
+
+use super::counting::{counted, of_panels};
+use crate::charts::NumberStyle;
+use crate::records::{InputCounts, Lost, Reject};
+use crate::site::DefectClass;
+
+/// Title of the page.
+pub const TITLE: &str = "The data";
+/// Caption of the counts.
+pub const COUNTS_CAPTION: &str = "What was read.";
+/// Heading above the rejects.
+pub const SET_ASIDE: &str = "What was set aside";
+/// Heading above the doubts.
+pub const DOUBTS: &str = "What to keep in mind";
+
+/// The sentence under the title.
+#[must_use]
+pub fn lead(input: &InputCounts, numbers: &NumberStyle) -> String {
+    let files = counted(input.files, "file", "files", numbers);
+    let clean = of_panels(input.clean_panels, input.panels, numbers);
+    let defects = counted(input.defects, "defect", "defects", numbers);
+    match input.panels {
+        0 => format!("{files} read; no inspected panel in them."),
+        _ => format!("{files} read; {clean} without a defect, {defects} on the others."),
+    }
+}
+
+/// The counts in words.
+#[must_use]
+pub fn counts(input: &InputCounts) -> Vec<(&'static str, usize)> {
+    vec![
+        ("Files read", input.files),
+        ("Files that could not be read", input.skipped_files),
+        ("Panels analysed", input.panels),
+        ("of these without a defect", input.clean_panels),
+        (
+            "Defects (nonconformities) at first inspections",
+            input.defects,
+        ),
+        ("Readings of removal or film", input.readings),
+        (
+            "Rows of later inspections, kept out of rates",
+            input.reinspections,
+        ),
+        ("Rows set aside one by one", input.rejected_rows),
+        ("Panels set aside whole", input.rejected_panels),
+    ]
+}
+
+/// Columns of the counts.
+#[must_use]
+pub fn counts_columns() -> Vec<(String, bool)> {
+    vec![
+        (String::from("What"), false),
+        (String::from("Number"), true),
+    ]
+}
+
+/// Caption of the kinds.
+#[must_use]
+pub fn kinds_caption(all: usize, shown: usize, numbers: &NumberStyle) -> String {
+    if all > shown {
+        format!(
+            "Kinds of defect: the {} heaviest of {}.",
+            numbers.count(shown),
+            numbers.count(all)
+        )
+    } else {
+        "Kinds of defect, the heaviest first. A panel counts once for each kind it shows."
+            .to_owned()
+    }
+}
+
+/// Columns of the kinds.
+#[must_use]
+pub fn kinds_columns(unit: &str) -> Vec<(String, bool)> {
+    vec![
+        ("Defect".to_owned(), false),
+        ("Class".to_owned(), false),
+        ("Panels".to_owned(), true),
+        ("Defects".to_owned(), true),
+        (format!("Cost, {unit}"), true),
+    ]
+}
+
+/// A class of defect in words.
+#[must_use]
+pub fn class(class: Option<DefectClass>) -> &'static str {
+    match class {
+        Some(DefectClass::Over) => "too much removed",
+        Some(DefectClass::Under) => "too little removed",
+        Some(DefectClass::Surface) => "mark of the abrasive",
+        Some(DefectClass::Incoming) => "came with the part",
+        None => "not known",
+    }
+}
+
+/// What was lost.
+#[must_use]
+pub fn lost(lost: Lost) -> &'static str {
+    match lost {
+        Lost::Value => "value",
+        Lost::Row => "row",
+        Lost::Panel => "panel",
+        Lost::File => "file",
+    }
+}
+
+/// Caption of the rejects.
+#[must_use]
+pub fn rejects_caption(n: usize, numbers: &NumberStyle) -> String {
+    format!(
+        "{} in rejects.csv, by what was lost and the column to blame.",
+        counted(n, "line", "lines", numbers)
+    )
+}
+
+/// Columns of the rejects.
+#[must_use]
+pub fn rejects_columns() -> Vec<(String, bool)> {
+    vec![
+        ("Lost".to_owned(), false),
+        ("Column".to_owned(), false),
+        ("Times".to_owned(), true),
+        ("First one".to_owned(), false),
+    ]
+}
+
+/// A reject as an example: where, what, why.
+#[must_use]
+pub fn example(reject: &Reject) -> String {
+    let file = reject.file.file_name().unwrap_or(reject.file.as_os_str());
+    let file = file.to_string_lossy();
+    let line = reject
+        .line
+        .map_or(String::new(), |line| format!(", line {line}"));
+    let value: String = reject.value.as_deref().map_or(String::new(), |value| {
+        let short: String = value.chars().take(40).collect();
+        let more = if value.chars().count() > 40 {
+            "…"
+        } else {
+            ""
+        };
+        format!(" “{short}{more}”")
+    });
+    format!("{file}{line}{value}: {}", reject.why)
+}
+
+/// Doubts beyond those listed.
+#[must_use]
+pub fn more_doubts(n: usize, numbers: &NumberStyle) -> String {
+    format!("{} in findings.json.", counted(n, "more", "more", numbers))
+}

@@ -1,0 +1,330 @@
+//! A finding in words: what, where, since when.
+
+use super::counting::{capital, counted, of_panels};
+use crate::causes::{Cause, Finding, Frame, Kind, LineAxis, Period};
+use crate::charts::NumberStyle;
+use crate::site::FeedDirection;
+
+/// How places are spoken of: numbers and the direction of feed.
+#[derive(Debug, Clone, Copy)]
+pub struct Speech<'a> {
+    /// How numbers are written.
+    pub numbers: &'a NumberStyle,
+    /// Along which machine axis the panels feed.
+    pub feed: FeedDirection,
+}
+
+/// "M1", "M1, head 2", or a word where no machine is recorded.
+#[must_use]
+pub fn cell_name(machine: Option<&str>, head: Option<&str>) -> String {
+    match (machine, head) {
+        (Some(machine), Some(head)) => format!("{machine}, head {head}"),
+        (Some(machine), None) => machine.to_owned(),
+        (None, Some(head)) => format!("head {head}"),
+        (None, None) => "the cell".to_owned(),
+    }
+}
+
+/// What it looks like: "at one place", "along one line".
+#[must_use]
+pub fn shape(finding: &Finding) -> String {
+    match finding.kind {
+        Kind::Spot => "at one place".into(),
+        Kind::Line => "along one line".into(),
+        Kind::Side => "on one side".into(),
+        Kind::OppositeSides => "on opposite sides".into(),
+        Kind::Dwell => "at a fixed distance from the edges".into(),
+        Kind::Periodic => match &finding.evidence.period {
+            Some(Period::EveryKth { every, .. }) => {
+                format!("on every {} panel", ordinal(*every))
+            }
+            Some(Period::Pitch { .. }) => "in bars of a fixed pitch".into(),
+            None => "at a fixed interval".into(),
+        },
+        Kind::RidesPanel => "at one place of the panel".into(),
+        Kind::Lot => "in few lots".into(),
+        Kind::ThinFilm => "where the film was thin".into(),
+        Kind::Abrasive => "with the age or batch of the abrasive".into(),
+        Kind::Wandering => "without a fixed place".into(),
+    }
+}
+
+fn ordinal(n: usize) -> String {
+    let ending = match (n % 10, n % 100) {
+        (_, 11..=13) => "th",
+        (1, _) => "st",
+        (2, _) => "nd",
+        (3, _) => "rd",
+        _ => "th",
+    };
+    format!("{n}{ending}")
+}
+
+/// Where it is, in words; none where the finding has no place.
+#[must_use]
+pub fn place(finding: &Finding, speech: &Speech<'_>) -> Option<String> {
+    let mm = |value: f64| format!("{}\u{a0}mm", speech.numbers.fixed(value, 0));
+    let (x, y) = (finding.x_mm, finding.y_mm);
+    match finding.frame {
+        Some(Frame::Machine) | None => {
+            let (along, across) = match speech.feed {
+                FeedDirection::X => (x, y),
+                FeedDirection::Y => (y, x),
+            };
+            match (along, across) {
+                (Some(along), Some(across)) => Some(format!(
+                    "{} along the feed and {} across it from the stop corner",
+                    mm(along),
+                    mm(across)
+                )),
+                (None, Some(across)) => Some(format!(
+                    "{} across the feed from the stop corner, running along it",
+                    mm(across)
+                )),
+                (Some(along), None) => Some(format!(
+                    "{} along the feed from the stop corner, running across it",
+                    mm(along)
+                )),
+                (None, None) => None,
+            }
+        }
+        Some(Frame::Panel) => on_frame(
+            x,
+            y,
+            finding.line_axis,
+            "on the panel, from its datum corner",
+            &mm,
+        ),
+        Some(Frame::Inspection) => {
+            on_frame(x, y, finding.line_axis, "on the inspection table", &mm)
+        }
+        Some(Frame::Path) => {
+            let from = |value: f64, low: &str, high: &str| {
+                if value < 0.0 {
+                    format!("{} from the {high} edge", mm(-value))
+                } else {
+                    format!("{} from the {low} edge", mm(value))
+                }
+            };
+            let parts: Vec<String> = [
+                x.map(|x| from(x, "low-x", "high-x")),
+                y.map(|y| from(y, "low-y", "high-y")),
+            ]
+            .into_iter()
+            .flatten()
+            .collect();
+            (!parts.is_empty()).then(|| format!("{}, as the panel lay", parts.join(" and ")))
+        }
+    }
+}
+
+fn on_frame(
+    x: Option<f64>,
+    y: Option<f64>,
+    line: Option<LineAxis>,
+    frame: &str,
+    mm: &impl Fn(f64) -> String,
+) -> Option<String> {
+    let runs = match line {
+        Some(LineAxis::X) => ", running along x",
+        Some(LineAxis::Y) => ", running along y",
+        None => "",
+    };
+    match (x, y) {
+        (Some(x), Some(y)) => Some(format!("x {}, y {} {frame}{runs}", mm(x), mm(y))),
+        (Some(x), None) => Some(format!("x {} {frame}{runs}", mm(x))),
+        (None, Some(y)) => Some(format!("y {} {frame}{runs}", mm(y))),
+        (None, None) => None,
+    }
+}
+
+/// Title of the finding's page: "F1: sand-through at one place, M1".
+#[must_use]
+pub fn title(finding: &Finding) -> String {
+    let cell = cell_name(finding.machine.as_deref(), finding.head.as_deref());
+    format!(
+        "{}: {} {}, {cell}",
+        finding.id,
+        finding.defect,
+        shape(finding)
+    )
+}
+
+/// The line of page one: what, where, on how many panels.
+#[must_use]
+pub fn statement(finding: &Finding, speech: &Speech<'_>) -> String {
+    let cell = cell_name(finding.machine.as_deref(), finding.head.as_deref());
+    let hits = of_panels(finding.panels_hit, finding.panels_exposed, speech.numbers);
+    let place = place(finding, speech).map_or(String::new(), |place| format!(", {place}"));
+    let since = finding
+        .onset_panel
+        .as_ref()
+        .map_or(String::new(), |panel| format!(", since panel {panel}"));
+    format!(
+        "{} {} on {cell}{place}: {hits}{since}.",
+        capital(&finding.defect),
+        shape(finding)
+    )
+}
+
+/// The sentence under the title of the finding's page.
+#[must_use]
+pub fn lead(finding: &Finding, speech: &Speech<'_>) -> String {
+    let numbers = speech.numbers;
+    let hits = of_panels(finding.panels_hit, finding.panels_exposed, numbers);
+    let chance = finding.expected_hits.map_or(String::new(), |expected| {
+        format!(
+            "; chance alone would put it on {}",
+            about(expected, numbers)
+        )
+    });
+    let when = match (&finding.onset_panel, &finding.end_panel) {
+        (Some(first), Some(last)) => {
+            format!(" It set in at panel {first} and ended at panel {last}.")
+        }
+        (Some(first), None) => format!(" It set in at panel {first} and goes on."),
+        (None, Some(last)) => format!(" It ended at panel {last}."),
+        (None, None) => String::new(),
+    };
+    let drift = finding.drift_mm_per_day.map_or(String::new(), |drift| {
+        format!(
+            " The place moves by {}\u{a0}mm a day.",
+            numbers.significant(drift, 2)
+        )
+    });
+    let who = match finding.cause {
+        Cause::Undecided => " Who makes it can’t be told yet.".to_owned(),
+        cause => format!(" This is {}.", super::causes::consistent_with(cause)),
+    };
+    let place =
+        place(finding, speech).map_or(String::new(), |place| format!("{}: ", capital(&place)));
+    format!("{place}{hits}{chance}.{when}{drift}{who}")
+}
+
+fn about(expected: f64, numbers: &NumberStyle) -> String {
+    if expected < 0.05 {
+        "none".to_owned()
+    } else if expected < 1.5 {
+        "about one".to_owned()
+    } else {
+        format!(
+            "about {}",
+            counted(expected.round() as usize, "panel", "panels", numbers)
+        )
+    }
+}
+
+#[cfg(test)]
+pub(crate) mod tests {
+    use super::*;
+    use crate::causes::{Evidence, NextCheck};
+
+    /// A machine spot on 38 of 120 panels.
+    pub(crate) fn spot() -> Finding {
+        Finding {
+            id: "F1".into(),
+            machine: Some("M1".into()),
+            head: None,
+            defect: "sand-through".into(),
+            cause: Cause::Machine,
+            kind: Kind::Spot,
+            frame: Some(Frame::Machine),
+            x_mm: Some(412.3),
+            y_mm: Some(88.0),
+            radius_mm: Some(6.0),
+            line_axis: None,
+            panels_hit: 38,
+            panels_exposed: 120,
+            hit_rate: Some(0.317),
+            hit_rate_ci: None,
+            expected_hits: Some(2.1),
+            p_adjusted: Some(4e-4),
+            first_panel: Some("P0007".into()),
+            last_panel: Some("P0119".into()),
+            onset_panel: None,
+            end_panel: None,
+            drift_mm_per_day: None,
+            lots: vec!["A".into(), "B".into()],
+            reasons: Vec::new(),
+            next_check: NextCheck::None,
+            evidence: Evidence::default(),
+        }
+    }
+
+    fn speech(numbers: &NumberStyle) -> Speech<'_> {
+        Speech {
+            numbers,
+            feed: FeedDirection::X,
+        }
+    }
+
+    #[test]
+    fn a_place_is_told_from_the_stop_corner_along_the_feed() {
+        let numbers = NumberStyle::default();
+        let mut finding = spot();
+        assert_eq!(
+            statement(&finding, &speech(&numbers)),
+            "Sand-through at one place on M1, 412\u{a0}mm along the feed and 88\u{a0}mm across it \
+             from the stop corner: 38 of 120 panels."
+        );
+        let across = Speech {
+            numbers: &numbers,
+            feed: FeedDirection::Y,
+        };
+        assert!(
+            place(&finding, &across)
+                .unwrap()
+                .starts_with("88\u{a0}mm along")
+        );
+        finding.kind = Kind::Line;
+        finding.x_mm = None;
+        finding.line_axis = Some(LineAxis::X);
+        assert!(statement(&finding, &speech(&numbers)).contains("running along it"));
+    }
+
+    #[test]
+    fn one_panel_is_singular_and_an_onset_is_told() {
+        let numbers = NumberStyle::default();
+        let mut finding = spot();
+        finding.panels_hit = 1;
+        finding.panels_exposed = 1;
+        finding.onset_panel = Some("P0040".into());
+        let text = statement(&finding, &speech(&numbers));
+        assert!(text.ends_with("1 of 1 panel, since panel P0040."), "{text}");
+        assert!(lead(&finding, &speech(&numbers)).contains("set in at panel P0040 and goes on"));
+    }
+
+    #[test]
+    fn the_lead_never_says_more_than_consistent_with() {
+        let numbers = NumberStyle::default();
+        let mut finding = spot();
+        assert!(lead(&finding, &speech(&numbers)).contains("consistent with the machine"));
+        finding.cause = Cause::Undecided;
+        assert!(lead(&finding, &speech(&numbers)).contains("can’t be told yet"));
+    }
+
+    #[test]
+    fn every_kth_panel_has_its_ordinal() {
+        for (n, word) in [
+            (2, "2nd"),
+            (3, "3rd"),
+            (4, "4th"),
+            (11, "11th"),
+            (21, "21st"),
+        ] {
+            assert_eq!(ordinal(n), word);
+        }
+    }
+
+    #[test]
+    fn path_places_are_told_from_their_edges() {
+        let numbers = NumberStyle::default();
+        let mut finding = spot();
+        finding.frame = Some(Frame::Path);
+        finding.x_mm = Some(-30.0);
+        assert_eq!(
+            place(&finding, &speech(&numbers)).unwrap(),
+            "30\u{a0}mm from the high-x edge and 88\u{a0}mm from the low-y edge, as the panel lay"
+        );
+    }
+}

@@ -1,0 +1,60 @@
+//! Headings and tables of the pages of findings.
+
+use super::counting::counted;
+use crate::charts::NumberStyle;
+
+/// Above the reasons.
+pub const WHY: &str = "What speaks for it and against it";
+/// Above the advice.
+pub const NEXT: &str = "What to check next";
+/// Title of the page of the rest.
+pub const REST_TITLE: &str = "Further findings";
+/// Caption of its table.
+pub const REST_CAPTION: &str = "Findings after the worst, in the same order.";
+
+/// The sentence under that title.
+#[must_use]
+pub fn rest_lead(n: usize, shown: usize, numbers: &NumberStyle) -> String {
+    let all = counted(n, "finding", "findings", numbers);
+    if n > shown {
+        format!(
+            "{all} beside those with a page of their own; the first {} are listed, findings.csv has all.",
+            numbers.count(shown)
+        )
+    } else {
+        format!("{all} beside those with a page of their own.")
+    }
+}
+
+/// Columns of that table.
+#[must_use]
+pub fn rest_columns() -> Vec<(String, bool)> {
+    ["No.", "Who makes it", "What we found", "How sure"]
+        .map(|head| (head.to_owned(), false))
+        .to_vec()
+}
+
+/// Caption of the table of lots.
+#[must_use]
+pub fn lots_caption(all: usize, shown: usize, numbers: &NumberStyle) -> String {
+    if all > shown {
+        format!(
+            "Panels hit by lot: the {} most hit of {} lots.",
+            numbers.count(shown),
+            numbers.count(all)
+        )
+    } else {
+        "Panels hit by lot.".to_owned()
+    }
+}
+
+/// Columns of that table.
+#[must_use]
+pub fn lots_columns() -> Vec<(String, bool)> {
+    vec![
+        ("Lot".to_owned(), false),
+        ("Panels hit".to_owned(), true),
+        ("Panels that could be hit".to_owned(), true),
+        ("Share".to_owned(), true),
+    ]
+}

@@ -1,0 +1,140 @@
+//! Method and words.
+
+use super::causes::SURE_FACTOR;
+use crate::charts::NumberStyle;
+use crate::report::Levels;
+
+/// Title of the page.
+pub const TITLE: &str = "Method and words";
+/// The sentence under it.
+pub const LEAD: &str = "The burden of proof lies on whoever blames the machine.";
+/// Heading of the words for how sure.
+pub const WORDS: &str = "How sure";
+/// Heading of the causes.
+pub const CAUSES: &str = "Who makes it";
+/// Heading of the method.
+pub const HOW: &str = "How it is done";
+/// Heading of the limits.
+pub const LIMITS: &str = "What this report cannot see";
+/// Heading of the settings.
+pub const SETTINGS: &str = "Settings of this report";
+/// Heading of the sources.
+pub const SOURCES: &str = "Sources";
+
+fn one_in(share: f64, numbers: &NumberStyle) -> String {
+    format!("1 in {}", numbers.count((1.0 / share).round() as usize))
+}
+
+/// What "sure", "likely" and "can't tell yet" mean in numbers.
+#[must_use]
+pub fn sureness(alpha: f64, numbers: &NumberStyle) -> Vec<String> {
+    vec![
+        format!(
+            "Sure: who makes it is settled by a comparison of its own, and records without any repeat would show such a \
+             finding in fewer than {} reports.",
+            one_in(SURE_FACTOR * alpha, numbers)
+        ),
+        format!(
+            "Likely: the same in fewer than {} reports; or nothing repeats and a repeat on one panel in five would have \
+             been seen.",
+            one_in(alpha, numbers)
+        ),
+        "Can’t tell yet: it is there, but these records do not separate machine, recipe and part. The page of the finding \
+         says what would settle it."
+            .to_owned(),
+        "Consistent with: the records fit this cause and speak against the others. Only a turn or swap test proves a cause."
+            .to_owned(),
+    ]
+}
+
+/// What each cause needs.
+#[must_use]
+pub fn causes() -> Vec<String> {
+    [
+        "Machine: the place holds in the machine while panels were turned or laid elsewhere and fails on the panel, or \
+         this machine shows it and others that ran the same lots do not; and no few lots carry it.",
+        "Part: it keeps to its place on the panel, gathers in few lots, follows thin film, or wanders while a repeat would \
+         have been seen.",
+        "Recipe: the rate follows feed speed, passes, force, grit or the abrasive’s age and has no place.",
+        "Inspection: table, camera, station or inspector makes or hides it.",
+        "Not known yet: no comparison in these records clears machine or part.",
+    ]
+    .map(str::to_owned)
+    .to_vec()
+}
+
+/// The method in short.
+#[must_use]
+pub fn how(alpha: f64, numbers: &NumberStyle) -> Vec<String> {
+    vec![
+        "Marks are looked at by cell and kind of defect, in the frame of the machine and in that of the panel. First \
+         inspections only; panels without a mark count."
+            .to_owned(),
+        "Discs of 4, 7 and 12 mm and bands of 4 and 8 mm are laid on every mark. What counts is the number of different \
+         panels with a mark there, against each panel’s own chance, given how many marks it has nearby and how edges and \
+         corners attract them. The tail of that sum is computed exactly."
+            .to_owned(),
+        format!(
+            "All tests of the report share one level: records without any repeat show one in at most {} reports.",
+            one_in(alpha, numbers)
+        ),
+        "A place that is found is taken out and the search goes on. A broad cloud of marks is not called a place."
+            .to_owned(),
+        "Lots, onset, control machine, period, abrasive age, recipe and inspector are then tested at the place, before \
+         anything is called the machine’s."
+            .to_owned(),
+    ]
+}
+
+/// Known limits.
+#[must_use]
+pub fn limits() -> Vec<String> {
+    [
+        "A repeat rarer than the page “What could have been missed” says.",
+        "A place in the middle of the panel when panels were only turned by half a turn.",
+        "A fault that three of four lots carry looks like the machine’s.",
+        "Kinds of defect that inspectors name differently, unless the site file says which names are one.",
+        "Defect means nonconformity here, without any legal sense.",
+    ]
+    .map(str::to_owned)
+    .to_vec()
+}
+
+/// Levels, seed and version.
+#[must_use]
+pub fn settings(levels: &Levels, numbers: &NumberStyle) -> String {
+    format!(
+        "onus {}; level of the report {}; intervals {}; seed {}.",
+        env!("CARGO_PKG_VERSION"),
+        numbers.percent(levels.alpha, 0),
+        numbers.percent(levels.confidence, 0),
+        levels.seed
+    )
+}
+
+/// Published sources of the method.
+#[must_use]
+pub fn sources() -> Vec<String> {
+    [
+        "Kulldorff (1997), A spatial scan statistic. Communications in Statistics 26, 1481–1496.",
+        "Hoeffding (1956), On the distribution of the number of successes in independent trials. Annals of Mathematical Statistics 27.",
+        "Clopper and Pearson (1934), The use of confidence or fiducial limits. Biometrika 26, 404–413.",
+        "Hinkley and Hinkley (1970), Inference about the change-point in a sequence of binomial variables. Biometrika 57.",
+        "Ester, Kriegel, Sander and Xu (1996), A density-based algorithm for discovering clusters. KDD-96.",
+        "Okabe and Ito (2008), Color universal design.",
+    ]
+    .map(str::to_owned)
+    .to_vec()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn sure_and_likely_are_told_in_numbers() {
+        let words = sureness(0.01, &NumberStyle::default());
+        assert!(words[0].contains("1 in 1,000"), "{}", words[0]);
+        assert!(words[1].contains("1 in 100"), "{}", words[1]);
+    }
+}

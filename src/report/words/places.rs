@@ -1,0 +1,105 @@
+//! Maps of where the marks are.
+
+use super::counting::{counted, listed};
+use super::finding::{Speech, place};
+use crate::causes::Finding;
+use crate::charts::places::{DENSITY_FROM, Labels};
+use crate::charts::{Description, NumberStyle};
+use crate::site::FeedDirection;
+
+/// Title of the page.
+pub const PAGE_TITLE: &str = "Where and when";
+
+/// The sentence under it.
+#[must_use]
+pub fn lead(findings: usize, numbers: &NumberStyle) -> String {
+    match findings {
+        0 => "All panels laid over each other as they lay in the machine; no place stands out.".to_owned(),
+        1 => "All panels laid over each other as they lay in the machine; the ringed place is the finding.".to_owned(),
+        n => format!(
+            "All panels laid over each other as they lay in the machine; the {} findings are ringed where they have a place.",
+            numbers.count(n)
+        ),
+    }
+}
+
+/// Where more machines were recorded than maps fit.
+#[must_use]
+pub fn cells_left_out(n: usize, numbers: &NumberStyle) -> String {
+    format!(
+        "{} without a map here; findings.json has their numbers.",
+        counted(n, "further cell is", "further cells are", numbers)
+    )
+}
+
+/// Title of a map.
+#[must_use]
+pub fn title(of: &str) -> String {
+    format!("Where the marks are, {of}")
+}
+
+/// The map's own texts; the description comes with the map.
+#[must_use]
+pub fn labels(feed: FeedDirection) -> Labels {
+    let (x, y) = match feed {
+        FeedDirection::X => ("along the feed, mm", "across the feed, mm"),
+        FeedDirection::Y => ("across the feed, mm", "along the feed, mm"),
+    };
+    Labels {
+        description: Description {
+            title: String::new(),
+            text: String::new(),
+        },
+        x: x.to_owned(),
+        y: y.to_owned(),
+        stop_corner: "stop corner".to_owned(),
+        feed: "feed".to_owned(),
+        density: "darker: more marks".to_owned(),
+    }
+}
+
+/// Caption of a cell's map.
+#[must_use]
+pub fn caption(cell: &str, marks: usize, findings: &[&Finding], numbers: &NumberStyle) -> String {
+    let marks_here = counted(marks, "mark", "marks", numbers);
+    let rings = match findings.len() {
+        0 => "no place holds more of them than chance would".to_owned(),
+        1 => "the ringed place holds more than chance would put there".to_owned(),
+        _ => "the ringed places hold more than chance would put there".to_owned(),
+    };
+    let density = if marks > DENSITY_FROM {
+        " Where marks are many, darker squares hold more of them."
+    } else {
+        ""
+    };
+    format!("{cell}: {marks_here} on all panels; {rings}.{density}")
+}
+
+/// Caption of a finding's own map.
+#[must_use]
+pub fn finding_caption(finding: &Finding, marks: usize, numbers: &NumberStyle) -> String {
+    let members = counted(finding.evidence.members.len(), "mark", "marks", numbers);
+    format!(
+        "{members} of {} {} belong to the finding; grey marks do not.",
+        numbers.count(marks),
+        finding.defect
+    )
+}
+
+/// The map as text.
+#[must_use]
+pub fn described(cell: &str, marks: usize, findings: &[&Finding], speech: &Speech<'_>) -> String {
+    let rings: Vec<String> = findings
+        .iter()
+        .filter_map(|f| Some(format!("{} ({}) at {}", f.id, f.defect, place(f, speech)?)))
+        .collect();
+    let rings = if rings.is_empty() {
+        "No place is ringed.".to_owned()
+    } else {
+        format!("Ringed: {}.", listed(&rings, 12))
+    };
+    format!(
+        "Panels of {cell} laid over each other as they lay in the machine, with {}. {rings}",
+        counted(marks, "mark", "marks", speech.numbers)
+    )
+}
