@@ -1,6 +1,13 @@
 //! What can go wrong in a command and how the user is told.
 
+use std::io::ErrorKind;
 use std::process::ExitCode;
+
+use super::terminal::plain;
+use crate::records::RecordsError;
+use crate::report::ReportError;
+use crate::report::folder::FolderError;
+use crate::site::SiteError;
 
 /// An error of a command, with a hint what to do next.
 #[derive(Debug, thiserror::Error)]
@@ -8,6 +15,18 @@ pub enum Error {
     /// Standard output is gone or full.
     #[error("cannot write the result: {0}")]
     Output(#[from] std::io::Error),
+    /// The site file.
+    #[error(transparent)]
+    Site(#[from] SiteError),
+    /// Reading the inspection files.
+    #[error(transparent)]
+    Records(#[from] RecordsError),
+    /// Making the report.
+    #[error(transparent)]
+    Report(#[from] ReportError),
+    /// Writing the folder.
+    #[error(transparent)]
+    Folder(#[from] FolderError),
 }
 
 impl Error {
@@ -16,18 +35,28 @@ impl Error {
     pub fn hint(&self) -> Option<String> {
         match self {
             Error::Output(_) => None,
+            Error::Site(error) => error.hint(),
+            Error::Records(error) => error.hint(),
+            Error::Report(_) => Some("this is a fault of onus; the message helps to mend it".into()),
+            Error::Folder(error) => error.hint(),
         }
     }
 
-    /// Prints the error and its hint; exit code 1.
+    /// Prints the error and its hint; exit code 1. A reader that went away
+    /// (`onus … | head`) is told nothing.
     #[expect(
         clippy::print_stderr,
         reason = "the command layer is where errors are told"
     )]
     pub(super) fn print(&self) -> ExitCode {
-        eprintln!("error: {self}");
+        if let Error::Output(error) = self
+            && error.kind() == ErrorKind::BrokenPipe
+        {
+            return ExitCode::from(1);
+        }
+        eprintln!("error: {}", plain(&self.to_string()));
         if let Some(hint) = self.hint() {
-            eprintln!("hint: {hint}");
+            eprintln!("hint: {}", plain(&hint));
         }
         ExitCode::from(1)
     }

@@ -9,7 +9,9 @@ mod columns;
 mod compare;
 mod demo;
 mod error;
+mod input;
 mod report;
+mod terminal;
 
 pub use error::Error;
 

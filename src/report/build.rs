@@ -107,3 +107,33 @@ pub fn files(
     );
     Ok(files)
 }
+
+/// The answer in a few lines, for a terminal.
+#[must_use]
+pub fn summary(findings: &Findings<'_>, site: &Site) -> Vec<String> {
+    let numbers = NumberStyle::from(&site.report);
+    let speech = words::finding::Speech {
+        numbers: &numbers,
+        feed: site.frames.feed_direction,
+    };
+    let worst = super::ranking::worst_first(findings, site);
+    let input = &findings.records.input;
+    let mut lines = vec![words::front::headline(&worst, input, &numbers)];
+    lines.extend(worst.iter().take(SUMMARY_LINES).map(|f| {
+        format!(
+            "  {} {}, {}: {}",
+            f.id,
+            words::causes::cause(f.cause),
+            words::causes::sure(words::causes::sureness(f, findings.levels.alpha)),
+            words::finding::statement(f, &speech)
+        )
+    }));
+    let rejected = findings.records.rejects.len();
+    if rejected > 0 {
+        lines.push(words::front::rejects_line(rejected, &numbers));
+    }
+    lines
+}
+
+/// Most findings told on a terminal.
+const SUMMARY_LINES: usize = 5;

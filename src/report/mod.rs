@@ -12,7 +12,7 @@ pub mod ranking;
 mod tables;
 pub mod words;
 
-pub use build::{ReportError, document, files};
+pub use build::{ReportError, document, files, summary};
 pub use document::{Block, Care, Cell, Document, Figure, KeyNumber, Page, Statement, Step, Table};
 pub use findings::{Findings, Levels, Options, find};
 pub use html::html;

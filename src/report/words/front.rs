@@ -206,6 +206,15 @@ pub fn more_findings(n: usize, numbers: &NumberStyle) -> String {
     )
 }
 
+/// What a terminal is told of rejects.
+#[must_use]
+pub fn rejects_line(n: usize, numbers: &NumberStyle) -> String {
+    format!(
+        "{} set aside on reading; rejects.csv says why.",
+        counted(n, "thing was", "things were", numbers)
+    )
+}
+
 /// What the report says of rejects on page one.
 #[must_use]
 pub fn rejects_note(input: &InputCounts, values: usize, numbers: &NumberStyle) -> Option<String> {

@@ -1,0 +1,92 @@
+//! What commands share: the site file and the reading of records, with
+//! progress and doubts on stderr.
+
+use std::path::{Path, PathBuf};
+
+use super::Error;
+use super::terminal::{plain, progress};
+use crate::records::{self, OnReject, ReadOptions, Records};
+use crate::site::Site;
+
+/// Name of a site file.
+const SITE_FILE: &str = "onus.toml";
+/// Most doubts told on stderr.
+const DOUBTS: usize = 8;
+
+/// Loads the site file; the defaults where none is given. One that lies in
+/// the current folder unused is mentioned.
+pub(super) fn site(given: Option<&Path>) -> Result<Site, Error> {
+    match given {
+        Some(path) => Ok(Site::load(path)?),
+        None => {
+            if Path::new(SITE_FILE).is_file() {
+                tell(&format!(
+                    "note: {SITE_FILE} lies here but is not used; give --site {SITE_FILE} to use it"
+                ));
+            }
+            Ok(Site::default())
+        }
+    }
+}
+
+/// Reads the records, with a bar on a terminal.
+pub(super) fn records(
+    inputs: &[PathBuf],
+    site: &Site,
+    on_reject: OnReject,
+) -> Result<Records, Error> {
+    let bar = progress("reading");
+    let show = |done: usize, of: usize| {
+        bar.set_length(of as u64);
+        bar.set_position(done as u64);
+    };
+    let options = ReadOptions {
+        on_reject,
+        progress: Some(&show),
+    };
+    let records = records::read(inputs, site, &options);
+    bar.finish_and_clear();
+    Ok(records?)
+}
+
+/// Tells the doubts on stderr, the first few in full.
+pub(super) fn doubts<'a>(warnings: impl Iterator<Item = &'a records::Warning>) {
+    let mut more = 0usize;
+    for (i, warning) in warnings.enumerate() {
+        if i < DOUBTS {
+            tell(&format!("warning: {}", warning.text));
+        } else {
+            more += 1;
+        }
+    }
+    if more > 0 {
+        tell(&format!("warning: {more} more; findings.json and the data page have all"));
+    }
+}
+
+#[expect(
+    clippy::print_stderr,
+    reason = "the command layer is where the user is told"
+)]
+fn tell(text: &str) {
+    eprintln!("{}", plain(text));
+}
+
+/// The paths given, with patterns followed; what is no pattern stays as given.
+pub(super) fn expanded(inputs: &[PathBuf]) -> Vec<PathBuf> {
+    let mut out = Vec::new();
+    for path in inputs {
+        let matches: Vec<PathBuf> = match path.to_str() {
+            Some(pattern) if !path.exists() => {
+                glob::glob(pattern).map_or_else(|_| Vec::new(), |found| found.flatten().collect())
+            }
+            _ => Vec::new(),
+        };
+        if matches.is_empty() {
+            out.push(path.clone());
+        } else {
+            out.extend(matches);
+        }
+    }
+    out
+}
