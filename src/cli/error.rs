@@ -37,7 +37,9 @@ impl Error {
             Error::Output(_) => None,
             Error::Site(error) => error.hint(),
             Error::Records(error) => error.hint(),
-            Error::Report(_) => Some("this is a fault of onus; the message helps to mend it".into()),
+            Error::Report(_) => {
+                Some("this is a fault of onus; the message helps to mend it".into())
+            }
             Error::Folder(error) => error.hint(),
         }
     }

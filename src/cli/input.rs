@@ -60,7 +60,9 @@ pub(super) fn doubts<'a>(warnings: impl Iterator<Item = &'a records::Warning>) {
         }
     }
     if more > 0 {
-        tell(&format!("warning: {more} more; findings.json and the data page have all"));
+        tell(&format!(
+            "warning: {more} more; findings.json and the data page have all"
+        ));
     }
 }
 

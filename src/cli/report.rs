@@ -88,7 +88,11 @@ pub(super) fn run(args: &Report, out: &mut impl Write) -> Result<(), Error> {
         for line in report::summary(&findings, &site) {
             writeln!(out, "{}", plain(&line))?;
         }
-        writeln!(out, "{}", plain(&target.join("report.pdf").display().to_string()))?;
+        writeln!(
+            out,
+            "{}",
+            plain(&target.join("report.pdf").display().to_string())
+        )?;
     }
     out.flush()?;
     Ok(())

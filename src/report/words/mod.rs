@@ -16,8 +16,8 @@ pub mod front;
 pub mod kinds;
 pub mod method;
 pub mod missed;
-pub mod places;
 mod next_checks;
+pub mod places;
 mod reasons;
 pub mod strips;
 
