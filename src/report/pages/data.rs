@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use super::Context;
 use crate::records::{Lost, Reject};
 use crate::report::ranking::Ranking;
-use crate::report::words::{self, data};
+use crate::report::words::data;
 use crate::report::{Block, Cell, Page, Table};
 
 /// Most rows of the table of kinds.
@@ -84,13 +84,13 @@ fn rejects(context: &Context<'_>) -> Table {
         groups.entry(key).or_insert((0, reject)).0 += 1;
     }
     let mut groups: Vec<_> = groups.into_iter().collect();
-    groups.sort_by(|a, b| b.1.0.cmp(&a.1.0));
+    groups.sort_by_key(|group| std::cmp::Reverse(group.1.0));
     let rows = groups
         .iter()
         .take(REJECTS)
         .map(|((lost, column), (count, first))| {
             vec![
-                Cell::from(words::data::lost(*lost)),
+                Cell::from(data::lost(*lost)),
                 Cell::from(if column.is_empty() { "–" } else { *column }),
                 Cell::from(numbers.count(*count)),
                 Cell::from(data::example(first)),

@@ -81,7 +81,7 @@ fn by_lot(context: &Context<'_>, finding: &Finding) -> Table {
     let numbers = context.numbers();
     let mut lots: Vec<_> = finding.evidence.by_lot.iter().collect();
     let all = lots.len();
-    lots.sort_by(|a, b| b.hits.cmp(&a.hits));
+    lots.sort_by_key(|lot| std::cmp::Reverse(lot.hits));
     let rows = lots
         .iter()
         .take(LOTS)

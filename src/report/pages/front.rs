@@ -148,7 +148,7 @@ fn statements(context: &Context<'_>) -> Vec<Statement> {
                     .any(|f| f.defect == s.defect && f.machine == s.machine && f.head == s.head)
         })
         .collect();
-    streams.sort_by(|a, b| b.panels_hit.cmp(&a.panels_hit));
+    streams.sort_by_key(|s| std::cmp::Reverse(s.panels_hit));
     let left = STATEMENTS.saturating_sub(out.len());
     for stream in streams.into_iter().take(left.min(3)) {
         let sureness = match stream.cause {

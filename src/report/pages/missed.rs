@@ -16,7 +16,7 @@ pub(super) fn page(context: &Context<'_>) -> Option<Page> {
     }
     let numbers = context.numbers();
     let mut order: Vec<_> = streams.iter().collect();
-    order.sort_by(|a, b| b.panels_hit.cmp(&a.panels_hit));
+    order.sort_by_key(|s| std::cmp::Reverse(s.panels_hit));
     let rows = order
         .iter()
         .take(ROWS)

@@ -296,6 +296,7 @@ mod tests {
             panels_needed: None,
             reasons: Vec::new(),
             rate_by_level: Vec::new(),
+            next_check: crate::causes::NextCheck::None,
         };
         let text = support(&[], &[stream], &input(), &numbers);
         assert!(text.starts_with("79 of 120 panels inspected"), "{text}");
