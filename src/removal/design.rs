@@ -82,7 +82,7 @@ pub(super) struct Design {
 }
 
 /// What a design is built with.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub(super) struct Recipe {
     /// Grain size in place of grit categories.
     pub(super) grain: bool,

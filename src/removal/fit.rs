@@ -1,13 +1,19 @@
 //! The whole analysis in order.
 
+use super::advice;
 use super::coding::Coding;
 use super::depth::{self, Depth};
+use super::design::Recipe;
 use super::diagnostics;
+use super::effects;
 use super::inference::Inference;
+use super::lever::Bench;
 use super::model::exponentiate;
 use super::result::{Factor, Note, Removal, Wear};
+use super::risk::{self, Risks};
 use super::setting::Factors;
 use super::settings::{Held, Settings};
+use super::window;
 use crate::records::Records;
 
 /// Fewer panels with readings make no removal model.
@@ -43,9 +49,40 @@ pub fn fit(records: &Records, settings: &Settings, held: &Held) -> Option<Remova
             needed: LEAST_PANELS,
         });
     }
+    let recipe = depth.as_ref().map_or_else(Recipe::default, |d| d.recipe);
+    let risks = risk::fit_all(records, &factors, recipe, settings.level);
+    add_risks(&mut removal, &risks);
+    let model = depth.as_ref().map(|d| &d.model);
+    if (model.is_some() || !risks.classes.is_empty())
+        && let Some(bench) = Bench::new(records, &factors, settings, model, &risks)
+    {
+        removal.effects = effects::effects(&bench, &observed);
+        removal.windows = window::windows(&bench);
+        if removal.held.is_empty() {
+            let (advice, note) = advice::advise(&bench);
+            for window in &mut removal.windows {
+                let own = advice.iter().find(|a| a.factor == window.lever);
+                window.advised = own.and_then(|a| a.to);
+            }
+            removal.advice = advice;
+            removal.notes.extend(note);
+        }
+    }
     removal.inseparable = removal.aliases.iter().map(|a| a.factors.clone()).collect();
     let empty = depth.is_none() && observed.panels.is_empty() && removal.risks.is_empty();
     (!empty).then_some(removal)
+}
+
+/// Risks, and from them what the removal model could not say.
+fn add_risks(removal: &mut Removal, risks: &Risks) {
+    let fitted = || risks.classes.iter().chain(&risks.kinds);
+    removal.risks = fitted().map(|f| f.risk.clone()).collect();
+    removal.streams.clone_from(&risks.streams);
+    if removal.aliases.is_empty()
+        && let Some(first) = fitted().next()
+    {
+        removal.aliases.clone_from(&first.model.design.aliases);
+    }
 }
 
 fn describe(

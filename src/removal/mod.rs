@@ -7,19 +7,26 @@
 //! a factor was really set. Counts of defects are fitted against the same
 //! factors. Both together give the process window and the next setting to try.
 
+mod advice;
 mod coding;
 mod depth;
 mod design;
 mod diagnostics;
+mod effects;
 mod fit;
+mod follow;
 mod inference;
+mod lever;
 mod model;
 mod quasi;
 mod result;
+mod risk;
 mod setting;
 mod settings;
+mod window;
 
 pub use fit::fit;
+pub use follow::follow_recipe;
 pub use result::{
     Advice, Aim, Alias, Basis, Diagnostics, Effect, EffectPoint, Estimate, Factor, Interaction,
     LackOfFit, LotInfluence, Note, RateChange, Reach, Removal, Residual, Risk, Risked, StreamRisk,

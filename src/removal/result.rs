@@ -239,8 +239,10 @@ pub struct StreamRisk {
     pub head: Option<String>,
     /// The kind of defect.
     pub defect: String,
-    /// The term that moves it most.
-    pub factor: Factor,
+    /// The factors that move it, strongest first: at least the strongest.
+    pub factors: Vec<Factor>,
+    /// Stretches of one setting compared.
+    pub runs: usize,
     /// Chance of it without any effect, for all terms and streams tested.
     pub p_adjusted: f64,
 }
@@ -536,6 +538,22 @@ pub enum Note {
     /// Only one lot: its hardness and the recipe cannot be told apart from
     /// the next lot's.
     OneLot,
+    /// Mean removal is at the target already.
+    OnTarget {
+        /// The target, µm.
+        target_um: f64,
+        /// Mean removal at the present setting, µm.
+        present_um: f64,
+    },
+    /// Too much and too little occur side by side: no lever cures both.
+    BothClasses {
+        /// Share of panels with a defect of class over, 0..1.
+        over: f64,
+        /// Share of panels with a defect of class under, 0..1.
+        under: f64,
+    },
+    /// No lever has an effect that these records know well enough, or room to move.
+    NoLever,
     /// Parts differ, but there are too many for the panels at hand.
     PartsLeftOut {
         /// Part numbers.

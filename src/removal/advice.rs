@@ -1,0 +1,311 @@
+//! The next setting to try: one lever at a time, in the trade's order.
+//!
+//! Contact and force are checked first (that is the report's sentence, not a
+//! number); then feed, passes, grit; force is raised last and never above the
+//! site's cap. Order: common practice, no source.
+
+use super::lever::Bench;
+use super::result::{Advice, Aim, Estimate, Factor, Note, RateChange, Reach};
+use super::setting::{Setting, Value, level, number};
+use crate::site::DefectClass;
+
+/// A step where no target is set: feed and force move by this share.
+const STEP: f64 = 0.15;
+/// Means this close to the target, as a log ratio, are on target.
+const ON_TARGET: f64 = 0.03;
+/// A whole number of passes, or a grit, reaches the target within this log ratio.
+const NEAR_TARGET: f64 = 0.10;
+/// A move must change mean removal by so much, as a log ratio.
+const WORTH: f64 = 0.02;
+/// One class prevails if it hits so many times the panels of the other.
+const PREVAILS: f64 = 1.5;
+
+/// Levers to move, or why none is.
+pub(super) fn advise(bench: &Bench<'_>) -> (Vec<Advice>, Option<Note>) {
+    let goal = match goal(bench) {
+        Ok(goal) => goal,
+        Err(note) => return (Vec::new(), note),
+    };
+    let levers = [
+        number_lever(bench, &Factor::Feed, goal),
+        passes_lever(bench, goal),
+        grit_lever(bench, goal),
+        number_lever(bench, &Factor::Force, goal),
+    ];
+    let advice: Vec<Advice> = levers.into_iter().flatten().collect();
+    let note = advice.is_empty().then_some(Note::NoLever);
+    (advice, note)
+}
+
+#[derive(Debug, Clone, Copy)]
+enum Goal {
+    Target(f64),
+    Less,
+    More,
+}
+
+fn goal(bench: &Bench<'_>) -> Result<Goal, Option<Note>> {
+    if let (Some(target), Some(now)) = (bench.settings.target_um, bench.removed(&bench.now)) {
+        let off = (target / now.estimate).ln().abs();
+        return if off < ON_TARGET {
+            Err(Some(Note::OnTarget {
+                target_um: target,
+                present_um: now.estimate,
+            }))
+        } else {
+            Ok(Goal::Target(target))
+        };
+    }
+    let (over, under) = (bench.share_over, bench.share_under);
+    if over == 0.0 && under == 0.0 {
+        Err(None)
+    } else if over > PREVAILS * under {
+        Ok(Goal::Less)
+    } else if under > PREVAILS * over {
+        Ok(Goal::More)
+    } else {
+        Err(Some(Note::BothClasses { over, under }))
+    }
+}
+
+/// Which way, as a factor on removal.
+fn wanted(bench: &Bench<'_>, goal: Goal) -> f64 {
+    match goal {
+        Goal::Target(target) => bench
+            .removed(&bench.now)
+            .map_or(1.0, |now| target / now.estimate),
+        Goal::Less => 1.0 - STEP,
+        Goal::More => 1.0 + STEP,
+    }
+}
+
+/// Change of removal per unit of ln lever that the models support: the removal
+/// model's where there is one; else the trade's law, provided a risk model
+/// holds the lever. None where the effect's sign is not known or is against the law.
+fn exponent(bench: &Bench<'_>, lever: &Factor) -> Option<f64> {
+    let theory = lever.theory()?;
+    let Some((model, judge)) = &bench.depth else {
+        let held = [DefectClass::Over, DefectClass::Under]
+            .iter()
+            .any(|c| bench.risk(*c).is_some_and(|(m, _)| Bench::moves(m, lever)));
+        return held.then_some(theory);
+    };
+    if !Bench::moves(model, lever) {
+        return None;
+    }
+    let value = bench.value(lever)?;
+    let to = bench.with(lever, Value::Number(value * std::f64::consts::E));
+    let ratio = model.ratio(judge, &bench.now, &to);
+    let ci = ratio.ci?;
+    let known = ci.low > 1.0 || ci.high < 1.0;
+    let slope = ratio.estimate.ln();
+    (known && slope * theory > 0.0).then_some(slope)
+}
+
+/// Lowest and highest setting allowed: seen on panels and within the site's
+/// limits; which of the two binds at either end.
+fn bounds(bench: &Bench<'_>, lever: &Factor) -> Option<[(f64, bool); 2]> {
+    let (low, high) = bench.range(lever)?;
+    let limits = bench.limits(lever);
+    let low = limits
+        .low
+        .filter(|l| *l > low)
+        .map_or((low, false), |l| (l, true));
+    let high = limits
+        .high
+        .filter(|h| *h < high)
+        .map_or((high, false), |h| (h, true));
+    (low.0 <= high.0).then_some([low, high])
+}
+
+fn number_lever(bench: &Bench<'_>, lever: &Factor, goal: Goal) -> Option<Advice> {
+    let from = bench.value(lever)?;
+    let slope = exponent(bench, lever)?;
+    let needed = from * wanted(bench, goal).powf(1.0 / slope);
+    let [low, high] = bounds(bench, lever)?;
+    let (to, by_site) = if needed < low.0 {
+        low
+    } else if needed > high.0 {
+        high
+    } else {
+        (needed, false)
+    };
+    let to = round_towards(to, from, needed);
+    let reach = match goal {
+        Goal::Target(_) if (needed / to).ln().abs() < ON_TARGET => Reach::Target,
+        Goal::Target(_) if by_site => Reach::SiteLimit { needed },
+        Goal::Target(_) => Reach::EdgeOfRange { needed },
+        _ => Reach::Step,
+    };
+    // A bound may lie on the other side of the present setting.
+    if (to / from).ln() * (needed / from).ln() <= 0.0 || (slope * (to / from).ln()).abs() < WORTH {
+        return None;
+    }
+    let setting = bench.with(lever, Value::Number(to));
+    Some(advice(bench, lever, goal, &setting, reach))
+}
+
+/// Three figures, as one would set it, without leaving the bounds.
+fn round_towards(to: f64, from: f64, needed: f64) -> f64 {
+    let unit = 10f64.powf(to.abs().log10().floor() - 2.0);
+    let rounded = (to / unit).round() * unit;
+    let between = (rounded - from) * (needed - rounded) >= 0.0 || (rounded - to).abs() < 1e-9;
+    if between {
+        tidy(rounded)
+    } else {
+        tidy((to / unit).trunc() * unit)
+    }
+}
+
+/// Drops the last binary digits that a division leaves behind.
+fn tidy(value: f64) -> f64 {
+    (value * 1e9).round() / 1e9
+}
+
+fn passes_lever(bench: &Bench<'_>, goal: Goal) -> Option<Advice> {
+    let lever = &Factor::Passes;
+    let from = bench.value(lever)?;
+    let slope = exponent(bench, lever)?;
+    let needed = from * wanted(bench, goal).powf(1.0 / slope);
+    let [low, high] = bounds(bench, lever)?;
+    let to = match goal {
+        Goal::Target(_) => {
+            let whole = [needed.floor(), needed.ceil()];
+            let off = |n: f64| (n / needed).ln().abs();
+            let best = if whole[0] >= 1.0 && off(whole[0]) <= off(whole[1]) {
+                whole[0]
+            } else {
+                whole[1]
+            };
+            best.clamp(low.0.ceil(), high.0.floor().max(low.0.ceil()))
+        }
+        Goal::Less => from - 1.0,
+        Goal::More => from + 1.0,
+    };
+    let inside = (low.0..=high.0).contains(&to) && to >= 1.0;
+    if !inside || (to / from).ln() * (needed / from).ln() <= 0.0 {
+        return None;
+    }
+    let reach = match goal {
+        Goal::Target(_) if (slope * (needed / to).ln()).abs() <= NEAR_TARGET => Reach::Target,
+        Goal::Target(_) if needed > high.0 && high.1 || needed < low.0 && low.1 => {
+            Reach::SiteLimit { needed }
+        }
+        Goal::Target(_) if needed > high.0 || needed < low.0 => Reach::EdgeOfRange { needed },
+        _ => Reach::Step,
+    };
+    // A whole pass that overshoots more than it corrects is no help.
+    if let Goal::Target(_) = goal
+        && (slope * (needed / to).ln()).abs() >= (slope * (needed / from).ln()).abs()
+    {
+        return None;
+    }
+    let setting = bench.with(lever, Value::Number(to));
+    Some(advice(bench, lever, goal, &setting, reach))
+}
+
+fn grit_lever(bench: &Bench<'_>, goal: Goal) -> Option<Advice> {
+    let (model, judge) = bench.depth.as_ref()?;
+    if !Bench::moves(model, &Factor::Grit) {
+        return None;
+    }
+    let at = bench.factors.position(&Factor::Grit)?;
+    let from = level(&bench.now[at])?.to_owned();
+    let grits: std::collections::BTreeSet<&str> =
+        bench.seen.iter().filter_map(|s| level(&s[at])).collect();
+    let wanted = wanted(bench, goal).ln();
+    let mut best: Option<(f64, &str)> = None;
+    for grit in grits.into_iter().filter(|g| *g != from) {
+        let ratio = model.ratio(judge, &bench.now, &bench.with_grit(grit));
+        let step = ratio.estimate.ln();
+        let known = ratio.ci.is_some_and(|ci| ci.low > 1.0 || ci.high < 1.0);
+        let off = match goal {
+            Goal::Target(_) => (wanted - step).abs(),
+            // The smallest step in the right direction: the next grit.
+            Goal::Less | Goal::More => step.abs(),
+        };
+        if known
+            && step * wanted > 0.0
+            && (off < wanted.abs() || !matches!(goal, Goal::Target(_)))
+            && best.is_none_or(|b| off < b.0)
+        {
+            best = Some((off, grit));
+        }
+    }
+    let (off, to) = best?;
+    let reach = match goal {
+        Goal::Target(_) if off <= NEAR_TARGET => Reach::Target,
+        _ => Reach::Step,
+    };
+    let setting = bench.with_grit(to);
+    let mut found = advice(bench, &Factor::Grit, goal, &setting, reach);
+    found.levels = Some((from, to.to_owned()));
+    Some(found)
+}
+
+fn advice(bench: &Bench<'_>, lever: &Factor, goal: Goal, to: &Setting, reach: Reach) -> Advice {
+    let at = bench.factors.position(lever);
+    let value = |s: &Setting| at.and_then(|at| number(&s[at]));
+    let removed = bench.removed(to);
+    Advice {
+        factor: lever.clone(),
+        from: value(&bench.now),
+        to: value(to),
+        levels: None,
+        expected_removed_um: removed.map(|r| r.estimate),
+        ci: removed.and_then(|r| r.ci),
+        present_removed_um: bench.removed(&bench.now).map(|r| r.estimate),
+        reach,
+        defects: [DefectClass::Over, DefectClass::Under]
+            .into_iter()
+            .filter_map(|class| rate_change(bench, class, lever, to))
+            .collect(),
+        cycle_time_ratio: cycle_time(bench, to),
+        aim: match goal {
+            Goal::Target(_) => Aim::Target,
+            Goal::Less => Aim::Less,
+            Goal::More => Aim::More,
+        },
+    }
+}
+
+fn rate_change(
+    bench: &Bench<'_>,
+    class: DefectClass,
+    lever: &Factor,
+    to: &Setting,
+) -> Option<RateChange> {
+    let (model, judge) = bench.risk(class)?;
+    if !Bench::moves(model, lever) {
+        return None;
+    }
+    let Estimate { estimate, ci } = model.ratio(judge, &bench.now, to);
+    Some(RateChange {
+        class,
+        ratio: estimate,
+        ci,
+    })
+}
+
+/// Time per panel after over before: sanding goes with passes × path / feed;
+/// the rest of the cycle counts where the site file gives it.
+fn cycle_time(bench: &Bench<'_>, to: &Setting) -> Option<f64> {
+    let feed = bench.factors.position(&Factor::Feed)?;
+    let passes = bench.factors.position(&Factor::Passes)?;
+    let sanding = |s: &Setting| {
+        let feed = number(&s[feed])?;
+        Some(number(&s[passes]).unwrap_or(1.0) / feed)
+    };
+    let (before, after) = (sanding(&bench.now)?, sanding(to)?);
+    let settings = bench.settings;
+    let path = settings.path_length_mm.or_else(|| {
+        settings
+            .line_pitch_mm
+            .filter(|p| *p > 0.0)
+            .map(|p| bench.area_m2 * 1e6 / p)
+    });
+    match (path, settings.handling_s) {
+        (Some(path), Some(rest)) => Some((path * after + rest) / (path * before + rest)),
+        _ => Some(after / before),
+    }
+}

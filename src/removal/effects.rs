@@ -1,0 +1,163 @@
+//! Effect curves of the removal model with the panels they rest on.
+
+use super::coding::Coding;
+use super::inference::Inference;
+use super::lever::Bench;
+use super::model::{Model, Observed};
+use super::result::{Effect, EffectPoint, Factor};
+use super::setting::{Setting, Value, level, number};
+
+/// Settings on a curve.
+const POINTS: usize = 41;
+/// Panels drawn at most; beyond, every k-th.
+const PANELS: usize = 500;
+
+/// One effect per factor of the recipe that has coefficients of its own.
+pub(super) fn effects(bench: &Bench<'_>, observed: &Observed) -> Vec<Effect> {
+    let Some((model, judge)) = &bench.depth else {
+        return Vec::new();
+    };
+    let mut found = Vec::new();
+    for block in &model.design.blocks {
+        let Some(coding) = block.coding() else {
+            continue;
+        };
+        let factor = &block.factors[0];
+        let shown: &[Factor] = match factor {
+            Factor::Cell | Factor::Part | Factor::FreshAbrasive => &[],
+            // Exposure is moved by either.
+            Factor::Exposure => &[Factor::Feed, Factor::Passes],
+            Factor::Grain => &[Factor::Grit],
+            _ => std::slice::from_ref(factor),
+        };
+        for factor in shown {
+            let effect = match (factor, coding) {
+                (Factor::Grit, _) | (_, Coding::Levels { .. }) => {
+                    levels(bench, model, judge, factor, observed)
+                }
+                _ => curve(bench, model, judge, factor, observed, coding),
+            };
+            found.extend(effect);
+        }
+    }
+    found
+}
+
+fn curve(
+    bench: &Bench<'_>,
+    model: &Model,
+    judge: &Inference<'_>,
+    factor: &Factor,
+    observed: &Observed,
+    coding: &Coding,
+) -> Option<Effect> {
+    let (low, high) = bench.range(factor)?;
+    let power = matches!(coding, Coding::Log { .. } | Coding::Exposure { .. });
+    let at = bench.factors.position(factor)?;
+    let curve = (0..POINTS)
+        .map(|i| {
+            let share = i as f64 / (POINTS - 1) as f64;
+            let value = if power {
+                (low.ln() + share * (high / low).ln()).exp()
+            } else {
+                low + share * (high - low)
+            };
+            let mean = model.mean(judge, &bench.with(factor, Value::Number(value)));
+            EffectPoint {
+                at: value,
+                removed_um: mean.estimate,
+                ci: mean.ci,
+            }
+        })
+        .collect();
+    let data = adjusted(bench, model, observed, |s| {
+        Some((number(&s[at])?, bench.with(factor, s[at].clone()?)))
+    });
+    Some(Effect {
+        factor: factor.clone(),
+        curve,
+        levels: Vec::new(),
+        power,
+        data,
+        present: bench.value(factor),
+    })
+}
+
+fn levels(
+    bench: &Bench<'_>,
+    model: &Model,
+    judge: &Inference<'_>,
+    factor: &Factor,
+    observed: &Observed,
+) -> Option<Effect> {
+    let at = bench.factors.position(factor)?;
+    let grain = bench.factors.position(&Factor::Grain);
+    let mut names: Vec<(f64, String)> = Vec::new();
+    for &i in &model.used {
+        let s = &observed.settings[i];
+        let Some(name) = level(&s[at]) else { continue };
+        if !names.iter().any(|n| n.1 == name) {
+            // Coarse grits first; other levels keep the order of first use.
+            let size = grain
+                .and_then(|g| number(&s[g]))
+                .filter(|_| *factor == Factor::Grit);
+            names.push((-size.unwrap_or(0.0), name.to_owned()));
+        }
+    }
+    names.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let to = |name: &str| {
+        if *factor == Factor::Grit {
+            bench.with_grit(name)
+        } else {
+            bench.with(factor, Value::Level(name.into()))
+        }
+    };
+    let estimates = names
+        .iter()
+        .map(|(_, name)| (name.clone(), model.mean(judge, &to(name))))
+        .collect();
+    let data = adjusted(bench, model, observed, |s| {
+        let name = level(&s[at])?;
+        let index = names.iter().position(|n| n.1 == name)?;
+        Some((index as f64, to(name)))
+    });
+    Some(Effect {
+        factor: factor.clone(),
+        curve: Vec::new(),
+        levels: estimates,
+        power: false,
+        data,
+        present: None,
+    })
+}
+
+/// Each panel's removal, moved along the model to the present setting of all
+/// factors but one and to the mean lot.
+fn adjusted(
+    bench: &Bench<'_>,
+    model: &Model,
+    observed: &Observed,
+    place: impl Fn(&Setting) -> Option<(f64, Setting)>,
+) -> Vec<(f64, f64)> {
+    let _ = bench;
+    let every = model.used.len().div_ceil(PANELS).max(1);
+    let shift = model.fit.lot_variance() / 2.0;
+    model
+        .used
+        .iter()
+        .enumerate()
+        .step_by(every)
+        .filter_map(|(i, &row)| {
+            let (x, setting) = place(&observed.settings[row])?;
+            let eta: f64 = model
+                .design
+                .encode(&setting)
+                .iter()
+                .zip(&model.fit.beta)
+                .map(|(x, b)| x * b)
+                .sum();
+            let measured = observed.response[row];
+            Some((x, (eta + shift).exp() * measured / model.fit.fitted[i]))
+        })
+        .collect()
+}
