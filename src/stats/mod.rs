@@ -13,11 +13,15 @@ pub mod linear;
 pub mod modified_large_sample;
 pub mod multiplicity;
 pub mod poisson_rate;
+pub mod power;
 pub mod proportion;
 pub mod rate_ratio;
 pub mod sign_test;
 pub mod small_symmetric;
+pub mod stratified;
 pub mod summary;
+pub mod t_test;
+pub mod two_proportions;
 
 mod error;
 mod interval;

@@ -11,7 +11,10 @@
 
 mod published;
 
+mod clusters;
+mod comparisons;
 mod distributions;
 mod exact_tests;
 mod linear;
+mod power;
 mod surface;

@@ -76,6 +76,16 @@ impl Row {
         self.check_within(column, got, half_unit * (1.0 + 1e-9));
     }
 
+    /// As [`Row::check_printed`] with a whole unit: for prints that cut digits
+    /// off instead of rounding.
+    pub(crate) fn check_printed_unit(&self, column: &str, got: f64) {
+        let decimals = self
+            .text(column)
+            .split_once('.')
+            .map_or(0, |(_, digits)| digits.len());
+        self.check_within(column, got, 10.0_f64.powi(-(decimals as i32)));
+    }
+
     /// As [`Row::check`] with an absolute tolerance.
     pub(crate) fn check_within(&self, column: &str, got: f64, tolerance: f64) {
         let wanted = self.number(column);
@@ -94,6 +104,7 @@ pub(crate) fn published(name: &str) -> Vec<Row> {
         .join(name);
     let mut reader = csv::ReaderBuilder::new()
         .comment(Some(b'#'))
+        .trim(csv::Trim::All)
         .from_path(&path)
         .unwrap_or_else(|error| panic!("{}: {error}", path.display()));
     let header: Vec<String> = reader
