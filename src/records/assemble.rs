@@ -1,16 +1,17 @@
 //! Putting the joined facts and the observations together into [`Records`].
 
-use std::collections::{BTreeMap, HashMap, HashSet};
+use std::collections::{BTreeMap, BTreeSet, HashMap, HashSet};
 use std::sync::Arc;
 
+use super::header::Slot;
 use super::join::{Dispute, Joined, join};
 use super::observed::{self, Seen};
 use super::parts::{Fact, Facts, FileRows};
 use super::read::Sorted;
 use super::rows::Rules;
 use super::{
-    Column, FactorValue, Grit, InputCounts, Lay, Lost, Moment, Panel, Records, RecordsError,
-    Reject, Warning, WarningCode, traps,
+    Column, ColumnUse, FactorValue, Grit, InputCounts, Lay, Lost, Moment, Panel, Records,
+    RecordsError, Reject, Warning, WarningCode, traps,
 };
 use crate::site::Site;
 
@@ -144,6 +145,7 @@ pub(super) fn assemble(sorted: Sorted, rules: &Rules<'_>) -> Result<Records, Rec
         rejects,
         warnings,
         input,
+        columns: columns_used(&files, site),
     };
     let traps = traps::find(&records, site);
     records.warnings.extend(traps);
@@ -151,6 +153,36 @@ pub(super) fn assemble(sorted: Sorted, rules: &Rules<'_>) -> Result<Records, Rec
         .warnings
         .sort_by(|a, b| (a.code, &a.file, &a.text).cmp(&(b.code, &b.file, &b.text)));
     Ok(records)
+}
+
+/// How the columns were read, over all files.
+fn columns_used(files: &[FileRows], site: &Site) -> Vec<ColumnUse> {
+    let mut used: BTreeMap<Slot, (BTreeSet<&str>, BTreeSet<String>, usize)> = BTreeMap::new();
+    for (slot, header, conversion) in files.iter().flat_map(|f| &f.columns) {
+        let (headers, units, count) = used.entry(*slot).or_default();
+        headers.insert(header.trim());
+        let unit = match (conversion, slot) {
+            (Some(conversion), _) => conversion.to_string(),
+            (None, Slot::Column(column)) => column.unit().to_owned(),
+            (None, Slot::Factor(_)) => String::new(),
+        };
+        units.insert(unit);
+        *count += 1;
+    }
+    used.into_iter()
+        .map(|(slot, (headers, units, files))| ColumnUse {
+            column: match slot {
+                Slot::Column(column) => column.name().to_owned(),
+                Slot::Factor(index) => site
+                    .factors
+                    .get(index)
+                    .map_or_else(String::new, |f| f.name.clone()),
+            },
+            headers: headers.into_iter().map(str::to_owned).collect(),
+            units: units.into_iter().filter(|u| !u.is_empty()).collect(),
+            files,
+        })
+        .collect()
 }
 
 /// The facts of one panel by column.

@@ -51,9 +51,9 @@ pub(super) enum HeaderProblem {
 /// How a header came to mean what it means.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 enum How {
-    BySite,
-    ByName,
-    ByLikeness,
+    Site,
+    Name,
+    Likeness,
 }
 
 struct Match {
@@ -115,28 +115,28 @@ impl<'a> Matcher<'a> {
         {
             return Some(Match {
                 slot: *slot,
-                how: How::BySite,
+                how: How::Site,
                 unit: split_unit(header).map(|(_, unit)| unit),
             });
         }
         if let Some(column) = Column::from_name(header) {
             return Some(Match {
                 slot: Slot::Column(column),
-                how: How::ByName,
+                how: How::Name,
                 unit: None,
             });
         }
         if let Some(index) = self.site.factors.iter().position(|f| f.name == header) {
             return Some(Match {
                 slot: Slot::Factor(index),
-                how: How::ByName,
+                how: How::Name,
                 unit: None,
             });
         }
         if let Some(slot) = self.by_likeness.get(&key(header)) {
             return Some(Match {
                 slot: *slot,
-                how: How::ByLikeness,
+                how: How::Likeness,
                 unit: None,
             });
         }
@@ -146,7 +146,7 @@ impl<'a> Matcher<'a> {
             || Unit::is_pressure(&unit);
         fits.then_some(Match {
             slot: Slot::Column(column),
-            how: How::ByLikeness,
+            how: How::Likeness,
             unit: Some(unit),
         })
     }
@@ -208,7 +208,7 @@ impl<'a> Matcher<'a> {
             match one {
                 Some(one) if best.get(&one.slot).is_some_and(|(_, at)| *at == index) => {
                     let conversion = self.conversion(&one, text)?;
-                    if one.how == How::ByLikeness {
+                    if one.how == How::Likeness {
                         header
                             .matched
                             .push((text.to_owned(), self.name(one.slot).to_owned()));

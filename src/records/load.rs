@@ -119,7 +119,7 @@ fn utf16(bytes: &[u8]) -> Result<String, String> {
         _ => (false, 0),
     };
     let body = &bytes[start..];
-    if body.len() % 2 != 0 {
+    if !body.len().is_multiple_of(2) {
         return Err(format!(
             "UTF-16 with half a character at byte {}; export it again",
             bytes.len() - 1

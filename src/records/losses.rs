@@ -15,6 +15,19 @@ pub enum Lost {
     File,
 }
 
+impl Lost {
+    /// As `rejects.csv` spells it.
+    #[must_use]
+    pub fn name(self) -> &'static str {
+        match self {
+            Lost::Value => "value",
+            Lost::Row => "row",
+            Lost::Panel => "panel",
+            Lost::File => "file",
+        }
+    }
+}
+
 /// One line of `rejects.csv`.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Reject {

@@ -4,6 +4,7 @@
 //! must agree. This room ends at [`Records`]: units converted, places in mm in
 //! the panel frame, grits on their scale, every loss written down.
 
+pub mod answers;
 mod assemble;
 mod cell;
 mod column;
@@ -26,6 +27,7 @@ mod parquet;
 mod parts;
 mod read;
 mod rows;
+pub mod summary;
 mod table;
 mod traps;
 mod units;
@@ -37,5 +39,5 @@ pub use grit::{Grit, GritScale};
 pub use losses::{InputCounts, Lost, Reject, Warning, WarningCode};
 pub use moment::{Moment, Shift, time_zone};
 pub use read::{OnReject, ReadOptions, read};
-pub use table::{Defect, DefectName, FactorValue, Panel, Reading, Records};
+pub use table::{ColumnUse, Defect, DefectName, FactorValue, Panel, Reading, Records};
 pub use units::{Conversion, Unit};

@@ -8,6 +8,9 @@ use super::notes::{Note, Notes};
 use super::parts::FileRows;
 use crate::site::{Site, spelling_key};
 
+/// One spelling: how often it is written, and the first file that has it.
+type Spelling = (Arc<str>, usize, usize);
+
 /// The kinds of defect: spellings that differ only in case, spaces and
 /// hyphens are one.
 pub(super) struct Names {
@@ -23,7 +26,7 @@ impl Names {
                 count.entry(name.clone()).or_insert((0, file)).0 += 1;
             }
         }
-        let mut groups: BTreeMap<String, Vec<(Arc<str>, usize, usize)>> = BTreeMap::new();
+        let mut groups: BTreeMap<String, Vec<Spelling>> = BTreeMap::new();
         for (name, (times, file)) in count {
             groups
                 .entry(spelling_key(&name))
@@ -38,7 +41,7 @@ impl Names {
             .chain(site.defects.cost.keys())
             .map(|name| (spelling_key(name), name.as_str()))
             .collect();
-        let mut chosen: Vec<(String, Vec<(Arc<str>, usize, usize)>)> = groups
+        let mut chosen: Vec<(String, Vec<Spelling>)> = groups
             .into_iter()
             .map(|(key, spellings)| {
                 let name = by_site.get(&key).map_or_else(

@@ -6,7 +6,7 @@ use std::sync::Arc;
 
 use super::header::Slot;
 use super::notes::Note;
-use super::{Column, Lay, Moment, Reject};
+use super::{Column, Conversion, Lay, Moment, Reject};
 use crate::site::Site;
 
 /// What a row says about its panel, one value of it.
@@ -128,8 +128,9 @@ pub(super) struct FileRows {
     pub place_headers: [Option<String>; 2],
     /// Whether the file can tell of clean panels: not if it only measures.
     pub only_measures: bool,
-    /// The columns that were read.
-    pub columns: Vec<Slot>,
+    /// The columns that were read, how the file spells them and in what they
+    /// are recorded.
+    pub columns: Vec<(Slot, String, Option<Conversion>)>,
 }
 
 /// The facts about a panel: our columns, then the site's factors.

@@ -127,7 +127,8 @@ impl<'a> RowReader<'a> {
                 Slot::Column(Column::YMm) => out.place_headers[1] = Some(cell.header.clone()),
                 _ => {}
             }
-            out.columns.push(cell.slot);
+            out.columns
+                .push((cell.slot, cell.header.clone(), cell.conversion));
         }
         Self {
             by_inspector: !rules.site.frames.inspectors.is_empty(),

@@ -2,6 +2,8 @@
 
 use std::sync::Arc;
 
+use serde::Serialize;
+
 use super::{Grit, InputCounts, Lay, Moment, Point, Rect, Reject, Warning};
 use crate::site::DefectClass;
 
@@ -24,6 +26,21 @@ pub struct Records {
     pub warnings: Vec<Warning>,
     /// Counts for the report's first page.
     pub input: InputCounts,
+    /// The columns that were read, in the order they are documented.
+    pub columns: Vec<ColumnUse>,
+}
+
+/// How a column was read.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct ColumnUse {
+    /// Our name for it, or the factor's.
+    pub column: String,
+    /// How the files spell it, in alphabetical order.
+    pub headers: Vec<String>,
+    /// In what it is recorded, in alphabetical order.
+    pub units: Vec<String>,
+    /// In how many files it is.
+    pub files: usize,
 }
 
 /// A kind of defect.

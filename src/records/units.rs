@@ -249,6 +249,15 @@ impl Conversion {
     }
 }
 
+impl std::fmt::Display for Conversion {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        match self {
+            Conversion::Unit(unit) => f.write_str(unit.name()),
+            Conversion::Line { offset, slope } => write!(f, "{offset} + {slope} × reading"),
+        }
+    }
+}
+
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
 struct CalibrationLine {

@@ -19,8 +19,11 @@ fn machine(panel: &Panel) -> &str {
     panel.machine.as_deref().unwrap_or("")
 }
 
+/// Degrees and corner of a lay, to the millimetre.
+type LayKey = (u16, i64, i64);
+
 fn one_lay(records: &Records, warnings: &mut Vec<Warning>) {
-    let mut lays: BTreeMap<&str, (BTreeSet<(u16, i64, i64)>, usize)> = BTreeMap::new();
+    let mut lays: BTreeMap<&str, (BTreeSet<LayKey>, usize)> = BTreeMap::new();
     for panel in records.panels.iter().filter(|p| p.inspected) {
         let (lays, panels) = lays.entry(machine(panel)).or_default();
         lays.insert((

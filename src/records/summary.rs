@@ -1,0 +1,334 @@
+//! What was understood of the files, in counts and ranges, and what they can
+//! and cannot answer.
+
+use std::collections::BTreeMap;
+use std::sync::Arc;
+
+use polars::prelude::{Column as Series, DataFrame, Expr, IntoLazy, PlSmallStr, PolarsResult, col};
+use serde::Serialize;
+
+use super::answers::{Answer, answers};
+use super::{Column, ColumnUse, FactorValue, Lost, Panel, Records, RecordsError};
+use crate::site::DefectClass;
+
+/// A summary of the records.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Summary {
+    /// The counts of `findings.json`.
+    pub input: super::InputCounts,
+    /// How each column was read.
+    pub columns: Vec<ColumnUse>,
+    /// First and last `sanded_at`, site's clock.
+    pub period: Option<(String, String)>,
+    /// Panels by machine, then by size, lay, lot and so on: the column, and
+    /// how many panels each of its values has. Panels without a value are not
+    /// counted.
+    pub levels: Vec<Levels>,
+    /// Ranges of the numbers.
+    pub ranges: Vec<Range>,
+    /// Kinds of defect.
+    pub defects: Vec<DefectKind>,
+    /// Rejects by what was lost and why.
+    pub rejects: Vec<RejectGroup>,
+    /// What the data can answer.
+    pub answers: Vec<Answer>,
+}
+
+/// The values of a column and their panels.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct Levels {
+    /// The column.
+    pub column: String,
+    /// Value and number of panels, by value.
+    pub values: Vec<(String, usize)>,
+}
+
+/// The range of a number.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Range {
+    /// The column.
+    pub column: String,
+    /// Its unit.
+    pub unit: String,
+    /// How many values there are.
+    pub count: usize,
+    /// The smallest.
+    pub low: f64,
+    /// Half are below.
+    pub median: f64,
+    /// The largest.
+    pub high: f64,
+}
+
+/// A kind of defect.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct DefectKind {
+    /// Its name.
+    pub defect: String,
+    /// Its class.
+    pub class: Option<DefectClass>,
+    /// How many there are.
+    pub defects: usize,
+    /// On how many panels.
+    pub panels_hit: usize,
+    /// How many have a place.
+    pub placed: usize,
+}
+
+/// Rejects of one kind.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct RejectGroup {
+    /// `value`, `row`, `panel` or `file`.
+    pub lost: &'static str,
+    /// How many.
+    pub count: usize,
+    /// Why, of the first.
+    pub why: String,
+    /// Where the first is.
+    pub first: String,
+}
+
+/// Summarises records.
+///
+/// # Errors
+///
+/// [`RecordsError::Join`] if polars fails.
+pub fn summarise(records: &Records) -> Result<Summary, RecordsError> {
+    let mut times = records.panels.iter().filter_map(|p| p.sanded_at);
+    let period = times.next().map(|first| {
+        let last = times.next_back().unwrap_or(first);
+        (first.local.to_string(), last.local.to_string())
+    });
+    Ok(Summary {
+        input: records.input,
+        columns: records.columns.clone(),
+        period,
+        levels: levels(records),
+        ranges: ranges(records)?,
+        defects: kinds(records)?,
+        rejects: reject_groups(records),
+        answers: answers(records),
+    })
+}
+
+fn levels(records: &Records) -> Vec<Levels> {
+    type Of = fn(&Panel) -> Option<String>;
+    fn text(value: &Option<Arc<str>>) -> Option<String> {
+        value.as_ref().map(|v| v.to_string())
+    }
+    let of: [(&str, Of); 12] = [
+        (Column::Machine.name(), |p| text(&p.machine)),
+        (Column::Head.name(), |p| text(&p.head)),
+        (Column::Fixture.name(), |p| text(&p.fixture)),
+        ("size", |p| {
+            Some(format!("{} × {} mm", p.length_mm, p.width_mm))
+        }),
+        (Column::LayDeg.name(), |p| {
+            p.lay_recorded.then(|| p.lay.degrees().to_string())
+        }),
+        (Column::Part.name(), |p| text(&p.part)),
+        (Column::Supplier.name(), |p| text(&p.supplier)),
+        (Column::Lot.name(), |p| text(&p.lot)),
+        (Column::Recipe.name(), |p| text(&p.recipe)),
+        (Column::Grit.name(), |p| {
+            p.grit.as_ref().map(|g| g.label.clone())
+        }),
+        (Column::AbrasiveId.name(), |p| text(&p.abrasive_id)),
+        (Column::Inspector.name(), |p| text(&p.inspector)),
+    ];
+    let mut all = Vec::new();
+    for (column, value) in of {
+        let mut counts: BTreeMap<String, usize> = BTreeMap::new();
+        for value in records.panels.iter().filter_map(value) {
+            *counts.entry(value).or_default() += 1;
+        }
+        if !counts.is_empty() {
+            all.push(Levels {
+                column: column.to_owned(),
+                values: counts.into_iter().collect(),
+            });
+        }
+    }
+    all
+}
+
+/// A named column of numbers for polars.
+fn series(name: &str, values: Vec<Option<f64>>) -> Series {
+    Series::new(PlSmallStr::from_str(name), values)
+}
+
+fn ranges(records: &Records) -> PolarsResult<Vec<Range>> {
+    let panels = |of: fn(&Panel) -> Option<f64>| -> Vec<Option<f64>> {
+        records.panels.iter().map(of).collect()
+    };
+    let mut ranges = Vec::new();
+    let mut wanted = vec![
+        (Column::LengthMm.name(), panels(|p| Some(p.length_mm))),
+        (Column::WidthMm.name(), panels(|p| Some(p.width_mm))),
+        (Column::FeedMmS.name(), panels(|p| p.feed_mm_s)),
+        (Column::Passes.name(), panels(|p| p.passes)),
+        (Column::ForceN.name(), panels(|p| p.force_n)),
+        (Column::AbrasiveAge.name(), panels(|p| p.abrasive_age)),
+    ];
+    for (index, name) in records.factor_names.iter().enumerate() {
+        let values = records.panels.iter().map(|p| match p.factors.get(index) {
+            Some(Some(FactorValue::Number(value))) => Some(*value),
+            _ => None,
+        });
+        wanted.push((name.as_str(), values.collect()));
+    }
+    of_table(&wanted, &mut ranges)?;
+    let defects = |of: fn(&super::Defect) -> Option<f64>| records.defects.iter().map(of).collect();
+    of_table(
+        &[
+            (Column::XMm.name(), defects(|d| d.place.map(|p| p.x))),
+            (Column::YMm.name(), defects(|d| d.place.map(|p| p.y))),
+            (Column::AreaMm2.name(), defects(|d| d.area_mm2)),
+            (Column::Severity.name(), defects(|d| d.severity)),
+        ],
+        &mut ranges,
+    )?;
+    of_table(
+        &[
+            (
+                Column::RemovedUm.name(),
+                records.readings.iter().map(|r| r.removed_um).collect(),
+            ),
+            (
+                Column::FilmUm.name(),
+                records.readings.iter().map(|r| r.film_um).collect(),
+            ),
+        ],
+        &mut ranges,
+    )?;
+    Ok(ranges)
+}
+
+/// The ranges of the columns of one table.
+fn of_table(columns: &[(&str, Vec<Option<f64>>)], ranges: &mut Vec<Range>) -> PolarsResult<()> {
+    let height = columns.first().map_or(0, |(_, values)| values.len());
+    let frame = DataFrame::new(
+        height,
+        columns
+            .iter()
+            .map(|(name, values)| series(name, values.clone()))
+            .collect(),
+    )?;
+    let all: Vec<Expr> = columns
+        .iter()
+        .flat_map(|(name, _)| {
+            [
+                col(*name).min().alias(format!("{name} low")),
+                col(*name).median().alias(format!("{name} median")),
+                col(*name).max().alias(format!("{name} high")),
+            ]
+        })
+        .collect();
+    let found = frame.lazy().select(all).collect()?;
+    for (name, values) in columns {
+        let at = |what: &str| -> PolarsResult<Option<f64>> {
+            Ok(found.column(&format!("{name} {what}"))?.f64()?.get(0))
+        };
+        if let (Some(low), Some(median), Some(high)) = (at("low")?, at("median")?, at("high")?) {
+            ranges.push(Range {
+                column: (*name).to_owned(),
+                unit: Column::from_name(name).map_or_else(String::new, |c| c.unit().to_owned()),
+                count: values.iter().flatten().count(),
+                low,
+                median,
+                high,
+            });
+        }
+    }
+    Ok(())
+}
+
+fn kinds(records: &Records) -> PolarsResult<Vec<DefectKind>> {
+    let names: Vec<u32> = records.defects.iter().map(|d| d.name as u32).collect();
+    let panels: Vec<u32> = records.defects.iter().map(|d| d.panel as u32).collect();
+    let placed: Vec<u32> = records
+        .defects
+        .iter()
+        .map(|d| u32::from(d.place.is_some()))
+        .collect();
+    let frame = DataFrame::new(
+        names.len(),
+        vec![
+            Series::new(PlSmallStr::from_static("name"), names),
+            Series::new(PlSmallStr::from_static("panel"), panels),
+            Series::new(PlSmallStr::from_static("placed"), placed),
+        ],
+    )?;
+    let found = frame
+        .lazy()
+        .group_by([col("name")])
+        .agg([
+            col("panel").count().alias("defects"),
+            col("panel").n_unique().alias("panels"),
+            col("placed").sum().alias("with place"),
+        ])
+        .sort(["name"], Default::default())
+        .collect()?;
+    let column = |name: &str| -> PolarsResult<Vec<usize>> {
+        Ok(found
+            .column(name)?
+            .u32()?
+            .iter()
+            .map(|v| v.unwrap_or(0) as usize)
+            .collect())
+    };
+    let (names, defects, panels, placed) = (
+        column("name")?,
+        column("defects")?,
+        column("panels")?,
+        column("with place")?,
+    );
+    Ok(names
+        .iter()
+        .enumerate()
+        .map(|(at, name)| DefectKind {
+            defect: records.defect_names[*name].name.clone(),
+            class: records.defect_names[*name].class,
+            defects: defects[at],
+            panels_hit: panels[at],
+            placed: placed[at],
+        })
+        .collect())
+}
+
+fn reject_groups(records: &Records) -> Vec<RejectGroup> {
+    let mut groups: BTreeMap<(Lost, String), RejectGroup> = BTreeMap::new();
+    for reject in &records.rejects {
+        // Reasons that name a panel or a number differ from row to row.
+        let kind = reject.why.split([':', ',']).next().unwrap_or_default();
+        let kind = if reject.lost == Lost::Panel {
+            if reject.why.ends_with(super::assemble::NO_SIZE) {
+                "size"
+            } else {
+                "contradiction"
+            }
+        } else {
+            kind
+        };
+        let key = (
+            reject.lost,
+            format!("{} {kind}", reject.column.as_deref().unwrap_or_default()),
+        );
+        groups
+            .entry(key)
+            .or_insert_with(|| RejectGroup {
+                lost: reject.lost.name(),
+                count: 0,
+                why: match &reject.column {
+                    Some(column) => format!("{column}: {}", reject.why),
+                    None => reject.why.clone(),
+                },
+                first: match reject.line {
+                    Some(line) => format!("{}, line {line}", reject.file.display()),
+                    None => reject.file.display().to_string(),
+                },
+            })
+            .count += 1;
+    }
+    groups.into_values().collect()
+}
