@@ -25,6 +25,7 @@ mod simulated;
 mod spell;
 mod strata;
 mod trend;
+mod weekly;
 
 pub use compare::compare;
 pub use error::ChangeError;
@@ -35,3 +36,8 @@ pub use result::{
 };
 pub use settings::Settings;
 pub use sides::{Pick, Selection, Sides};
+pub use weekly::{
+    ControlChart, ControlPoint, FALSE_ALARM, Fate, Mark, OldFinding, PreviousError, Signal,
+    SmallShift, Untestable, Week, Weekly, average_run_length, control_charts, ewma_run_length,
+    previous_findings, weekly,
+};

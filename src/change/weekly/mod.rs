@@ -1,0 +1,15 @@
+//! Week against week: the control charts of defects per area, the week against
+//! the weeks before it, and what became of the last report's findings.
+
+mod chart;
+mod counts;
+mod previous;
+mod run_length;
+mod week;
+
+pub use chart::{
+    ControlChart, ControlPoint, FALSE_ALARM, Mark, Signal, SmallShift, control_charts,
+};
+pub use previous::{Fate, OldFinding, PreviousError, Untestable, previous_findings};
+pub use run_length::{average_run_length, ewma_run_length};
+pub use week::{Week, Weekly, weekly};
