@@ -175,14 +175,8 @@ impl Theme {
     /// may be used outside the PDF.
     #[must_use]
     pub fn text_width(&self, text: &str, size_pt: f64, weight: Weight) -> i32 {
-        typeface::register();
-        let style = text_style(size_pt, weight, INK, Anchor::Left);
-        let width = style
-            .font
-            .layout_box(&printable(text))
-            .map_or(0, |((x0, _), (x1, _))| x1 - x0);
-        // The layout box is that of the size before plotters divides by 1.24.
-        (f64::from(width) / 1.24 * 1.15).ceil() as i32
+        let width = typeface::width_em(&printable(text), weight) * size_pt * 10.0;
+        (width * 1.15).ceil() as i32
     }
 
     /// Breaks text into lines of at most `width` tenths: at spaces where there

@@ -6,7 +6,10 @@ use std::sync::LazyLock;
 
 use plotters::style::{FontStyle, register_font};
 use typst::foundations::Bytes;
-use typst::text::Font;
+use typst::layout::Abs;
+use typst::text::{Font, FontInstance, FontVariant, FontVariations};
+
+use super::Weight;
 
 /// The family as a CSS list: readers without Source Sans 3 fall back. Also the
 /// key under which plotters knows the faces, since it writes the key as
@@ -23,6 +26,15 @@ pub const FACES: [&[u8]; 4] = [
 
 static REGULAR: LazyLock<Option<Font>> = LazyLock::new(|| Font::new(Bytes::new(FACES[0]), 0));
 
+/// Regular and bold as the widths of text need them.
+static WIDTHS: LazyLock<[Option<FontInstance>; 2]> = LazyLock::new(|| {
+    [FACES[0], FACES[3]].map(|face| {
+        let font = Font::new(Bytes::new(face), 0)?;
+        let (variant, variations) = (FontVariant::default(), FontVariations::default());
+        Some(font.instantiate(variant, Abs::pt(10.0), &variations))
+    })
+});
+
 static REGISTERED: LazyLock<bool> = LazyLock::new(|| {
     register_font(FAMILY, FontStyle::Normal, FACES[0]).is_ok()
         && register_font(FAMILY, FontStyle::Italic, FACES[1]).is_ok()
@@ -32,6 +44,25 @@ static REGISTERED: LazyLock<bool> = LazyLock::new(|| {
 /// Makes the faces known to plotters; cheap after the first call.
 pub(super) fn register() -> bool {
     *REGISTERED
+}
+
+/// Width of a line of text in ems, by the face's own advances.
+pub(super) fn width_em(text: &str, weight: Weight) -> f64 {
+    let [regular, bold] = &*WIDTHS;
+    let face = match weight {
+        Weight::Regular => regular,
+        Weight::Bold => bold,
+    };
+    let Some(font) = face else {
+        return 0.6 * text.chars().count() as f64;
+    };
+    let ttf = font.ttf();
+    let units: u32 = text
+        .chars()
+        .filter_map(|c| ttf.glyph_hor_advance(ttf.glyph_index(c)?))
+        .map(u32::from)
+        .sum();
+    f64::from(units) / f64::from(ttf.units_per_em())
 }
 
 /// Text as it can be printed in the typeface.

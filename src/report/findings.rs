@@ -2,10 +2,10 @@
 
 use serde::Serialize;
 
-use crate::causes::Causes;
-use crate::change::Changes;
+use crate::causes::{self, Causes};
+use crate::change::{self, Changes};
 use crate::records::{Records, Warning};
-use crate::removal::Removal;
+use crate::removal::{self, Removal};
 use crate::site::Site;
 
 /// All results of a run.
@@ -48,15 +48,37 @@ impl Findings<'_> {
 /// Runs every analysis that the records carry.
 #[must_use]
 pub fn find<'a>(records: &'a Records, site: &Site, _options: &Options) -> Findings<'a> {
+    let analysis = &site.analysis;
+    let causes = causes::find(
+        records,
+        &causes::Settings {
+            alpha: analysis.alpha,
+        },
+    );
+    let removal = removal::fit(
+        records,
+        &removal::Settings::from_site(site),
+        &removal::Held::from_causes(&causes),
+    );
+    let changes = change::recipe_changes(
+        records,
+        &change::Settings {
+            level: analysis.confidence,
+            margin: analysis.non_inferiority_margin,
+            ratio_of_interest: analysis.ratio_of_interest,
+            power: analysis.power,
+            day_start: analysis.day_start,
+        },
+    );
     Findings {
         records,
-        causes: Causes::default(),
-        removal: None,
-        changes: Changes::default(),
+        causes,
+        removal,
+        changes,
         levels: Levels {
-            alpha: site.analysis.alpha,
-            confidence: site.analysis.confidence,
-            seed: site.analysis.seed,
+            alpha: analysis.alpha,
+            confidence: analysis.confidence,
+            seed: analysis.seed,
         },
     }
 }
