@@ -2,10 +2,9 @@
 //! is to have a mark in a band across one machine axis.
 
 use super::LineAxis;
-use super::background::{
-    LEFT_OUT_MM, OVERHANG_MM, RESERVE, WINDOW_MM, chance_of_mass, clip, midpoints,
-};
-use super::edge_profile::{Table, axis_lengths, edge_bin};
+use super::background::{LEFT_OUT_MM, RESERVE, WINDOW_MM, clip, midpoints};
+use super::discs::chance_of_mass;
+use super::edge_profile::{BINS, Table, axis_lengths, edge_bin};
 use super::field::{Field, FieldPoint};
 use super::weights::{band_crowding, band_overlap, overlap_weights};
 use crate::records::{Point, Rect};
@@ -62,19 +61,25 @@ pub(super) struct Bands<'a> {
     /// Indices of `field.points` sorted by the coordinate across.
     pub(super) order: Vec<usize>,
     lengths: Table,
+    /// Distance class of each of the field's points.
+    bins: Vec<Option<usize>>,
     backgrounds: Vec<BandBackground>,
 }
 
-/// What a thread needs to look at one centre.
+/// What a thread needs to look at one place after the other.
 #[derive(Debug, Clone)]
 pub(super) struct BandScratch {
     lengths: Table,
     marks: Table,
+    /// Midpoints of each kind's window by distance class, and the window's length.
+    kind_windows: Vec<Option<([f64; BINS], f64)>>,
+    chance_per_mass: Vec<f64>,
     mass: Vec<f64>,
     touched: Vec<usize>,
-    chance_per_mass: Vec<f64>,
-    /// Chances of the panels that have any, after [`Bands::chances`].
-    pub(super) chances: Vec<(usize, f64)>,
+    /// Panels that have any chance, after [`Bands::chances`].
+    pub(super) panels: Vec<usize>,
+    /// Their chances.
+    pub(super) chances: Vec<f64>,
 }
 
 impl BandScratch {
@@ -82,9 +87,11 @@ impl BandScratch {
         Self {
             lengths: Table::one_axis(),
             marks: Table::one_axis(),
+            kind_windows: vec![None; field.kinds.len()],
+            chance_per_mass: vec![f64::NAN; field.kinds.len()],
             mass: vec![0.0; field.panels()],
             touched: Vec::new(),
-            chance_per_mass: vec![f64::NAN; field.kinds.len()],
+            panels: Vec::new(),
             chances: Vec::new(),
         }
     }
@@ -113,11 +120,17 @@ impl<'a> Bands<'a> {
             .iter()
             .map(|&half_width| background(field, along, half_width, total))
             .collect();
+        let bins = field
+            .points
+            .iter()
+            .map(|p| bin_of(field, along, p))
+            .collect();
         Self {
             field,
             along,
             order,
             lengths: Table::smoothed(&lengths),
+            bins,
             backgrounds,
         }
     }
@@ -136,8 +149,28 @@ impl<'a> Bands<'a> {
         &self.order[from..to]
     }
 
+    /// Finds the lengths that the place's own background has to do without; to
+    /// be called before [`Self::chances`].
+    pub(super) fn move_to(&self, centre: f64, scratch: &mut BandScratch) {
+        let reach = LEFT_OUT_MM * self.field.unit;
+        let mut removed = [0.0; BINS];
+        for kind in &self.field.kinds {
+            let (low, high) = stretch(self.along, kind.rect);
+            for step in -LEFT_OUT_STEPS..=LEFT_OUT_STEPS {
+                let u = centre + f64::from(step) * reach / (f64::from(LEFT_OUT_STEPS) + 0.5);
+                if u >= low && u <= high {
+                    let share = 2.0 * reach / f64::from(2 * LEFT_OUT_STEPS + 1);
+                    removed[edge_bin((u - low).min(high - u))] += kind.panels * share;
+                }
+            }
+        }
+        scratch.lengths.copy_from(&self.lengths);
+        subtract(&mut scratch.lengths, &removed);
+        scratch.kind_windows.fill(None);
+    }
+
     /// Chance of each panel to have a mark in the band of half width number
-    /// `width` around `centre` without a repeat, `own` panel left out.
+    /// `width` around `centre` without a repeat, the `own` panel left out.
     pub(super) fn chances(
         &self,
         centre: f64,
@@ -147,25 +180,14 @@ impl<'a> Bands<'a> {
     ) {
         let field = self.field;
         let background = &self.backgrounds[width];
-        let reach = LEFT_OUT_MM * field.unit;
-        scratch.lengths.copy_from(&self.lengths);
-        for kind in &field.kinds {
-            let (low, high) = stretch(self.along, kind.rect);
-            for step in -LEFT_OUT_STEPS..=LEFT_OUT_STEPS {
-                let u = centre + f64::from(step) * reach / (f64::from(LEFT_OUT_STEPS) + 0.5);
-                if u >= low && u <= high {
-                    let share = 2.0 * reach / f64::from(2 * LEFT_OUT_STEPS + 1);
-                    let bin = edge_bin((u - low).min(high - u));
-                    scratch.lengths.spread(0, bin, -kind.panels * share);
-                }
+        let mut removed = [0.0; BINS];
+        for &i in self.within(centre, LEFT_OUT_MM * field.unit) {
+            if let Some(bin) = self.bins[i] {
+                removed[bin] += background.weights[i];
             }
         }
         scratch.marks.copy_from(&background.table);
-        for &i in self.within(centre, reach) {
-            if let Some(bin) = self.bin(i) {
-                scratch.marks.spread(0, bin, -background.weights[i]);
-            }
-        }
+        subtract(&mut scratch.marks, &removed);
         for panel in scratch.touched.drain(..) {
             scratch.mass[panel] = 0.0;
         }
@@ -177,6 +199,7 @@ impl<'a> Bands<'a> {
             scratch.mass[panel] += background.masses[i];
         }
         scratch.chance_per_mass.fill(f64::NAN);
+        scratch.panels.clear();
         scratch.chances.clear();
         for i in 0..scratch.touched.len() {
             let panel = scratch.touched[i];
@@ -191,7 +214,8 @@ impl<'a> Bands<'a> {
             }
             let p = chance_of_mass(scratch.chance_per_mass[kind], scratch.mass[panel]);
             if p > 0.0 {
-                scratch.chances.push((panel, p));
+                scratch.panels.push(panel);
+                scratch.chances.push(p);
             }
         }
     }
@@ -211,22 +235,12 @@ impl<'a> Bands<'a> {
         scratch.touched.iter().filter_map(mass).sum()
     }
 
-    fn bin(&self, point: usize) -> Option<usize> {
-        let point = &self.field.points[point];
-        let (low, high) = stretch(
-            self.along,
-            self.field.kinds[self.field.kind_of[point.panel]?].rect,
-        );
-        let u = across(self.along, point.at);
-        Some(edge_bin((u - low).min(high - u)))
-    }
-
     fn chance_per_mass(
         &self,
         kind: usize,
         centre: f64,
         width: usize,
-        scratch: &BandScratch,
+        scratch: &mut BandScratch,
     ) -> f64 {
         let background = &self.backgrounds[width];
         let (low, high) = stretch(self.along, self.field.kinds[kind].rect);
@@ -234,28 +248,54 @@ impl<'a> Bands<'a> {
         if u1 <= u0 {
             return 0.0;
         }
+        let bin = |u: f64| edge_bin((u - low).min(high - u));
+        let (counts, length) = scratch.kind_windows[kind].get_or_insert_with(|| {
+            let mut counts = [0.0; BINS];
+            for u in midpoints::<WINDOW_STEPS>(u0, u1) {
+                counts[bin(u)] += 1.0;
+            }
+            (counts, u1 - u0)
+        });
         let density = background.density;
         let shape = |bin: usize, reserve: f64| {
             let marks = scratch.marks.left(0, bin);
             let area = scratch.lengths.left(0, bin);
             density * (marks + reserve * marks.sqrt() + 0.5) / (density * area + 0.5)
         };
-        let window: f64 = midpoints::<WINDOW_STEPS>(u0, u1)
+        let window: f64 = counts
             .iter()
-            .map(|u| shape(edge_bin((u - low).min(high - u)), 0.0))
+            .enumerate()
+            .filter(|(_, count)| **count > 0.0)
+            .map(|(bin, count)| count * shape(bin, 0.0))
             .sum::<f64>()
-            * (u1 - u0)
+            * *length
             / WINDOW_STEPS as f64;
         let half_width = background.half_width;
+        let overhang = self.field.overhang_mm;
         let band: f64 = midpoints::<BAND_STEPS>(centre - half_width, centre + half_width)
             .iter()
-            .filter(|&&u| u >= low - OVERHANG_MM && u <= high + OVERHANG_MM)
-            .map(|u| shape(edge_bin((u - low).min(high - u)), 0.5))
+            .filter(|&&u| u >= low - overhang && u <= high + overhang)
+            .map(|&u| shape(bin(u), 0.5))
             .sum::<f64>()
             * 2.0
             * half_width
             / BAND_STEPS as f64;
         (RESERVE * band / window).min(1.0)
+    }
+}
+
+/// Distance class of a point across the line.
+fn bin_of(field: &Field, along: LineAxis, point: &FieldPoint) -> Option<usize> {
+    let (low, high) = stretch(along, field.kinds[field.kind_of[point.panel]?].rect);
+    let u = across(along, point.at);
+    Some(edge_bin((u - low).min(high - u)))
+}
+
+fn subtract(table: &mut Table, removed: &[f64; BINS]) {
+    for (bin, weight) in removed.iter().enumerate() {
+        if *weight != 0.0 {
+            table.spread(0, bin, -weight);
+        }
     }
 }
 
@@ -273,10 +313,8 @@ fn background(field: &Field, along: LineAxis, half_width: f64, total: f64) -> Ba
     }
     let mut raw = Table::one_axis();
     for (point, weight) in field.points.iter().zip(&weights) {
-        if let Some(kind) = field.kind_of[point.panel] {
-            let (low, high) = stretch(along, field.kinds[kind].rect);
-            let u = across(along, point.at);
-            raw.add(0, edge_bin((u - low).min(high - u)), *weight);
+        if let Some(bin) = bin_of(field, along, point) {
+            raw.add(0, bin, *weight);
         }
     }
     let sum: f64 = weights.iter().sum();

@@ -12,6 +12,17 @@ use crate::records::{Point, Rect};
 /// scale them up.
 const FINE_GRAIN_MM: f64 = 5.0;
 
+/// Kinds of panels beyond which rectangles are told apart more coarsely, so that
+/// the work per place stays bounded.
+const MOST_KINDS: usize = 128;
+
+/// Coarsest rounding of rectangles, mm.
+const COARSEST_MM: f64 = 32.0;
+
+/// A disc reaches this far over a panel's edge, mm: marks clipped onto an edge
+/// would otherwise meet the disc in measure zero.
+const OVERHANG_MM: f64 = 2.0;
+
 /// Panels with the same rectangle, to 1 mm, and the same turn.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct Kind {
@@ -43,12 +54,14 @@ pub(super) struct Field {
     /// All lengths of the scan are multiplied by this: 1 unless four fifths of
     /// the marks are written in steps of 10 mm or more.
     pub(super) unit: f64,
+    /// How far a disc reaches over a panel's edge, mm.
+    pub(super) overhang_mm: f64,
 }
 
 impl Field {
     /// The marks of `view` for which `left` is true.
     pub(super) fn new(view: &View, left: &[bool]) -> Self {
-        let (kinds, kind_of) = kinds(&view.panels);
+        let (kinds, kind_of, rounding) = kinds(&view.panels);
         let points: Vec<FieldPoint> = view
             .marks
             .iter()
@@ -68,6 +81,7 @@ impl Field {
             kinds,
             kind_of,
             unit,
+            overhang_mm: OVERHANG_MM.max(rounding),
         }
     }
 
@@ -93,7 +107,20 @@ pub(super) fn unit(view: &View) -> f64 {
     common_grain_mm(view.marks.iter().map(|m| m.grain_mm)).map_or(1.0, |g| g / FINE_GRAIN_MM)
 }
 
-fn kinds(panels: &[ViewPanel]) -> (Vec<Kind>, Vec<Option<usize>>) {
+/// Panels sorted into kinds. Corners are rounded to 1 mm; where panels lie in so
+/// many ways that there are more kinds than [`MOST_KINDS`], to 2, 4, … 32 mm.
+fn kinds(panels: &[ViewPanel]) -> (Vec<Kind>, Vec<Option<usize>>, f64) {
+    let mut step = 1.0;
+    loop {
+        let (kinds, kind_of) = kinds_rounded(panels, step);
+        if kinds.len() <= MOST_KINDS || step >= COARSEST_MM {
+            return (kinds, kind_of, step);
+        }
+        step *= 2.0;
+    }
+}
+
+fn kinds_rounded(panels: &[ViewPanel], step: f64) -> (Vec<Kind>, Vec<Option<usize>>) {
     let mut known: BTreeMap<([i64; 4], bool), usize> = BTreeMap::new();
     let mut kinds: Vec<Kind> = Vec::new();
     let kind_of = panels
@@ -103,7 +130,10 @@ fn kinds(panels: &[ViewPanel]) -> (Vec<Kind>, Vec<Option<usize>>) {
                 return None;
             }
             let Rect { x0, y0, x1, y1 } = panel.rect;
-            let key = ([x0, y0, x1, y1].map(|v| v.round() as i64), panel.swapped);
+            let key = (
+                [x0, y0, x1, y1].map(|v| (v / step).round() as i64),
+                panel.swapped,
+            );
             let kind = *known.entry(key).or_insert_with(|| {
                 kinds.push(Kind {
                     rect: panel.rect,

@@ -2,6 +2,8 @@
 //! scan has already proved: significant centres into places, marks into the
 //! members of a finding. It decides nothing.
 
+use std::collections::BTreeMap;
+
 use linfa::traits::Transformer;
 use linfa_clustering::Dbscan;
 use ndarray::Array2;
@@ -14,37 +16,54 @@ use crate::records::Point;
 /// Returns the group of each point; groups are numbered from 0 without gaps in
 /// order of their first point.
 pub(super) fn group(points: &[Point], tolerance_mm: f64, at_least: usize) -> Vec<usize> {
+    // points of one square millimetre go together: crowds stay cheap
+    let mut squares: BTreeMap<(i64, i64), usize> = BTreeMap::new();
+    let mut representative: Vec<Point> = Vec::new();
+    let square_of: Vec<usize> = points
+        .iter()
+        .map(|p| {
+            let key = (p.x.floor() as i64, p.y.floor() as i64);
+            let square = *squares.entry(key).or_insert_with(|| {
+                representative.push(*p);
+                representative.len() - 1
+            });
+            square
+        })
+        .collect();
+    let clusters = clusters(&representative, tolerance_mm, at_least);
+    let mut number_of: BTreeMap<usize, usize> = BTreeMap::new();
+    let mut alone: BTreeMap<usize, usize> = BTreeMap::new();
+    let mut next = 0;
+    square_of
+        .iter()
+        .map(|&square| {
+            let known = match clusters[square] {
+                Some(cluster) => number_of.entry(cluster),
+                None => alone.entry(square),
+            };
+            *known.or_insert_with(|| {
+                next += 1;
+                next - 1
+            })
+        })
+        .collect()
+}
+
+fn clusters(points: &[Point], tolerance_mm: f64, at_least: usize) -> Vec<Option<usize>> {
+    if points.len() < at_least {
+        return vec![None; points.len()];
+    }
     let table = Array2::from_shape_fn((points.len(), 2), |(i, axis)| {
         if axis == 0 { points[i].x } else { points[i].y }
     });
-    let clusters = if points.len() < at_least {
-        ndarray::Array1::from_elem(points.len(), None)
-    } else {
-        match Dbscan::params(at_least)
-            .tolerance(tolerance_mm)
-            .transform(&table)
-        {
-            Ok(clusters) => clusters,
-            // only parameters out of range are refused: then nothing is grouped
-            Err(_) => ndarray::Array1::from_elem(points.len(), None),
-        }
-    };
-    let mut number_of: Vec<Option<usize>> = vec![None; points.len()];
-    let mut next = 0;
-    clusters
-        .iter()
-        .map(|cluster| {
-            let known = cluster.and_then(|c| number_of[c]);
-            let number = known.unwrap_or_else(|| {
-                next += 1;
-                next - 1
-            });
-            if let Some(c) = cluster {
-                number_of[*c] = Some(number);
-            }
-            number
-        })
-        .collect()
+    match Dbscan::params(at_least)
+        .tolerance(tolerance_mm)
+        .transform(&table)
+    {
+        Ok(clusters) => clusters.to_vec(),
+        // only parameters out of range are refused: then nothing is grouped
+        Err(_) => vec![None; points.len()],
+    }
 }
 
 #[cfg(test)]

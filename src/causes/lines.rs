@@ -39,18 +39,9 @@ pub(super) fn bands(field: &Field, along: LineAxis) -> Bands<'_> {
     Bands::new(field, along, &HALF_WIDTHS_MM.map(|r| r * field.unit))
 }
 
-/// All bands with a p-value of at most `level` that are spread along
-/// themselves, in point order, then by half width.
-pub(super) fn scan(bands: &Bands, level: f64) -> Vec<LineCandidate> {
-    scan_centres(
-        bands,
-        level,
-        &(0..bands.field.points.len()).collect::<Vec<_>>(),
-    )
-}
-
-/// The same for some of the points.
-pub(super) fn scan_centres(bands: &Bands, level: f64, centres: &[usize]) -> Vec<LineCandidate> {
+/// Bands around the given points with a p-value of at most `level` that are
+/// spread along themselves, in their order, then by half width.
+pub(super) fn scan(bands: &Bands, level: f64, centres: &[usize]) -> Vec<LineCandidate> {
     centres
         .par_iter()
         .with_min_len(32)
@@ -72,18 +63,23 @@ fn at_centre(
     let own = field.points[point].panel;
     let centre = across(bands.along, field.points[point].at);
     let mut found = Vec::new();
+    let mut moved = false;
     for width in 0..HALF_WIDTHS_MM.len() {
         let inside = bands.within(centre, bands.half_width(width));
         let panels_hit = distinct_panels(field, inside);
         if panels_hit < PANELS_NEEDED {
             continue;
         }
+        if !moved {
+            bands.move_to(centre, scratch);
+            moved = true;
+        }
         bands.chances(centre, width, Some(own), scratch);
-        let chances: Vec<f64> = scratch.chances.iter().map(|c| c.1).collect();
-        if !stands_out(&chances, panels_hit - 1) {
+        let chances = &scratch.chances;
+        if !stands_out(chances, panels_hit - 1) {
             continue;
         }
-        let p_value = chance_of_hits(&chances, panels_hit - 1);
+        let p_value = chance_of_hits(chances, panels_hit - 1);
         if p_value <= level && is_spread(bands, inside, panels_hit) {
             found.push(LineCandidate {
                 along: bands.along,

@@ -1,11 +1,13 @@
 //! All places of a stream: scan, take the best place out, scan again.
 
-use super::background::{DiscScratch, Discs, RESERVE};
+use super::background::RESERVE;
 use super::band_background::{BandScratch, Bands, across};
+use super::discs::{DiscScratch, Discs};
 use super::field::Field;
 use super::grouping::group;
 use super::lines::{self, HALF_WIDTHS_MM};
 use super::point_index::square_distance;
+use super::screen::{SCREENED_ABOVE, line_centres, spot_centres, worth_testing};
 use super::sharpness::{
     RING_LIMIT, Sharpness, Zone, line_ring_ratio, nearest_by_panel, nine_tenths, spot_ring_ratio,
 };
@@ -28,6 +30,12 @@ const PLACE_MM: f64 = 12.0;
 
 /// Marks this near each other belong together, mm.
 const MEMBER_MM: f64 = 6.0;
+
+/// The axes along which lines are looked for.
+const LINES: [LineAxis; 2] = [LineAxis::Y, LineAxis::X];
+
+/// Centres within this factor of the level are looked at again in the next round.
+const NEAR_LEVEL: f64 = 1e3;
 
 /// Settings of the scan.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -140,20 +148,20 @@ enum Form {
 /// round and the report's streams is within `alpha`, or at fifty.
 #[must_use]
 pub fn find(view: &View, settings: &ScanSettings) -> Vec<Found> {
-    let tests = TESTS_PER_MARK * view.marks.len();
+    let mut rounds = Rounds::new(view);
+    let tests = rounds.tests;
     if view.marks.len() < LEAST || view.panels.len() < LEAST {
         return Vec::new();
     }
     let penalty = tests as f64 * settings.streams.max(1) as f64;
-    let mut left = vec![true; view.marks.len()];
     let mut taken = Vec::new();
     let mut found = Vec::new();
     while found.len() < MOST_FOUND {
-        let field = Field::new(view, &left);
+        let field = Field::new(view, &rounds.left);
         if field.points.len() < LEAST {
             break;
         }
-        let Some(best) = best_candidate(&field, settings.alpha / penalty) else {
+        let Some(best) = rounds.best_candidate(&field, settings.alpha / penalty) else {
             break;
         };
         let mut place = match best.form {
@@ -163,29 +171,116 @@ pub fn find(view: &View, settings: &ScanSettings) -> Vec<Found> {
         place.tests = tests;
         place.p_adjusted = (best.p_value * penalty).min(1.0);
         for &mark in &place.zone {
-            left[mark] = false;
+            rounds.left[mark] = false;
         }
         // the centre itself always goes, so that every round gets smaller
-        left[field.points[best.point].mark] = false;
+        rounds.left[field.points[best.point].mark] = false;
         found.push(place);
     }
     found
 }
 
-/// One candidate per place, the best of all.
-fn best_candidate(field: &Field, level: f64) -> Option<Candidate> {
-    places_of_round(field, level).into_iter().min_by(|a, b| {
-        a.p_value
-            .total_cmp(&b.p_value)
-            .then(a.size_mm.total_cmp(&b.size_mm))
-            .then(a.point.cmp(&b.point))
-    })
+/// Marks and centres still in play from round to round.
+#[derive(Debug, Clone)]
+struct Rounds {
+    /// Which marks of the view are left.
+    left: Vec<bool>,
+    /// Tests of the first round.
+    tests: usize,
+    /// Centres of the round, as marks of the view: all that the screen passes,
+    /// or those that came near the level the last time all were looked at.
+    shortlist: Option<Centres>,
 }
 
-/// The best candidate of each place of a round.
-fn places_of_round(field: &Field, level: f64) -> Vec<Candidate> {
-    let mut places = Vec::new();
-    let spots: Vec<Candidate> = spots::scan(&spots::discs(field), level)
+/// Marks around which a round looks.
+#[derive(Debug, Clone, Default)]
+struct Centres {
+    spots: Vec<usize>,
+    lines: [Vec<usize>; 2],
+}
+
+impl Rounds {
+    fn new(view: &View) -> Self {
+        let left = vec![true; view.marks.len()];
+        let tests = if view.marks.len() <= SCREENED_ABOVE {
+            TESTS_PER_MARK * view.marks.len()
+        } else {
+            let field = Field::whole(view);
+            RADII_MM.len() * spot_centres(&field).len()
+                + LINES
+                    .iter()
+                    .map(|&along| HALF_WIDTHS_MM.len() * line_centres(&field, along).len())
+                    .sum::<usize>()
+        };
+        Self {
+            left,
+            tests,
+            shortlist: None,
+        }
+    }
+
+    /// The best candidate of a round, one per place looked at; none if no
+    /// p-value is within `level`.
+    ///
+    /// Centres far from significance are not looked at again until those near
+    /// it are used up; only a look at all of them ends the search.
+    fn best_candidate(&mut self, field: &Field, level: f64) -> Option<Candidate> {
+        if let Some(centres) = self.shortlist.take() {
+            let again = candidates(field, level, &centres.among(field));
+            if let Some(best) = best_of_places(field, &again) {
+                self.shortlist = Some(centres);
+                return Some(best);
+            }
+        }
+        let all = Centres {
+            spots: spot_centres(field),
+            lines: LINES.map(|along| line_centres(field, along)),
+        };
+        let all = if field.points.len() > SCREENED_ABOVE {
+            Centres {
+                spots: worth_testing(field, &all.spots),
+                ..all
+            }
+        } else {
+            all
+        };
+        let near = candidates(field, (NEAR_LEVEL * level).min(1.0), &all);
+        let mut shortlist = Centres::default();
+        for candidate in &near {
+            let mark = field.points[candidate.point].mark;
+            match candidate.form {
+                Form::Spot => shortlist.spots.push(mark),
+                Form::Line(along) => shortlist.lines[usize::from(along == LINES[1])].push(mark),
+            }
+        }
+        self.shortlist = Some(shortlist);
+        let significant: Vec<Candidate> = near.into_iter().filter(|c| c.p_value <= level).collect();
+        best_of_places(field, &significant)
+    }
+}
+
+impl Centres {
+    /// The marks as points of the field, those still left.
+    fn among(&self, field: &Field) -> Self {
+        let points = |marks: &Vec<usize>| {
+            let mut points: Vec<usize> = marks
+                .iter()
+                .filter_map(|mark| field.points.binary_search_by_key(mark, |p| p.mark).ok())
+                .collect();
+            points.dedup();
+            points
+        };
+        Self {
+            spots: points(&self.spots),
+            lines: [points(&self.lines[0]), points(&self.lines[1])],
+        }
+    }
+}
+
+/// All discs and bands around the centres with a p-value within `level`.
+fn candidates(field: &Field, level: f64, centres: &Centres) -> Vec<Candidate> {
+    let spots = spots::scan(&spots::discs(field), level, &centres.spots);
+    let mut all: Vec<Candidate> = spots
         .into_iter()
         .map(|c| Candidate {
             form: Form::Spot,
@@ -196,30 +291,49 @@ fn places_of_round(field: &Field, level: f64) -> Vec<Candidate> {
             centres: 1,
         })
         .collect();
-    let at: Vec<Point> = spots.iter().map(|c| field.points[c.point].at).collect();
-    places.extend(best_of_groups(spots, &group(&at, PLACE_MM * field.unit, 2)));
-    for along in [LineAxis::Y, LineAxis::X] {
-        let lines: Vec<Candidate> = lines::scan(&lines::bands(field, along), level)
-            .into_iter()
-            .map(|c| Candidate {
-                form: Form::Line(along),
-                point: c.point,
-                size_mm: HALF_WIDTHS_MM[c.width],
-                panels_hit: c.panels_hit,
-                p_value: c.p_value,
-                centres: 1,
-            })
-            .collect();
-        let at: Vec<Point> = lines
-            .iter()
-            .map(|c| Point {
-                x: across(along, field.points[c.point].at),
-                y: 0.0,
-            })
-            .collect();
-        places.extend(best_of_groups(lines, &group(&at, PLACE_MM * field.unit, 2)));
+    for (along, centres) in LINES.into_iter().zip(&centres.lines) {
+        let lines = lines::scan(&lines::bands(field, along), level, centres);
+        all.extend(lines.into_iter().map(|c| Candidate {
+            form: Form::Line(along),
+            point: c.point,
+            size_mm: HALF_WIDTHS_MM[c.width],
+            panels_hit: c.panels_hit,
+            p_value: c.p_value,
+            centres: 1,
+        }));
     }
-    places
+    all
+}
+
+/// The best candidate of all places: significant centres are gathered into
+/// places, each shows its best, and the best of these comes first.
+fn best_of_places(field: &Field, candidates: &[Candidate]) -> Option<Candidate> {
+    let mut places = Vec::new();
+    for form in [Form::Spot, Form::Line(LINES[0]), Form::Line(LINES[1])] {
+        let of_form: Vec<Candidate> = candidates
+            .iter()
+            .filter(|c| c.form == form)
+            .copied()
+            .collect();
+        let at: Vec<Point> = of_form
+            .iter()
+            .map(|c| match form {
+                Form::Spot => field.points[c.point].at,
+                Form::Line(along) => Point {
+                    x: across(along, field.points[c.point].at),
+                    y: 0.0,
+                },
+            })
+            .collect();
+        let groups = group(&at, PLACE_MM * field.unit, 2);
+        places.extend(best_of_groups(of_form, &groups));
+    }
+    places.into_iter().min_by(|a, b| {
+        a.p_value
+            .total_cmp(&b.p_value)
+            .then(a.size_mm.total_cmp(&b.size_mm))
+            .then(a.point.cmp(&b.point))
+    })
 }
 
 /// The first best candidate of each group, with the group's number of centres.
@@ -273,7 +387,7 @@ fn spot(field: &Field, best: &Candidate, taken: &mut Vec<Zone>) -> Found {
     let mut scratch = DiscScratch::new(field);
     discs.move_to(centre, &mut scratch);
     discs.chances(centre, 0, None, &mut scratch);
-    let expected: f64 = scratch.chances.iter().map(|c| c.1).sum();
+    let expected: f64 = scratch.chances.iter().sum();
     let zone = Zone::Disc {
         centre,
         radius: 1.5 * size + 3.0 * field.unit,
@@ -313,8 +427,9 @@ fn line(field: &Field, along: LineAxis, best: &Candidate, taken: &mut Vec<Zone>)
     let hits = nearest_by_panel(points, reach, |p| (across(along, p) - at).abs());
     let ring_ratio = line_ring_ratio(field, along, at, taken);
     let mut scratch = BandScratch::new(field);
+    bands.move_to(at, &mut scratch);
     bands.chances(at, 0, None, &mut scratch);
-    let expected: f64 = scratch.chances.iter().map(|c| c.1).sum();
+    let expected: f64 = scratch.chances.iter().sum();
     let zone = Zone::Band {
         along,
         at,
@@ -395,7 +510,7 @@ impl View {
         discs.move_to(place, &mut scratch);
         discs.chances(place, 0, None, &mut scratch);
         let mut chances = vec![0.0; self.panels.len()];
-        for &(panel, p) in &scratch.chances {
+        for (&panel, &p) in scratch.panels.iter().zip(&scratch.chances) {
             if self.exposed(panel, place) {
                 chances[panel] = p;
             }
@@ -410,9 +525,10 @@ impl View {
         let field = Field::whole(self);
         let bands = Bands::new(&field, along, &[half_width_mm]);
         let mut scratch = BandScratch::new(&field);
+        bands.move_to(at_mm, &mut scratch);
         bands.chances(at_mm, 0, None, &mut scratch);
         let mut chances = vec![0.0; self.panels.len()];
-        for &(panel, p) in &scratch.chances {
+        for (&panel, &p) in scratch.panels.iter().zip(&scratch.chances) {
             if self.panels[panel].covers_across(along, at_mm) {
                 chances[panel] = p;
             }

@@ -1,8 +1,9 @@
 //! Is it a place, or only a broad concentration? What lies just around it tells.
 
 use super::LineAxis;
-use super::background::{DiscScratch, Discs, RESERVE};
+use super::background::RESERVE;
 use super::band_background::{BandScratch, Bands, across, stretch};
+use super::discs::{DiscScratch, Discs};
 use super::field::{Field, FieldPoint};
 use super::point_index::square_distance;
 use crate::records::Point;
@@ -63,7 +64,7 @@ pub(super) fn spot_ring_ratio(field: &Field, centre: Point, taken: &[Zone]) -> O
     let mut scratch = DiscScratch::new(field);
     discs.move_to(centre, &mut scratch);
     discs.chances(centre, 0, None, &mut scratch);
-    let expected: f64 = scratch.chances.iter().map(|c| c.1).sum::<f64>() / RESERVE;
+    let expected: f64 = scratch.chances.iter().sum::<f64>() / RESERVE;
     let mut panels = [Vec::new(), Vec::new()];
     for (entry, square) in field.index.in_disc(centre, outer) {
         panels[usize::from(square > inner * inner * (1.0 + 1e-9))].push(entry.panel);
@@ -91,6 +92,7 @@ pub(super) fn line_ring_ratio(
     let (inner, outer) = (BAND_MM * field.unit, STRIPS_MM * field.unit);
     let bands = Bands::new(field, along, &[inner]);
     let mut scratch = BandScratch::new(field);
+    bands.move_to(at, &mut scratch);
     bands.chances(at, 0, None, &mut scratch);
     let expected = bands.expected_mass(&scratch) / RESERVE;
     let (mut band, mut strips) = (0.0, 0.0);

@@ -2,15 +2,25 @@
 
 use rayon::prelude::*;
 
-use super::background::{DiscScratch, Discs};
+use super::background::WINDOW_MM;
+use super::discs::{DiscScratch, Discs};
 use super::field::Field;
-use super::tail::{chance_of_hits, stands_out};
+use super::tail::{chance_of_hits, poisson_tail, stands_out};
 
 /// Radii of the discs, mm.
 pub(super) const RADII_MM: [f64; 3] = [4.0, 7.0, 12.0];
 
 /// Panels a spot needs, its own included.
 pub(super) const PANELS_NEEDED: usize = 3;
+
+/// No background is so uneven that a disc in a window holds less than this share
+/// of what an even one would put there: below it, a centre isn't worth the
+/// full test. (A place with a fifth of the even share lies beside an edge that
+/// takes nine tenths of all marks.)
+const LEAST_SHARE: f64 = 0.2;
+
+/// Reserve of the shortcut on the p-value.
+const SCREEN_RESERVE: f64 = 1e3;
 
 /// A disc around a mark with more panels than chance allows.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -32,17 +42,9 @@ pub(super) fn discs(field: &Field) -> Discs<'_> {
     Discs::new(field, &RADII_MM.map(|r| r * field.unit))
 }
 
-/// All discs with a p-value of at most `level`, in point order, then by radius.
-pub(super) fn scan(discs: &Discs, level: f64) -> Vec<SpotCandidate> {
-    scan_centres(
-        discs,
-        level,
-        &(0..discs.field.points.len()).collect::<Vec<_>>(),
-    )
-}
-
-/// The same for some of the points.
-pub(super) fn scan_centres(discs: &Discs, level: f64, centres: &[usize]) -> Vec<SpotCandidate> {
+/// Discs around the given points with a p-value of at most `level`, in their
+/// order, then by radius.
+pub(super) fn scan(discs: &Discs, level: f64, centres: &[usize]) -> Vec<SpotCandidate> {
     centres
         .par_iter()
         .with_min_len(32)
@@ -65,32 +67,63 @@ fn at_centre(
     let own = discs.field.points[point].panel;
     let others = visited.panels_within(discs, point);
     let mut found = Vec::new();
-    let mut moved = false;
+    let mut state = Looked::NotYet;
     for (radius, &others) in others.iter().enumerate() {
         if others + 1 < PANELS_NEEDED {
             continue;
         }
-        if !moved {
-            discs.move_to(centre, scratch);
-            moved = true;
+        if state == Looked::NotYet {
+            discs.look_around(centre, scratch);
+            state = Looked::Around;
         }
-        discs.chances(centre, radius, Some(own), scratch);
-        let chances: Vec<f64> = scratch.chances.iter().map(|c| c.1).collect();
-        if !stands_out(&chances, others) {
+        if !worth_testing(discs, radius, own, others, level, scratch) {
             continue;
         }
-        let p_value = chance_of_hits(&chances, others);
+        if state == Looked::Around {
+            discs.leave_out(centre, scratch);
+            state = Looked::Closely;
+        }
+        discs.chances(centre, radius, Some(own), scratch);
+        if !stands_out(&scratch.chances, others) {
+            continue;
+        }
+        let p_value = chance_of_hits(&scratch.chances, others);
         if p_value <= level {
             found.push(SpotCandidate {
                 point,
                 radius,
                 panels_hit: others + 1,
-                expected: chances.iter().sum(),
+                expected: scratch.chances.iter().sum(),
                 p_value,
             });
         }
     }
     found
+}
+
+/// How far a centre has been looked at.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Looked {
+    NotYet,
+    Around,
+    Closely,
+}
+
+/// A cheap look that passes everything that could be significant: even at a
+/// fifth of the even share the Poisson tail must come near the level.
+fn worth_testing(
+    discs: &Discs,
+    radius: usize,
+    own: usize,
+    others: usize,
+    level: f64,
+    scratch: &DiscScratch,
+) -> bool {
+    let size = discs.backgrounds[radius].radius;
+    let window = 2.0 * WINDOW_MM * discs.field.unit;
+    let even = std::f64::consts::PI * size * size / (window * window);
+    let mass = discs.mass_around(radius, own, scratch);
+    poisson_tail(LEAST_SHARE * even * mass, others) <= SCREEN_RESERVE * level
 }
 
 /// Counts distinct panels around a centre.
@@ -113,10 +146,10 @@ impl Visited {
     }
 
     /// Panels other than the point's own with a mark in each of the discs.
-    fn panels_within(&mut self, discs: &Discs, point: usize) -> Vec<usize> {
+    fn panels_within(&mut self, discs: &Discs, point: usize) -> [usize; RADII_MM.len()] {
         let field = discs.field;
         let own = &field.points[point];
-        let radii: Vec<f64> = discs.backgrounds.iter().map(|b| b.radius).collect();
+        let radii: [f64; RADII_MM.len()] = std::array::from_fn(|i| discs.backgrounds[i].radius);
         let largest = radii.iter().copied().fold(0.0, f64::max);
         self.visit += 1;
         self.touched.clear();
@@ -136,7 +169,7 @@ impl Visited {
                 seen.1 = seen.1.min(smallest);
             }
         }
-        let mut counts = vec![0; radii.len()];
+        let mut counts = [0; RADII_MM.len()];
         for &panel in &self.touched {
             for count in counts.iter_mut().skip(self.seen[panel].1) {
                 *count += 1;

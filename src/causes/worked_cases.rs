@@ -4,7 +4,7 @@
 use approx::assert_relative_eq;
 
 use super::Frame;
-use super::background::{DiscScratch, Discs};
+use super::discs::{DiscScratch, Discs};
 use super::field::Field;
 use super::spots::{SpotCandidate, discs, scan};
 use super::tail::chance_of_hits;
@@ -76,7 +76,8 @@ fn with_spot() -> View {
 /// The best disc of all, whatever its p-value: smaller p, then smaller radius,
 /// then point order.
 fn best(field: &Field) -> Option<SpotCandidate> {
-    let candidates = scan(&discs(field), 1.0);
+    let all: Vec<usize> = (0..field.points.len()).collect();
+    let candidates = scan(&discs(field), 1.0, &all);
     let better = |a: &SpotCandidate, b: &SpotCandidate| {
         a.p_value
             .total_cmp(&b.p_value)
@@ -125,7 +126,7 @@ fn the_same_place_at_a_fixed_centre() {
     ] {
         discs.move_to(centre, &mut scratch);
         discs.chances(centre, radius, None, &mut scratch);
-        let chances: Vec<f64> = scratch.chances.iter().map(|c| c.1).collect();
+        let chances = scratch.chances.clone();
         let got = discs.chance_per_mass(0, centre, radius, &mut scratch);
         assert_relative_eq!(got, q, max_relative = PRINTED);
         let sum: f64 = chances.iter().sum();
@@ -218,6 +219,7 @@ fn a_disc_of_any_radius_has_its_chance() {
         let discs = Discs::new(&field, &[radius]);
         let mut scratch = DiscScratch::new(&field);
         discs.move_to(centre, &mut scratch);
+        discs.chances(centre, 0, None, &mut scratch);
         let q = discs.chance_per_mass(0, centre, 0, &mut scratch);
         assert!(q > last && q < 0.05, "{q} at {radius} mm");
         last = q;

@@ -1,0 +1,264 @@
+//! Discs at a place: each panel's chance of a mark in them without a repeat.
+
+use super::background::{
+    Areas, DiscBackground, KindWindow, LEFT_OUT_MM, LocalBackground, WINDOW_MM, cell,
+    chance_per_mass, near,
+};
+use super::edge_profile::{BINS, Table};
+use super::field::Field;
+use super::point_index::{square_distance, within};
+use crate::records::Point;
+
+/// Points, along one axis either way, of the lattice that measures the area left out.
+const LEFT_OUT_STEPS: i32 = 4;
+
+/// Points of that lattice that lie in its disc.
+const LEFT_OUT_POINTS: f64 = 49.0;
+
+/// The field with its background for discs of several radii.
+#[derive(Debug, Clone)]
+pub(super) struct Discs<'a> {
+    pub(super) field: &'a Field,
+    areas: Areas,
+    /// Cell of each of the field's points.
+    cells: Vec<Option<usize>>,
+    pub(super) backgrounds: Vec<DiscBackground>,
+}
+
+/// What a thread needs to look at one place after the other.
+#[derive(Debug, Clone)]
+pub(super) struct DiscScratch {
+    local: LocalBackground,
+    removed: Removed,
+    /// Points of the window and their panels.
+    window: Vec<(usize, usize)>,
+    left_out: Vec<usize>,
+    kind_windows: Vec<Option<Option<KindWindow>>>,
+    chance_per_mass: Vec<f64>,
+    mass: Vec<f64>,
+    touched: Vec<usize>,
+    /// Panels that have any chance, after [`Discs::chances`].
+    pub(super) panels: Vec<usize>,
+    /// Their chances.
+    pub(super) chances: Vec<f64>,
+}
+
+impl DiscScratch {
+    pub(super) fn new(field: &Field) -> Self {
+        Self {
+            local: LocalBackground::new(),
+            removed: Removed {
+                weight: vec![0.0; BINS * BINS],
+                cells: Vec::new(),
+            },
+            window: Vec::new(),
+            left_out: Vec::new(),
+            kind_windows: vec![None; field.kinds.len()],
+            chance_per_mass: vec![f64::NAN; field.kinds.len()],
+            mass: vec![0.0; field.panels()],
+            touched: Vec::new(),
+            panels: Vec::new(),
+            chances: Vec::new(),
+        }
+    }
+
+    /// Total mass in the window and the number of panels that have any, after
+    /// [`Discs::chances`].
+    pub(super) fn window_mass(&self) -> (f64, usize) {
+        let sum = self.touched.iter().map(|&panel| self.mass[panel]).sum();
+        (sum, self.touched.len())
+    }
+}
+
+/// What a place's own background has to do without, by cell.
+#[derive(Debug, Clone)]
+struct Removed {
+    weight: Vec<f64>,
+    cells: Vec<usize>,
+}
+
+impl Removed {
+    fn add(&mut self, cell: usize, weight: f64) {
+        if self.weight[cell] == 0.0 {
+            self.cells.push(cell);
+        }
+        self.weight[cell] += weight;
+    }
+
+    /// Takes it, smoothed, out of a table.
+    fn subtract_from(&mut self, table: &mut Table) {
+        for cell in self.cells.drain(..) {
+            table.spread(cell / BINS, cell % BINS, -self.weight[cell]);
+            self.weight[cell] = 0.0;
+        }
+    }
+}
+
+impl<'a> Discs<'a> {
+    /// `radii` in mm, as they are (not multiplied by the field's unit).
+    pub(super) fn new(field: &'a Field, radii: &[f64]) -> Self {
+        let areas = Areas::new(field);
+        let backgrounds = radii
+            .iter()
+            .map(|&radius| DiscBackground::new(field, &areas, radius))
+            .collect();
+        let cells = field.points.iter().map(|point| {
+            let (row, column) = cell(&field.kinds[field.kind_of[point.panel]?], point.at);
+            Some(row * BINS + column)
+        });
+        Self {
+            field,
+            areas,
+            cells: cells.collect(),
+            backgrounds,
+        }
+    }
+
+    /// Finds the marks of the window around a place.
+    pub(super) fn look_around(&self, centre: Point, scratch: &mut DiscScratch) {
+        let half = WINDOW_MM * self.field.unit;
+        scratch.window.clear();
+        let window = self.field.index.in_square(centre, half);
+        scratch.window.extend(window.map(|e| (e.id, e.panel)));
+    }
+
+    /// Mass of the marks in the window that are not the `own` panel's, after
+    /// [`Self::look_around`].
+    pub(super) fn mass_around(&self, radius: usize, own: usize, scratch: &DiscScratch) -> f64 {
+        let masses = &self.backgrounds[radius].masses;
+        let others = scratch.window.iter().filter(|(_, panel)| *panel != own);
+        others.map(|&(id, _)| masses[id]).sum()
+    }
+
+    /// Finds what the place's own background has to do without, after
+    /// [`Self::look_around`] and before [`Self::chances`].
+    pub(super) fn leave_out(&self, centre: Point, scratch: &mut DiscScratch) {
+        let field = self.field;
+        let reach = LEFT_OUT_MM * field.unit;
+        scratch.left_out.clear();
+        for &(id, _) in &scratch.window {
+            if square_distance(field.points[id].at, centre) <= within(reach) {
+                scratch.left_out.push(id);
+            }
+        }
+        scratch.kind_windows.fill(None);
+        let step = reach / f64::from(LEFT_OUT_STEPS);
+        let share = std::f64::consts::PI * reach * reach / LEFT_OUT_POINTS;
+        let steps = -LEFT_OUT_STEPS..=LEFT_OUT_STEPS;
+        for kind in field.kinds.iter().filter(|k| near(k.rect, centre, reach)) {
+            for a in steps.clone() {
+                for b in steps.clone() {
+                    let at = Point {
+                        x: centre.x + step * f64::from(a),
+                        y: centre.y + step * f64::from(b),
+                    };
+                    if a * a + b * b <= LEFT_OUT_STEPS * LEFT_OUT_STEPS && kind.rect.contains(at) {
+                        let (row, column) = cell(kind, at);
+                        scratch
+                            .removed
+                            .add(row * BINS + column, kind.panels * share);
+                    }
+                }
+            }
+        }
+        scratch.local.areas.copy_from(&self.areas.table);
+        scratch.removed.subtract_from(&mut scratch.local.areas);
+    }
+
+    /// [`Self::look_around`] and [`Self::leave_out`].
+    pub(super) fn move_to(&self, centre: Point, scratch: &mut DiscScratch) {
+        self.look_around(centre, scratch);
+        self.leave_out(centre, scratch);
+    }
+
+    /// Chance of each panel to have a mark in the disc of the radius with index
+    /// `radius` around `centre` without a repeat, the `own` panel left out;
+    /// panels without a mark in the window have none and are not listed. In
+    /// the order of the panels' first marks in the window.
+    pub(super) fn chances(
+        &self,
+        centre: Point,
+        radius: usize,
+        own: Option<usize>,
+        scratch: &mut DiscScratch,
+    ) {
+        let background = &self.backgrounds[radius];
+        for &id in &scratch.left_out {
+            if let Some(cell) = self.cells[id] {
+                scratch.removed.add(cell, background.weights[id]);
+            }
+        }
+        scratch.local.marks.copy_from(&background.table);
+        scratch.removed.subtract_from(&mut scratch.local.marks);
+        scratch.local.forget();
+        scratch.chance_per_mass.fill(f64::NAN);
+        for panel in scratch.touched.drain(..) {
+            scratch.mass[panel] = 0.0;
+        }
+        for &(id, panel) in &scratch.window {
+            if scratch.mass[panel] == 0.0 {
+                scratch.touched.push(panel);
+            }
+            scratch.mass[panel] += background.masses[id];
+        }
+        scratch.panels.clear();
+        scratch.chances.clear();
+        for i in 0..scratch.touched.len() {
+            let panel = scratch.touched[i];
+            let Some(kind) = self.field.kind_of[panel] else {
+                continue;
+            };
+            if Some(panel) == own {
+                continue;
+            }
+            let q = self.chance_per_mass(kind, centre, radius, scratch);
+            let p = chance_of_mass(q, scratch.mass[panel]);
+            if p > 0.0 {
+                scratch.panels.push(panel);
+                scratch.chances.push(p);
+            }
+        }
+    }
+
+    /// Chance per unit of mass of the panels of each kind, after [`Self::chances`];
+    /// also of kinds without a mark in the window.
+    pub(super) fn chance_per_mass(
+        &self,
+        kind: usize,
+        centre: Point,
+        radius: usize,
+        scratch: &mut DiscScratch,
+    ) -> f64 {
+        let known = scratch.chance_per_mass[kind];
+        if !known.is_nan() {
+            return known;
+        }
+        let field = self.field;
+        let window = *scratch.kind_windows[kind].get_or_insert_with(|| {
+            KindWindow::new(&field.kinds[kind], centre, WINDOW_MM * field.unit)
+        });
+        let q = chance_per_mass(
+            &field.kinds[kind],
+            window.as_ref(),
+            centre,
+            field.overhang_mm,
+            &self.backgrounds[radius],
+            &mut scratch.local,
+        );
+        scratch.chance_per_mass[kind] = q;
+        q
+    }
+}
+
+/// 1 − (1−q)^mass; 1 if q is 1 and there is any mass.
+pub(super) fn chance_of_mass(q: f64, mass: f64) -> f64 {
+    if mass <= 0.0 || q <= 0.0 {
+        0.0
+    } else if q >= 1.0 {
+        1.0
+    } else if mass == 1.0 {
+        q
+    } else {
+        -(mass * (-q).ln_1p()).exp_m1()
+    }
+}

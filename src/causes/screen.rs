@@ -1,0 +1,271 @@
+//! Which centres are worth the full test when there are very many marks.
+//!
+//! One mark per small square stands for its neighbours, so that the number of
+//! centres is bounded by the panel's area; of these, only discs with more
+//! panels than an even density would put there (or nearly so) go on.
+
+use std::collections::BTreeMap;
+
+use super::LineAxis;
+use super::background::WINDOW_MM;
+use super::band_background::across;
+use super::field::Field;
+use super::point_index::within;
+use super::spots::RADII_MM;
+use super::tail::poisson_tail;
+use crate::records::Point;
+
+/// More marks than this are screened.
+pub(super) const SCREENED_ABOVE: usize = 20_000;
+
+/// Lines are looked for at every millimetre instead of every mark above this.
+const LINES_THINNED_ABOVE: usize = 1_500;
+
+/// Side of the squares that one centre stands for: half the smallest radius, mm.
+const SQUARE_MM: f64 = 2.0;
+
+/// Steps in which a line's place is tried, mm.
+const LINE_STEP_MM: f64 = 1.0;
+
+/// Centres with a Poisson tail above this are not worth the full test.
+const WORTH: f64 = 0.05;
+
+/// Half side of the square that measures the density close by, and of the
+/// square around the place itself that is left out of it, mm.
+const NEAR_MM: f64 = 30.0;
+const ITSELF_MM: f64 = 15.0;
+
+/// Side of a cell of the grid of counts, mm, unless that would make too many.
+const CELL_MM: f64 = 5.0;
+const MOST_CELLS: f64 = 4e6;
+
+/// Centres for the spot scan: all points, or those that pass the screen.
+pub(super) fn spot_centres(field: &Field) -> Vec<usize> {
+    let all: Vec<usize> = (0..field.points.len()).collect();
+    if all.len() <= SCREENED_ABOVE {
+        return all;
+    }
+    let side = SQUARE_MM * field.unit;
+    let square = |p: Point| ((p.x / side).floor() as i64, (p.y / side).floor() as i64);
+    first_of_each(&all, |i| square(field.points[i].at))
+}
+
+/// Those of the centres that pass the screen at one of the radii.
+pub(super) fn worth_testing(field: &Field, centres: &[usize]) -> Vec<usize> {
+    let Some(grid) = CountGrid::new(field) else {
+        return centres.to_vec();
+    };
+    let mut seen = vec![0_usize; field.panels()];
+    let passes = |&(visit, &i): &(usize, &usize)| {
+        let centre = field.points[i].at;
+        RADII_MM.iter().enumerate().any(|(round, radius)| {
+            let radius = radius * field.unit;
+            let stamp = visit * RADII_MM.len() + round + 1;
+            let mut panels = 0;
+            for (entry, square) in field.index.in_disc(centre, radius) {
+                if square <= within(radius) && seen[entry.panel] != stamp {
+                    seen[entry.panel] = stamp;
+                    panels += 1;
+                }
+            }
+            let area = std::f64::consts::PI * radius * radius;
+            let even = area * grid.density(centre, field.unit);
+            panels > 1 && poisson_tail(even, panels - 1) <= WORTH
+        })
+    };
+    let mut kept = Vec::new();
+    let mut passes = passes;
+    for item in centres.iter().enumerate() {
+        if passes(&item) {
+            kept.push(*item.1);
+        }
+    }
+    kept
+}
+
+/// Centres for the line scan: all points, or the first of every millimetre.
+pub(super) fn line_centres(field: &Field, along: LineAxis) -> Vec<usize> {
+    let all: Vec<usize> = (0..field.points.len()).collect();
+    if all.len() <= LINES_THINNED_ABOVE {
+        return all;
+    }
+    let step = LINE_STEP_MM * field.unit;
+    first_of_each(&all, |i| {
+        ((across(along, field.points[i].at) / step).floor() as i64, 0)
+    })
+}
+
+fn first_of_each(points: &[usize], key: impl Fn(usize) -> (i64, i64)) -> Vec<usize> {
+    let mut first = BTreeMap::new();
+    for &i in points {
+        first.entry(key(i)).or_insert(i);
+    }
+    let mut kept: Vec<usize> = first.into_values().collect();
+    kept.sort_unstable();
+    kept
+}
+
+/// Counts of marks in cells, summed up from the low corner, so that the count
+/// of any rectangle is four look-ups.
+struct CountGrid {
+    low: Point,
+    cell: f64,
+    columns: usize,
+    rows: usize,
+    sums: Vec<u32>,
+}
+
+impl CountGrid {
+    fn new(field: &Field) -> Option<Self> {
+        let first = field.points.first()?.at;
+        let (mut low, mut high) = (first, first);
+        for point in &field.points {
+            low.x = low.x.min(point.at.x);
+            low.y = low.y.min(point.at.y);
+            high.x = high.x.max(point.at.x);
+            high.y = high.y.max(point.at.y);
+        }
+        let (width, height) = (high.x - low.x + 1.0, high.y - low.y + 1.0);
+        let cell = (CELL_MM * field.unit).max((width * height / MOST_CELLS).sqrt());
+        let columns = (width / cell).ceil() as usize + 1;
+        let rows = (height / cell).ceil() as usize + 1;
+        let mut grid = Self {
+            low,
+            cell,
+            columns,
+            rows,
+            sums: vec![0; columns * rows],
+        };
+        for point in &field.points {
+            let (column, row) = grid.cell_of(point.at);
+            grid.sums[row * columns + column] += 1;
+        }
+        for row in 0..rows {
+            for column in 0..columns {
+                let before = |r: usize, c: usize| grid.sums[r * columns + c];
+                let left = if column > 0 {
+                    before(row, column - 1)
+                } else {
+                    0
+                };
+                let below = if row > 0 { before(row - 1, column) } else { 0 };
+                let both = if row > 0 && column > 0 {
+                    before(row - 1, column - 1)
+                } else {
+                    0
+                };
+                grid.sums[row * columns + column] += left + below - both;
+            }
+        }
+        Some(grid)
+    }
+
+    fn cell_of(&self, at: Point) -> (usize, usize) {
+        let index = |v: f64, low: f64, count: usize| {
+            (((v - low) / self.cell).floor().max(0.0) as usize).min(count - 1)
+        };
+        (
+            index(at.x, self.low.x, self.columns),
+            index(at.y, self.low.y, self.rows),
+        )
+    }
+
+    /// Marks in the cells that a square around the centre touches.
+    fn count(&self, centre: Point, half: f64) -> f64 {
+        let (c0, r0) = self.cell_of(Point {
+            x: centre.x - half,
+            y: centre.y - half,
+        });
+        let (c1, r1) = self.cell_of(Point {
+            x: centre.x + half,
+            y: centre.y + half,
+        });
+        let up_to = |row: Option<usize>, column: Option<usize>| match (row, column) {
+            (Some(r), Some(c)) => f64::from(self.sums[r * self.columns + c]),
+            _ => 0.0,
+        };
+        let (below, left) = (r0.checked_sub(1), c0.checked_sub(1));
+        up_to(Some(r1), Some(c1)) - up_to(below, Some(c1)) - up_to(Some(r1), left)
+            + up_to(below, left)
+    }
+
+    /// Marks per mm² around a place: the smaller of the density in the window
+    /// and that close by, the place itself left out.
+    fn density(&self, centre: Point, unit: f64) -> f64 {
+        let square = |half: f64| 4.0 * half * half * unit * unit;
+        let itself = self.count(centre, ITSELF_MM * unit);
+        let close = (self.count(centre, NEAR_MM * unit) - itself).max(0.0);
+        let window = self.count(centre, WINDOW_MM * unit) / square(WINDOW_MM);
+        window.min(close / (square(NEAR_MM) - square(ITSELF_MM)))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::causes::view::ViewPanel;
+    use crate::causes::worked_cases::view;
+    use crate::records::Rect;
+
+    #[test]
+    fn one_centre_stands_for_its_square_and_a_crowd_passes() {
+        let panels = [ViewPanel {
+            rect: Rect {
+                x0: 0.0,
+                y0: 0.0,
+                x1: 600.0,
+                y1: 400.0,
+            },
+            swapped: false,
+        }; 40];
+        let marks: Vec<(usize, f64, f64)> = (0..24_000_usize)
+            .map(|i| {
+                let (x, y) = (
+                    (i * 137 % 6000) as f64 / 10.0,
+                    (i * 89 % 3989) as f64 / 10.0,
+                );
+                (i % 40, x, y)
+            })
+            .chain((0..200).map(|i| (i % 40, 300.2, 200.3)))
+            .collect();
+        let field = Field::whole(&view(&panels, &marks, 0.0));
+        let centres = spot_centres(&field);
+        assert!(centres.len() <= 60_000 && centres.len() > 10_000);
+        let kept = worth_testing(&field, &centres);
+        assert!(kept.len() < centres.len());
+        let near = |&i: &usize| (field.points[i].at.x - 300.2).abs() < 2.0;
+        assert!(kept.iter().any(near));
+    }
+
+    #[test]
+    fn counts_of_a_square_are_those_of_looking_at_all() {
+        let panels = [ViewPanel {
+            rect: Rect {
+                x0: 0.0,
+                y0: 0.0,
+                x1: 100.0,
+                y1: 100.0,
+            },
+            swapped: false,
+        }];
+        let marks: Vec<(usize, f64, f64)> = (0..500)
+            .map(|i| {
+                (
+                    0,
+                    f64::from(i * 37 % 100) + 0.5,
+                    f64::from(i * 53 % 97) + 0.5,
+                )
+            })
+            .collect();
+        let field = Field::whole(&view(&panels, &marks, 0.0));
+        let grid = CountGrid::new(&field).unwrap();
+        assert_eq!(grid.count(Point { x: 50.0, y: 50.0 }, 500.0), 500.0);
+        let centre = Point { x: 40.0, y: 30.0 };
+        let inside = |half: f64| {
+            let near = |p: Point| (p.x - centre.x).abs() <= half && (p.y - centre.y).abs() <= half;
+            field.points.iter().filter(|p| near(p.at)).count() as f64
+        };
+        let got = grid.count(centre, 20.0);
+        assert!(got >= inside(20.0) && got <= inside(25.0));
+    }
+}
