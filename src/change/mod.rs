@@ -39,5 +39,5 @@ pub use sides::{Pick, Selection, Sides};
 pub use weekly::{
     ControlChart, ControlPoint, FALSE_ALARM, Fate, Mark, OldFinding, PreviousError, Signal,
     SmallShift, Untestable, Week, Weekly, average_run_length, control_charts, ewma_run_length,
-    previous_findings, weekly,
+    previous_findings, until_week, weekly,
 };

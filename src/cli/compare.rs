@@ -1,14 +1,197 @@
 //! `onus compare`.
 
 use std::io::Write;
+use std::path::PathBuf;
 
-use super::Error;
+use jiff::civil::Date;
+use serde_json::json;
+
+use super::terminal::plain;
+use super::{Error, input};
+use crate::change::{self, Changes, Comparison, Pick, Selection, Settings, Sides};
+use crate::charts::NumberStyle;
+use crate::records::OnReject;
+use crate::report::{self, words::changes as words};
 
 /// Compare defects and removal before and after a change.
+///
+/// The sides are picked by `--before` and `--after` (all conditions of a side
+/// must hold), by the day of the change, or by the abrasive it came with.
 #[derive(Debug, clap::Args)]
-pub(super) struct Compare {}
+pub(super) struct Compare {
+    /// Inspection files, folders (searched with all folders in them) or
+    /// patterns such as 'inspections/*.csv'.
+    #[arg(required = true, value_name = "DATA")]
+    input: Vec<PathBuf>,
+    /// Panels before the change, such as recipe=A; may be given several times.
+    #[arg(long, value_name = "COLUMN=VALUE", required_unless_present_any = ["since", "since_abrasive"])]
+    before: Vec<Pick>,
+    /// Panels after the change, such as recipe=B; may be given several times.
+    #[arg(long, value_name = "COLUMN=VALUE", required_unless_present_any = ["since", "since_abrasive"])]
+    after: Vec<Pick>,
+    /// First day of the change; panels sanded that day count as after.
+    #[arg(long, value_name = "YYYY-MM-DD", conflicts_with_all = ["before", "after"], value_parser = day)]
+    since: Option<Date>,
+    /// The change came with this abrasive (abrasive_id), machine by machine.
+    #[arg(long, value_name = "ID", conflicts_with_all = ["before", "after", "since"])]
+    since_abrasive: Option<String>,
+    /// Only panels of both sides for which this holds; may be given several times.
+    #[arg(long, value_name = "COLUMN=VALUE")]
+    only: Vec<Pick>,
+    /// Site file with the site's columns, units, names and limits.
+    #[arg(long, value_name = "FILE")]
+    site: Option<PathBuf>,
+    /// Stop if anything was rejected on reading.
+    #[arg(long)]
+    strict: bool,
+    /// Print the results as JSON; `changes` is that of findings.json.
+    #[arg(long)]
+    json: bool,
+}
 
-pub(super) fn run(_args: &Compare, out: &mut impl Write) -> Result<(), Error> {
-    writeln!(out, "not built yet")?;
+pub(super) fn run(args: &Compare, out: &mut impl Write) -> Result<(), Error> {
+    let on_reject = if args.strict {
+        OnReject::Stop
+    } else {
+        OnReject::Count
+    };
+    let site = input::site(args.site.as_deref())?;
+    let records = input::records(&args.input, &site, on_reject)?;
+    input::doubts(records.warnings.iter());
+    let changes = change::compare(&records, &args.selection(), &Settings::from(&site.analysis))?;
+    if args.json {
+        out.write_all(as_json(&changes).as_bytes())?;
+    } else {
+        let numbers = NumberStyle::from(&site.report);
+        for comparison in &changes.comparisons {
+            out.write_all(plain(&table(comparison, &changes, &numbers)).as_bytes())?;
+        }
+    }
+    out.flush()?;
     Ok(())
+}
+
+impl Compare {
+    fn selection(&self) -> Selection {
+        let sides = match (&self.since, &self.since_abrasive) {
+            (Some(day), _) => Sides::Since(*day),
+            (None, Some(id)) => Sides::Abrasive(id.clone()),
+            (None, None) => Sides::Values {
+                before: self.before.clone(),
+                after: self.after.clone(),
+            },
+        };
+        Selection {
+            sides,
+            only: self.only.clone(),
+        }
+    }
+}
+
+fn day(text: &str) -> Result<Date, change::ChangeError> {
+    text.parse().map_err(|_| change::ChangeError::NotADay {
+        text: text.to_owned(),
+    })
+}
+
+fn as_json(changes: &Changes) -> String {
+    let comparison = changes.comparisons.first();
+    report::rounded_json(&json!({
+        "question": comparison.map(|c| &c.question),
+        "strata": comparison.map(|c| &c.strata),
+        "confounded_with": comparison.map(|c| &c.confounded_with),
+        "notes": comparison.map(|c| &c.notes),
+        "tests": changes.tests,
+        "changes": changes,
+        "removal": comparison.map(|c| &c.removal),
+    }))
+}
+
+/// The comparison as text of aligned columns.
+fn table(comparison: &Comparison, changes: &Changes, numbers: &NumberStyle) -> String {
+    let (before, after) = words::sides(&comparison.question);
+    let mut rows = vec![
+        [
+            "",
+            "before",
+            "after",
+            "ratio",
+            "95 % interval",
+            "p adjusted",
+            "verdict",
+        ]
+        .map(String::from),
+    ];
+    if let Some(ci) = comparison.changes.iter().find_map(|c| c.ratio_ci) {
+        rows[0][4] = format!("{} interval", numbers.percent(ci.level, 100));
+    }
+    for change in &comparison.changes {
+        let counts = |c: &change::Counts| {
+            format!(
+                "{} on {}",
+                numbers.count(c.defects),
+                numbers.count(c.panels)
+            )
+        };
+        rows.push([
+            change.defect.clone(),
+            counts(&change.before),
+            counts(&change.after),
+            words::ratio(change.ratio, numbers),
+            words::interval(change, numbers),
+            words::p_value(change.p_adjusted, numbers),
+            words::verdict_in_full(change, numbers),
+        ]);
+    }
+    for removal in &comparison.removal {
+        let (before, after) = words::removal_values(removal, numbers);
+        let estimate = removal.estimate;
+        rows.push([
+            words::measure(removal.measure).to_owned(),
+            before,
+            after,
+            words::ratio(estimate.and_then(|e| e.ratio), numbers),
+            estimate.map_or("–".to_owned(), |e| {
+                words::ratio_interval(e.ratio_ci.low, e.ratio_ci.high, numbers)
+            }),
+            words::p_value(removal.p_adjusted, numbers),
+            words::spread(removal.verdict).to_owned(),
+        ]);
+    }
+    let mut text = format!(
+        "{}\n\nbefore: {before}\nafter:  {after}\n\n",
+        words::summary(comparison)
+    );
+    text += &aligned(&rows);
+    text.push('\n');
+    text += &format!(
+        "Counts are defects on panels. {} {}\n",
+        words::strata(comparison, numbers),
+        words::tests(changes, numbers)
+    );
+    for note in words::notes(comparison, numbers) {
+        text += &format!("- {note}\n");
+    }
+    text
+}
+
+/// Rows with columns as wide as their widest cell.
+fn aligned(rows: &[[String; 7]]) -> String {
+    let mut widths = [0; 7];
+    for row in rows {
+        for (width, cell) in widths.iter_mut().zip(row) {
+            *width = cell.chars().count().max(*width);
+        }
+    }
+    let mut text = String::new();
+    for row in rows {
+        let mut line = String::new();
+        for (width, cell) in widths.iter().zip(row) {
+            line += cell;
+            line.extend(std::iter::repeat_n(' ', width + 2 - cell.chars().count()));
+        }
+        text += line.trim_end();
+        text.push('\n');
+    }
+    text
 }

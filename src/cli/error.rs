@@ -4,6 +4,7 @@ use std::io::ErrorKind;
 use std::process::ExitCode;
 
 use super::terminal::plain;
+use crate::change::{ChangeError, PreviousError};
 use crate::records::RecordsError;
 use crate::report::ReportError;
 use crate::report::folder::FolderError;
@@ -21,6 +22,12 @@ pub enum Error {
     /// Reading the inspection files.
     #[error(transparent)]
     Records(#[from] RecordsError),
+    /// A comparison that can't be made as asked.
+    #[error(transparent)]
+    Change(#[from] ChangeError),
+    /// The last report.
+    #[error(transparent)]
+    Previous(#[from] PreviousError),
     /// Making the report.
     #[error(transparent)]
     Report(#[from] ReportError),
@@ -37,6 +44,8 @@ impl Error {
             Error::Output(_) => None,
             Error::Site(error) => error.hint(),
             Error::Records(error) => error.hint(),
+            Error::Change(error) => error.hint(),
+            Error::Previous(error) => error.hint(),
             Error::Report(_) => {
                 Some("this is a fault of onus; the message helps to mend it".into())
             }

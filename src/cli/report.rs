@@ -7,6 +7,7 @@ use clap::ValueEnum;
 
 use super::terminal::plain;
 use super::{Error, input};
+use crate::change::{self, Week};
 use crate::records::OnReject;
 use crate::report::folder::{self, Existing};
 use crate::report::{self, Options};
@@ -34,6 +35,13 @@ pub(super) struct Report {
     /// Print findings.json.
     #[arg(long)]
     json: bool,
+    /// Report this ISO week, such as 2026-W47, against the weeks before it;
+    /// panels sanded later are left out.
+    #[arg(long, value_name = "WEEK")]
+    week: Option<Week>,
+    /// Folder of the last report: says what became of its findings.
+    #[arg(long, value_name = "FOLDER")]
+    previous: Option<PathBuf>,
     /// Paper of the PDF, instead of the site file's.
     #[arg(long)]
     paper: Option<Paper>,
@@ -74,7 +82,17 @@ pub(super) fn run(args: &Report, out: &mut impl Write) -> Result<(), Error> {
     }
     let site = input::site(args.site.as_deref())?;
     let records = input::records(&args.input, &site, on_reject)?;
-    let findings = report::find(&records, &site, &Options::default());
+    let records = match args.week {
+        Some(week) => change::until_week(records, week),
+        None => records,
+    };
+    let mut findings = report::find(&records, &site, &Options::default());
+    if args.week.is_some() {
+        findings.weekly = change::weekly(&records, &site.analysis, args.week)?;
+    }
+    if let Some(folder) = &args.previous {
+        findings.weekly.previous = change::previous_findings(folder, &records, &findings.causes)?;
+    }
     input::doubts(findings.warnings());
     if let Some(target) = &args.out {
         let paper = args.paper.map_or(site.report.paper, site::Paper::from);

@@ -3,7 +3,7 @@
 use serde::Serialize;
 
 use crate::causes::{self, Causes};
-use crate::change::{self, Changes};
+use crate::change::{self, Changes, Weekly};
 use crate::records::{Records, Warning};
 use crate::removal::{self, Removal};
 use crate::site::Site;
@@ -19,6 +19,9 @@ pub struct Findings<'a> {
     pub removal: Option<Removal>,
     /// Before against after, one per change and kind of defect.
     pub changes: Changes,
+    /// Control charts, the week against the weeks before, and what became of
+    /// the last report's findings.
+    pub weekly: Weekly,
     /// The levels that the results stand on.
     pub levels: Levels,
 }
@@ -60,21 +63,16 @@ pub fn find<'a>(records: &'a Records, site: &Site, _options: &Options) -> Findin
         &removal::Settings::from_site(site),
         &removal::Held::from_causes(&causes),
     );
-    let changes = change::recipe_changes(
-        records,
-        &change::Settings {
-            level: analysis.confidence,
-            margin: analysis.non_inferiority_margin,
-            ratio_of_interest: analysis.ratio_of_interest,
-            power: analysis.power,
-            day_start: analysis.day_start,
-        },
-    );
+    let changes = change::recipe_changes(records, &change::Settings::from(analysis));
     Findings {
         records,
         causes,
         removal,
         changes,
+        weekly: Weekly {
+            charts: change::control_charts(records, analysis, None),
+            ..Weekly::default()
+        },
         levels: Levels {
             alpha: analysis.alpha,
             confidence: analysis.confidence,

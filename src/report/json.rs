@@ -6,6 +6,7 @@ use serde_json::{Map, Value, json};
 use super::{Findings, words};
 use crate::causes::Reason;
 use crate::charts::NumberStyle;
+use crate::records::Records;
 
 /// Version of the names and meanings of the fixed fields.
 pub const SCHEMA: u32 = 1;
@@ -18,6 +19,16 @@ const DIGITS: usize = 9;
 #[must_use]
 pub fn findings_json(findings: &Findings<'_>, numbers: &NumberStyle) -> String {
     let mut value = value(findings, numbers);
+    round_all(&mut value);
+    let mut text = format!("{value:#}");
+    text.push('\n');
+    text
+}
+
+/// Any result as JSON text, its numbers rounded like those of `findings.json`.
+#[must_use]
+pub fn rounded_json(result: &impl Serialize) -> String {
+    let mut value = plain(result);
     round_all(&mut value);
     let mut text = format!("{value:#}");
     text.push('\n');
@@ -74,6 +85,20 @@ fn value(findings: &Findings<'_>, numbers: &NumberStyle) -> Value {
         "surface": plain(&findings.causes.surface),
         "removal": plain(&findings.removal),
         "changes": plain(&findings.changes),
+        "weekly": plain(&findings.weekly),
+        "period": period(records),
+    })
+}
+
+/// First and last `sanded_at`: the next report counts from the last one on.
+fn period(records: &Records) -> Value {
+    let mut times = records.panels.iter().filter_map(|p| p.sanded_at);
+    let first = times.next();
+    // panels are in time order
+    let last = times.next_back().or(first);
+    json!({
+        "first": first.map(|at| at.instant.to_string()),
+        "last": last.map(|at| at.instant.to_string()),
     })
 }
 

@@ -16,6 +16,6 @@ pub use build::{ReportError, document, files, summary};
 pub use document::{Block, Care, Cell, Document, Figure, KeyNumber, Page, Statement, Step, Table};
 pub use findings::{Findings, Levels, Options, find};
 pub use html::html;
-pub use json::{SCHEMA, findings_json};
+pub use json::{SCHEMA, findings_json, rounded_json};
 pub use pdf::{PdfError, pdf};
 pub use tables::{findings_csv, rejects_csv};

@@ -28,7 +28,7 @@ const WIDTH: f64 = 2.86;
 const FEWEST_POINTS: usize = 8;
 
 /// Mean moving range of two independent standard normal values, 2/√π.
-const MEAN_RANGE: f64 = 1.128_379_167_095_512_6;
+const MEAN_RANGE: f64 = std::f64::consts::FRAC_2_SQRT_PI;
 
 /// Defects per area over time with the limits that a steady process would keep.
 ///

@@ -12,4 +12,4 @@ pub use chart::{
 };
 pub use previous::{Fate, OldFinding, PreviousError, Untestable, previous_findings};
 pub use run_length::{average_run_length, ewma_run_length};
-pub use week::{Week, Weekly, weekly};
+pub use week::{Week, Weekly, until_week, weekly};

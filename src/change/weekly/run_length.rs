@@ -39,9 +39,9 @@ pub fn ewma_run_length(weight: f64, width: f64, shift: f64) -> f64 {
         let from = (1.0 - weight) * centre(i);
         let edge = |j: usize| below((-limit + j as f64 * cell - from) / weight - shift);
         let mut last = edge(0);
-        for j in 0..STATES {
+        for (j, stay) in row[..STATES].iter_mut().enumerate() {
             let next = edge(j + 1);
-            row[j] = last - next;
+            *stay = last - next;
             last = next;
         }
         row[i] += 1.0;

@@ -7,7 +7,7 @@ use super::{ControlChart, OldFinding, control_charts};
 use crate::change::assess::assess;
 use crate::change::judge::judge;
 use crate::change::{ChangeError, Changes, Question, Settings, Side};
-use crate::records::Records;
+use crate::records::{Panel, Records};
 use crate::site::Analysis;
 
 /// An ISO 8601 week; the year is the one that the week belongs to.
@@ -98,6 +98,52 @@ pub fn weekly(
         against_before,
         previous: Vec::new(),
     })
+}
+
+/// The records without panels sanded after the week, their defects and
+/// readings; panels without a time stay.
+#[must_use]
+pub fn until_week(records: Records, week: Week) -> Records {
+    let stays = |p: &Panel| {
+        p.sanded_at
+            .is_none_or(|at| Week::of(at.local.date()) <= week)
+    };
+    let mut position = vec![None; records.panels.len()];
+    let mut kept = 0;
+    for (place, panel) in position.iter_mut().zip(&records.panels) {
+        if stays(panel) {
+            *place = Some(kept);
+            kept += 1;
+        }
+    }
+    let mut records = records;
+    records.panels.retain(stays);
+    records.defects.retain_mut(|defect| {
+        position[defect.panel].is_some_and(|place| {
+            defect.panel = place;
+            true
+        })
+    });
+    records.readings.retain_mut(|reading| {
+        position[reading.panel].is_some_and(|place| {
+            reading.panel = place;
+            true
+        })
+    });
+    records.input.panels = records.panels.len();
+    records.input.defects = records.defects.len();
+    records.input.readings = records.readings.len();
+    let mut hit = vec![false; records.panels.len()];
+    for defect in &records.defects {
+        hit[defect.panel] = true;
+    }
+    let clean = records
+        .panels
+        .iter()
+        .zip(hit)
+        .filter(|(p, h)| p.inspected && !h);
+    records.input.clean_panels = clean.count();
+    records
 }
 
 fn against_before(

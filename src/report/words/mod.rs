@@ -7,6 +7,7 @@
 pub mod advice;
 pub mod causes;
 pub mod caution;
+pub mod changes;
 pub mod counting;
 pub mod data;
 pub mod document;

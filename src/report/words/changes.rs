@@ -1,0 +1,384 @@
+//! Before against after, in words.
+
+use super::counting::{counted, listed};
+use crate::change::{
+    Change, Changes, Comparison, Confounder, Measure, Method, Note, Question, RemovalChange, Side,
+    Spread, Unit, Verdict,
+};
+use crate::charts::NumberStyle;
+use crate::site::DefectClass;
+
+/// The verdict as it is printed and as `findings.json` spells it.
+#[must_use]
+pub fn verdict(verdict: Verdict) -> &'static str {
+    match verdict {
+        Verdict::Helped => "helped",
+        Verdict::Hurt => "hurt",
+        Verdict::NoDifferenceShown => "no difference shown",
+        Verdict::TooFewPanels => "too few panels",
+        Verdict::NotIdentifiable => "not identifiable",
+    }
+}
+
+/// What can be said of removal.
+#[must_use]
+pub fn spread(spread: Spread) -> &'static str {
+    match spread {
+        Spread::Less => "less",
+        Spread::More => "more",
+        Spread::NoDifferenceShown => "no difference shown",
+        Spread::TooFewPanels => "too few panels",
+        Spread::NotIdentifiable => "not identifiable",
+    }
+}
+
+/// What of the removal is compared.
+#[must_use]
+pub fn measure(measure: Measure) -> &'static str {
+    match measure {
+        Measure::Mean => "removal, mean",
+        Measure::BetweenPanels => "removal, spread between panels",
+        Measure::WithinPanel => "removal, spread within panels",
+    }
+}
+
+/// The class in words.
+#[must_use]
+pub fn class(class: DefectClass) -> &'static str {
+    match class {
+        DefectClass::Over => "too much removed",
+        DefectClass::Under => "too little removed",
+        DefectClass::Surface => "surface marks",
+        DefectClass::Incoming => "came with the part",
+    }
+}
+
+/// Before and after, in words.
+#[must_use]
+pub fn sides(question: &Question) -> (String, String) {
+    let pairs = |pairs: &[(String, String)]| {
+        let all: Vec<String> = pairs.iter().map(|(c, v)| format!("{c}={v}")).collect();
+        all.join(", ")
+    };
+    let with = |text: String, only: &[(String, String)]| {
+        if only.is_empty() {
+            text
+        } else {
+            format!("{text}, {}", pairs(only))
+        }
+    };
+    match question {
+        Question::Values { before, after } => (pairs(before), pairs(after)),
+        Question::Since { day, only } => (
+            with(format!("before {day}"), only),
+            with(format!("since {day}"), only),
+        ),
+        Question::Abrasive { id, only } => (
+            with(format!("before abrasive {id}"), only),
+            with(format!("since abrasive {id}"), only),
+        ),
+        Question::Recipe { from, to, .. } => (format!("recipe {from}"), format!("recipe {to}")),
+        Question::Week { week } => (format!("weeks before {week}"), week.clone()),
+    }
+}
+
+/// The change as a heading.
+#[must_use]
+pub fn heading(question: &Question) -> String {
+    let (before, after) = sides(question);
+    match question {
+        Question::Recipe {
+            machine,
+            first_panel,
+            ..
+        } => {
+            let at = machine
+                .as_ref()
+                .map_or(String::new(), |m| format!(" on {m}"));
+            format!("From {before} to {after}{at}, first on panel {first_panel}")
+        }
+        _ => format!("From {before} to {after}"),
+    }
+}
+
+/// What else changed, as a list.
+#[must_use]
+pub fn confounders(all: &[Confounder]) -> String {
+    let words: Vec<String> = all.iter().map(|c| confounder(*c).to_owned()).collect();
+    listed(&words, 6)
+}
+
+fn confounder(what: Confounder) -> &'static str {
+    match what {
+        Confounder::Lot => "the lots",
+        Confounder::Supplier => "the supplier",
+        Confounder::Part => "the part or its size",
+        Confounder::Machine => "the machine",
+        Confounder::Inspector => "the inspection",
+        Confounder::AbrasiveId => "the abrasive",
+        Confounder::Trend => "a trend already under way",
+    }
+}
+
+/// How interval and test came about, in a few words.
+#[must_use]
+pub fn method(method: Method) -> &'static str {
+    match method {
+        Method::ExactConditional => "exact",
+        Method::Stratified(Unit::Panels) => "scatter of panels",
+        Method::Stratified(Unit::Runs) => "scatter of runs",
+        Method::Stratified(Unit::Days) => "scatter of days",
+        Method::Stratified(Unit::Blocks) => "scatter of blocks of days",
+        Method::Stratified(Unit::Lots) => "scatter of lots",
+    }
+}
+
+/// A ratio to two figures; "–" where there is none.
+#[must_use]
+pub fn ratio(value: Option<f64>, numbers: &NumberStyle) -> String {
+    match value {
+        Some(x) if x.is_finite() => numbers.significant(x, 2),
+        _ => "–".to_owned(),
+    }
+}
+
+/// An interval of a ratio; an open upper end is said so.
+#[must_use]
+pub fn interval(change: &Change, numbers: &NumberStyle) -> String {
+    change.ratio_ci.map_or("–".to_owned(), |ci| {
+        ratio_interval(ci.low, ci.high, numbers)
+    })
+}
+
+/// Limits of a ratio.
+#[must_use]
+pub fn ratio_interval(low: f64, high: f64, numbers: &NumberStyle) -> String {
+    match (low > 0.0, high.is_finite()) {
+        (true, true) => format!(
+            "{} to {}",
+            numbers.significant(low, 2),
+            numbers.significant(high, 2)
+        ),
+        (false, true) => format!("up to {}", numbers.significant(high, 2)),
+        (true, false) => format!("{} or more", numbers.significant(low, 2)),
+        (false, false) => "any".to_owned(),
+    }
+}
+
+/// A p-value: two figures, or "< 0.001".
+#[must_use]
+pub fn p_value(p: Option<f64>, numbers: &NumberStyle) -> String {
+    match p {
+        None => "–".to_owned(),
+        Some(p) if p < 0.001 => format!("< {}", numbers.fixed(0.001, 3)),
+        Some(p) => numbers.significant(p, 2),
+    }
+}
+
+/// The verdict with what belongs to it: how many panels, or what else changed.
+#[must_use]
+pub fn verdict_in_full(change: &Change, numbers: &NumberStyle) -> String {
+    let word = verdict(change.verdict);
+    match (change.verdict, change.panels_needed) {
+        (Verdict::NotIdentifiable, _) => {
+            format!(
+                "{word}: {} changed too",
+                confounders(&change.confounded_with)
+            )
+        }
+        (Verdict::TooFewPanels, Some(n)) => {
+            format!(
+                "{word}: about {} in all",
+                counted(n, "panel", "panels", numbers)
+            )
+        }
+        _ => word.to_owned(),
+    }
+}
+
+/// One sentence on the whole comparison.
+#[must_use]
+pub fn summary(comparison: &Comparison) -> String {
+    let of = |v: Verdict| -> Vec<String> {
+        let all = comparison.changes.iter().filter(|c| c.verdict == v);
+        all.map(|c| c.defect.clone()).collect()
+    };
+    let (helped, hurt) = (of(Verdict::Helped), of(Verdict::Hurt));
+    if comparison.changes.is_empty() && comparison.removal.is_empty() {
+        return "Nothing was inspected or measured on both sides.".to_owned();
+    }
+    if !comparison.confounded_with.is_empty() {
+        return format!(
+            "What the change did can’t be told: {} changed with it.",
+            confounders(&comparison.confounded_with)
+        );
+    }
+    let mut parts = Vec::new();
+    if !helped.is_empty() {
+        parts.push(format!("Less {}", listed(&helped, 4)));
+    }
+    if !hurt.is_empty() {
+        let more = if parts.is_empty() { "More" } else { "more" };
+        parts.push(format!("{more} {}", listed(&hurt, 4)));
+    }
+    if parts.is_empty() {
+        if of(Verdict::TooFewPanels).is_empty() {
+            "No kind of defect is shown to have changed.".to_owned()
+        } else {
+            "Nothing is shown yet; some kinds need more panels.".to_owned()
+        }
+    } else {
+        format!("{} after the change.", parts.join("; "))
+    }
+}
+
+/// What was compared inside what.
+#[must_use]
+pub fn strata(comparison: &Comparison, numbers: &NumberStyle) -> String {
+    let use_ = &comparison.strata;
+    if use_.strata == 0 {
+        return "No group of like panels was sanded both ways.".to_owned();
+    }
+    let by = if use_.by.is_empty() {
+        "all panels together".to_owned()
+    } else {
+        format!("panels of the same {}", listed(&use_.by, 8))
+    };
+    format!(
+        "Compared: {by}. {} carried both sides, with {} before and {} after.",
+        counted(use_.strata, "such group", "such groups", numbers),
+        counted(use_.panels_before, "panel", "panels", numbers),
+        numbers.count(use_.panels_after),
+    )
+}
+
+/// How many tests the adjustment stands for.
+#[must_use]
+pub fn tests(changes: &Changes, numbers: &NumberStyle) -> String {
+    format!(
+        "{}; p is adjusted for all of them by Holm’s method.",
+        super::counting::capital(&counted(
+            changes.tests,
+            "test was made",
+            "tests were made",
+            numbers
+        ))
+    )
+}
+
+/// A doubt as a sentence.
+#[must_use]
+pub fn note(note: &Note, numbers: &NumberStyle) -> String {
+    let panels = |n: usize| counted(n, "panel", "panels", numbers);
+    match note {
+        Note::DirectionsDiffer { crude, stratified } => format!(
+            "Over all panels the ratio is {}, among like panels {}: the mix of lots, machines or \
+             parts moved. The second number is the change’s.",
+            ratio(Some(*crude), numbers),
+            ratio(Some(*stratified), numbers)
+        ),
+        Note::BadSpellLeftOut {
+            first_panel,
+            panels: n,
+            rate_ratio,
+            ratio_with_spell,
+        } => format!(
+            "The last {} before the change, from {first_panel} on, ran {} times the rate before \
+             them. Changes are made after bad spells, and after a bad spell things get better by \
+             themselves, so it is left out; with it the ratio would be {}.",
+            panels(*n),
+            numbers.significant(*rate_ratio, 2),
+            ratio(*ratio_with_spell, numbers)
+        ),
+        Note::TrendBefore { factor, .. } => format!(
+            "The rate was already moving before the change: {} times over that time.",
+            numbers.significant(*factor, 2)
+        ),
+        Note::IncomingMoved { ratio: r, .. } => format!(
+            "Defects that came with the part moved too (ratio {}), which sanding does not do. \
+             Look at the inspection first: lamp, camera, inspector.",
+            ratio(Some(*r), numbers)
+        ),
+        Note::InspectorsDiffer { new_share } => format!(
+            "{} of the panels after were inspected by somebody who had inspected none before.",
+            numbers.percent(*new_share, 100)
+        ),
+        Note::MixDiffers { column } => format!(
+            "The panels are mixed differently by {column} on the two sides, and there are too few \
+             to compare inside it."
+        ),
+        Note::FewLots { lots } => format!(
+            "Only {} ran both ways; what is said holds for {}.",
+            counted(*lots, "lot", "lots", numbers),
+            if *lots == 1 { "it" } else { "them" }
+        ),
+        Note::LotMissing { panels: n } => format!(
+            "{} no lot and stay out of the comparison inside lots.",
+            super::counting::capital(&counted(*n, "panel has", "panels have", numbers))
+        ),
+        Note::LotsInTurn {
+            before,
+            after,
+            both,
+        } => format!(
+            "Lots came one after the other: {} before, {} after, {} on both sides. So lots are \
+             compared with lots, and this holds only if they came alike.",
+            numbers.count(*before),
+            numbers.count(*after),
+            numbers.count(*both)
+        ),
+        Note::LotsNotRecorded => {
+            "Lots are not recorded: if the incoming panels changed as well, this can’t be seen."
+                .to_owned()
+        }
+        Note::OneDayEach => {
+            "Each side is a day or less: a difference of days can’t be told from the change."
+                .to_owned()
+        }
+        Note::NoDefects { side } => match side {
+            Side::Before => "None was counted before the change.".to_owned(),
+            Side::After => {
+                "None was counted after the change; the upper limit still holds.".to_owned()
+            }
+        },
+        Note::OppositeClass { class: c } => format!(
+            "It fell, but the other end ({}) is not shown to be no worse, so this does not count \
+             as helped.",
+            class(*c)
+        ),
+        Note::PanelsOutside { panels: n } => format!(
+            "{} on neither side.",
+            super::counting::capital(&counted(*n, "panel is", "panels are", numbers))
+        ),
+    }
+}
+
+/// All doubts of a comparison: those of all kinds, then those of one kind with
+/// its name; a doubt of several kinds once.
+#[must_use]
+pub fn notes(comparison: &Comparison, numbers: &NumberStyle) -> Vec<String> {
+    let mut out: Vec<String> = comparison.notes.iter().map(|n| note(n, numbers)).collect();
+    let mut shared: Vec<(String, Vec<String>)> = Vec::new();
+    for change in &comparison.changes {
+        for n in &change.notes {
+            let text = note(n, numbers);
+            match shared.iter_mut().find(|(t, _)| *t == text) {
+                Some((_, kinds)) => kinds.push(change.defect.clone()),
+                None => shared.push((text, vec![change.defect.clone()])),
+            }
+        }
+    }
+    out.extend(
+        shared
+            .into_iter()
+            .map(|(text, kinds)| format!("{}: {text}", listed(&kinds, 3))),
+    );
+    out
+}
+
+/// "21.3 to 18.9 µm".
+#[must_use]
+pub fn removal_values(removal: &RemovalChange, numbers: &NumberStyle) -> (String, String) {
+    let um = |x: f64| format!("{} µm", numbers.significant(x, 3));
+    (um(removal.before_um), um(removal.after_um))
+}
