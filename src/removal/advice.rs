@@ -192,6 +192,7 @@ fn passes_lever(bench: &Bench<'_>, goal: Goal) -> Option<Advice> {
             Reach::SiteLimit { needed }
         }
         Goal::Target(_) if needed > high.0 || needed < low.0 => Reach::EdgeOfRange { needed },
+        Goal::Target(_) => Reach::Nearest,
         _ => Reach::Step,
     };
     // A whole pass that overshoots more than it corrects is no help.
@@ -235,6 +236,7 @@ fn grit_lever(bench: &Bench<'_>, goal: Goal) -> Option<Advice> {
     let (off, to) = best?;
     let reach = match goal {
         Goal::Target(_) if off <= NEAR_TARGET => Reach::Target,
+        Goal::Target(_) => Reach::Nearest,
         _ => Reach::Step,
     };
     let setting = bench.with_grit(to);

@@ -8,7 +8,7 @@ use super::result::{Effect, EffectPoint, Factor};
 use super::setting::{Setting, Value, level, number};
 
 /// Settings on a curve.
-const POINTS: usize = 41;
+const POINTS: usize = 25;
 /// Panels drawn at most; beyond, every k-th.
 const PANELS: usize = 500;
 

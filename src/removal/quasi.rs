@@ -74,7 +74,7 @@ pub(super) struct Fit {
 const ITERATIONS: usize = 100;
 /// Variances are searched for in the first iterations and held from then on,
 /// so that the rest converges.
-const VARIANCE_ITERATIONS: usize = 6;
+const VARIANCE_ITERATIONS: usize = 8;
 const CONVERGED: f64 = 1e-9;
 /// Longest move of a linear predictor in one iteration.
 const LONGEST_STEP: f64 = 2.0;
@@ -266,19 +266,43 @@ impl Problem<'_> {
         }
     }
 
-    /// The mix of least restricted deviance at a given lot ratio.
+    /// Share of the readings' noise of least restricted deviance at a given lot
+    /// ratio.
     fn best_mix(&self, z: &[f64], own: &[f64], lot_ratio: f64) -> f64 {
-        let (high, to_mix): (f64, fn(f64) -> f64) = match self.noise {
-            // Even steps of ln(1 + κ) look closest where κ is usual.
-            Noise::Counts => (MOST_EXTRA.ln_1p(), f64::exp_m1),
-            Noise::Readings(_) => (1.0, |share| share),
-        };
-        let deviance = |at: f64| {
-            Sums::new(self, z, &self.variances(own, to_mix(at)))
+        let deviance = |share: f64| {
+            Sums::new(self, z, &self.variances(own, share))
                 .solve(lot_ratio)
                 .map_or(f64::INFINITY, |l| l.deviance)
         };
-        to_mix(lowest(deviance, high, 5, 8))
+        lowest(deviance, 1.0, 5, 8)
+    }
+
+    /// κ of the counts by moments: Σ(y − μ)²/(μ + κμ²) = n − p (Breslow 1984,
+    /// Appl. Stat. 33, 38); 0 where counts scatter less than Poisson.
+    fn extra_variance(&self, mu: &[f64]) -> f64 {
+        let free = (self.rows() - self.p) as f64;
+        let excess = |extra: f64| {
+            let sum: f64 = self
+                .y
+                .iter()
+                .zip(mu)
+                .map(|(y, m)| (y - m).powi(2) / (m + extra * m * m))
+                .sum();
+            sum - free
+        };
+        let (mut low, mut high) = (0.0, MOST_EXTRA);
+        if excess(low) <= 0.0 {
+            return low;
+        }
+        for _ in 0..50 {
+            let middle = 0.5 * (low + high);
+            if excess(middle) > 0.0 {
+                low = middle;
+            } else {
+                high = middle;
+            }
+        }
+        0.5 * (low + high)
     }
 
     fn start(&self) -> Vec<f64> {
@@ -321,7 +345,10 @@ impl Problem<'_> {
                 }
             }
             if iteration < VARIANCE_ITERATIONS {
-                mix = self.best_mix(&z, &own, lot_ratio);
+                mix = match self.noise {
+                    Noise::Counts => self.extra_variance(&mu),
+                    Noise::Readings(_) => self.best_mix(&z, &own, lot_ratio),
+                };
                 v = self.variances(&own, mix);
                 let typical = n as f64 / v.iter().map(|v| 1.0 / v).sum::<f64>();
                 lot_ratio = Sums::new(self, &z, &v).best_lot_ratio(typical);

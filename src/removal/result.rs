@@ -293,6 +293,8 @@ pub struct Window {
     pub advised: Option<f64>,
     /// Share accepted of either, 0..1.
     pub accepted_share: f64,
+    /// The setting at which the larger of the two shares is least.
+    pub best: Option<f64>,
     /// Settings at which neither share exceeds the accepted one; none where
     /// there is no such setting in the range seen.
     pub inside: Option<(f64, f64)>,
@@ -360,6 +362,8 @@ pub enum Reach {
     Target,
     /// A step in the right direction; no target is set.
     Step,
+    /// As near to the target as whole passes or the grits at hand get.
+    Nearest,
     /// To the edge of the settings seen; the target would need `needed`, for
     /// which these records are no evidence.
     EdgeOfRange {

@@ -6,7 +6,7 @@ use super::setting::Value;
 use crate::site::DefectClass;
 
 /// Settings looked at over the range seen.
-const POINTS: usize = 61;
+const POINTS: usize = 41;
 
 /// The windows of the levers, by limits and by defects, where both or either
 /// side can be told.
@@ -74,7 +74,19 @@ fn window(bench: &Bench<'_>, lever: Factor, basis: Basis) -> Option<Window> {
                 })
         })
     };
+    let worse = |p: &WindowPoint| {
+        let shares = [&p.too_much, &p.too_little]
+            .into_iter()
+            .flatten()
+            .map(|e| e.estimate);
+        shares.fold(f64::NEG_INFINITY, f64::max)
+    };
+    let best = points
+        .iter()
+        .min_by(|a, b| worse(a).total_cmp(&worse(b)))
+        .map(|p| p.setting);
     Some(Window {
+        best,
         present: bench.value(&lever)?,
         advised: None,
         accepted_share: accepted,
