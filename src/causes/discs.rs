@@ -61,13 +61,16 @@ impl DiscScratch {
             chances: Vec::new(),
         }
     }
+}
 
-    /// Total mass in the window and the number of panels that have any, after
-    /// [`Discs::chances`].
-    pub(super) fn window_mass(&self) -> (f64, usize) {
-        let sum = self.touched.iter().map(|&panel| self.mass[panel]).sum();
-        (sum, self.touched.len())
-    }
+/// Marks of the window on panels that cover the place.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Around {
+    pub(super) mass: f64,
+    /// Σ chance per mass × mass.
+    pub(super) expected: f64,
+    /// Panels with any.
+    pub(super) panels: usize,
 }
 
 /// What a place's own background has to do without, by cell.
@@ -218,6 +221,27 @@ impl<'a> Discs<'a> {
                 scratch.chances.push(p);
             }
         }
+    }
+
+    /// Marks of the window on panels that cover the place, after [`Self::chances`].
+    pub(super) fn exposed_mass(&self, place: Point, scratch: &DiscScratch) -> Around {
+        let mut around = Around {
+            mass: 0.0,
+            expected: 0.0,
+            panels: 0,
+        };
+        for &panel in &scratch.touched {
+            let Some(kind) = self.field.kind_of[panel] else {
+                continue;
+            };
+            let q = scratch.chance_per_mass[kind];
+            if self.field.kinds[kind].rect.contains(place) && !q.is_nan() {
+                around.mass += scratch.mass[panel];
+                around.expected += q * scratch.mass[panel];
+                around.panels += 1;
+            }
+        }
+        around
     }
 
     /// Chance per unit of mass of the panels of each kind, after [`Self::chances`];

@@ -23,11 +23,10 @@ pub(super) fn group(points: &[Point], tolerance_mm: f64, at_least: usize) -> Vec
         .iter()
         .map(|p| {
             let key = (p.x.floor() as i64, p.y.floor() as i64);
-            let square = *squares.entry(key).or_insert_with(|| {
+            *squares.entry(key).or_insert_with(|| {
                 representative.push(*p);
                 representative.len() - 1
-            });
-            square
+            })
         })
         .collect();
     let clusters = clusters(&representative, tolerance_mm, at_least);

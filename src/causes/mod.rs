@@ -3,6 +3,7 @@
 
 mod background;
 mod band_background;
+mod chances;
 mod conclude;
 mod contrast;
 mod control;
@@ -12,6 +13,7 @@ mod field;
 mod find;
 mod finding;
 mod follows;
+mod found;
 mod frames;
 mod grouping;
 mod levels;
@@ -26,6 +28,7 @@ mod places;
 mod point_index;
 mod reason;
 mod repeat;
+mod rounds;
 mod screen;
 mod sharpness;
 mod spots;
@@ -45,8 +48,9 @@ pub use finding::{
     Cause, Causes, ChangePoint, Evidence, Finding, Frame, FrameScore, Hit, Kind, LevelCount,
     LineAxis, Period, RateByLevel, Settings, Stream,
 };
+pub use found::{Drift, Found, ScanSettings, Shape};
 pub use limit::{Limit, smallest_repeat};
-pub use places::{Drift, Found, ScanSettings, Shape, find as find_places};
+pub use places::find as find_places;
 pub use reason::{AbrasiveEnd, Followed, NextCheck, Reason, Side, Tally};
 pub use sharpness::Sharpness;
 pub use streams::{Mark, StreamData, streams};

@@ -4,141 +4,30 @@ use super::background::RESERVE;
 use super::band_background::{BandScratch, Bands, across};
 use super::discs::{DiscScratch, Discs};
 use super::field::Field;
+use super::found::{Found, ScanSettings, Shape};
 use super::grouping::group;
-use super::lines::{self, HALF_WIDTHS_MM};
 use super::point_index::square_distance;
-use super::screen::{SCREENED_ABOVE, line_centres, spot_centres, worth_testing};
+use super::rounds::{Candidate, Form, Rounds};
 use super::sharpness::{
     RING_LIMIT, Sharpness, Zone, line_ring_ratio, nearest_by_panel, nine_tenths, spot_ring_ratio,
 };
-use super::spots::{self, RADII_MM};
+use super::spots::RADII_MM;
 use super::{LineAxis, view::View};
 use crate::records::Point;
-use crate::stats::Interval;
 
 /// No stream is asked for more repeats than this.
 const MOST_FOUND: usize = 50;
 
-/// Tests per mark: three discs and two bands along each axis.
-const TESTS_PER_MARK: usize = 7;
-
 /// Fewer marks or panels than this are not tested.
 const LEAST: usize = 3;
-
-/// Significant centres this near each other are one place, mm.
-const PLACE_MM: f64 = 12.0;
 
 /// Marks this near each other belong together, mm.
 const MEMBER_MM: f64 = 6.0;
 
-/// The axes along which lines are looked for.
-const LINES: [LineAxis; 2] = [LineAxis::Y, LineAxis::X];
-
-/// Centres within this factor of the level are looked at again in the next round.
-const NEAR_LEVEL: f64 = 1e3;
-
-/// Settings of the scan.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct ScanSettings {
-    /// The level of the whole report, 0..1.
-    pub alpha: f64,
-    /// Streams in the report, each tested at its share of `alpha`.
-    pub streams: usize,
-}
-
-/// What repeats.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub enum Shape {
-    /// A place.
-    Spot {
-        /// Its refined centre, mm.
-        centre: Point,
-    },
-    /// A stripe.
-    Line {
-        /// The axis along which it runs: `Y` is a line at fixed x.
-        along: LineAxis,
-        /// Its refined place on the other axis, mm.
-        at_mm: f64,
-    },
-    /// Bars of fixed pitch.
-    Bars {
-        /// The axis along which each bar runs: `Y` means bars spaced along x.
-        along: LineAxis,
-        /// Distance from bar to bar, mm.
-        pitch_mm: f64,
-        /// Its 95 % interval.
-        pitch_ci: Interval,
-        /// Place of a bar, mm, 0..pitch.
-        phase_mm: f64,
-    },
-}
-
-/// A repeat found by the scan.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Found {
-    /// What and where, in the view's frame.
-    pub shape: Shape,
-    /// Panels hit and the mark nearest the place, by panel: position in
-    /// `View::panels`, index into `View::marks`.
-    pub hits: Vec<(usize, usize)>,
-    /// All marks that belong to it, indices into `View::marks`.
-    pub members: Vec<usize>,
-    /// Marks taken out with it before the next round, indices into `View::marks`.
-    pub zone: Vec<usize>,
-    /// Panels that decided: those with a mark in the best disc or band.
-    pub panels_in_scan: usize,
-    /// Radius or half width of that disc or band, mm.
-    pub scan_radius_mm: f64,
-    /// Centres around which the scan was significant at this place.
-    pub centres: usize,
-    /// Chance of so many panels at that centre without a repeat.
-    pub p_value: f64,
-    /// Centres and sizes tried in the frame.
-    pub tests: usize,
-    /// `p_value` × `tests` × streams, at most 1.
-    pub p_adjusted: f64,
-    /// Panels that chance alone would have put at the refined place.
-    pub expected: f64,
-    /// Radius (half width) that holds 90 % of the hits, mm.
-    pub radius_mm: f64,
-    /// Excess just around the place over the excess at the place; none where
-    /// there is no excess to compare.
-    pub ring_ratio: Option<f64>,
-    /// Whether it is a place or a broad concentration.
-    pub sharpness: Sharpness,
-    /// Speed of the place where it drifts.
-    pub drift: Option<Drift>,
-}
-
-/// How a place moves.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Drift {
-    /// Along x, mm per day.
-    pub x_mm_per_day: f64,
-    /// Along y, mm per day.
-    pub y_mm_per_day: f64,
-}
-
-/// The best disc or band of a place.
-#[derive(Debug, Clone, Copy, PartialEq)]
-struct Candidate {
-    form: Form,
-    /// Index into `Field::points`.
-    point: usize,
-    /// Radius or half width, mm, before the field's unit.
-    size_mm: f64,
-    panels_hit: usize,
-    p_value: f64,
-    /// Significant centres of the place.
-    centres: usize,
-}
-
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Form {
-    Spot,
-    Line(LineAxis),
-}
+/// With this many panels any tiny unevenness becomes significant: a repeat must
+/// then also exceed its expectation by this share of the panels.
+const MANY_PANELS: usize = 10_000;
+const LEAST_EXCESS: f64 = 0.01;
 
 /// All repeats of a stream in the view's frame, in the order found.
 ///
@@ -156,7 +45,7 @@ pub fn find(view: &View, settings: &ScanSettings) -> Vec<Found> {
     let penalty = tests as f64 * settings.streams.max(1) as f64;
     let mut taken = Vec::new();
     let mut found = Vec::new();
-    while found.len() < MOST_FOUND {
+    for _ in 0..MOST_FOUND {
         let field = Field::new(view, &rounds.left);
         if field.points.len() < LEAST {
             break;
@@ -175,189 +64,12 @@ pub fn find(view: &View, settings: &ScanSettings) -> Vec<Found> {
         }
         // the centre itself always goes, so that every round gets smaller
         rounds.left[field.points[best.point].mark] = false;
-        found.push(place);
+        let excess = place.hits.len() as f64 - place.expected;
+        if view.panels.len() < MANY_PANELS || excess >= LEAST_EXCESS * view.panels.len() as f64 {
+            found.push(place);
+        }
     }
     found
-}
-
-/// Marks and centres still in play from round to round.
-#[derive(Debug, Clone)]
-struct Rounds {
-    /// Which marks of the view are left.
-    left: Vec<bool>,
-    /// Tests of the first round.
-    tests: usize,
-    /// Centres of the round, as marks of the view: all that the screen passes,
-    /// or those that came near the level the last time all were looked at.
-    shortlist: Option<Centres>,
-}
-
-/// Marks around which a round looks.
-#[derive(Debug, Clone, Default)]
-struct Centres {
-    spots: Vec<usize>,
-    lines: [Vec<usize>; 2],
-}
-
-impl Rounds {
-    fn new(view: &View) -> Self {
-        let left = vec![true; view.marks.len()];
-        let tests = if view.marks.len() <= SCREENED_ABOVE {
-            TESTS_PER_MARK * view.marks.len()
-        } else {
-            let field = Field::whole(view);
-            RADII_MM.len() * spot_centres(&field).len()
-                + LINES
-                    .iter()
-                    .map(|&along| HALF_WIDTHS_MM.len() * line_centres(&field, along).len())
-                    .sum::<usize>()
-        };
-        Self {
-            left,
-            tests,
-            shortlist: None,
-        }
-    }
-
-    /// The best candidate of a round, one per place looked at; none if no
-    /// p-value is within `level`.
-    ///
-    /// Centres far from significance are not looked at again until those near
-    /// it are used up; only a look at all of them ends the search.
-    fn best_candidate(&mut self, field: &Field, level: f64) -> Option<Candidate> {
-        if let Some(centres) = self.shortlist.take() {
-            let again = candidates(field, level, &centres.among(field));
-            if let Some(best) = best_of_places(field, &again) {
-                self.shortlist = Some(centres);
-                return Some(best);
-            }
-        }
-        let all = Centres {
-            spots: spot_centres(field),
-            lines: LINES.map(|along| line_centres(field, along)),
-        };
-        let all = if field.points.len() > SCREENED_ABOVE {
-            Centres {
-                spots: worth_testing(field, &all.spots),
-                ..all
-            }
-        } else {
-            all
-        };
-        let near = candidates(field, (NEAR_LEVEL * level).min(1.0), &all);
-        let mut shortlist = Centres::default();
-        for candidate in &near {
-            let mark = field.points[candidate.point].mark;
-            match candidate.form {
-                Form::Spot => shortlist.spots.push(mark),
-                Form::Line(along) => shortlist.lines[usize::from(along == LINES[1])].push(mark),
-            }
-        }
-        self.shortlist = Some(shortlist);
-        let significant: Vec<Candidate> = near.into_iter().filter(|c| c.p_value <= level).collect();
-        best_of_places(field, &significant)
-    }
-}
-
-impl Centres {
-    /// The marks as points of the field, those still left.
-    fn among(&self, field: &Field) -> Self {
-        let points = |marks: &Vec<usize>| {
-            let mut points: Vec<usize> = marks
-                .iter()
-                .filter_map(|mark| field.points.binary_search_by_key(mark, |p| p.mark).ok())
-                .collect();
-            points.dedup();
-            points
-        };
-        Self {
-            spots: points(&self.spots),
-            lines: [points(&self.lines[0]), points(&self.lines[1])],
-        }
-    }
-}
-
-/// All discs and bands around the centres with a p-value within `level`.
-fn candidates(field: &Field, level: f64, centres: &Centres) -> Vec<Candidate> {
-    let spots = spots::scan(&spots::discs(field), level, &centres.spots);
-    let mut all: Vec<Candidate> = spots
-        .into_iter()
-        .map(|c| Candidate {
-            form: Form::Spot,
-            point: c.point,
-            size_mm: RADII_MM[c.radius],
-            panels_hit: c.panels_hit,
-            p_value: c.p_value,
-            centres: 1,
-        })
-        .collect();
-    for (along, centres) in LINES.into_iter().zip(&centres.lines) {
-        let lines = lines::scan(&lines::bands(field, along), level, centres);
-        all.extend(lines.into_iter().map(|c| Candidate {
-            form: Form::Line(along),
-            point: c.point,
-            size_mm: HALF_WIDTHS_MM[c.width],
-            panels_hit: c.panels_hit,
-            p_value: c.p_value,
-            centres: 1,
-        }));
-    }
-    all
-}
-
-/// The best candidate of all places: significant centres are gathered into
-/// places, each shows its best, and the best of these comes first.
-fn best_of_places(field: &Field, candidates: &[Candidate]) -> Option<Candidate> {
-    let mut places = Vec::new();
-    for form in [Form::Spot, Form::Line(LINES[0]), Form::Line(LINES[1])] {
-        let of_form: Vec<Candidate> = candidates
-            .iter()
-            .filter(|c| c.form == form)
-            .copied()
-            .collect();
-        let at: Vec<Point> = of_form
-            .iter()
-            .map(|c| match form {
-                Form::Spot => field.points[c.point].at,
-                Form::Line(along) => Point {
-                    x: across(along, field.points[c.point].at),
-                    y: 0.0,
-                },
-            })
-            .collect();
-        let groups = group(&at, PLACE_MM * field.unit, 2);
-        places.extend(best_of_groups(of_form, &groups));
-    }
-    places.into_iter().min_by(|a, b| {
-        a.p_value
-            .total_cmp(&b.p_value)
-            .then(a.size_mm.total_cmp(&b.size_mm))
-            .then(a.point.cmp(&b.point))
-    })
-}
-
-/// The first best candidate of each group, with the group's number of centres.
-fn best_of_groups(candidates: Vec<Candidate>, groups: &[usize]) -> Vec<Candidate> {
-    let mut best: Vec<Candidate> = Vec::new();
-    let mut last_point = Vec::new();
-    for (candidate, &number) in candidates.into_iter().zip(groups) {
-        let Some(known) = best.get_mut(number) else {
-            last_point.push(candidate.point);
-            best.push(candidate);
-            continue;
-        };
-        let centres = known.centres + usize::from(last_point[number] != candidate.point);
-        last_point[number] = candidate.point;
-        let order = candidate.p_value.total_cmp(&known.p_value);
-        if order
-            .then(candidate.size_mm.total_cmp(&known.size_mm))
-            .is_lt()
-        {
-            *known = candidate;
-        }
-        known.centres = centres;
-    }
-    best
 }
 
 fn spot(field: &Field, best: &Candidate, taken: &mut Vec<Zone>) -> Found {
@@ -499,40 +211,167 @@ fn members(field: &Field, inside: &[usize], hits: &[(usize, usize, f64)]) -> Vec
         .collect()
 }
 
-impl View {
-    /// Chance p of each panel to have a mark within `radius_mm` of `place`
-    /// without a repeat there; 0 where the panel does not cover the place.
-    #[must_use]
-    pub fn chances(&self, place: Point, radius_mm: f64) -> Vec<f64> {
-        let field = Field::whole(self);
-        let discs = Discs::new(&field, &[radius_mm]);
-        let mut scratch = DiscScratch::new(&field);
-        discs.move_to(place, &mut scratch);
-        discs.chances(place, 0, None, &mut scratch);
-        let mut chances = vec![0.0; self.panels.len()];
-        for (&panel, &p) in scratch.panels.iter().zip(&scratch.chances) {
-            if self.exposed(panel, place) {
-                chances[panel] = p;
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::causes::rounds::{Centres, candidates};
+    use crate::causes::view::ViewPanel;
+    use crate::causes::worked_cases::view;
+    use crate::records::Rect;
+
+    const PANEL: ViewPanel = ViewPanel {
+        rect: Rect {
+            x0: 0.0,
+            y0: 0.0,
+            x1: 600.0,
+            y1: 400.0,
+        },
+        swapped: false,
+    };
+
+    const ONE_STREAM: ScanSettings = ScanSettings {
+        alpha: 0.01,
+        streams: 1,
+    };
+
+    /// Three marks a panel anywhere, two places and a line.
+    fn busy(panels: usize) -> View {
+        let mut marks = Vec::new();
+        let mut state = 7_u64;
+        let mut next = move || {
+            // a plain linear congruence is random enough for scattered marks
+            state = state
+                .wrapping_mul(6_364_136_223_846_793_005)
+                .wrapping_add(1_442_695_040_888_963_407);
+            (state >> 33) as f64 / (1_u64 << 31) as f64
+        };
+        for i in 0..panels {
+            for _ in 0..3 {
+                marks.push((i, 600.0 * next(), 400.0 * next()));
+            }
+            let scatter = |share: f64| 8.0 * (share - 0.5);
+            if next() < 0.25 {
+                marks.push((i, 120.0 + scatter(next()), 90.0 + scatter(next())));
+            }
+            if next() < 0.25 {
+                marks.push((i, 160.0 + scatter(next()), 90.0 + scatter(next())));
+            }
+            if next() < 0.4 {
+                marks.push((i, 420.0 + scatter(next()), 400.0 * next()));
             }
         }
-        chances
+        view(&[PANEL].repeat(panels), &marks, 0.0)
     }
 
-    /// The same for a band: a mark within `half_width_mm` of `at_mm` across the
-    /// line along `along`.
-    #[must_use]
-    pub fn band_chances(&self, along: LineAxis, at_mm: f64, half_width_mm: f64) -> Vec<f64> {
-        let field = Field::whole(self);
-        let bands = Bands::new(&field, along, &[half_width_mm]);
-        let mut scratch = BandScratch::new(&field);
-        bands.move_to(at_mm, &mut scratch);
-        bands.chances(at_mm, 0, None, &mut scratch);
-        let mut chances = vec![0.0; self.panels.len()];
-        for (&panel, &p) in scratch.panels.iter().zip(&scratch.chances) {
-            if self.panels[panel].covers_across(along, at_mm) {
-                chances[panel] = p;
+    /// The loop without shortcuts: every mark a centre in every round, no
+    /// grouping, the best of all candidates.
+    fn plain_loop(view: &View) -> Vec<(Shape, f64)> {
+        let tests = 7.0 * view.marks.len() as f64;
+        let mut left = vec![true; view.marks.len()];
+        let (mut taken, mut found) = (Vec::new(), Vec::new());
+        loop {
+            let field = Field::new(view, &left);
+            let all: Vec<usize> = (0..field.points.len()).collect();
+            let centres = Centres {
+                spots: all.clone(),
+                lines: [all.clone(), all],
+            };
+            let all = candidates(&field, 1.0, &centres);
+            let best = all.into_iter().min_by(|a, b| {
+                a.p_value
+                    .total_cmp(&b.p_value)
+                    .then(a.size_mm.total_cmp(&b.size_mm))
+                    .then(a.point.cmp(&b.point))
+            });
+            let Some(best) = best.filter(|b| b.p_value * tests <= 0.01) else {
+                return found;
+            };
+            let place = match best.form {
+                Form::Spot => spot(&field, &best, &mut taken),
+                Form::Line(along) => line(&field, along, &best, &mut taken),
+            };
+            for &mark in &place.zone {
+                left[mark] = false;
             }
+            found.push((place.shape, best.p_value));
         }
-        chances
+    }
+
+    #[test]
+    fn shortcuts_and_grouping_accept_the_list_of_the_plain_loop() {
+        let view = busy(150);
+        let found: Vec<(Shape, f64)> = find(&view, &ONE_STREAM)
+            .iter()
+            .map(|f| (f.shape, f.p_value))
+            .collect();
+        assert_eq!(found, plain_loop(&view));
+        assert_eq!(found.len(), 3);
+    }
+
+    #[test]
+    fn the_same_list_at_any_number_of_threads() {
+        let view = busy(60);
+        let with = |threads| {
+            let pool = rayon::ThreadPoolBuilder::new()
+                .num_threads(threads)
+                .build()
+                .unwrap();
+            pool.install(|| find(&view, &ONE_STREAM))
+        };
+        assert_eq!(with(1), with(3));
+    }
+
+    #[test]
+    fn members_are_the_hits_and_what_hangs_together_with_them() {
+        let view = busy(150);
+        for found in find(&view, &ONE_STREAM) {
+            assert!(
+                found
+                    .hits
+                    .iter()
+                    .all(|(_, mark)| found.members.contains(mark))
+            );
+            assert!(found.members.iter().all(|mark| found.zone.contains(mark)));
+            assert_eq!(found.sharpness, Sharpness::Sharp, "{:?}", found.ring_ratio);
+        }
+    }
+
+    #[test]
+    fn nothing_to_scan_finds_nothing() {
+        assert_eq!(find(&view(&[PANEL; 5], &[], 0.0), &ONE_STREAM), []);
+        let two = view(
+            &[PANEL; 2],
+            &[(0, 1.0, 1.0), (1, 1.0, 1.0), (1, 2.0, 1.0)],
+            0.0,
+        );
+        assert_eq!(find(&two, &ONE_STREAM), []);
+        assert_eq!(find(&view(&[], &[], 0.0), &ONE_STREAM), []);
+    }
+
+    #[test]
+    fn chances_are_zero_where_the_panel_does_not_cover_the_place() {
+        let small = ViewPanel {
+            rect: Rect {
+                x1: 200.0,
+                ..PANEL.rect
+            },
+            ..PANEL
+        };
+        let marks: Vec<_> = (0..40)
+            .map(|i| {
+                (
+                    i % 2,
+                    f64::from(i as u32 * 37 % 200),
+                    f64::from(i as u32 * 53 % 400),
+                )
+            })
+            .collect();
+        let view = view(&[PANEL, small], &marks, 0.0);
+        let place = Point { x: 205.0, y: 100.0 };
+        let chances = view.chances(place, 12.0);
+        assert!(chances[0] > 0.0);
+        assert_eq!(chances[1], 0.0);
+        assert!(view.band_chances(LineAxis::Y, 205.0, 8.0)[0] > 0.0);
+        assert_eq!(view.band_chances(LineAxis::Y, 205.0, 8.0)[1], 0.0);
     }
 }

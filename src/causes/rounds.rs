@@ -1,0 +1,223 @@
+//! One round after the other: which centres are looked at, and which is best.
+
+use super::LineAxis;
+use super::band_background::across;
+use super::field::Field;
+use super::grouping::group;
+use super::lines::{self, HALF_WIDTHS_MM};
+use super::screen::{SCREENED_ABOVE, line_centres, spot_centres, worth_testing};
+use super::spots::{self, RADII_MM};
+use super::view::View;
+use crate::records::Point;
+
+/// Tests per mark: three discs and two bands along each axis.
+pub(super) const TESTS_PER_MARK: usize = 7;
+
+/// Significant centres this near each other are one place, mm.
+const PLACE_MM: f64 = 12.0;
+
+/// The axes along which lines are looked for.
+const LINES: [LineAxis; 2] = [LineAxis::Y, LineAxis::X];
+
+/// Centres within this factor of the level are looked at again in the next round.
+const NEAR_LEVEL: f64 = 1e3;
+
+/// The best disc or band of a place.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Candidate {
+    pub(super) form: Form,
+    /// Index into `Field::points`.
+    pub(super) point: usize,
+    /// Radius or half width, mm, before the field's unit.
+    pub(super) size_mm: f64,
+    pub(super) panels_hit: usize,
+    pub(super) p_value: f64,
+    /// Significant centres of the place.
+    pub(super) centres: usize,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Form {
+    Spot,
+    Line(LineAxis),
+}
+
+/// Marks and centres still in play from round to round.
+#[derive(Debug, Clone)]
+pub(super) struct Rounds {
+    /// Which marks of the view are left.
+    pub(super) left: Vec<bool>,
+    /// Tests of the first round.
+    pub(super) tests: usize,
+    /// Centres of the round, as marks of the view: all that the screen passes,
+    /// or those that came near the level the last time all were looked at.
+    shortlist: Option<Centres>,
+}
+
+/// Marks around which a round looks.
+#[derive(Debug, Clone, Default)]
+pub(super) struct Centres {
+    pub(super) spots: Vec<usize>,
+    pub(super) lines: [Vec<usize>; 2],
+}
+
+impl Rounds {
+    pub(super) fn new(view: &View) -> Self {
+        let left = vec![true; view.marks.len()];
+        let tests = if view.marks.len() <= SCREENED_ABOVE {
+            TESTS_PER_MARK * view.marks.len()
+        } else {
+            let field = Field::whole(view);
+            RADII_MM.len() * spot_centres(&field).len()
+                + LINES
+                    .iter()
+                    .map(|&along| HALF_WIDTHS_MM.len() * line_centres(&field, along).len())
+                    .sum::<usize>()
+        };
+        Self {
+            left,
+            tests,
+            shortlist: None,
+        }
+    }
+
+    /// The best candidate of a round, one per place looked at; none if no
+    /// p-value is within `level`.
+    ///
+    /// Centres far from significance are not looked at again until those near
+    /// it are used up; only a look at all of them ends the search.
+    pub(super) fn best_candidate(&mut self, field: &Field, level: f64) -> Option<Candidate> {
+        if let Some(centres) = self.shortlist.take() {
+            let again = candidates(field, level, &centres.among(field));
+            if let Some(best) = best_of_places(field, &again) {
+                self.shortlist = Some(centres);
+                return Some(best);
+            }
+        }
+        let all = Centres {
+            spots: spot_centres(field),
+            lines: LINES.map(|along| line_centres(field, along)),
+        };
+        let all = if field.points.len() > SCREENED_ABOVE {
+            Centres {
+                spots: worth_testing(field, &all.spots),
+                ..all
+            }
+        } else {
+            all
+        };
+        let near = candidates(field, (NEAR_LEVEL * level).min(1.0), &all);
+        let mut shortlist = Centres::default();
+        for candidate in &near {
+            let mark = field.points[candidate.point].mark;
+            match candidate.form {
+                Form::Spot => shortlist.spots.push(mark),
+                Form::Line(along) => shortlist.lines[usize::from(along == LINES[1])].push(mark),
+            }
+        }
+        self.shortlist = Some(shortlist);
+        let significant: Vec<Candidate> = near.into_iter().filter(|c| c.p_value <= level).collect();
+        best_of_places(field, &significant)
+    }
+}
+
+impl Centres {
+    /// The marks as points of the field, those still left.
+    fn among(&self, field: &Field) -> Self {
+        let points = |marks: &Vec<usize>| {
+            let mut points: Vec<usize> = marks
+                .iter()
+                .filter_map(|mark| field.points.binary_search_by_key(mark, |p| p.mark).ok())
+                .collect();
+            points.dedup();
+            points
+        };
+        Self {
+            spots: points(&self.spots),
+            lines: [points(&self.lines[0]), points(&self.lines[1])],
+        }
+    }
+}
+
+/// All discs and bands around the centres with a p-value within `level`.
+pub(super) fn candidates(field: &Field, level: f64, centres: &Centres) -> Vec<Candidate> {
+    let spots = spots::scan(&spots::discs(field), level, &centres.spots);
+    let mut all: Vec<Candidate> = spots
+        .into_iter()
+        .map(|c| Candidate {
+            form: Form::Spot,
+            point: c.point,
+            size_mm: RADII_MM[c.radius],
+            panels_hit: c.panels_hit,
+            p_value: c.p_value,
+            centres: 1,
+        })
+        .collect();
+    for (along, centres) in LINES.into_iter().zip(&centres.lines) {
+        let lines = lines::scan(&lines::bands(field, along), level, centres);
+        all.extend(lines.into_iter().map(|c| Candidate {
+            form: Form::Line(along),
+            point: c.point,
+            size_mm: HALF_WIDTHS_MM[c.width],
+            panels_hit: c.panels_hit,
+            p_value: c.p_value,
+            centres: 1,
+        }));
+    }
+    all
+}
+
+/// The best candidate of all places: significant centres are gathered into
+/// places, each shows its best, and the best of these comes first.
+fn best_of_places(field: &Field, candidates: &[Candidate]) -> Option<Candidate> {
+    let mut places = Vec::new();
+    for form in [Form::Spot, Form::Line(LINES[0]), Form::Line(LINES[1])] {
+        let of_form: Vec<Candidate> = candidates
+            .iter()
+            .filter(|c| c.form == form)
+            .copied()
+            .collect();
+        let at: Vec<Point> = of_form
+            .iter()
+            .map(|c| match form {
+                Form::Spot => field.points[c.point].at,
+                Form::Line(along) => Point {
+                    x: across(along, field.points[c.point].at),
+                    y: 0.0,
+                },
+            })
+            .collect();
+        let groups = group(&at, PLACE_MM * field.unit, 2);
+        places.extend(best_of_groups(of_form, &groups));
+    }
+    places.into_iter().min_by(|a, b| {
+        a.p_value
+            .total_cmp(&b.p_value)
+            .then(a.size_mm.total_cmp(&b.size_mm))
+            .then(a.point.cmp(&b.point))
+    })
+}
+
+/// The first best candidate of each group, with the group's number of centres.
+fn best_of_groups(candidates: Vec<Candidate>, groups: &[usize]) -> Vec<Candidate> {
+    let mut best: Vec<Candidate> = Vec::new();
+    let mut last_point = Vec::new();
+    for (candidate, &number) in candidates.into_iter().zip(groups) {
+        let Some(known) = best.get_mut(number) else {
+            last_point.push(candidate.point);
+            best.push(candidate);
+            continue;
+        };
+        let centres = known.centres + usize::from(last_point[number] != candidate.point);
+        last_point[number] = candidate.point;
+        let order = candidate.p_value.total_cmp(&known.p_value);
+        if order
+            .then(candidate.size_mm.total_cmp(&known.size_mm))
+            .is_lt()
+        {
+            *known = candidate;
+        }
+        known.centres = centres;
+    }
+    best
+}
