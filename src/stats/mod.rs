@@ -7,8 +7,10 @@
 pub mod analysis_of_variance;
 pub mod cluster_robust;
 pub mod coefficient;
+pub mod convergence;
 pub mod distributions;
 pub mod fisher_exact;
+pub mod generalised;
 pub mod linear;
 pub mod modified_large_sample;
 pub mod multiplicity;

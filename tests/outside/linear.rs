@@ -1,6 +1,9 @@
 //! Least squares against NIST's certified values, R and the e-Handbook.
 
-use crate::published::{CLOSED_FORM, Row, column, published};
+use crate::{
+    model_reference::{coefficients, statistic},
+    published::{CLOSED_FORM, Row, column, published},
+};
 use onus::stats::{
     analysis_of_variance::one_way,
     linear::{Design, LeastSquares, least_squares},
@@ -223,18 +226,8 @@ fn the_handbooks_one_way_analysis_of_variance_is_reproduced() {
     }
 }
 
-fn statistic(model: &str, quantity: &str) -> Row {
-    published("model_statistics.csv")
-        .into_iter()
-        .find(|row| row.text("model") == model && row.text("quantity") == quantity)
-        .unwrap_or_else(|| panic!("no {quantity} of {model}"))
-}
-
 fn agrees_with_r(model: &str, fit: &LeastSquares) {
-    let rows: Vec<Row> = published("model_coefficients.csv")
-        .into_iter()
-        .filter(|row| row.text("model") == model)
-        .collect();
+    let rows = coefficients(model);
     assert_eq!(rows.len(), fit.coefficients.len());
     for (row, got) in rows.iter().zip(&fit.coefficients) {
         row.check("estimate", got.estimate, CLOSED_FORM);

@@ -15,6 +15,8 @@ mod clusters;
 mod comparisons;
 mod distributions;
 mod exact_tests;
+mod generalised;
 mod linear;
+mod model_reference;
 mod power;
 mod surface;

@@ -161,9 +161,7 @@ pub fn least_squares(
             .map(|(value, residual)| value - residual)
             .collect(),
         residuals,
-        leverage: (0..n)
-            .map(|row| basis.q.iter().map(|q| q[row] * q[row]).sum())
-            .collect(),
+        leverage: basis.leverage(),
         residual_sum_of_squares,
         residual_dof,
         residual_sd,

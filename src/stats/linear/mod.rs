@@ -16,4 +16,7 @@ pub use lack_of_fit::{LackOfFit, lack_of_fit};
 pub use least_squares::{LeastSquares, Prediction, WaldTest, least_squares, wald_test};
 pub use orthogonal::Alias;
 
+pub(crate) use clusters::from_basis as cluster_robust_from_basis;
 pub(crate) use extended::compensated_sum;
+pub(crate) use least_squares::{check_response, estimable};
+pub(crate) use orthogonal::Orthogonal;

@@ -167,6 +167,20 @@ impl Orthogonal {
             .collect()
     }
 
+    /// Diagonal of QQᵀ.
+    pub(crate) fn leverage(&self) -> Vec<f64> {
+        let rows = self.q.first().map_or(0, Vec::len);
+        (0..rows)
+            .map(|row| self.q.iter().map(|q| q[row] * q[row]).sum())
+            .collect()
+    }
+
+    /// ½ ln|XᵀX| = ln|R| of the kept columns.
+    pub(crate) fn ln_determinant(&self) -> f64 {
+        let diagonal = self.r.iter().enumerate().map(|(j, column)| column[j].ln());
+        diagonal.sum::<f64>() + self.lengths.iter().map(|length| length.ln()).sum::<f64>()
+    }
+
     /// Upper triangle for columns scaled to length one, as full rows.
     pub(crate) fn scaled_triangle(&self) -> Vec<Vec<f64>> {
         let rank = self.rank();
