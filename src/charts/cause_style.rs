@@ -133,7 +133,7 @@ pub fn hatch(
     match cause_hatch(cause) {
         Hatch::Solid => theme.fill(area, corners, colour),
         Hatch::Open => {
-            theme.fill(area, corners, PAPER)?;
+            theme.fill(area, corners, RGBColor(0xee, 0xee, 0xee))?;
             theme.outline(area, corners, 1.0, colour)
         }
         Hatch::Level => {

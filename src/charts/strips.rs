@@ -43,7 +43,7 @@ pub struct Labels {
 
 const LEFT: i32 = 60;
 const STRIP: i32 = 240;
-const ROW: i32 = 700;
+const ROW: i32 = 760;
 /// Fewer tenths of a point per panel than this are drawn as shares.
 const NARROW: f64 = 6.0;
 
@@ -54,7 +54,7 @@ const NARROW: f64 = 6.0;
 /// [`ChartError`] if the drawing library fails.
 pub fn svg(strips: &[Strip], labels: &Labels, theme: &Theme) -> Result<String, ChartError> {
     let rows = i32::try_from(strips.len()).unwrap_or(1).max(1);
-    let height = f64::from(rows * ROW + 160) / 10.0;
+    let height = f64::from(rows * ROW + 110) / 10.0;
     let right = tenths(theme.width_pt) - 60;
     theme.chart(height, &labels.description, |area| {
         for (strip, row) in strips.iter().zip(0..) {
@@ -65,7 +65,7 @@ pub fn svg(strips: &[Strip], labels: &Labels, theme: &Theme) -> Result<String, C
         theme.text(
             area,
             &labels.x,
-            ((LEFT + right) / 2, rows * ROW + 60),
+            ((LEFT + right) / 2, rows * ROW + 20),
             theme.label_pt,
             look,
         )
@@ -80,12 +80,12 @@ fn draw(
     top: i32,
     labels: &Labels,
 ) -> Result<(), ChartError> {
-    let (y0, y1) = (top + 260, top + 260 + STRIP);
-    draw_mark(theme, area, strip.cause, (LEFT + 40, top + 70), 80)?;
+    let (y0, y1) = (top + 290, top + 290 + STRIP);
+    draw_mark(theme, area, strip.cause, (LEFT + 40, top + 90), 80)?;
     let bold = (Weight::Bold, INK, Anchor::Left);
     let room = axis.at.1 - LEFT - 110;
     let label = theme.wrap(&strip.label, room, theme.label_pt, 1);
-    theme.lines(area, &label, (LEFT + 110, top + 70), theme.label_pt, bold)?;
+    theme.lines(area, &label, (LEFT + 110, top + 90), theme.label_pt, bold)?;
 
     let mut shaded = false;
     for (first, past, name) in &strip.lots {
@@ -102,22 +102,33 @@ fn draw(
     }
     theme.outline(area, [(axis.at.0, y0), (axis.at.1, y1)], 0.6, FAINT)?;
     ticks(theme, area, strip, axis, (y0, y1))?;
-    for (change, word) in [(strip.onset, &labels.onset), (strip.end, &labels.end)] {
-        if let Some([earliest, best, latest]) = change {
-            let at = |position: usize| axis.place(position as f64);
-            let y = y1 + 55;
-            theme.line(area, &[(at(earliest), y), (at(latest + 1), y)], 1.0, INK)?;
-            theme.line(area, &[(at(best), y0 - 20), (at(best), y + 35)], 1.2, INK)?;
-            let anchor = if at(best) > (axis.at.0 + axis.at.1) / 2 {
-                (at(best) - 40, Anchor::Right)
-            } else {
-                (at(best) + 40, Anchor::Left)
-            };
-            let look = (Weight::Regular, INK, anchor.1);
-            theme.text(area, word, (anchor.0, y + 75), theme.small_pt, look)?;
+    // An onset is named to the left of its line and an end to the right, so
+    // that the two never meet; at the chart's ends the other way round.
+    let changes = [
+        (strip.onset, &labels.onset, Anchor::Right),
+        (strip.end, &labels.end, Anchor::Left),
+    ];
+    for (change, word, side) in changes {
+        let Some([earliest, best, latest]) = change else {
+            continue;
+        };
+        let at = |position: usize| axis.place(position as f64);
+        let y = y1 + 50;
+        theme.line(area, &[(at(earliest), y), (at(latest), y)], 0.8, INK)?;
+        for end in [at(earliest), at(latest)] {
+            theme.line(area, &[(end, y - 15), (end, y + 15)], 0.8, INK)?;
         }
+        theme.line(area, &[(at(best), y0 - 20), (at(best), y1 + 85)], 1.2, INK)?;
+        let width = theme.text_width(word, theme.small_pt, Weight::Regular) + 40;
+        let (x, anchor) = match side {
+            Anchor::Right if at(best) - width > axis.at.0 => (at(best) - 30, Anchor::Right),
+            Anchor::Left if at(best) + width > axis.at.1 => (at(best) - 30, Anchor::Right),
+            _ => (at(best) + 30, Anchor::Left),
+        };
+        let look = (Weight::Regular, INK, anchor);
+        theme.text(area, word, (x, y1 + 110), theme.small_pt, look)?;
     }
-    let y = y1 + 75;
+    let y = y1 + 110;
     let free = |position: usize| {
         let near = |change: Option<[usize; 3]>| {
             change.is_some_and(|[a, b, c]| {

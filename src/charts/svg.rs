@@ -141,6 +141,13 @@ fn flush(dots: &mut Option<Dots>, out: &mut String) {
         return;
     };
     let (radius, colour, opacity) = look;
+    // A path of one dot has no extent, and readers may leave it out.
+    if let [(x, y)] = centres.as_slice() {
+        let opacity = opacity.map_or(String::new(), |o| format!(" fill-opacity=\"{o}\""));
+        *out +=
+            &format!("<circle cx=\"{x}\" cy=\"{y}\" r=\"{radius}\" fill=\"{colour}\"{opacity}/>\n");
+        return;
+    }
     let opacity = opacity.map_or(String::new(), |o| format!(" stroke-opacity=\"{o}\""));
     *out += &format!(
         "<path fill=\"none\" stroke=\"{colour}\"{opacity} stroke-width=\"{}\" stroke-linecap=\"round\" d=\"",

@@ -104,6 +104,16 @@ pub fn tenths(points: f64) -> i32 {
 }
 
 impl Theme {
+    /// The same look for a chart of half the width, two of which stand side
+    /// by side.
+    #[must_use]
+    pub fn half(&self) -> Self {
+        Self {
+            width_pt: (self.width_pt - 14.0) / 2.0,
+            ..self.clone()
+        }
+    }
+
     /// Draws a chart of the theme's width and `height_pt` points and returns
     /// it as clean SVG text. The closure draws in tenths of a point, y down.
     ///

@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use jiff::civil::Date;
 
 use super::pages::{Context, pages};
-use super::{Block, Document, Findings, PdfError, words};
+use super::{Document, Findings, Page, PdfError, words};
 use super::{findings_csv, findings_json, html, pdf, rejects_csv};
 use crate::charts::{ChartError, NumberStyle, Theme};
 use crate::records::Records;
@@ -79,14 +79,7 @@ pub fn files(
     let numbers = NumberStyle::from(&site.report);
     let document = document(findings, site, paper)?;
     let mut files = BTreeMap::new();
-    let figures = document
-        .pages
-        .iter()
-        .flat_map(|p| &p.blocks)
-        .filter_map(|b| match b {
-            Block::Figure(figure) => Some(figure),
-            _ => None,
-        });
+    let figures = document.pages.iter().flat_map(Page::figures);
     for (number, figure) in figures.enumerate() {
         let name = format!("charts/{:02}-{}.svg", number + 1, figure.name);
         files.insert(name, figure.svg.clone().into_bytes());

@@ -57,8 +57,21 @@ pub enum Block {
     Caution(String),
     /// A chart.
     Figure(Figure),
+    /// Two charts of half the width, side by side.
+    Pair(Box<[Figure; 2]>),
     /// A table.
     Table(Table),
+}
+
+impl Page {
+    /// The charts of the page in order.
+    pub fn figures(&self) -> impl Iterator<Item = &Figure> {
+        self.blocks.iter().flat_map(|block| match block {
+            Block::Figure(figure) => std::slice::from_ref(figure),
+            Block::Pair(pair) => pair.as_slice(),
+            _ => &[],
+        })
+    }
 }
 
 /// A number with what it counts.

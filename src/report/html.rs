@@ -99,6 +99,16 @@ fn write_block(out: &mut String, block: &Block, level: usize, count: &mut Count)
             count.figures += 1;
             writeln!(out, "{}", picture(figure, count.figures))
         }
+        Block::Pair(pair) => {
+            let both: String = pair
+                .iter()
+                .map(|figure| {
+                    count.figures += 1;
+                    picture(figure, count.figures)
+                })
+                .collect();
+            writeln!(out, "<div class=\"pair\">{both}</div>")
+        }
         Block::Table(table) => {
             count.tables += 1;
             writeln!(out, "{}", listing(table, count.tables))
@@ -132,7 +142,7 @@ fn statements(items: &[Statement]) -> String {
                 None => text,
             };
             format!(
-                "<tr><td>{}</td><td>{text}</td><td>{}</td></tr>\n",
+                "<tr><td>{}<br><span class=\"check\">{}</span></td><td>{text}</td></tr>\n",
                 who(item.cause, &item.cause_word),
                 escape(&item.sure)
             )

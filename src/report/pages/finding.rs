@@ -1,11 +1,11 @@
 //! One page per finding, the worst first; the rest in a table.
 
-use super::{Context, maps, strips};
+use super::{Context, evidence, maps, strips};
 use crate::causes::{Cause, Finding, Kind};
 use crate::charts::ChartError;
 use crate::report::ranking::worst_first;
 use crate::report::words::{self, advice, caution, finding as told};
-use crate::report::{Block, Cell, Page, Table};
+use crate::report::{Block, Cell, Figure, Page, Table};
 
 /// Most findings with a page of their own.
 pub(super) const PAGES: usize = 12;
@@ -49,9 +49,11 @@ fn page(context: &Context<'_>, finding: &Finding, number: usize) -> Result<Page,
         blocks.push(Block::Heading(words::finding_page::WHY.to_owned()));
         blocks.push(Block::List(reasons));
     }
-    if !finding.evidence.by_lot.is_empty() {
+    let evidence = evidence::figures(context, finding)?;
+    if evidence.is_empty() && !finding.evidence.by_lot.is_empty() {
         blocks.push(Block::Table(by_lot(context, finding)));
     }
+    blocks.extend(side_by_side(evidence));
     let settle = words::next_check(&finding.next_check, numbers);
     let step = advice::first_step(finding, settle.clone(), &speech);
     blocks.push(Block::Heading(words::finding_page::NEXT.to_owned()));
@@ -74,8 +76,21 @@ fn page(context: &Context<'_>, finding: &Finding, number: usize) -> Result<Page,
     })
 }
 
+/// Charts of half the width in pairs; an odd one stands alone.
+fn side_by_side(figures: Vec<Figure>) -> Vec<Block> {
+    let mut out = Vec::new();
+    let mut rest = figures.into_iter();
+    while let Some(left) = rest.next() {
+        out.push(match rest.next() {
+            Some(right) => Block::Pair(Box::new([left, right])),
+            None => Block::Figure(left),
+        });
+    }
+    out
+}
+
 /// Most lots listed on a page.
-const LOTS: usize = 8;
+const LOTS: usize = 4;
 
 fn by_lot(context: &Context<'_>, finding: &Finding) -> Table {
     let numbers = context.numbers();

@@ -4,6 +4,7 @@ use super::{Context, kinds_figure};
 use crate::causes::Cause;
 use crate::charts::ChartError;
 use crate::report::ranking::{Ranking, worst_first};
+use crate::report::words::counting::short;
 use crate::report::words::{self, advice, caution, front};
 use crate::report::{Block, Care, KeyNumber, Page, Statement, Step};
 
@@ -11,6 +12,8 @@ use crate::report::{Block, Care, KeyNumber, Page, Statement, Step};
 const STATEMENTS: usize = 5;
 /// Most steps.
 const STEPS: usize = 4;
+/// Most letters of a line.
+const LINE: usize = 200;
 /// Most bars of the chart.
 const BARS: usize = 5;
 
@@ -54,7 +57,7 @@ pub(super) fn page(context: &Context<'_>, ranking: &Ranking) -> Result<Page, Cha
     }
     Ok(Page {
         anchor: "front".to_owned(),
-        title: front::headline(&worst, input, numbers),
+        title: short(&front::headline(&worst, input, numbers), LINE),
         lead: front::support(&worst, &findings.causes.streams, input, numbers),
         blocks,
     })
@@ -121,7 +124,7 @@ fn statements(context: &Context<'_>) -> Vec<Statement> {
         .map(|finding| Statement {
             cause: finding.cause,
             cause_word: words::causes::cause(finding.cause).to_owned(),
-            text: words::finding::statement(finding, &speech),
+            text: short(&words::finding::statement(finding, &speech), LINE),
             sure: words::causes::sure(words::causes::sureness(finding, findings.levels.alpha))
                 .to_owned(),
             link: Some(context.finding_anchor(finding)),
@@ -158,7 +161,7 @@ fn statements(context: &Context<'_>) -> Vec<Statement> {
         out.push(Statement {
             cause: stream.cause,
             cause_word: words::causes::cause(stream.cause).to_owned(),
-            text: front::stream_statement(stream, numbers),
+            text: short(&front::stream_statement(stream, numbers), LINE),
             sure: words::causes::sure(sureness).to_owned(),
             link: Some("missed".to_owned()),
         });
@@ -188,8 +191,8 @@ fn steps(context: &Context<'_>) -> Vec<Step> {
     all.into_iter()
         .take(STEPS)
         .map(|step| Step {
-            action: step.action,
-            check: step.check,
+            action: short(&step.action, LINE),
+            check: short(&step.check, LINE),
             care: if step.touch.is_some() {
                 Care::Caution
             } else {

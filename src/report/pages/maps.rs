@@ -96,7 +96,7 @@ pub(super) fn cell_figure(
     let svg = places::svg(
         &map,
         &labels(context, alt.clone(), &name),
-        330.0,
+        300.0,
         context.theme,
     )?;
     Ok(Figure {
@@ -166,7 +166,7 @@ pub(super) fn finding_figure(
     let svg = places::svg(
         &map,
         &labels(context, alt.clone(), &finding.id),
-        250.0,
+        205.0,
         context.theme,
     )?;
     Ok(Figure {

@@ -6,6 +6,7 @@
 
 mod change;
 mod data;
+mod evidence;
 mod finding;
 mod front;
 mod kinds;

@@ -4,7 +4,7 @@ use serde_json::{Value, json};
 
 use crate::causes::Cause;
 use crate::charts::{CAUSES, cause_colour, cause_mark, printable};
-use crate::report::document::{Block, Care, Cell, Document, Figure, Table};
+use crate::report::document::{Block, Care, Cell, Document, Figure, Page, Table};
 use crate::report::words;
 use crate::site::Paper;
 
@@ -81,14 +81,28 @@ pub(super) fn file_name(number: usize) -> String {
 
 /// All figures of the document in order.
 pub(super) fn figures(document: &Document) -> impl Iterator<Item = &Figure> {
-    document
-        .pages
-        .iter()
-        .flat_map(|page| &page.blocks)
-        .filter_map(|block| match block {
-            Block::Figure(figure) => Some(figure),
-            _ => None,
-        })
+    document.pages.iter().flat_map(Page::figures)
+}
+
+/// A chart with its size, by which the template fits it to the page.
+fn figure_value(figure: &Figure, figures: &mut usize) -> Value {
+    *figures += 1;
+    json!({
+        "kind": "figure",
+        "file": file_name(*figures),
+        "width": size(&figure.svg, "width"),
+        "height": size(&figure.svg, "height"),
+        "caption": printable(&figure.caption),
+        "alt": printable(&figure.alt),
+    })
+}
+
+/// Width or height of a chart, pt, as its root element gives it.
+fn size(svg: &str, name: &str) -> Option<f64> {
+    let key = format!(" {name}=\"");
+    let root = svg.split('>').next()?;
+    let start = root.find(&key)? + key.len();
+    root[start..].split_once("pt\"")?.0.parse().ok()
 }
 
 fn block_value(block: &Block, figures: &mut usize) -> Value {
@@ -135,14 +149,10 @@ fn block_value(block: &Block, figures: &mut usize) -> Value {
                 .collect();
             json!({"kind": "steps", "items": items})
         }
-        Block::Figure(figure) => {
-            *figures += 1;
-            json!({
-                "kind": "figure",
-                "file": file_name(*figures),
-                "caption": printable(&figure.caption),
-                "alt": printable(&figure.alt),
-            })
+        Block::Figure(figure) => figure_value(figure, figures),
+        Block::Pair(pair) => {
+            let both: Vec<Value> = pair.iter().map(|f| figure_value(f, figures)).collect();
+            json!({"kind": "pair", "figures": both})
         }
         Block::Table(table) => table_value(table),
     }

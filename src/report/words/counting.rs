@@ -33,6 +33,17 @@ pub fn listed(items: &[String], most: usize) -> String {
     }
 }
 
+/// The text, cut to `most` letters with an ellipsis: page one has to stay one
+/// page, whatever a name looks like.
+#[must_use]
+pub fn short(text: &str, most: usize) -> String {
+    if text.chars().count() <= most {
+        return text.to_owned();
+    }
+    let kept: String = text.chars().take(most.saturating_sub(1)).collect();
+    format!("{}…", kept.trim_end())
+}
+
 /// The text with its first letter large.
 #[must_use]
 pub fn capital(text: &str) -> String {

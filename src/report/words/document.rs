@@ -17,7 +17,7 @@ pub const CAUTION: &str = "Caution";
 /// Marks an action to which the page's caution applies.
 pub const CAUTION_TAG: &str = "CAUTION";
 /// Heads of the list of statements.
-pub const STATEMENT_HEADS: [&str; 3] = ["Who makes it", "What we found", "How sure"];
+pub const STATEMENT_HEADS: [&str; 2] = ["Who makes it, how sure", "What, where, since when"];
 
 /// The days the records cover.
 #[must_use]

@@ -155,13 +155,15 @@ pub fn title(finding: &Finding) -> String {
 pub fn statement(finding: &Finding, speech: &Speech<'_>) -> String {
     let cell = cell_name(finding.machine.as_deref(), finding.head.as_deref());
     let hits = of_panels(finding.panels_hit, finding.panels_exposed, speech.numbers);
-    let place = place(finding, speech).map_or(String::new(), |place| format!(", {place}"));
-    let since = finding
-        .onset_panel
-        .as_ref()
-        .map_or(String::new(), |panel| format!(", since panel {panel}"));
+    let place = place(finding, speech).map_or(String::new(), |place| format!("; {place}"));
+    let since = match (&finding.onset_panel, &finding.end_panel) {
+        (Some(first), Some(last)) => format!(", from panel {first} to panel {last}"),
+        (Some(first), None) => format!(", since panel {first}"),
+        (None, Some(last)) => format!(", until panel {last}"),
+        (None, None) => String::new(),
+    };
     format!(
-        "{} {} on {cell}{place}: {hits}{since}.",
+        "{} {} on {cell}: {hits}{since}{place}.",
         capital(&finding.defect),
         shape(finding)
     )
@@ -264,8 +266,8 @@ pub(crate) mod tests {
         let mut finding = spot();
         assert_eq!(
             statement(&finding, &speech(&numbers)),
-            "Sand-through at one place on M1, 412\u{a0}mm along the feed and 88\u{a0}mm across it \
-             from the stop corner: 38 of 120 panels."
+            "Sand-through at one place on M1: 38 of 120 panels; 412\u{a0}mm along the feed and \
+             88\u{a0}mm across it from the stop corner."
         );
         let across = Speech {
             numbers: &numbers,
@@ -290,7 +292,7 @@ pub(crate) mod tests {
         finding.panels_exposed = 1;
         finding.onset_panel = Some("P0040".into());
         let text = statement(&finding, &speech(&numbers));
-        assert!(text.ends_with("1 of 1 panel, since panel P0040."), "{text}");
+        assert!(text.contains("1 of 1 panel, since panel P0040;"), "{text}");
         assert!(lead(&finding, &speech(&numbers)).contains("set in at panel P0040 and goes on"));
     }
 
