@@ -1,7 +1,7 @@
 //! One page per finding, the worst first; the rest in a table.
 
 use super::{Context, evidence, maps, strips};
-use crate::causes::{Cause, Finding, Kind};
+use crate::causes::{Finding, Kind};
 use crate::charts::ChartError;
 use crate::report::ranking::worst_first;
 use crate::report::words::{self, advice, caution, finding as told};
@@ -55,11 +55,8 @@ fn page(context: &Context<'_>, finding: &Finding, number: usize) -> Result<Page,
     }
     blocks.extend(side_by_side(evidence));
     let settle = words::next_check(&finding.next_check, numbers);
-    let step = advice::first_step(finding, settle.clone(), &speech);
+    let step = advice::first_step(finding, settle, &speech);
     blocks.push(Block::Heading(words::finding_page::NEXT.to_owned()));
-    if let Some(settle) = settle.filter(|_| finding.cause != Cause::Undecided) {
-        blocks.push(Block::Paragraph(settle));
-    }
     blocks.push(Block::Paragraph(format!(
         "{}. {}",
         step.action.trim_end_matches('.'),

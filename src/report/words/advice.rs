@@ -4,7 +4,7 @@
 use super::caution::Touch;
 use super::counting::counted;
 use super::finding::{Speech, cell_name, place};
-use crate::causes::{Cause, Finding, Kind};
+use crate::causes::{Cause, Finding, Kind, NextCheck};
 use crate::charts::NumberStyle;
 use crate::records::InputCounts;
 
@@ -19,11 +19,40 @@ pub struct Advice {
     pub touch: Option<Touch>,
 }
 
-/// The first step for a finding. `settle` is what would settle its cause.
+/// The first step for a finding, `settle` being its next check in words. Where
+/// that touches the machine it is led in by the place.
 #[must_use]
 pub fn first_step(finding: &Finding, settle: Option<String>, speech: &Speech<'_>) -> Advice {
     let cell = cell_name(finding.machine.as_deref(), finding.head.as_deref());
     let at = place(finding, speech).map_or(String::new(), |place| format!(", {place}"));
+    let touch = touch(&finding.next_check);
+    if let Some(settle) = settle {
+        let action = match (finding.cause, touch) {
+            (Cause::Machine, Some(_)) => {
+                format!("On {cell}{at}: {}", uncapital(settle.trim_end_matches('.')))
+            }
+            _ => format!(
+                "{}: {}",
+                super::counting::capital(&finding.defect),
+                uncapital(settle.trim_end_matches('.'))
+            ),
+        };
+        let check = match finding.cause {
+            Cause::Undecided => {
+                "It settles who makes it; until then leave the machine alone.".to_owned()
+            }
+            Cause::Part => "Adjusting the machine will not cure it.".to_owned(),
+            Cause::Inspection => {
+                "Inspect some panels again, turned or by somebody else.".to_owned()
+            }
+            Cause::Machine | Cause::Recipe => after(finding, speech.numbers),
+        };
+        return Advice {
+            action,
+            check,
+            touch,
+        };
+    }
     match finding.cause {
         Cause::Machine => Advice {
             action: format!("On {cell}{at}: look at {}", suspects(finding.kind)),
@@ -59,15 +88,59 @@ pub fn first_step(finding: &Finding, settle: Option<String>, speech: &Speech<'_>
             touch: None,
         },
         Cause::Undecided => Advice {
-            action: settle.unwrap_or_else(|| {
-                format!(
-                    "Collect more panels before touching {cell} for {}",
-                    finding.defect
-                )
-            }),
-            check: format!("Settles who makes {} {}.", finding.id, finding.defect),
+            action: format!(
+                "Collect more panels before touching {cell} for {}",
+                finding.defect
+            ),
+            check: format!("Who makes {} can’t be told yet.", finding.id),
             touch: None,
         },
+    }
+}
+
+/// What a check touches; none if it only looks at panels or records.
+#[must_use]
+pub fn touch(check: &NextCheck) -> Option<Touch> {
+    match check {
+        NextCheck::CheckPlace
+        | NextCheck::CheckEveryKth { .. }
+        | NextCheck::CheckFixture { .. }
+        | NextCheck::CheckPath
+        | NextCheck::CheckStepOver
+        | NextCheck::CheckPitch { .. }
+        | NextCheck::CheckHeadTilt { .. }
+        | NextCheck::CheckStandOff
+        | NextCheck::CheckCorner => Some(Touch::Cell),
+        NextCheck::CheckAbrasive { .. } => Some(Touch::Abrasive),
+        NextCheck::CheckRecipe { .. }
+        | NextCheck::TryFactor { .. }
+        | NextCheck::SlowDownFirst
+        | NextCheck::CheckForceThenSpeedUp => Some(Touch::Recipe),
+        NextCheck::None
+        | NextCheck::TurnPanels { .. }
+        | NextCheck::ShiftPanels { .. }
+        | NextCheck::TurnAtTable { .. }
+        | NextCheck::CheckTable
+        | NextCheck::RecordLots
+        | NextCheck::MoreLots { .. }
+        | NextCheck::RunControl
+        | NextCheck::SecondInspector { .. }
+        | NextCheck::CheckFlatness
+        | NextCheck::CheckLots { .. }
+        | NextCheck::CheckSupplier { .. }
+        | NextCheck::CheckUpstream
+        | NextCheck::DontAdjust { .. }
+        | NextCheck::CheckIncoming
+        | NextCheck::MorePanels { .. }
+        | NextCheck::CheckFilm => None,
+    }
+}
+
+fn uncapital(text: &str) -> String {
+    let mut letters = text.chars();
+    match letters.next() {
+        Some(first) => first.to_lowercase().chain(letters).collect(),
+        None => String::new(),
     }
 }
 
