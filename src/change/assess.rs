@@ -6,8 +6,8 @@ use super::design::{Basis, Design, LotRole};
 use super::items::Item;
 use super::ratio::{FEWEST_LOTS_A_SIDE, Kind, StratifiedRatio, stratified};
 use super::{
-    Change, Comparison, Confounder, Counts, Estimate, LotCounts, Margin, Note, Question, Settings,
-    Side, Verdict, needed, removal, spell, trend,
+    Change, Comparison, Confounder, Counts, Estimate, LotCounts, Margin, Note, Plan, Question,
+    Settings, Side, Verdict, needed, removal, spell, trend,
 };
 use crate::records::Records;
 use crate::site::DefectClass;
@@ -184,9 +184,8 @@ impl<'a> Kinds<'a> {
             between_lots: self.between_lots(&kept, settings),
             opposite: self.opposite(name.class, settings),
             verdict: Verdict::NotIdentifiable,
-            panels_needed: fit
-                .as_ref()
-                .and_then(|fit| self.panels_needed(fit, &kept, settings)),
+            panels_needed: None,
+            plan: fit.as_ref().map(|fit| self.plan(fit, &kept)),
             confounded_with,
             dispersion: fit.as_ref().map(|f| f.dispersion),
             by_lot: self.by_lot(&items),
@@ -265,12 +264,7 @@ impl<'a> Kinds<'a> {
         estimate(&stratified(&items, Kind::Counts, settings.level)?)
     }
 
-    fn panels_needed(
-        &self,
-        fit: &StratifiedRatio,
-        kept: &[Item],
-        settings: &Settings,
-    ) -> Option<usize> {
+    fn plan(&self, fit: &StratifiedRatio, kept: &[Item]) -> Plan {
         let cells = super::strata::cells(kept);
         let mut panels = [0, 0];
         let mut defects = [0.0, 0.0];
@@ -280,11 +274,7 @@ impl<'a> Kinds<'a> {
                 defects[k] += sums.sum;
             }
         }
-        let plan = needed::going_on(fit, defects, panels, fit.estimate());
-        let inside = plan.panels(settings, settings.level)? as f64;
-        // panels in strata with one side only count for nothing, then as now
-        let share = (panels[0] + panels[1]) as f64 / self.design.items.len() as f64;
-        Some((inside / share).ceil() as usize)
+        needed::going_on(fit, defects, panels, self.design.items.len())
     }
 
     /// Counts by lot, in the order of the lots' first panels.

@@ -145,6 +145,10 @@ impl Basis<'_> {
                 continue;
             }
             let finer = crossed(&key, &codes);
+            if distinct(&finer) == distinct(&key) && !finer.contains(&None) {
+                // says nothing that the strata don't say already
+                continue;
+            }
             let left = information(&finer, &sides);
             // a new inspector is the first other explanation for any step
             let forced = matches!(extra, Trait::Inspector | Trait::Supplier);
@@ -161,7 +165,7 @@ impl Basis<'_> {
         }
         self.note_inspectors(&panels, &sides, &mut notes);
         let items = self.items(&panels, &sides, &key, &stream, &lot, lots);
-        let strata = stratum_use(&items, &by, lots);
+        let strata = stratum_use(&items, self.recorded_columns(&by, &panels), lots);
         if lots == LotRole::Strata && strata.lots > 0 && strata.lots < 4 {
             notes.push(Note::FewLots { lots: strata.lots });
         }
@@ -173,6 +177,20 @@ impl Basis<'_> {
             notes,
             lots,
         }
+    }
+
+    /// Names of the columns that make the strata, as far as they are recorded.
+    fn recorded_columns(&self, by: &[Trait], panels: &[usize]) -> Vec<String> {
+        let any = |f: fn(&Panel) -> bool| panels.iter().any(|&k| f(&self.records.panels[k]));
+        by.iter()
+            .flat_map(|t| t.columns())
+            .filter(|column| match **column {
+                "machine" => any(|p| p.machine.is_some()),
+                "head" => any(|p| p.head.is_some()),
+                _ => true,
+            })
+            .map(|c| (*c).to_owned())
+            .collect()
     }
 
     /// Whether the question is about this trait.
@@ -411,6 +429,10 @@ fn crossed(key: &[Option<usize>], codes: &Codes) -> Vec<Option<usize>> {
     coded(pairs).of
 }
 
+fn distinct(key: &[Option<usize>]) -> usize {
+    key.iter().flatten().max().map_or(0, |k| k + 1)
+}
+
 /// Σ n₁n₀/n over strata: what an estimate inside them rests on.
 fn information(key: &[Option<usize>], sides: &[Side]) -> f64 {
     let mut counts: BTreeMap<usize, [f64; 2]> = BTreeMap::new();
@@ -455,7 +477,7 @@ fn mix_differs(codes: &Codes, sides: &[Side]) -> bool {
     elsewhere > MIX_SHARE && chance <= MIX_CHANCE
 }
 
-fn stratum_use(items: &[Item], by: &[Trait], lots: LotRole) -> StratumUse {
+fn stratum_use(items: &[Item], by: Vec<String>, lots: LotRole) -> StratumUse {
     let cells = super::strata::cells(items);
     let inside = |i: &&Item| cells[i.stratum].compares();
     let both: BTreeMap<usize, BTreeSet<Side>> =
@@ -476,11 +498,7 @@ fn stratum_use(items: &[Item], by: &[Trait], lots: LotRole) -> StratumUse {
             .count()
     };
     StratumUse {
-        by: by
-            .iter()
-            .flat_map(|t| t.columns())
-            .map(|c| (*c).to_owned())
-            .collect(),
+        by,
         strata: cells.iter().filter(|c| c.compares()).count(),
         lots: both.values().filter(|s| s.len() == 2).count(),
         panels_before: on(Side::Before),

@@ -26,7 +26,7 @@ pub(super) fn judge(comparisons: Vec<Comparison>, settings: &Settings) -> Change
         }
         suspect_inspection(comparison, settings);
         for change in &mut comparison.changes {
-            verdict(change, settings);
+            verdict(change, changes.tests, settings);
         }
         for removal in &mut comparison.removal {
             removal.verdict = spread(removal, settings);
@@ -72,7 +72,8 @@ fn suspect_inspection(comparison: &mut Comparison, settings: &Settings) {
     }
 }
 
-fn verdict(change: &mut Change, settings: &Settings) {
+fn verdict(change: &mut Change, tests: usize, settings: &Settings) {
+    change.panels_needed = needed(change, tests, settings);
     change.verdict = if !change.confounded_with.is_empty() {
         Verdict::NotIdentifiable
     } else if significant(change.p_adjusted, settings) {
@@ -84,12 +85,25 @@ fn verdict(change: &mut Change, settings: &Settings) {
     } else {
         nothing_shown(change, settings)
     };
-    if matches!(
-        change.verdict,
-        Verdict::Helped | Verdict::Hurt | Verdict::NotIdentifiable
-    ) {
+    if change.verdict != Verdict::TooFewPanels {
         change.panels_needed = None;
     }
+}
+
+/// Panels that would show the ratio of interest — or, where the seen ratio is
+/// shown but for the number of tests, that one — at the level of the strictest
+/// of all tests.
+fn needed(change: &Change, tests: usize, settings: &Settings) -> Option<usize> {
+    let plan = change.plan.as_ref()?;
+    let level = 1.0 - (1.0 - settings.level) / tests.max(1) as f64;
+    let seen = change.ratio.filter(|r| *r > 0.0);
+    let shown_alone = significant(change.p, settings);
+    let target = match seen {
+        // a ratio above 1 is as hard to show as its inverse
+        Some(r) if shown_alone => settings.ratio_of_interest.max(r.min(1.0 / r)),
+        _ => settings.ratio_of_interest,
+    };
+    plan.panels(target, settings.power, level)
 }
 
 /// The kind fell: an improvement only if the opposite class is no worse.
@@ -107,7 +121,8 @@ fn fell(change: &mut Change) -> Verdict {
     }
 }
 
-/// Not significant: enough panels to have shown the ratio of interest, or not.
+/// Not significant: either the interval leaves out every ratio of interest, or
+/// there were panels enough to have shown one, or there were too few.
 fn nothing_shown(change: &Change, settings: &Settings) -> Verdict {
     let interest = settings.ratio_of_interest;
     let left_out = change
@@ -115,7 +130,7 @@ fn nothing_shown(change: &Change, settings: &Settings) -> Verdict {
         .is_some_and(|ci| ci.low > interest && ci.high < 1.0 / interest);
     let panels = change.before.panels + change.after.panels;
     let enough = change.panels_needed.is_some_and(|n| n <= panels);
-    if left_out || enough {
+    if left_out || (enough && !significant(change.p, settings)) {
         Verdict::NoDifferenceShown
     } else {
         Verdict::TooFewPanels

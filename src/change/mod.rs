@@ -32,7 +32,7 @@ pub use error::ChangeError;
 pub use recipe_changes::recipe_changes;
 pub use result::{
     Change, Changes, Comparison, Confounder, Counts, Dispersion, Estimate, LotCounts, Margin,
-    Measure, Method, Note, Question, RemovalChange, Side, Spread, StratumUse, Unit, Verdict,
+    Measure, Method, Note, Plan, Question, RemovalChange, Side, Spread, StratumUse, Unit, Verdict,
 };
 pub use settings::Settings;
 pub use sides::{Pick, Selection, Sides};

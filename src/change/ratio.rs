@@ -278,7 +278,7 @@ impl Fit<'_> {
         for members in order.chunk_by(|x, y| x.0 == y.0) {
             units.push(self.leave_out(members, ratio));
         }
-        if !enough(&units, unit) {
+        if !enough(&units, unit) || (unit == Unit::Runs && !self.alternates(units.len())) {
             return None;
         }
         let g = units.len() as f64;
@@ -288,6 +288,14 @@ impl Fit<'_> {
         let effective = squares * squares / fourths;
         let factor = (g - 1.0) / g * sum / (ratio * self.c);
         Some((factor, (effective - 1.0).max(0.5)))
+    }
+
+    /// Whether there are at least three runs a stream: a single change leaves
+    /// two, which say nothing of how runs differ.
+    fn alternates(&self, runs: usize) -> bool {
+        let streams: std::collections::BTreeSet<usize> =
+            self.items.iter().map(|i| i.stream).collect();
+        runs >= 3 * streams.len()
     }
 
     /// How many blocks of neighbouring days to form: longer ones the more

@@ -94,6 +94,22 @@ pub enum Side {
     After,
 }
 
+/// What a comparison that goes on as the records went would rest on.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Plan {
+    /// Defects a panel before the change.
+    pub marks_a_panel: f64,
+    /// Share of the panels after the change, 0..1.
+    pub share_after: f64,
+    /// Factor on the variance of single independent marks.
+    pub factor: f64,
+    /// Degrees of freedom of the deciding unit's scatter, a panel; none where the
+    /// normal distribution is used.
+    pub degrees_a_panel: Option<f64>,
+    /// Share of the panels that lie in strata with both sides, 0..1.
+    pub share_compared: f64,
+}
+
 /// What was counted on one side.
 #[derive(Debug, Clone, Copy, PartialEq, Default, Serialize)]
 pub struct Counts {
@@ -155,6 +171,9 @@ pub struct Change {
     pub by_lot: Vec<LotCounts>,
     /// Doubts about this kind.
     pub notes: Vec<Note>,
+    /// What `panels_needed` is worked out from.
+    #[serde(skip)]
+    pub plan: Option<Plan>,
 }
 
 /// A ratio with interval and test.
