@@ -10,8 +10,8 @@ use super::parts::{Fact, Facts, FileRows};
 use super::read::Sorted;
 use super::rows::Rules;
 use super::{
-    Column, ColumnUse, FactorValue, Grit, InputCounts, Lay, Lost, Moment, Panel, Records,
-    RecordsError, Reject, Warning, WarningCode, traps,
+    Column, ColumnUse, Defect, FactorValue, Grit, InputCounts, Lay, Lost, Moment, Panel, Reading,
+    Records, RecordsError, Reject, Warning, WarningCode, traps,
 };
 use crate::site::Site;
 
@@ -82,13 +82,14 @@ pub(super) fn assemble(sorted: Sorted, rules: &Rules<'_>) -> Result<Records, Rec
     for (new, (old, _)) in panels.iter().enumerate() {
         place_of[*old] = Some(new);
     }
-    let panels: Vec<Panel> = panels.into_iter().map(|(_, panel)| panel).collect();
+    let mut panels: Vec<Panel> = panels.into_iter().map(|(_, panel)| panel).collect();
 
     let Seen {
-        defects,
-        readings,
+        mut defects,
+        mut readings,
         defect_names,
         rejects: outside,
+        lost: lost_rows,
         warnings: told,
         without_place,
     } = observed::gather(
@@ -100,15 +101,23 @@ pub(super) fn assemble(sorted: Sorted, rules: &Rules<'_>) -> Result<Records, Rec
         &mut notes,
     );
     rejects.extend(outside);
+    let outside_defects: HashSet<String> = lost_rows
+        .iter()
+        .filter(|(_, defect)| *defect)
+        .map(|(panel, _)| panels[*panel].id.clone())
+        .collect();
     rejects.sort_by(|a, b| {
         (&a.file, a.line, &a.column, a.lost, &a.why)
             .cmp(&(&b.file, b.line, &b.column, b.lost, &b.why))
     });
 
+    let rows = rows_by_panel(&files, &joined, &place_of, panels.len());
+    forget_emptied(&mut panels, &mut defects, &mut readings, &rows, &lost_rows);
     let mut hit = vec![false; panels.len()];
     for defect in &defects {
         hit[defect.panel] = true;
     }
+    not_clean(&mut panels, &hit, &files, &outside_defects);
     let input = InputCounts {
         files: files.len(),
         skipped_files: skipped,
@@ -153,6 +162,69 @@ pub(super) fn assemble(sorted: Sorted, rules: &Rules<'_>) -> Result<Records, Rec
         .warnings
         .sort_by(|a, b| (a.code, &a.file, &a.text).cmp(&(b.code, &b.file, &b.text)));
     Ok(records)
+}
+
+/// How many rows were kept about each panel.
+fn rows_by_panel(
+    files: &[FileRows],
+    joined: &Joined,
+    place_of: &[Option<usize>],
+    panels: usize,
+) -> Vec<usize> {
+    let mut rows = vec![0; panels];
+    for (file, of) in files.iter().zip(&joined.panel_of) {
+        for (part, _) in &file.rows {
+            if let Some(panel) = place_of[of[*part as usize]] {
+                rows[panel] += 1;
+            }
+        }
+    }
+    rows
+}
+
+/// Panels all of whose rows were lost are not there.
+fn forget_emptied(
+    panels: &mut Vec<Panel>,
+    defects: &mut [Defect],
+    readings: &mut [Reading],
+    rows: &[usize],
+    lost_rows: &[(usize, bool)],
+) {
+    let mut left = rows.to_vec();
+    for (panel, _) in lost_rows {
+        left[*panel] = left[*panel].saturating_sub(1);
+    }
+    let mut new_index = vec![0; panels.len()];
+    let mut next = 0;
+    for (panel, left) in left.iter().enumerate() {
+        new_index[panel] = next;
+        next += usize::from(*left > 0);
+    }
+    let mut keep = left.iter();
+    panels.retain(|_| keep.next().is_some_and(|left| *left > 0));
+    for defect in defects {
+        defect.panel = new_index[defect.panel];
+    }
+    for reading in readings {
+        reading.panel = new_index[reading.panel];
+    }
+}
+
+/// A panel whose only defects were lost is not clean: it is left out of rates.
+fn not_clean(panels: &mut [Panel], hit: &[bool], files: &[FileRows], outside: &HashSet<String>) {
+    let lost: HashSet<&str> = files
+        .iter()
+        .flat_map(|f| f.lost_defects.iter().map(String::as_str))
+        .chain(outside.iter().map(String::as_str))
+        .collect();
+    if lost.is_empty() {
+        return;
+    }
+    for (panel, hit) in panels.iter_mut().zip(hit) {
+        if !hit && lost.contains(panel.id.as_str()) {
+            panel.inspected = false;
+        }
+    }
 }
 
 /// How the columns were read, over all files.

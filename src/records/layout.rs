@@ -93,7 +93,7 @@ pub(super) fn find(
 }
 
 /// The marks in the order of how often the first lines use them.
-fn by_use(text: &str) -> Vec<u8> {
+pub(super) fn by_use(text: &str) -> Vec<u8> {
     let first = text
         .lines()
         .find(|line| !line.trim().is_empty())

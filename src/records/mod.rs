@@ -27,6 +27,7 @@ mod parquet;
 mod parts;
 mod read;
 mod rows;
+pub mod sample;
 pub mod summary;
 mod table;
 mod traps;

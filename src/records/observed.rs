@@ -15,6 +15,8 @@ pub(super) struct Seen {
     pub readings: Vec<Reading>,
     pub defect_names: Vec<DefectName>,
     pub rejects: Vec<Reject>,
+    /// The panel of every rejected row, and whether it named a defect.
+    pub lost: Vec<(usize, bool)>,
     pub warnings: Vec<Warning>,
     pub without_place: usize,
 }
@@ -56,6 +58,7 @@ pub(super) fn gather(
         readings: Vec::new(),
         defect_names: names.names.clone(),
         rejects: Vec::new(),
+        lost: Vec::new(),
         warnings: Vec::new(),
         without_place: 0,
     };
@@ -70,6 +73,7 @@ pub(super) fn gather(
                 Ok(place) => place,
                 Err(reject) => {
                     seen.rejects.push(reject);
+                    seen.lost.push((panel, observation.defect.is_some()));
                     continue;
                 }
             };

@@ -66,6 +66,23 @@ pub(super) fn read(
     Outcome::Rows(Box::new(rows.finish()), fingerprint)
 }
 
+/// The header and the first rows, for a look.
+pub(super) fn first_rows(bytes: Vec<u8>) -> Result<(StringRecord, Vec<StringRecord>), String> {
+    let frame = ParquetReader::new(std::io::Cursor::new(bytes))
+        .finish()
+        .map_err(|error| format!("cannot be read as Parquet: {error}"))?;
+    let names: Vec<&str> = frame
+        .get_column_names()
+        .iter()
+        .map(|n| n.as_str())
+        .collect();
+    let all: Vec<usize> = (0..names.len()).collect();
+    let rows = (0..frame.height().min(20))
+        .map(|nth| record(&frame, nth, &all))
+        .collect();
+    Ok((StringRecord::from(names), rows))
+}
+
 /// One row as text, so that every value is checked in one place.
 fn record(frame: &DataFrame, nth: usize, used: &[usize]) -> StringRecord {
     let columns = frame.columns();

@@ -123,6 +123,8 @@ pub(super) struct FileRows {
     /// Rows of later inspections.
     pub reinspections: usize,
     pub rejects: Vec<Reject>,
+    /// Panels of rejected rows that named a defect.
+    pub lost_defects: Vec<String>,
     pub notes: BTreeMap<Note, usize>,
     /// Headers of x and y, for messages.
     pub place_headers: [Option<String>; 2],

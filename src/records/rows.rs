@@ -191,38 +191,42 @@ impl<'a> RowReader<'a> {
             }
         }
         let mut row = Row::default();
+        let mut fatal: Option<(String, String, String)> = None;
         for at in 0..self.header.cells.len() {
             let text = record.get(self.header.cells[at].index).unwrap_or_default();
-            match self.cell(&mut row, at, text) {
-                Ok(()) => {}
-                Err(problem) => {
-                    let cell = &self.header.cells[at];
-                    let (column, value) = (cell.header.clone(), text.trim().to_owned());
-                    let counts = match cell.slot {
-                        Slot::Column(c) => c.places_or_counts(),
-                        Slot::Factor(_) => false,
-                    };
-                    if counts {
-                        self.reject(line, Some(&column), Some(&value), problem.why());
-                        return;
-                    }
-                    row.lost_observation |= matches!(
-                        cell.slot,
-                        Slot::Column(Column::RemovedUm | Column::FilmUm | Column::Defect)
-                    );
-                    row.lost_values.push(Reject {
-                        file: self.out.path.clone(),
-                        line: Some(line),
-                        column: Some(column),
-                        value: Some(value),
-                        lost: Lost::Value,
-                        why: problem.why(),
-                    });
+            let Err(problem) = self.cell(&mut row, at, text) else {
+                continue;
+            };
+            let cell = &self.header.cells[at];
+            let (column, value) = (cell.header.clone(), text.trim().to_owned());
+            match cell.slot {
+                Slot::Column(c) if c.places_or_counts() => {
+                    fatal.get_or_insert((column, value, problem.why()));
+                    continue;
                 }
+                Slot::Column(Column::RemovedUm | Column::FilmUm) => row.lost_observation = true,
+                _ => {}
             }
+            row.lost_values.push(Reject {
+                file: self.out.path.clone(),
+                line: Some(line),
+                column: Some(column),
+                value: Some(value),
+                lost: Lost::Value,
+                why: problem.why(),
+            });
+        }
+        if let Some((column, value, why)) = fatal {
+            self.reject(line, Some(&column), Some(&value), why);
+            if row.defect.is_some()
+                && let Ok(id) = self.identity(&row)
+            {
+                self.out.lost_defects.push(id);
+            }
+            return;
         }
         self.place(&mut row, line);
-        match self.identity(&mut row) {
+        match self.identity(&row) {
             Ok(id) => self.keep(row, &id, line),
             Err(why) => {
                 let column = self
@@ -231,12 +235,8 @@ impl<'a> RowReader<'a> {
                     .iter()
                     .find(|c| c.slot == Slot::Column(Column::PanelId))
                     .map(|c| c.header.clone());
-                self.reject(
-                    line,
-                    column.as_deref(),
-                    Some(row.id.as_deref().unwrap_or_default()),
-                    why,
-                );
+                let value = row.id.as_deref().unwrap_or_default();
+                self.reject(line, column.as_deref(), Some(value), why);
             }
         }
     }
@@ -262,7 +262,7 @@ impl<'a> RowReader<'a> {
     }
 
     /// The panel's id by the site's key.
-    fn identity(&self, row: &mut Row) -> Result<String, String> {
+    fn identity(&self, row: &Row) -> Result<String, String> {
         let Some(id) = row.id.clone().or_else(|| self.id_from_file.clone()) else {
             return Err("no panel_id, so the row is about no panel".into());
         };

@@ -102,7 +102,7 @@ impl Site {
                 suggestion,
             };
         let file: SiteFile = toml::from_str(text).map_err(|error| {
-            let message = error.message().trim().to_owned();
+            let message = in_words(error.message());
             let suggestion = suggestion(&message);
             complain(
                 error.span().map_or(0, |span| span.start),
@@ -342,6 +342,25 @@ impl Site {
     }
 }
 
+/// The message in words of the site file, not of the code.
+fn in_words(message: &str) -> String {
+    let mut message = message.trim().to_owned();
+    for (code, word) in [
+        ("expected f64", "expected a number"),
+        ("expected u64", "expected a whole number"),
+        ("expected usize", "expected a whole number"),
+        (
+            "expected a time string",
+            "expected a time such as \"06:00\"",
+        ),
+        ("unknown field", "unknown key"),
+        ("unknown variant", "unknown value"),
+    ] {
+        message = message.replace(code, word);
+    }
+    message
+}
+
 /// Line of a byte, from 1.
 fn line_of(text: &str, at: usize) -> usize {
     1 + text.bytes().take(at).filter(|b| *b == b'\n').count()
@@ -359,9 +378,9 @@ fn section_start(text: &str, name: &str) -> usize {
     0
 }
 
-/// The nearest known name out of "unknown field `x`, expected one of `a`, `b`".
+/// The nearest known name out of "unknown key `x`, expected one of `a`, `b`".
 fn suggestion(message: &str) -> Option<String> {
-    if !message.starts_with("unknown field") && !message.starts_with("unknown variant") {
+    if !message.starts_with("unknown key") && !message.starts_with("unknown value") {
         return None;
     }
     let mut quoted = message.split('`').skip(1).step_by(2);

@@ -27,7 +27,7 @@ pub use reading::{
 };
 pub use recipe::{Limits, RecipeSettings};
 pub use style::{DateStyle, DecimalMark, Language, Paper, ReportStyle};
-pub use template::{TEMPLATE, filled_in};
+pub use template::{TEMPLATE, filled_in, quoted};
 
 use std::collections::BTreeMap;
 

@@ -22,7 +22,7 @@ pub(super) fn find(records: &Records, site: &Site, warnings: &mut Vec<Warning>) 
         warnings.push(warn(
             WarningCode::NotInspected,
             format!(
-                "{} known only from readings or later inspections: measured, not inspected, and left out of defect rates.",
+                "{} known only from readings or later inspections, or lost all defects among the rejects: not clean, and left out of defect rates.",
                 if not == 1 { "1 panel is".to_owned() } else { format!("{not} panels are") }
             ),
         ));

@@ -1,0 +1,105 @@
+//! A look at one file, to write a site file for its like.
+
+use std::path::Path;
+
+use csv::StringRecord;
+
+use super::header::{Matcher, Slot};
+use super::{Column, Conversion, RecordsError, layout, load};
+use crate::site::Site;
+
+/// What a file's header looks like to us.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Sample {
+    /// Every header, in the file's order.
+    pub headers: Vec<SampleHeader>,
+    /// Whether `panel_id` is among them.
+    pub has_panel_id: bool,
+}
+
+/// One header of a sample.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SampleHeader {
+    /// As the file spells it.
+    pub header: String,
+    /// What it is read as.
+    pub read_as: Option<String>,
+    /// The unit that it names, where that is not the column's own.
+    pub unit: Option<Conversion>,
+    /// Where it is not read: the nearest column.
+    pub nearest: Option<&'static str>,
+    /// The first value below it that is not blank.
+    pub example: Option<String>,
+}
+
+/// Looks at a file.
+///
+/// # Errors
+///
+/// [`RecordsError::Missing`] or `NothingUsable` if it cannot be read as a table.
+pub fn look(path: &Path, site: &Site) -> Result<Sample, RecordsError> {
+    if !path.exists() {
+        return Err(RecordsError::Missing {
+            path: path.to_owned(),
+        });
+    }
+    let unusable = |why: String| RecordsError::NothingUsable {
+        files: 1,
+        why: format!("{}: {why}", path.display()),
+        hint: "give one CSV file with a header line".into(),
+    };
+    if path.is_dir() {
+        return Err(unusable("a folder, not a file".into()));
+    }
+    let loaded = load::load(path, site).map_err(unusable)?;
+    let matcher = Matcher::new(site);
+    let (headers, rows) = if loaded.bytes.starts_with(b"PAR1") {
+        super::parquet::first_rows(loaded.bytes).map_err(unusable)?
+    } else {
+        let (text, _) = load::decode(loaded.bytes, site.numbers.encoding).map_err(unusable)?;
+        first_rows(&text, site, &matcher)
+    };
+    if headers.is_empty() {
+        return Err(unusable("the file is empty".into()));
+    }
+    let header = matcher.read(&headers).ok();
+    let mut sample = Sample {
+        headers: Vec::new(),
+        has_panel_id: false,
+    };
+    for (index, text) in headers.iter().enumerate() {
+        let cell = header
+            .as_ref()
+            .and_then(|h| h.cells.iter().find(|c| c.index == index));
+        sample.has_panel_id |= cell.is_some_and(|c| c.slot == Slot::Column(Column::PanelId));
+        sample.headers.push(SampleHeader {
+            header: text.trim().to_owned(),
+            read_as: cell.map(|c| matcher.name(c.slot).to_owned()),
+            unit: cell.and_then(|c| c.conversion),
+            nearest: if cell.is_none() {
+                matcher.nearest(text)
+            } else {
+                None
+            },
+            example: rows
+                .iter()
+                .filter_map(|row| row.get(index))
+                .map(str::trim)
+                .find(|value| !value.is_empty())
+                .map(str::to_owned),
+        });
+    }
+    Ok(sample)
+}
+
+/// The header and the first rows of a text.
+fn first_rows(text: &str, site: &Site, matcher: &Matcher<'_>) -> (StringRecord, Vec<StringRecord>) {
+    let (start, delimiter) = match layout::find(text, site.numbers.delimiter, matcher, true) {
+        Ok(layout) => (layout.start, layout.delimiter),
+        Err(_) => (0, layout::by_use(text).first().copied().unwrap_or(b',')),
+    };
+    let mut reader = layout::csv_reader(&text[start..], delimiter);
+    let mut records = reader.records().flatten();
+    let header = records.next().unwrap_or_default();
+    (header, records.take(20).collect())
+}
