@@ -5,10 +5,13 @@
 //! tenths of a point.
 
 mod axes;
+pub mod before_after;
 mod cause_style;
+pub mod control_chart;
 pub mod kinds;
 mod numbers;
 pub mod places;
+pub mod ratios;
 pub mod strips;
 mod svg;
 mod theme;

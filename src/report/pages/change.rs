@@ -1,15 +1,248 @@
 //! Before against after a change.
 
 use super::Context;
-use crate::charts::ChartError;
-use crate::report::Page;
+use crate::change::{Change, Comparison, Verdict};
+use crate::charts::{ChartError, Description, before_after, ratios};
+use crate::report::words::changes as words;
+use crate::report::words::counting::counted;
+use crate::report::{Block, Cell, Figure, Page, Table};
+
+/// Most changes shown; all are in `findings.json`.
+const MOST: usize = 4;
+/// Most kinds in one chart.
+const KINDS: usize = 14;
+/// Most lots in one chart.
+const LOTS: usize = 24;
 
 /// The page, where the data carry it.
 ///
 /// # Errors
 ///
 /// [`ChartError`] if a chart could not be drawn.
-#[expect(clippy::unnecessary_wraps, reason = "pages draw charts")]
-pub(super) fn page(_context: &Context<'_>) -> Result<Option<Page>, ChartError> {
-    Ok(None)
+pub(super) fn page(context: &Context<'_>) -> Result<Option<Page>, ChartError> {
+    let changes = &context.findings.changes;
+    if changes.comparisons.is_empty() {
+        return Ok(None);
+    }
+    let numbers = context.numbers();
+    let mut blocks = Vec::new();
+    // the latest changes first: those are what one reads this page for
+    for (k, comparison) in changes.comparisons.iter().rev().take(MOST).enumerate() {
+        blocks.extend(comparison_blocks(context, comparison, k + 1)?);
+    }
+    let more = changes.comparisons.len().saturating_sub(MOST);
+    if more > 0 {
+        blocks.push(Block::Paragraph(words::further(more, numbers)));
+    }
+    blocks.push(Block::Heading(words::HOW.to_owned()));
+    blocks.push(Block::Paragraph(words::tests(changes, numbers)));
+    blocks.push(Block::Paragraph(words::EXPLAINED.to_owned()));
+    Ok(Some(Page {
+        anchor: "change".to_owned(),
+        title: words::TITLE.to_owned(),
+        lead: words::lead(changes, numbers),
+        blocks,
+    }))
+}
+
+/// Heading, summary, charts, tables and doubts of one comparison; `number`
+/// tells its charts apart.
+///
+/// # Errors
+///
+/// [`ChartError`] if a chart could not be drawn.
+pub(super) fn comparison_blocks(
+    context: &Context<'_>,
+    comparison: &Comparison,
+    number: usize,
+) -> Result<Vec<Block>, ChartError> {
+    let numbers = context.numbers();
+    let mut blocks = vec![
+        Block::Heading(words::heading(&comparison.question)),
+        Block::Paragraph(words::summary(comparison)),
+    ];
+    if !comparison.changes.is_empty() {
+        blocks.push(Block::Figure(ratio_figure(context, comparison, number)?));
+        blocks.push(Block::Table(kinds_table(context, comparison)));
+        if let Some(change) = worth_a_look(comparison) {
+            blocks.push(Block::Figure(lot_figure(context, change, number)?));
+        }
+    }
+    if !comparison.removal.is_empty() {
+        blocks.push(Block::Table(removal_table(context, comparison)));
+    }
+    blocks.push(Block::Paragraph(words::strata(comparison, numbers)));
+    let notes = words::notes(comparison, numbers);
+    if !notes.is_empty() {
+        blocks.push(Block::List(notes));
+    }
+    Ok(blocks)
+}
+
+/// Kinds by what they say: shown differences first, then by their rate.
+fn ordered(comparison: &Comparison) -> Vec<&Change> {
+    let mut order: Vec<&Change> = comparison.changes.iter().collect();
+    let rank = |c: &Change| match c.verdict {
+        Verdict::Helped => 0,
+        Verdict::Hurt => 1,
+        _ => 2,
+    };
+    order.sort_by_key(|c| {
+        let defects = c.before.defects + c.after.defects;
+        (rank(c), std::cmp::Reverse(defects))
+    });
+    order
+}
+
+fn ratio_figure(
+    context: &Context<'_>,
+    comparison: &Comparison,
+    number: usize,
+) -> Result<Figure, ChartError> {
+    let numbers = context.numbers();
+    let rows: Vec<ratios::Row> = ordered(comparison)
+        .into_iter()
+        .take(KINDS)
+        .map(|change| ratios::Row {
+            label: change.defect.clone(),
+            ratio: change.ratio.filter(|r| *r > 0.0),
+            limits: change.ratio_ci.map(|ci| (ci.low, ci.high)),
+            shown: match change.verdict {
+                Verdict::Helped | Verdict::Hurt => ratios::Shown::Difference,
+                Verdict::NoDifferenceShown | Verdict::TooFewPanels => ratios::Shown::None,
+                Verdict::NotIdentifiable => ratios::Shown::Refused,
+            },
+            written: [
+                words::ratio(change.ratio, numbers),
+                words::verdict(change.verdict).to_owned(),
+            ],
+        })
+        .collect();
+    let labels = ratios::Labels {
+        description: Description {
+            title: words::heading(&comparison.question),
+            text: words::ratios_alt(comparison, numbers),
+        },
+        axis: words::RATIO_AXIS.to_owned(),
+        halves: [words::FEWER.to_owned(), words::MORE.to_owned()],
+        head: words::RATIO_HEAD.to_owned(),
+    };
+    Ok(Figure {
+        name: format!("change-{number}"),
+        svg: ratios::svg(&rows, &labels, context.theme)?,
+        caption: words::summary(comparison),
+        alt: labels.description.text,
+    })
+}
+
+/// The kind whose lots are drawn: the first that is shown to have changed, else
+/// the most frequent, if it has lots.
+fn worth_a_look(comparison: &Comparison) -> Option<&Change> {
+    ordered(comparison)
+        .into_iter()
+        .find(|c| c.by_lot.iter().filter(|l| l.lot.is_some()).count() > 1)
+}
+
+fn lot_figure(context: &Context<'_>, change: &Change, number: usize) -> Result<Figure, ChartError> {
+    let numbers = context.numbers();
+    let rate = |c: &crate::change::Counts| (c.panels > 0).then(|| c.defects as f64 / c.area_m2);
+    // lots on both sides say most; the rest fill up in time order
+    let mut lots: Vec<_> = change.by_lot.iter().filter(|l| l.lot.is_some()).collect();
+    let all = lots.len();
+    lots.sort_by_key(|l| l.before.panels == 0 || l.after.panels == 0);
+    let both = lots
+        .iter()
+        .filter(|l| l.before.panels > 0 && l.after.panels > 0)
+        .count();
+    lots.truncate(LOTS);
+    let rows: Vec<before_after::Row> = lots
+        .iter()
+        .map(|l| before_after::Row {
+            label: l.lot.clone().unwrap_or_default(),
+            before: rate(&l.before),
+            after: rate(&l.after),
+            written: format!(
+                "{} | {}",
+                numbers.count(l.before.panels),
+                numbers.count(l.after.panels)
+            ),
+        })
+        .collect();
+    let caption = words::lots_caption(change, all, both, lots.len(), numbers);
+    let labels = before_after::Labels {
+        description: Description {
+            title: words::lots_title(&change.defect),
+            text: caption.clone(),
+        },
+        axis: words::rate_axis(Some(&change.defect)),
+        sides: words::SIDES.map(str::to_owned),
+        panels: words::PANELS_HEAD.to_owned(),
+    };
+    Ok(Figure {
+        name: format!("change-{number}-lots"),
+        svg: before_after::svg(&rows, &labels, context.theme)?,
+        alt: caption.clone(),
+        caption,
+    })
+}
+
+fn kinds_table(context: &Context<'_>, comparison: &Comparison) -> Table {
+    let numbers = context.numbers();
+    let counts = |c: &crate::change::Counts| Cell::from(words::defects_on_panels(c, numbers));
+    Table {
+        caption: words::kinds_caption(&comparison.question),
+        columns: words::kinds_columns(),
+        rows: ordered(comparison)
+            .into_iter()
+            .map(|change| {
+                vec![
+                    Cell::from(change.defect.as_str()),
+                    counts(&change.before),
+                    counts(&change.after),
+                    Cell::from(words::ratio(change.crude_ratio, numbers)),
+                    Cell::from(words::ratio(change.ratio, numbers)),
+                    Cell::from(words::interval(change, numbers)),
+                    Cell::from(words::p_value(change.p_adjusted, numbers)),
+                    Cell::from(change.method.map_or("–", words::method)),
+                    Cell::from(words::verdict_in_full(change, numbers)),
+                ]
+            })
+            .collect(),
+    }
+}
+
+fn removal_table(context: &Context<'_>, comparison: &Comparison) -> Table {
+    let numbers = context.numbers();
+    Table {
+        caption: words::REMOVAL_CAPTION.to_owned(),
+        columns: words::removal_columns(),
+        rows: comparison
+            .removal
+            .iter()
+            .map(|removal| {
+                let (before, after) = words::removal_values(removal, numbers);
+                let estimate = removal.estimate;
+                vec![
+                    Cell::from(words::measure(removal.measure)),
+                    Cell::from(before),
+                    Cell::from(after),
+                    Cell::from(words::ratio(estimate.and_then(|e| e.ratio), numbers)),
+                    Cell::from(estimate.map_or("–".to_owned(), |e| {
+                        words::ratio_interval(e.ratio_ci.low, e.ratio_ci.high, numbers)
+                    })),
+                    Cell::from(words::p_value(removal.p_adjusted, numbers)),
+                    Cell::from(format!(
+                        "{} ({})",
+                        words::spread(removal.verdict),
+                        counted(
+                            removal.panels_before + removal.panels_after,
+                            "panel",
+                            "panels",
+                            numbers
+                        )
+                    )),
+                ]
+            })
+            .collect(),
+    }
 }

@@ -21,6 +21,7 @@ mod next_checks;
 pub mod places;
 mod reasons;
 pub mod strips;
+pub mod trend;
 
 pub use next_checks::next_check;
 pub use reasons::reason;

@@ -1,0 +1,317 @@
+//! Control charts, the week, and the last report's findings, in words.
+
+use super::counting::{capital, counted, of_panels};
+use super::finding::cell_name;
+use crate::change::{ControlChart, Fate, OldFinding, Signal, Untestable, Weekly};
+use crate::charts::NumberStyle;
+
+/// Title of the page.
+pub const TITLE: &str = "The trend";
+/// Heading over the last report's findings.
+pub const PREVIOUS: &str = "What became of the last report’s findings";
+/// Caption of their table.
+pub const PREVIOUS_CAPTION: &str =
+    "The last report’s findings, looked for on the panels sanded since";
+/// Caption of the table of charts.
+pub const CHARTS_CAPTION: &str = "All kinds: what their control charts show";
+/// Axis of the chart for small shifts.
+pub const SMALL_SHIFT: &str = "weighted mean";
+/// Name of the centre line.
+pub const CENTRE: &str = "centre";
+/// Name of the limits.
+pub const LIMITS: &str = "limit";
+/// Where the data begin with the week.
+pub const NOTHING_BEFORE: &str =
+    "The data hold no earlier week, so there is nothing to compare this week with.";
+
+/// Label of a change of recipe.
+#[must_use]
+pub fn mark(recipe: &str) -> String {
+    format!("recipe {recipe}")
+}
+
+/// Name of a chart.
+#[must_use]
+pub fn chart_title(chart: &ControlChart) -> String {
+    format!("{} by {}", capital(kind(chart)), chart.subgroup)
+}
+
+fn kind(chart: &ControlChart) -> &str {
+    chart.defect.as_deref().unwrap_or("all kinds")
+}
+
+/// Points outside the limits, and points in long runs.
+fn outside(chart: &ControlChart) -> (usize, usize) {
+    let with = |wanted: fn(&Signal) -> bool| {
+        chart
+            .points
+            .iter()
+            .filter(|p| p.signals.iter().any(wanted))
+            .count()
+    };
+    (with(|s| *s != Signal::Run), with(|s| *s == Signal::Run))
+}
+
+/// What is seen in a chart.
+#[must_use]
+pub fn caption(chart: &ControlChart, numbers: &NumberStyle) -> String {
+    let Some(centre) = chart.centre else {
+        return format!(
+            "{}: too few {}s or defects for limits.",
+            capital(kind(chart)),
+            chart.subgroup
+        );
+    };
+    let (out, runs) = outside(chart);
+    let mut text = format!(
+        "{}, {} a m² on average: ",
+        capital(kind(chart)),
+        numbers.significant(centre, 2)
+    );
+    text += &match out {
+        0 => format!("every {} is within its limits", chart.subgroup),
+        n => format!(
+            "{} outside the limits",
+            counted(
+                n,
+                &format!("{} lies", chart.subgroup),
+                &format!("{}s lie", chart.subgroup),
+                numbers
+            )
+        ),
+    };
+    if runs > 0 {
+        text += "; nine or more in a row lie on one side (ticks)";
+    }
+    match chart.small_shift.as_ref().and_then(|s| s.first_signal) {
+        Some(k) => {
+            text += &format!(
+                "; below, the weighted mean shows a shift from {} on.",
+                chart.points[k].label
+            );
+        }
+        None => text += "; below, the weighted mean shows no small shift.",
+    }
+    text
+}
+
+/// The rules and how often they cry wolf.
+#[must_use]
+pub fn rules(chart: &ControlChart, numbers: &NumberStyle) -> String {
+    let shift = chart.subgroup;
+    let Some(alarm) = chart.false_alarm else {
+        return format!(
+            "Limits need at least eight {shift}s with panels and some defects; until then the points \
+             stand alone."
+        );
+    };
+    let mut text = format!(
+        "Each point holds the panels of one {shift}. Limits hold what a steady process would count \
+         on that area on all but at most 0.27 % of the {shift}s; counts are whole numbers, so here it \
+         is {}.",
+        share(alarm, numbers)
+    );
+    if let Some(dispersion) = chart.dispersion {
+        text += &format!(
+            " The counts of neighbouring {shift}s spread {} times as much as single independent marks \
+             would, and the limits allow for it; so a lot that differs from the last is not \
+             flagged for that alone.",
+            numbers.significant(dispersion, 2)
+        );
+    }
+    text += if chart.run_rule {
+        " Nine in a row on one side also count."
+    } else {
+        " Runs on one side do not count here: with so few defects they come about by themselves."
+    };
+    if let Some(points) = chart.points_to_false_alarm {
+        text += &format!(
+            " A steady process gives a false alarm every {} {shift}s on average",
+            numbers.significant(points, 2)
+        );
+        if let Some(small) = &chart.small_shift {
+            text += &format!(
+                ", the weighted mean below one every {}",
+                numbers.significant(small.points_to_false_alarm, 2)
+            );
+        }
+        text += "; with several charts, alarms add up.";
+    }
+    text
+}
+
+fn share(x: f64, numbers: &NumberStyle) -> String {
+    format!("{}\u{a0}%", numbers.significant(100.0 * x, 2))
+}
+
+/// One sentence on the page.
+#[must_use]
+pub fn lead(weekly: &Weekly, numbers: &NumberStyle) -> String {
+    let signalling = weekly
+        .charts
+        .iter()
+        .skip(1)
+        .filter(|c| outside(c) != (0, 0))
+        .count();
+    let what = match signalling {
+        0 => "no kind of defect leaves its usual spread".to_owned(),
+        n => format!(
+            "{} its usual spread",
+            counted(n, "kind of defect leaves", "kinds of defect leave", numbers)
+        ),
+    };
+    match weekly.week {
+        Some(week) => format!("{week} against the weeks before it: {what}."),
+        None => format!("Defects per area over time: {what}."),
+    }
+}
+
+/// Heads of the table of charts.
+#[must_use]
+pub fn charts_columns() -> Vec<(String, bool)> {
+    [
+        ("Kind", false),
+        ("Defects", true),
+        ("Per m²", true),
+        ("Spread factor", true),
+        ("Outside limits", true),
+        ("Small shift", false),
+    ]
+    .map(|(head, figures)| (head.to_owned(), figures))
+    .to_vec()
+}
+
+/// A chart as a row.
+#[must_use]
+pub fn chart_row(chart: &ControlChart, numbers: &NumberStyle) -> Vec<String> {
+    let number = |x: Option<f64>| x.map_or("–".to_owned(), |x| numbers.significant(x, 2));
+    let defects: usize = chart.points.iter().map(|p| p.defects).sum();
+    let first = chart
+        .small_shift
+        .as_ref()
+        .and_then(|s| s.first_signal)
+        .map(|k| format!("from {}", chart.points[k].label));
+    vec![
+        capital(kind(chart)),
+        numbers.count(defects),
+        number(chart.centre),
+        number(chart.dispersion),
+        if chart.centre.is_some() {
+            numbers.count(outside(chart).0)
+        } else {
+            "–".to_owned()
+        },
+        first.unwrap_or_else(|| {
+            if chart.centre.is_some() {
+                "none"
+            } else {
+                "–"
+            }
+            .to_owned()
+        }),
+    ]
+}
+
+/// Heads of the table of old findings.
+#[must_use]
+pub fn previous_columns() -> Vec<(String, bool)> {
+    [
+        ("Then", false),
+        ("Cell", false),
+        ("Defect", false),
+        ("Panels hit then", true),
+        ("Now", false),
+    ]
+    .map(|(head, figures)| (head.to_owned(), figures))
+    .to_vec()
+}
+
+/// An old finding as a row.
+#[must_use]
+pub fn previous_row(old: &OldFinding, numbers: &NumberStyle) -> Vec<String> {
+    vec![
+        format!("{} ({})", old.id, old.kind),
+        cell_name(old.machine.as_deref(), old.head.as_deref()),
+        old.defect.clone(),
+        old.hit_rate
+            .map_or("–".to_owned(), |h| numbers.percent(h, 100)),
+        fate(&old.fate, numbers),
+    ]
+}
+
+/// What became of an old finding.
+#[must_use]
+pub fn fate(fate: &Fate, numbers: &NumberStyle) -> String {
+    match fate {
+        Fate::StillThere { hits, panels, now } => {
+            let now = now
+                .as_ref()
+                .map_or(String::new(), |id| format!(", now {id}"));
+            format!(
+                "still there: on {}{now}",
+                of_panels(*hits, *panels, numbers)
+            )
+        }
+        Fate::Gone {
+            hits,
+            panels,
+            chance,
+        } => format!(
+            "gone: on {}, which would happen in {} of cases were it still there",
+            of_panels(*hits, *panels, numbers),
+            share(*chance, numbers)
+        ),
+        Fate::NotTestable { why } => match why {
+            Untestable::NoPlace => "not testable: it has no place to look at".to_owned(),
+            Untestable::NoPanels => {
+                "not testable: no panel has been inspected there since".to_owned()
+            }
+            Untestable::TooFewPanels {
+                hits,
+                panels,
+                needed,
+            } => {
+                let needed = needed.map_or(String::new(), |n| {
+                    format!(
+                        "; {} without a hit would tell",
+                        counted(n, "panel", "panels", numbers)
+                    )
+                });
+                format!(
+                    "not testable yet: on {}{needed}",
+                    of_panels(*hits, *panels, numbers)
+                )
+            }
+        },
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_became_of_a_finding_is_said_with_its_numbers() {
+        let numbers = NumberStyle::default();
+        let gone = Fate::Gone {
+            hits: 0,
+            panels: 60,
+            chance: 0.0123,
+        };
+        assert_eq!(
+            fate(&gone, &numbers),
+            "gone: on 0 of 60 panels, which would happen in 1.2\u{a0}% of cases were it still there"
+        );
+        let open = Fate::NotTestable {
+            why: Untestable::TooFewPanels {
+                hits: 0,
+                panels: 1,
+                needed: Some(20),
+            },
+        };
+        assert_eq!(
+            fate(&open, &numbers),
+            "not testable yet: on 0 of 1 panel; 20 panels without a hit would tell"
+        );
+    }
+}
