@@ -4,11 +4,15 @@
 //! [`Theme`]: one typeface, one set of colours, marks and hatches, drawn in
 //! tenths of a point.
 
+pub mod age;
 mod axes;
 pub mod before_after;
 mod cause_style;
 pub mod control_chart;
+pub mod effect;
 pub mod kinds;
+mod log_axis;
+mod marks;
 mod numbers;
 pub mod places;
 pub mod ratios;
@@ -16,9 +20,11 @@ pub mod strips;
 mod svg;
 mod theme;
 mod typeface;
+pub mod window;
 
 pub use axes::{Axis, Ticks};
 pub use cause_style::{CAUSES, Hatch, cause_colour, cause_hatch, cause_mark, draw_mark, hatch};
+pub use log_axis::LogAxis;
 pub use numbers::NumberStyle;
 pub(crate) use svg::escape;
 pub use theme::{

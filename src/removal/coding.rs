@@ -4,7 +4,7 @@ use super::result::Factor;
 use super::setting::{Setting, Value, level, number};
 
 /// Ages up to this one count as a fresh abrasive.
-pub(super) const FRESH_UP_TO: f64 = 2.0;
+pub const FRESH_UP_TO: f64 = 2.0;
 
 /// One factor's columns. Positions point into a [`Setting`]. Numbers are
 /// centred, so that a missing value stands for the mean (or the base level).

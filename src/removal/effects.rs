@@ -1,6 +1,6 @@
 //! Effect curves of the removal model with the panels they rest on.
 
-use super::coding::Coding;
+use super::coding::{Coding, FRESH_UP_TO};
 use super::inference::Inference;
 use super::lever::Bench;
 use super::model::{Model, Observed};
@@ -54,14 +54,8 @@ fn curve(
     let (low, high) = bench.range(factor)?;
     let power = matches!(coding, Coding::Log { .. } | Coding::Exposure { .. });
     let at = bench.factors.position(factor)?;
-    let curve = (0..POINTS)
-        .map(|i| {
-            let share = i as f64 / (POINTS - 1) as f64;
-            let value = if power {
-                (low.ln() + share * (high / low).ln()).exp()
-            } else {
-                low + share * (high - low)
-            };
+    let curve = values(factor, power, (low, high))
+        .map(|value| {
             let mean = model.mean(judge, &bench.with(factor, Value::Number(value)));
             EffectPoint {
                 at: value,
@@ -70,7 +64,7 @@ fn curve(
             }
         })
         .collect();
-    let data = adjusted(bench, model, observed, |s| {
+    let data = adjusted(model, observed, |s| {
         Some((number(&s[at])?, bench.with(factor, s[at].clone()?)))
     });
     Some(Effect {
@@ -81,6 +75,22 @@ fn curve(
         data,
         present: bench.value(factor),
     })
+}
+
+/// Settings along a curve, evenly spaced on its scale; the step from fresh to
+/// run-in abrasive is a step.
+fn values(factor: &Factor, power: bool, (low, high): (f64, f64)) -> impl Iterator<Item = f64> {
+    let stepped = *factor == Factor::AbrasiveAge && low < FRESH_UP_TO && high > FRESH_UP_TO;
+    let start = if stepped { FRESH_UP_TO + 1e-6 } else { low };
+    let before = stepped.then_some([low, FRESH_UP_TO]).into_iter().flatten();
+    before.chain((0..POINTS).map(move |i| {
+        let share = i as f64 / (POINTS - 1) as f64;
+        if power {
+            (start.ln() + share * (high / start).ln()).exp()
+        } else {
+            start + share * (high - start)
+        }
+    }))
 }
 
 fn levels(
@@ -116,7 +126,7 @@ fn levels(
         .iter()
         .map(|(_, name)| (name.clone(), model.mean(judge, &to(name))))
         .collect();
-    let data = adjusted(bench, model, observed, |s| {
+    let data = adjusted(model, observed, |s| {
         let name = level(&s[at])?;
         let index = names.iter().position(|n| n.1 == name)?;
         Some((index as f64, to(name)))
@@ -134,12 +144,10 @@ fn levels(
 /// Each panel's removal, moved along the model to the present setting of all
 /// factors but one and to the mean lot.
 fn adjusted(
-    bench: &Bench<'_>,
     model: &Model,
     observed: &Observed,
     place: impl Fn(&Setting) -> Option<(f64, Setting)>,
 ) -> Vec<(f64, f64)> {
-    let _ = bench;
     let every = model.used.len().div_ceil(PANELS).max(1);
     let shift = model.fit.lot_variance() / 2.0;
     model

@@ -25,6 +25,7 @@ mod setting;
 mod settings;
 mod window;
 
+pub use coding::FRESH_UP_TO;
 pub use fit::fit;
 pub use follow::follow_recipe;
 pub use result::{

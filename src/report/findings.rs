@@ -52,7 +52,7 @@ impl Findings<'_> {
 #[must_use]
 pub fn find<'a>(records: &'a Records, site: &Site, _options: &Options) -> Findings<'a> {
     let analysis = &site.analysis;
-    let causes = causes::find(
+    let mut causes = causes::find(
         records,
         &causes::Settings {
             alpha: analysis.alpha,
@@ -63,6 +63,9 @@ pub fn find<'a>(records: &'a Records, site: &Site, _options: &Options) -> Findin
         &removal::Settings::from_site(site),
         &removal::Held::from_causes(&causes),
     );
+    if let Some(removal) = &removal {
+        removal::follow_recipe(removal, analysis.alpha, &mut causes);
+    }
     let changes = change::recipe_changes(records, &change::Settings::from(analysis));
     Findings {
         records,

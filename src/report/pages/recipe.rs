@@ -1,15 +1,242 @@
 //! Removal and defect risk against the recipe, and the next setting to try.
 
 use super::Context;
-use crate::charts::ChartError;
-use crate::report::Page;
+use crate::charts::{ChartError, Description, age, effect, window};
+use crate::removal::{Basis, Effect, FRESH_UP_TO, Factor, Removal, Window};
+use crate::report::words::caution::{self, Touch};
+use crate::report::words::{recipe as words, recipe_notes};
+use crate::report::{Block, Cell, Figure, Page, Table};
 
 /// The page, where the data carry it.
 ///
 /// # Errors
 ///
 /// [`ChartError`] if a chart could not be drawn.
-#[expect(clippy::unnecessary_wraps, reason = "pages draw charts")]
-pub(super) fn page(_context: &Context<'_>) -> Result<Option<Page>, ChartError> {
-    Ok(None)
+pub(super) fn page(context: &Context<'_>) -> Result<Option<Page>, ChartError> {
+    let Some(removal) = &context.findings.removal else {
+        return Ok(None);
+    };
+    let numbers = context.numbers();
+    let mut blocks = Vec::new();
+    advice(context, removal, &mut blocks);
+    if let Some(figure) = effects(context, removal)? {
+        blocks.push(Block::Figure(figure));
+    }
+    if !removal.terms.is_empty() {
+        blocks.push(Block::Table(text_table(
+            words::TERMS_CAPTION,
+            words::term_columns(),
+            removal
+                .terms
+                .iter()
+                .map(|t| words::term_row(t, numbers))
+                .collect(),
+        )));
+    }
+    let mut tied: Vec<String> = removal
+        .aliases
+        .iter()
+        .map(|a| words::alias(a, numbers))
+        .collect();
+    tied.extend(removal.interactions.iter().map(words::interaction));
+    if !tied.is_empty() {
+        blocks.push(Block::Heading(words::TIED.into()));
+        blocks.push(Block::List(tied));
+    }
+    if let Some(found) = &removal.wear
+        && let Some(worn) = removal
+            .effects
+            .iter()
+            .find(|e| e.factor == Factor::AbrasiveAge)
+    {
+        blocks.push(Block::Figure(wear(
+            context,
+            worn,
+            &words::wear(found, numbers),
+        )?));
+    }
+    risks(context, removal, &mut blocks);
+    for found in &removal.windows {
+        blocks.push(Block::Figure(window_figure(context, found)?));
+    }
+    let mut doubts: Vec<String> = Vec::new();
+    doubts.extend(
+        removal
+            .diagnostics
+            .as_ref()
+            .map(|d| words::diagnostics(d, numbers)),
+    );
+    doubts.extend(removal.notes.iter().map(|n| recipe_notes::note(n, numbers)));
+    if !doubts.is_empty() {
+        blocks.push(Block::Heading(words::DOUBTS.into()));
+        blocks.push(Block::List(doubts));
+    }
+    Ok(Some(Page {
+        anchor: "recipe".into(),
+        title: words::TITLE.into(),
+        lead: words::lead(removal, numbers),
+        blocks,
+    }))
+}
+
+fn text_table(caption: &str, columns: Vec<(String, bool)>, rows: Vec<Vec<String>>) -> Table {
+    Table {
+        caption: caption.to_owned(),
+        columns,
+        rows: rows
+            .into_iter()
+            .map(|row| row.into_iter().map(Cell::Text).collect())
+            .collect(),
+    }
+}
+
+/// What comes first, or the levers with their caution.
+fn advice(context: &Context<'_>, removal: &Removal, blocks: &mut Vec<Block>) {
+    let numbers = context.numbers();
+    if !removal.held.is_empty() {
+        blocks.push(Block::Heading(words::LEVERS.into()));
+        blocks.push(Block::Paragraph(words::HELD.into()));
+        blocks.push(Block::List(
+            removal.held.iter().map(words::obstacle).collect(),
+        ));
+        return;
+    }
+    let Some(first) = removal.advice.first() else {
+        return;
+    };
+    blocks.push(Block::Heading(words::LEVERS.into()));
+    let target = context.site.recipe.target_removed_um;
+    blocks.push(Block::Paragraph(format!(
+        "{} {}",
+        words::aim(first, target, numbers),
+        words::CONTACT_FIRST
+    )));
+    blocks.push(Block::Table(text_table(
+        words::LEVERS_CAPTION,
+        words::advice_columns(),
+        removal
+            .advice
+            .iter()
+            .map(|a| words::advice_row(a, numbers))
+            .collect(),
+    )));
+    let remarks: Vec<String> = removal
+        .advice
+        .iter()
+        .filter_map(|a| words::reach(a, numbers))
+        .collect();
+    if !remarks.is_empty() {
+        blocks.push(Block::List(remarks));
+    }
+    let mut touches = vec![Touch::Cell, Touch::Recipe];
+    if removal.advice.iter().any(|a| a.factor == Factor::Grit) {
+        touches.push(Touch::Abrasive);
+    }
+    blocks.push(Block::Caution(caution::caution(&touches)));
+}
+
+fn effects(context: &Context<'_>, removal: &Removal) -> Result<Option<Figure>, ChartError> {
+    let numbers = context.numbers();
+    let fields: Vec<effect::Field<'_>> = removal
+        .effects
+        .iter()
+        .filter(|e| e.factor != Factor::AbrasiveAge)
+        .map(|e| effect::Field {
+            effect: e,
+            title: words::effect_title(e, removal, numbers),
+            x: words::axis(&e.factor),
+        })
+        .collect();
+    if fields.is_empty() {
+        return Ok(None);
+    }
+    let alt = words::effects_alt(removal, numbers);
+    let labels = effect::Labels {
+        description: Description {
+            title: words::EFFECTS_TITLE.into(),
+            text: alt.clone(),
+        },
+        y: words::REMOVAL_AXIS.into(),
+        present: words::NOW.into(),
+    };
+    Ok(Some(Figure {
+        name: "recipe-effects".into(),
+        svg: effect::svg(&fields, &labels, context.theme)?,
+        caption: words::EFFECTS_CAPTION.into(),
+        alt,
+    }))
+}
+
+fn wear(context: &Context<'_>, worn: &Effect, text: &str) -> Result<Figure, ChartError> {
+    let labels = age::Labels {
+        description: Description {
+            title: words::WEAR_TITLE.into(),
+            text: text.to_owned(),
+        },
+        x: words::AGE_AXIS.into(),
+        y: words::REMOVAL_AXIS.into(),
+        fresh: words::FRESH.into(),
+    };
+    Ok(Figure {
+        name: "recipe-abrasive".into(),
+        svg: age::svg(worn, FRESH_UP_TO, &labels, context.theme)?,
+        caption: text.to_owned(),
+        alt: text.to_owned(),
+    })
+}
+
+fn risks(context: &Context<'_>, removal: &Removal, blocks: &mut Vec<Block>) {
+    if removal.risks.is_empty() {
+        return;
+    }
+    let numbers = context.numbers();
+    blocks.push(Block::Heading(words::DEFECTS.into()));
+    let rows = removal
+        .risks
+        .iter()
+        .map(|r| {
+            vec![
+                words::risked(&r.of),
+                numbers.count(r.panels_hit),
+                words::movers(r, numbers),
+            ]
+        })
+        .collect();
+    blocks.push(Block::Table(text_table(
+        words::RISKS_CAPTION,
+        words::risk_columns(),
+        rows,
+    )));
+}
+
+fn window_figure(context: &Context<'_>, found: &Window) -> Result<Figure, ChartError> {
+    let numbers = context.numbers();
+    let caption = words::window(found, numbers);
+    let (name, [much, little]) = match found.basis {
+        Basis::Limits => ("recipe-window-limits", words::OUTSIDE_LIMITS),
+        Basis::Defects => ("recipe-window-defects", words::WITH_DEFECTS),
+    };
+    let at = |value: f64| words::setting(&found.lever, value, numbers);
+    let labels = window::Labels {
+        description: Description {
+            title: words::WINDOW_TITLE.into(),
+            text: caption.clone(),
+        },
+        x: words::axis(&found.lever),
+        y: words::PANELS_AXIS.into(),
+        too_much: much.into(),
+        too_little: little.into(),
+        accepted: words::accepted(found.accepted_share, numbers),
+        present: format!("{} {}", words::NOW, at(found.present)),
+        advised: found
+            .advised
+            .map_or_else(String::new, |v| format!("{} {}", words::TRY, at(v))),
+        inside: words::INSIDE.into(),
+    };
+    Ok(Figure {
+        name: name.into(),
+        svg: window::svg(found, &labels, context.theme)?,
+        alt: caption.clone(),
+        caption,
+    })
 }

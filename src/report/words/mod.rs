@@ -20,6 +20,8 @@ pub mod missed;
 mod next_checks;
 pub mod places;
 mod reasons;
+pub mod recipe;
+pub mod recipe_notes;
 pub mod strips;
 pub mod trend;
 

@@ -1,0 +1,239 @@
+//! The process window: chance of too much and of too little against a lever,
+//! with the present and the advised setting.
+
+use super::{
+    Anchor, Area, Axis, ChartError, Colour, Description, GRID, INK, LogAxis, MUTED, Theme, Weight,
+    tenths,
+};
+use crate::removal::{Estimate, Window, WindowPoint};
+
+/// The texts of the chart.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Labels {
+    /// Title and description.
+    pub description: Description,
+    /// Below the axis: the lever with its unit.
+    pub x: String,
+    /// At the left axis.
+    pub y: String,
+    /// At the curve of too much.
+    pub too_much: String,
+    /// At the curve of too little.
+    pub too_little: String,
+    /// At the accepted share.
+    pub accepted: String,
+    /// At the present setting.
+    pub present: String,
+    /// At the advised setting.
+    pub advised: String,
+    /// Over the settings inside.
+    pub inside: String,
+}
+
+const TOO_MUCH: Colour = plotters::style::RGBColor(0xb3, 0x6b, 0x00);
+const TOO_LITTLE: Colour = plotters::style::RGBColor(0x2a, 0x7f, 0xb8);
+
+const HEIGHT: i32 = 2250;
+const LEFT: i32 = 430;
+const TOP: i32 = 330;
+const BOTTOM: i32 = 330;
+
+/// Draws one window as SVG.
+///
+/// # Errors
+///
+/// [`ChartError`] if the drawing library fails.
+pub fn svg(window: &Window, labels: &Labels, theme: &Theme) -> Result<String, ChartError> {
+    let right = tenths(theme.width_pt) - 80;
+    let (top, bottom) = (TOP, HEIGHT - BOTTOM);
+    let ends = (
+        window.points.first().map_or(1.0, |p| p.setting),
+        window.points.last().map_or(2.0, |p| p.setting),
+    );
+    let x = LogAxis::new(ends.0, ends.1, (LEFT, right));
+    let highest = window
+        .points
+        .iter()
+        .flat_map(|p| [p.too_much, p.too_little])
+        .flatten()
+        .map(|e| e.estimate)
+        .fold(2.0 * window.accepted_share, f64::max);
+    let y = Axis::new(0.0, (highest * 115.0).min(100.0), (bottom, top));
+    theme.chart(f64::from(HEIGHT) / 10.0, &labels.description, |area| {
+        if let Some((low, high)) = window.inside {
+            let corners = [(x.place(low), top), (x.place(high), bottom)];
+            theme.fill(area, corners, GRID)?;
+            let middle = (x.place(low) + x.place(high)) / 2;
+            let look = (Weight::Regular, MUTED, Anchor::Middle);
+            let half = theme.text_width(&labels.inside, theme.small_pt, Weight::Regular) / 2;
+            let at = middle.clamp(LEFT + half, (right - half).max(LEFT + half));
+            theme.text(area, &labels.inside, (at, top + 65), theme.small_pt, look)?;
+        }
+        theme.left_axis(area, &y, LEFT, Some(right), &labels.y)?;
+        theme.bottom_log_axis(area, &x, bottom, &labels.x)?;
+        let level = y.place(100.0 * window.accepted_share);
+        theme.dashed(area, (LEFT, level), (right, level), 0.8, MUTED)?;
+        let look = (Weight::Regular, MUTED, Anchor::Right);
+        theme.text(
+            area,
+            &labels.accepted,
+            (right - 20, level - 60),
+            theme.small_pt,
+            look,
+        )?;
+        for (pick, colour, name) in [
+            (Side::TooMuch, TOO_MUCH, &labels.too_much),
+            (Side::TooLittle, TOO_LITTLE, &labels.too_little),
+        ] {
+            curve(theme, area, window, (&x, &y), pick, (colour, name))?;
+        }
+        let mut marks = vec![(window.present, &labels.present)];
+        if let Some(advised) = window.advised {
+            marks.push((advised, &labels.advised));
+        }
+        for ((value, name), row) in marks.into_iter().zip(0..) {
+            let at = x.place(value).clamp(LEFT, right);
+            let head = 70 + 110 * row;
+            theme.line(area, &[(at, head + 55), (at, bottom)], 1.0, INK)?;
+            let half = theme.text_width(name, theme.small_pt, Weight::Bold) / 2;
+            let middle = at.clamp(half + 20, tenths(theme.width_pt) - half - 20);
+            let look = (Weight::Bold, INK, Anchor::Middle);
+            theme.text(area, name, (middle, head), theme.small_pt, look)?;
+        }
+        Ok(())
+    })
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Side {
+    TooMuch,
+    TooLittle,
+}
+
+impl Side {
+    fn of(self, point: &WindowPoint) -> Option<Estimate> {
+        match self {
+            Side::TooMuch => point.too_much,
+            Side::TooLittle => point.too_little,
+        }
+    }
+}
+
+/// One curve with its band, named at its higher end. Too little is dashed, so
+/// that grey print tells the two apart.
+fn curve(
+    theme: &Theme,
+    area: &Area<'_>,
+    window: &Window,
+    (x, y): (&LogAxis, &Axis),
+    side: Side,
+    (colour, name): (Colour, &str),
+) -> Result<(), ChartError> {
+    let points: Vec<(i32, Estimate)> = window
+        .points
+        .iter()
+        .filter_map(|p| Some((x.place(p.setting), side.of(p)?)))
+        .collect();
+    if points.len() < 2 {
+        return Ok(());
+    }
+    let level = |share: f64| y.place(100.0 * share).clamp(y.at.1, y.at.0);
+    let mut edge: Vec<(i32, i32)> = points
+        .iter()
+        .filter_map(|(at, e)| Some((*at, level(e.ci?.high))))
+        .collect();
+    edge.extend(
+        points
+            .iter()
+            .rev()
+            .filter_map(|(at, e)| Some((*at, level(e.ci?.low)))),
+    );
+    if edge.len() >= 4 {
+        theme.fill_polygon(area, &edge, colour, 0.15)?;
+    }
+    let line: Vec<(i32, i32)> = points
+        .iter()
+        .map(|(at, e)| (*at, level(e.estimate)))
+        .collect();
+    if side == Side::TooMuch {
+        theme.line(area, &line, 1.8, colour)?;
+    } else {
+        theme.dashed_line(area, &line, 1.8, colour)?;
+    }
+    let (first, last) = (line[0], line[line.len() - 1]);
+    let (end, anchor, dx) = if first.1 <= last.1 {
+        (first, Anchor::Left, 60)
+    } else {
+        (last, Anchor::Right, -60)
+    };
+    let lower = y.at.0 - 90;
+    let look = (Weight::Bold, colour, anchor);
+    theme.text(
+        area,
+        name,
+        (end.0 + dx, (end.1 - 70).clamp(y.at.1 + 40, lower)),
+        theme.small_pt,
+        look,
+    )
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::removal::{Basis, Factor};
+
+    fn window() -> Window {
+        let point = |setting: f64| WindowPoint {
+            setting,
+            too_much: Some(Estimate {
+                estimate: 10.0 / setting,
+                ci: None,
+            }),
+            too_little: Some(Estimate {
+                estimate: setting / 1000.0,
+                ci: None,
+            }),
+        };
+        Window {
+            lever: Factor::Feed,
+            basis: Basis::Defects,
+            points: vec![point(80.0), point(120.0), point(160.0)],
+            present: 100.0,
+            advised: Some(140.0),
+            accepted_share: 0.1,
+            best: Some(100.0),
+            inside: Some((95.0, 105.0)),
+            surely_inside: None,
+            perhaps_inside: None,
+        }
+    }
+
+    #[test]
+    fn both_curves_and_both_settings_are_named() {
+        let labels = Labels {
+            description: Description {
+                title: "Window".into(),
+                text: "Chances".into(),
+            },
+            x: "Feed speed (mm/s)".into(),
+            y: "Panels (%)".into(),
+            too_much: "too much".into(),
+            too_little: "too little".into(),
+            accepted: "accepted".into(),
+            present: "now 100".into(),
+            advised: "try 140".into(),
+            inside: "inside".into(),
+        };
+        let svg = svg(&window(), &labels, &Theme::default()).unwrap();
+        for text in [
+            "too much",
+            "too little",
+            "now 100",
+            "try 140",
+            "inside",
+            "Panels (%)",
+        ] {
+            assert!(svg.contains(&format!(">{text}</text>")), "{text}");
+        }
+    }
+}
