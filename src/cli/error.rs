@@ -5,6 +5,7 @@ use std::process::ExitCode;
 
 use super::terminal::plain;
 use crate::change::{ChangeError, PreviousError};
+use crate::demo::DemoError;
 use crate::records::RecordsError;
 use crate::report::ReportError;
 use crate::report::folder::FolderError;
@@ -28,6 +29,9 @@ pub enum Error {
     /// The last report.
     #[error(transparent)]
     Previous(#[from] PreviousError),
+    /// Writing the demo's records.
+    #[error(transparent)]
+    Demo(#[from] DemoError),
     /// Making the report.
     #[error(transparent)]
     Report(#[from] ReportError),
@@ -46,6 +50,7 @@ impl Error {
             Error::Records(error) => error.hint(),
             Error::Change(error) => error.hint(),
             Error::Previous(error) => error.hint(),
+            Error::Demo(error) => error.hint(),
             Error::Report(_) => {
                 Some("this is a fault of onus; the message helps to mend it".into())
             }

@@ -47,6 +47,23 @@ pub(super) struct Report {
     paper: Option<Paper>,
 }
 
+impl Report {
+    /// A plain report on one folder by a site file, replacing an older one.
+    pub(super) fn on(input: PathBuf, site: PathBuf, out: PathBuf) -> Self {
+        Self {
+            input: vec![input],
+            out: Some(out),
+            site: Some(site),
+            replace: true,
+            strict: false,
+            json: false,
+            week: None,
+            previous: None,
+            paper: None,
+        }
+    }
+}
+
 /// Paper of the PDF.
 #[derive(Debug, Clone, Copy, ValueEnum)]
 enum Paper {
