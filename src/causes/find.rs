@@ -7,15 +7,21 @@ use rayon::prelude::*;
 
 use super::conclude::{About, conclude};
 use super::frames::{Scene, several_sizes};
+use super::inspector;
 use super::levels::{MACHINE_PLACES, PATH_PLACES};
 use super::merge::{LEAST_BACKGROUND, Sighting, merge};
+use super::no_place::{Remainder, conclude_stream, rate_evidence, rate_findings};
+use super::opposite::{KindMarks, both_ends, signs_change};
 use super::place::{Holder, Marks};
 use super::repeat::{Ground, investigate, leader};
+use super::sides::{SideStream, sides};
+use super::votes::axis_of;
 use super::{
-    Anchor, Cause, Causes, Finding, Limit, NextCheck, ScanSettings, Settings, Stream, StreamData,
-    View, find_places, smallest_repeat, streams,
+    Anchor, Cause, Causes, Finding, Limit, LineAxis, NextCheck, Reason, ScanSettings, Settings,
+    Stream, StreamData, View, find_places, smallest_repeat, streams,
 };
 use crate::records::{Lay, Records};
+use crate::site::DefectClass;
 
 /// Finds what repeats, says who makes it, and what could have been missed.
 ///
@@ -31,13 +37,150 @@ pub fn find(records: &Records, settings: &Settings) -> Causes {
         .enumerate()
         .map(|(index, data)| look_at(records, settings, &plant, (index, streams.len()), data))
         .collect();
-    let mut causes = Causes::default();
-    for outcome in outcomes {
-        causes.streams.push(outcome.stream);
-        causes.findings.extend(outcome.findings);
+    let mut taken = vec![false; records.defects.len()];
+    for &defect in outcomes.iter().flat_map(|o| &o.taken) {
+        taken[defect] = true;
     }
-    number(&mut causes.findings);
+    let mut findings: Vec<Finding> = Vec::new();
+    for outcome in &outcomes {
+        findings.extend(outcome.findings.iter().cloned());
+    }
+    findings.extend(all_sides(records, settings, &plant, &streams, &taken));
+
+    let remainders: Vec<Remainder<'_>> = streams
+        .iter()
+        .map(|data| Remainder::new(records, data, &taken))
+        .collect();
+    let evidence = rate_evidence(records, &remainders, settings.alpha);
+    for (index, remainder) in remainders.iter().enumerate() {
+        let about = (index, streams.len());
+        findings.extend(rate_findings(
+            records,
+            about,
+            remainder,
+            &evidence,
+            settings.alpha,
+        ));
+    }
+    number(&mut findings);
+
+    let mut causes = Causes {
+        warnings: inspector::warnings(records, &plant.marks),
+        ..Causes::default()
+    };
+    for (index, outcome) in outcomes.into_iter().enumerate() {
+        let mut stream = outcome.stream;
+        let own: Vec<&Finding> = findings
+            .iter()
+            .filter(|f| f.evidence.stream == Some(index))
+            .collect();
+        let places = !streams[index].marks.is_empty();
+        conclude_stream(&mut stream, &outcome.limit, &own, index, &evidence, places);
+        causes.streams.push(stream);
+    }
+    causes.findings = findings;
     causes
+}
+
+/// Sides of every stream, and opposite sides of the panels.
+fn all_sides(
+    records: &Records,
+    settings: &Settings,
+    plant: &Plant,
+    streams: &[StreamData],
+    taken: &[bool],
+) -> Vec<Finding> {
+    let mut out = Vec::new();
+    let mut sided: Vec<(Cell, LineAxis)> = Vec::new();
+    for (index, data) in streams.iter().enumerate() {
+        let others = plant.others(data);
+        let name = &records.defect_names[data.name];
+        let stream = SideStream {
+            records,
+            panels: &data.panels,
+            others: &others,
+            marks: &plant.marks[data.name],
+            taken,
+            index,
+            streams: streams.len(),
+            class: name.class,
+        };
+        for mut finding in sides(&stream, settings.alpha) {
+            finding.machine = data.machine.as_deref().map(String::from);
+            finding.head = data.head.as_deref().map(String::from);
+            finding.defect.clone_from(&name.name);
+            if let Some(Reason::SideVotes { side, .. }) = finding.reasons.first() {
+                let cell = (data.machine.clone(), data.head.clone());
+                sided.push((cell, axis_of(*side)));
+            }
+            out.push(finding);
+        }
+    }
+    out.extend(opposite_sides(records, settings, plant, taken, &sided));
+    out
+}
+
+/// Opposite sides, machines pooled; panels of a machine with a side of its own
+/// are left out.
+fn opposite_sides(
+    records: &Records,
+    settings: &Settings,
+    plant: &Plant,
+    taken: &[bool],
+    sided: &[(Cell, LineAxis)],
+) -> Vec<Finding> {
+    let of_class = |class: DefectClass| -> Vec<KindMarks<'_>> {
+        (0..records.defect_names.len())
+            .filter(|&n| records.defect_names[n].class == Some(class))
+            .map(|name| KindMarks {
+                name,
+                marks: &plant.marks[name],
+            })
+            .collect()
+    };
+    let (over, under) = (of_class(DefectClass::Over), of_class(DefectClass::Under));
+    // A sided axis lies along either panel axis where panels were turned across.
+    let panels = |axis: LineAxis| -> Vec<usize> {
+        let free = |i: &usize| {
+            let panel = &records.panels[*i];
+            let cell = (panel.machine.clone(), panel.head.clone());
+            !sided
+                .iter()
+                .any(|(c, a)| *c == cell && (*a == axis) != panel.lay.swaps_axes())
+        };
+        let inspected = (0..records.panels.len()).filter(|&i| records.panels[i].inspected);
+        inspected.filter(free).collect()
+    };
+    let axes = [LineAxis::X, LineAxis::Y].map(|axis| (axis, panels(axis)));
+    let mut out = Vec::new();
+    let pairs = over.len() * under.len();
+    for o in &over {
+        for u in &under {
+            let level = (settings.alpha, 2 * pairs);
+            let best = axes
+                .iter()
+                .filter_map(|(axis, panels)| {
+                    signs_change(records, (*o, *u), taken, panels, *axis, level)
+                })
+                .min_by(by_p);
+            out.extend(best);
+        }
+    }
+    let kinds: Vec<KindMarks<'_>> = over.iter().chain(&under).copied().collect();
+    for kind in &kinds {
+        let level = (settings.alpha, 2 * kinds.len());
+        let best = axes
+            .iter()
+            .filter_map(|(axis, panels)| both_ends(records, *kind, taken, panels, *axis, level))
+            .min_by(by_p);
+        out.extend(best);
+    }
+    out
+}
+
+fn by_p(a: &Finding, b: &Finding) -> std::cmp::Ordering {
+    let p = |f: &Finding| f.p_adjusted.unwrap_or(1.0);
+    p(a).total_cmp(&p(b))
 }
 
 /// Strongest first, then F1, F2, …
@@ -103,7 +246,10 @@ impl Plant {
 /// A stream and what was found in it.
 struct Outcome {
     stream: Stream,
+    limit: Limit,
     findings: Vec<Finding>,
+    /// Defects in the zones of what the scans found.
+    taken: Vec<usize>,
 }
 
 fn look_at(
@@ -122,6 +268,10 @@ fn look_at(
         },
     );
     let (views, sightings) = scan(records, settings, streams, data, machine);
+    let taken = sightings
+        .iter()
+        .flat_map(|s| s.found.zone.iter().map(|&m| views[s.view].marks[m].defect))
+        .collect();
     let leaders = merge(sightings, &views);
     let others = plant.others(data);
     let name = &records.defect_names[data.name];
@@ -153,12 +303,14 @@ fn look_at(
         })
         .collect();
     Outcome {
-        stream: stream_of(records, data, &limit, &findings),
+        stream: stream_of(records, data, &limit),
+        limit,
         findings,
+        taken,
     }
 }
 
-fn stream_of(records: &Records, data: &StreamData, limit: &Limit, findings: &[Finding]) -> Stream {
+fn stream_of(records: &Records, data: &StreamData, limit: &Limit) -> Stream {
     let mut hit: Vec<usize> = data
         .defects
         .iter()
@@ -174,7 +326,7 @@ fn stream_of(records: &Records, data: &StreamData, limit: &Limit, findings: &[Fi
         panels: data.panels.len(),
         panels_hit: hit.len(),
         defects: data.defects.len(),
-        cause: findings.first().map_or(Cause::Undecided, |f| f.cause),
+        cause: Cause::Undecided,
         smallest_repeat_seen: limit.smallest_repeat_seen,
         panels_needed: limit.panels_needed,
         reasons: Vec::new(),

@@ -1,6 +1,7 @@
 //! Which defects repeat at one place, who makes them, and what could have
 //! been missed.
 
+mod abrasive;
 mod background;
 mod band_background;
 mod chances;
@@ -16,21 +17,28 @@ mod follows;
 mod found;
 mod frames;
 mod grouping;
+mod inspector;
 mod levels;
 mod limit;
 mod lines;
 mod lots;
 mod merge;
+mod no_place;
 mod onset;
+mod opposite;
 mod periodic;
 mod place;
 mod places;
 mod point_index;
+mod ranks;
+mod rate_follows;
+mod rates;
 mod reason;
 mod repeat;
 mod rounds;
 mod screen;
 mod sharpness;
+mod sides;
 mod spots;
 mod streams;
 mod surface;
@@ -39,6 +47,7 @@ mod tails;
 mod together;
 mod verdict;
 mod view;
+mod votes;
 mod weights;
 #[cfg(test)]
 mod worked_cases;

@@ -168,6 +168,8 @@ pub(super) struct Marks {
     start: Vec<usize>,
     /// By panel.
     marks: Vec<LaidMark>,
+    /// Marks recorded on each panel, with or without a place.
+    recorded: Vec<usize>,
 }
 
 /// A mark where it lay in the machine.
@@ -193,6 +195,10 @@ impl Marks {
             })
             .collect();
         order.sort_by_key(|(panel, mark)| (*panel, mark.defect));
+        let mut recorded = vec![0; records.panels.len()];
+        for defect in records.defects.iter().filter(|d| d.name == name) {
+            recorded[defect.panel] += 1;
+        }
         let mut start = vec![0; records.panels.len() + 1];
         for (panel, _) in &order {
             start[panel + 1] += 1;
@@ -203,12 +209,18 @@ impl Marks {
         Self {
             start,
             marks: order.into_iter().map(|(_, m)| m).collect(),
+            recorded,
         }
     }
 
     /// The marks of a panel (index into `Records::panels`).
     pub(super) fn on(&self, panel: usize) -> &[LaidMark] {
         &self.marks[self.start[panel]..self.start[panel + 1]]
+    }
+
+    /// How many marks the panel has, also those without a place.
+    pub(super) fn recorded(&self, panel: usize) -> usize {
+        self.recorded[panel]
     }
 
     /// The mark of the panel nearest to the place, if within `reach_mm`.

@@ -1,0 +1,279 @@
+//! Does a kind of defect follow the abrasive's age? Machines pooled, abrasive
+//! lives as units.
+//!
+//! ln(1 + marks) within each life (the life's mean taken out) on the age, on
+//! "fresh" (lowest fifth of ages) and on "worn" (highest fifth). Panels of one
+//! life are not independent, so lives are the clusters (bias-reduced,
+//! Bell and McCaffrey 2002). Pooling machines wins back the power that single
+//! machines with few lives don't have.
+
+use super::rate_follows::centred;
+use super::rates::StreamCounts;
+use super::reason::AbrasiveEnd;
+use crate::stats::linear::{ClusterCorrection, Design, cluster_robust, least_squares};
+
+/// Lives needed.
+const LEAST_LIVES: usize = 4;
+
+/// Questions asked: slope, fresh end, worn end.
+const QUESTIONS: usize = 3;
+
+/// How a rate follows the age.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct AgeEffect {
+    /// The end with the higher rate.
+    pub end: AbrasiveEnd,
+    /// Lives compared.
+    pub lives: usize,
+    /// Machines and heads pooled.
+    pub machines: usize,
+    /// Rate in the fifth of ages at that end over the rate of the rest.
+    pub ratio: Option<f64>,
+    /// Two-sided p, adjusted for the questions asked.
+    pub p_value: f64,
+}
+
+/// What the ages say.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct AgeEvidence {
+    /// The strongest of the questions; none if too few lives.
+    pub effect: Option<AgeEffect>,
+    /// Whether a twofold effect between fresh and worn is not excluded.
+    pub twofold_open: bool,
+}
+
+/// One panel with an age.
+#[derive(Debug, Clone, Copy)]
+struct Aged {
+    life: usize,
+    /// Share of the machine's ages below this one, 0..1.
+    rank: f64,
+    marks: f64,
+    area_m2: f64,
+}
+
+/// Evidence over the streams of one kind of defect; none where no age varies.
+pub(super) fn age_evidence(streams: &[StreamCounts<'_>]) -> Option<AgeEvidence> {
+    let mut panels: Vec<Aged> = Vec::new();
+    let (mut lives, mut machines) = (0, 0);
+    for stream in streams {
+        let own = aged(stream, lives);
+        if let Some(last) = own.iter().map(|a| a.life).max() {
+            lives = last + 1;
+            machines += 1;
+            panels.extend(own);
+        }
+    }
+    if panels.is_empty() {
+        return None;
+    }
+    let groups: Vec<usize> = panels.iter().map(|a| a.life).collect();
+    let y: Vec<f64> = panels.iter().map(|a| a.marks.ln_1p()).collect();
+    let question = |x: &dyn Fn(&Aged) -> f64| {
+        let x: Vec<f64> = panels.iter().map(x).collect();
+        slope(&centred(&y, &groups), &centred(&x, &groups), &groups)
+    };
+    let fresh = |a: &Aged| f64::from(u8::from(a.rank < 0.2));
+    let worn = |a: &Aged| f64::from(u8::from(a.rank >= 0.8));
+    let asked = [
+        (question(&|a| a.rank), AbrasiveEnd::Worn, AbrasiveEnd::Fresh),
+        (question(&fresh), AbrasiveEnd::Fresh, AbrasiveEnd::Worn),
+        (question(&worn), AbrasiveEnd::Worn, AbrasiveEnd::Fresh),
+    ];
+    let twofold_open = asked[0].0.as_ref().is_none_or(|slope| {
+        let marks = panels.iter().map(|a| a.marks);
+        let twofold = marks.map(|m| (2.0 * m).ln_1p() - m.ln_1p()).sum::<f64>() / y.len() as f64;
+        // From the middle of the fresh to the middle of the worn fifth.
+        0.8 * slope.low < -twofold || 0.8 * slope.high > twofold
+    });
+    let effect = asked
+        .into_iter()
+        .filter_map(|(slope, up, down)| {
+            let slope = slope?;
+            let end = if slope.estimate > 0.0 { up } else { down };
+            Some(AgeEffect {
+                end,
+                lives,
+                machines,
+                ratio: ratio(&panels, |a| match end {
+                    AbrasiveEnd::Fresh => a.rank < 0.2,
+                    AbrasiveEnd::Worn => a.rank >= 0.8,
+                }),
+                p_value: (slope.p_value * QUESTIONS as f64).min(1.0),
+            })
+        })
+        .min_by(|a, b| a.p_value.total_cmp(&b.p_value));
+    Some(AgeEvidence {
+        effect,
+        twofold_open,
+    })
+}
+
+/// Panels with an age, lives numbered from `next`: a life ends where the age
+/// falls or the abrasive changes. Lives of one panel tell nothing.
+fn aged(stream: &StreamCounts<'_>, next: usize) -> Vec<Aged> {
+    let mut ages: Vec<f64> = Vec::new();
+    let mut rows: Vec<(usize, f64, usize)> = Vec::new();
+    let mut life = next;
+    let mut before: Option<(f64, Option<&str>)> = None;
+    for at in 0..stream.panels.len() {
+        let panel = stream.panel(at);
+        let Some(age) = panel.abrasive_age else {
+            continue;
+        };
+        let id = panel.abrasive_id.as_deref();
+        if before.is_some_and(|(a, b)| age < a || b != id) {
+            life += 1;
+        }
+        before = Some((age, id));
+        ages.push(age);
+        rows.push((at, age, life));
+    }
+    ages.sort_by(f64::total_cmp);
+    let (Some(first), Some(last)) = (ages.first(), ages.last()) else {
+        return Vec::new();
+    };
+    if first == last {
+        return Vec::new();
+    }
+    let below = |age: f64| ages.partition_point(|a| *a < age) as f64;
+    let up_to = |age: f64| ages.partition_point(|a| *a <= age) as f64;
+    rows.into_iter()
+        .map(|(at, age, life)| Aged {
+            life,
+            rank: (below(age) + up_to(age)) / (2.0 * ages.len() as f64),
+            marks: stream.marks[at],
+            area_m2: stream.panel(at).area_m2(),
+        })
+        .collect()
+}
+
+struct Slope {
+    estimate: f64,
+    p_value: f64,
+    low: f64,
+    high: f64,
+}
+
+fn slope(y: &[f64], x: &[f64], lives: &[usize]) -> Option<Slope> {
+    let mut informative: Vec<usize> = x
+        .iter()
+        .zip(lives)
+        .filter(|(x, _)| x.abs() > 1e-9)
+        .map(|(_, l)| *l)
+        .collect();
+    informative.dedup();
+    if informative.len() < LEAST_LIVES {
+        return None;
+    }
+    let design = Design::through_zero(y.len()).number("age", x).ok()?;
+    let fit = least_squares(&design, y, None, 0.95).ok()?;
+    let robust = cluster_robust(&fit, lives, ClusterCorrection::BiasReduced).ok()?;
+    let found = robust.coefficients.first()?;
+    Some(Slope {
+        estimate: found.estimate,
+        p_value: found.p_value?,
+        low: found.ci.low,
+        high: found.ci.high,
+    })
+}
+
+fn ratio(panels: &[Aged], inside: impl Fn(&Aged) -> bool) -> Option<f64> {
+    let rate = |own: bool| {
+        let chosen = panels.iter().filter(|a| inside(a) == own);
+        let (marks, area) = chosen.fold((0.0, 0.0), |s, a| (s.0 + a.marks, s.1 + a.area_m2));
+        (area > 0.0).then(|| marks / area)
+    };
+    let rest = rate(false)?;
+    (rest > 0.0).then_some(rate(true)? / rest)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::records::{Panel, Records};
+    use rand::{RngExt, SeedableRng};
+    use rand_chacha::ChaCha8Rng;
+
+    /// Two machines of 100 panels each, lives of 18 to 32 panels.
+    fn records(rng: &mut ChaCha8Rng) -> Records {
+        let mut panels = Vec::new();
+        for machine in ["M1", "M2"] {
+            let (mut age, mut most) = (0, 25);
+            for _ in 0..100 {
+                panels.push(Panel {
+                    machine: Some(machine.into()),
+                    length_mm: 500.0,
+                    width_mm: 400.0,
+                    abrasive_age: Some(f64::from(age)),
+                    inspected: true,
+                    ..Panel::default()
+                });
+                age += 1;
+                if age == most {
+                    age = 0;
+                    most = rng.random_range(18..33);
+                }
+            }
+        }
+        Records {
+            panels,
+            ..Records::default()
+        }
+    }
+
+    fn poisson(mean: f64, rng: &mut ChaCha8Rng) -> f64 {
+        let (mut k, mut product) = (0.0, rng.random::<f64>());
+        while product > (-mean).exp() {
+            product *= rng.random::<f64>();
+            k += 1.0;
+        }
+        k
+    }
+
+    /// Data sets of 100 in which the age is named at 1 %; every life has its
+    /// own level.
+    fn named(factor: impl Fn(f64) -> f64, seed: u64) -> usize {
+        let mut rng = ChaCha8Rng::seed_from_u64(seed);
+        (0..100)
+            .filter(|_| {
+                let records = records(&mut rng);
+                let mut level = 1.0;
+                let marks: Vec<f64> = (0..200)
+                    .map(|i| {
+                        let age = records.panels[i].abrasive_age.unwrap_or(0.0);
+                        if age == 0.0 {
+                            level = (rng.random::<f64>() - 0.5).exp();
+                        }
+                        let panel = 2.0 * rng.random::<f64>();
+                        poisson(1.5 * level * panel * factor(age), &mut rng)
+                    })
+                    .collect();
+                let ids: Vec<usize> = (0..200).collect();
+                let streams: Vec<StreamCounts<'_>> = [0..100, 100..200]
+                    .map(|r| StreamCounts {
+                        records: &records,
+                        panels: &ids[r.clone()],
+                        marks: &marks[r],
+                    })
+                    .to_vec();
+                age_evidence(&streams)
+                    .and_then(|e| e.effect)
+                    .is_some_and(|e| e.p_value <= 0.01)
+            })
+            .count()
+    }
+
+    #[test]
+    fn the_age_is_named_only_where_it_matters() {
+        // P(Bin(100, 0.01) > 4) = 0.0034.
+        let null = named(|_| 1.0, 41);
+        assert!(null <= 4, "{null} of 100");
+        // Three times the rate at the end of a life of 25.
+        let wear = named(|age| 1.0 + 2.0 * age / 25.0, 42);
+        assert!(wear >= 45, "{wear} of 100");
+        // Fresh paper: four times the rate on the first five panels.
+        let fresh = named(|age| if age < 5.0 { 4.0 } else { 1.0 }, 43);
+        assert!(fresh >= 80, "{fresh} of 100");
+    }
+}

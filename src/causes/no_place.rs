@@ -1,0 +1,389 @@
+//! Streams without a place: what their rate follows, and what is left to say
+//! when it follows nothing.
+
+use std::collections::BTreeMap;
+
+use super::abrasive::{AgeEvidence, age_evidence};
+use super::rate_follows::{FactorEffect, factor_effects};
+use super::rates::{StandsOut, StreamCounts, by_group, by_lot};
+use super::verdict::{self, Nothing};
+use super::{
+    Cause, Evidence, Finding, Followed, Kind, Limit, NextCheck, Reason, Stream, StreamData,
+};
+use crate::records::Records;
+use crate::site::DefectClass;
+use crate::stats::proportion;
+
+/// From this share of panels on a kind of defect counts as being everywhere.
+const EVERYWHERE: f64 = 0.5;
+
+/// Ages count for a single stream only where its own panels lean the same way.
+const OWN_RATIO: f64 = 1.1;
+
+/// A stream and its marks outside the places found.
+pub(super) struct Remainder<'a> {
+    /// The stream.
+    pub data: &'a StreamData,
+    /// Marks on each of its panels, those of places found left out.
+    pub marks: Vec<f64>,
+}
+
+impl<'a> Remainder<'a> {
+    /// Counts the stream's defects that are not `taken`.
+    pub(super) fn new(records: &Records, data: &'a StreamData, taken: &[bool]) -> Self {
+        let mut marks = vec![0.0; data.panels.len()];
+        for &d in data.defects.iter().filter(|&&d| !taken[d]) {
+            let panel = records.defects[d].panel;
+            if let Ok(at) = data.panels.binary_search(&panel) {
+                marks[at] += 1.0;
+            }
+        }
+        Self { data, marks }
+    }
+
+    fn counts(&'a self, records: &'a Records) -> StreamCounts<'a> {
+        StreamCounts {
+            records,
+            panels: &self.data.panels,
+            marks: &self.marks,
+        }
+    }
+}
+
+/// What the rates of all streams follow.
+pub(super) struct RateEvidence {
+    /// By stream: lots, suppliers, part numbers that stand out.
+    pub levels: Vec<Vec<StandsOut>>,
+    /// By stream: effects of recipe factors.
+    pub factors: Vec<Vec<FactorEffect>>,
+    /// By stream: effect of the abrasive's age, pooled over its kind's streams
+    /// and alone, p adjusted for the report.
+    pub ages: Vec<Option<(AgeEvidence, f64)>>,
+}
+
+/// Asks all streams.
+pub(super) fn rate_evidence(
+    records: &Records,
+    streams: &[Remainder<'_>],
+    alpha: f64,
+) -> RateEvidence {
+    let n = streams.len();
+    let counts: Vec<StreamCounts<'_>> = streams.iter().map(|s| s.counts(records)).collect();
+    let levels = counts
+        .iter()
+        .map(|stream| {
+            let mut found = by_lot(stream, alpha, n);
+            found.extend(by_group(stream, Followed::Supplier, alpha, n));
+            found.extend(by_group(stream, Followed::Part, alpha, n));
+            found
+        })
+        .collect();
+    let mut kinds: BTreeMap<usize, Vec<usize>> = BTreeMap::new();
+    for (at, stream) in streams.iter().enumerate() {
+        kinds.entry(stream.data.name).or_default().push(at);
+    }
+    let pooled: BTreeMap<usize, Option<AgeEvidence>> = kinds
+        .iter()
+        .map(|(name, members)| {
+            let own: Vec<StreamCounts<'_>> = members.iter().map(|&m| counts[m]).collect();
+            (*name, age_evidence(&own))
+        })
+        .collect();
+    let ages = (0..n)
+        .map(|at| {
+            let alone = age_evidence(&counts[at..=at])?;
+            let pooled = pooled.get(&streams[at].data.name).copied().flatten()?;
+            Some(combine(alone, pooled, n, kinds.len()))
+        })
+        .collect();
+    RateEvidence {
+        levels,
+        factors: counts.iter().map(factor_effects).collect(),
+        ages,
+    }
+}
+
+/// Of a stream alone and its kind pooled over machines, the stronger; both
+/// were asked, so both pay twice. Pooled, the stream must lean the same way.
+fn combine(
+    alone: AgeEvidence,
+    pooled: AgeEvidence,
+    streams: usize,
+    kinds: usize,
+) -> (AgeEvidence, f64) {
+    let p = |e: &AgeEvidence, tests: usize| {
+        e.effect
+            .map_or(1.0, |e| (2.0 * e.p_value * tests as f64).min(1.0))
+    };
+    let (own, all) = (p(&alone, streams), p(&pooled, kinds));
+    let leans = match (alone.effect, pooled.effect) {
+        (Some(a), Some(b)) => a.end == b.end && a.ratio.is_some_and(|r| r > OWN_RATIO),
+        (None, Some(_)) => true,
+        _ => false,
+    };
+    if all < own && leans {
+        (pooled, all)
+    } else {
+        let twofold_open = alone.twofold_open && pooled.twofold_open;
+        (
+            AgeEvidence {
+                twofold_open,
+                ..alone
+            },
+            own,
+        )
+    }
+}
+
+/// Findings about the rate of one stream.
+pub(super) fn rate_findings(
+    records: &Records,
+    (index, streams): (usize, usize),
+    remainder: &Remainder<'_>,
+    evidence: &RateEvidence,
+    alpha: f64,
+) -> Vec<Finding> {
+    let mut out = Vec::new();
+    if let Some((age, p_adjusted)) = &evidence.ages[index]
+        && *p_adjusted <= alpha
+        && let Some(effect) = age.effect
+    {
+        let reason = Reason::RateFollowsAge {
+            end: effect.end,
+            lives: effect.lives,
+            machines: effect.machines,
+            ratio: effect.ratio,
+            p_adjusted: *p_adjusted,
+        };
+        let check = NextCheck::CheckAbrasive { end: effect.end };
+        let all: Vec<usize> = (0..remainder.marks.len()).collect();
+        out.push(finding(
+            records,
+            index,
+            remainder,
+            &all,
+            (Kind::Abrasive, Cause::Recipe),
+            (*p_adjusted, vec![reason], check),
+        ));
+    }
+    let factors = &evidence.factors[index];
+    let tests = factors.len() * streams;
+    let named: Vec<&FactorEffect> = factors
+        .iter()
+        .filter(|f| f.p_value * tests as f64 <= alpha)
+        .collect();
+    if let Some(first) = named.first() {
+        let p_adjusted = (first.p_value * tests as f64).min(1.0);
+        let mut names: Vec<Followed> = Vec::new();
+        for f in &named {
+            if !names.contains(&f.factor) {
+                names.push(f.factor.clone());
+            }
+        }
+        let check = NextCheck::TryFactor {
+            factor: first.factor.clone(),
+        };
+        let reason = Reason::RateFollowsFactors {
+            factors: names,
+            runs: first.runs,
+            p_adjusted,
+        };
+        let all: Vec<usize> = (0..remainder.marks.len()).collect();
+        out.push(finding(
+            records,
+            index,
+            remainder,
+            &all,
+            (Kind::Wandering, Cause::Recipe),
+            (p_adjusted, vec![reason], check),
+        ));
+    }
+    out.extend(level_findings(
+        records,
+        index,
+        remainder,
+        &evidence.levels[index],
+    ));
+    out
+}
+
+/// One finding per column, all its levels together.
+fn level_findings(
+    records: &Records,
+    index: usize,
+    remainder: &Remainder<'_>,
+    found: &[StandsOut],
+) -> Vec<Finding> {
+    let mut out = Vec::new();
+    for column in [Followed::Lot, Followed::Supplier, Followed::Part] {
+        let own: Vec<&StandsOut> = found.iter().filter(|f| f.column == column).collect();
+        let Some(first) = own.first() else { continue };
+        let mut inside: Vec<usize> = own.iter().flat_map(|f| f.inside.iter().copied()).collect();
+        inside.sort_unstable();
+        let reasons = own.iter().flat_map(|f| f.reasons.iter().cloned()).collect();
+        let cause = if own.iter().all(|f| f.moved_with_recipe) {
+            Cause::Undecided
+        } else {
+            Cause::Part
+        };
+        let check = match column {
+            Followed::Lot => NextCheck::CheckLots {
+                lots: own.iter().map(|f| f.rate.level.clone()).collect(),
+            },
+            Followed::Supplier => NextCheck::CheckSupplier {
+                supplier: first.rate.level.clone(),
+            },
+            _ => NextCheck::CheckUpstream,
+        };
+        out.push(finding(
+            records,
+            index,
+            remainder,
+            &inside,
+            (Kind::Lot, cause),
+            (first.rate.p_adjusted, reasons, check),
+        ));
+    }
+    out
+}
+
+fn finding(
+    records: &Records,
+    index: usize,
+    remainder: &Remainder<'_>,
+    inside: &[usize],
+    (kind, cause): (Kind, Cause),
+    (p_adjusted, reasons, next_check): (f64, Vec<Reason>, NextCheck),
+) -> Finding {
+    let data = remainder.data;
+    let panel = |at: usize| &records.panels[data.panels[at]];
+    let hit: Vec<usize> = (inside.iter().copied())
+        .filter(|&at| remainder.marks[at] > 0.0)
+        .collect();
+    let mut seen = std::collections::BTreeSet::new();
+    let lots = (hit.iter())
+        .filter_map(|&at| panel(at).lot.as_deref())
+        .filter(|lot| kind == Kind::Lot && seen.insert(*lot))
+        .map(String::from)
+        .collect();
+    let (k, n) = (hit.len(), inside.len());
+    Finding {
+        id: String::new(),
+        machine: data.machine.as_deref().map(String::from),
+        head: data.head.as_deref().map(String::from),
+        defect: records.defect_names[data.name].name.clone(),
+        cause,
+        kind,
+        frame: None,
+        x_mm: None,
+        y_mm: None,
+        radius_mm: None,
+        line_axis: None,
+        panels_hit: k,
+        panels_exposed: n,
+        hit_rate: (n > 0).then(|| k as f64 / n as f64),
+        hit_rate_ci: proportion::clopper_pearson(k as u64, n as u64, 0.95).ok(),
+        expected_hits: None,
+        p_adjusted: Some(p_adjusted),
+        first_panel: hit.first().map(|&at| panel(at).id.clone()),
+        last_panel: hit.last().map(|&at| panel(at).id.clone()),
+        onset_panel: None,
+        end_panel: None,
+        drift_mm_per_day: None,
+        lots,
+        reasons,
+        next_check,
+        evidence: Evidence {
+            stream: Some(index),
+            exposed: inside.iter().map(|&at| data.panels[at]).collect(),
+            ..Evidence::default()
+        },
+    }
+}
+
+/// Fills in a stream's cause, reasons and next check. `findings` are its own,
+/// strongest first.
+pub(super) fn conclude_stream(
+    stream: &mut Stream,
+    limit: &Limit,
+    findings: &[&Finding],
+    index: usize,
+    evidence: &RateEvidence,
+    places: bool,
+) {
+    stream.rate_by_level = evidence.levels[index]
+        .iter()
+        .map(|f| f.rate.clone())
+        .collect();
+    if let Some(first) = findings.first() {
+        let decided = findings.iter().find(|f| f.cause != Cause::Undecided);
+        stream.cause = decided.unwrap_or(first).cause;
+        stream.next_check = decided.unwrap_or(first).next_check.clone();
+        return;
+    }
+    let open = open_factors(index, evidence);
+    let facts = Nothing {
+        follows_lots: false,
+        follows_recipe: false,
+        twofold_open: !open.is_empty(),
+        smallest_repeat_seen: limit.smallest_repeat_seen,
+    };
+    stream.cause = verdict::of_stream(&facts);
+    let seen = limit
+        .smallest_repeat_seen
+        .filter(|s| *s <= verdict::SEEN_SHARE);
+    stream.reasons = match seen {
+        _ if !places => vec![Reason::NoPlaces],
+        Some(smallest_seen) => vec![Reason::NothingRepeats { smallest_seen }],
+        None => vec![Reason::TooFewToSee {
+            smallest_seen: limit.smallest_repeat_seen,
+            panels_needed: limit.panels_needed,
+        }],
+    };
+    if stream.panels_hit <= 2 {
+        stream.reasons.push(Reason::SeenOnFewPanels {
+            panels: stream.panels_hit,
+        });
+    }
+    let factors = open.iter().map(|factor| Reason::FactorNotExcluded {
+        factor: factor.clone(),
+    });
+    stream.reasons.extend(factors);
+    stream.next_check = next_check(stream, &open);
+}
+
+fn open_factors(index: usize, evidence: &RateEvidence) -> Vec<Followed> {
+    let mut open: Vec<Followed> = Vec::new();
+    for f in evidence.factors[index].iter().filter(|f| f.twofold_open) {
+        if !open.contains(&f.factor) {
+            open.push(f.factor.clone());
+        }
+    }
+    if evidence.ages[index].is_some_and(|(age, _)| age.twofold_open) {
+        open.push(Followed::AbrasiveAge);
+    }
+    open
+}
+
+/// What a practitioner would do first with a kind of defect without a place.
+fn next_check(stream: &Stream, open: &[Followed]) -> NextCheck {
+    let everywhere =
+        stream.panels >= 5 && stream.panels_hit as f64 >= EVERYWHERE * stream.panels as f64;
+    if stream.panels_hit <= 2 {
+        return NextCheck::DontAdjust {
+            panels: stream.panels_hit,
+        };
+    }
+    match (stream.class, stream.cause) {
+        (Some(DefectClass::Over), _) if everywhere => NextCheck::CheckForceThenSpeedUp,
+        (Some(DefectClass::Under), _) if everywhere => NextCheck::SlowDownFirst,
+        (_, Cause::Part) => NextCheck::CheckIncoming,
+        _ => match (open.first(), stream.panels_needed) {
+            (_, Some(panels)) => NextCheck::MorePanels { panels },
+            (Some(factor), None) => NextCheck::TryFactor {
+                factor: factor.clone(),
+            },
+            (None, None) => NextCheck::CheckIncoming,
+        },
+    }
+}

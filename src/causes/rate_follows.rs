@@ -1,0 +1,392 @@
+//! Does a stream's rate follow recipe factors? No place needed.
+//!
+//! Response ln(1 + marks of a panel), with panel area and time as covariates.
+//! A factor is compared within lots (lots taken out, runs of one setting as
+//! units) and between them (lots, and runs, as units; the larger p counts):
+//! panels of one run or lot share whatever else was the same then. Standard
+//! errors are bias-reduced cluster-robust (Bell and McCaffrey 2002).
+
+use std::collections::BTreeMap;
+
+use super::rates::StreamCounts;
+use super::reason::Followed;
+use super::repeat::coded;
+use crate::records::{FactorValue, Panel};
+use crate::stats::linear::{ClusterCorrection, Design, cluster_robust, least_squares};
+
+/// Clusters that a test between them needs.
+const LEAST_CLUSTERS: usize = 4;
+
+/// Panels that a test needs.
+const LEAST_PANELS: usize = 12;
+
+/// A factor with more levels than this in words is not tested.
+const MOST_LEVELS: usize = 6;
+
+/// What a factor does to the rate.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct FactorEffect {
+    /// Which.
+    pub factor: Followed,
+    /// p of no effect, adjusted for the two comparisons, not for factors.
+    pub p_value: f64,
+    /// Runs of one setting.
+    pub runs: usize,
+    /// Whether a twofold effect over the factor's range is not excluded.
+    pub twofold_open: bool,
+}
+
+/// One column of factor values per panel.
+struct Column {
+    factor: Followed,
+    values: Vec<f64>,
+}
+
+/// Effects of all factors that vary, smallest p first.
+pub(super) fn factor_effects(stream: &StreamCounts<'_>) -> Vec<FactorEffect> {
+    let n = stream.panels.len();
+    let columns = columns(stream);
+    if n < LEAST_PANELS || columns.is_empty() {
+        // Too few panels exclude nothing.
+        return columns
+            .into_iter()
+            .map(|c| FactorEffect {
+                factor: c.factor,
+                p_value: 1.0,
+                runs: 0,
+                twofold_open: true,
+            })
+            .collect();
+    }
+    let y: Vec<f64> = stream.marks.iter().map(|m| m.ln_1p()).collect();
+    let lots = stream.codes(|p| p.lot.as_deref().map(String::from));
+    let (run_of, runs) = run_numbers(&columns, n);
+    let covariates = covariates(stream);
+    let mut effects: Vec<FactorEffect> = columns
+        .iter()
+        .map(|column| {
+            let whole = |clusters: &[usize]| test(&y, &column.values, &covariates, clusters);
+            let by_runs = whole(&run_of);
+            let between = match &lots {
+                Some(lots) => larger(by_runs.as_ref(), whole(lots).as_ref()),
+                None => by_runs.as_ref().map(|t| t.p_value),
+            };
+            let within = lots
+                .as_ref()
+                .and_then(|lots| within_lots(&y, &column.values, &covariates, lots, &run_of));
+            // Two comparisons: the smaller p counts twice.
+            let p_value = match (between, within) {
+                (Some(a), Some(b)) => (2.0 * a.min(b)).min(1.0),
+                (Some(a), None) | (None, Some(a)) => a,
+                (None, None) => 1.0,
+            };
+            FactorEffect {
+                factor: column.factor.clone(),
+                p_value,
+                runs,
+                twofold_open: by_runs.is_none_or(|t| t.allows_twofold(&y, &column.values)),
+            }
+        })
+        .collect();
+    effects.sort_by(|a, b| a.p_value.total_cmp(&b.p_value));
+    effects
+}
+
+fn larger(a: Option<&Test>, b: Option<&Test>) -> Option<f64> {
+    Some(a?.p_value.max(b?.p_value))
+}
+
+/// A factor's coefficient.
+struct Test {
+    p_value: f64,
+    low: f64,
+    high: f64,
+}
+
+impl Test {
+    /// Whether the interval leaves room for an effect of twofold marks between
+    /// the factor's low and high values (tenth and ninetieth percentile).
+    fn allows_twofold(&self, y: &[f64], x: &[f64]) -> bool {
+        let mut sorted = x.to_vec();
+        sorted.sort_by(f64::total_cmp);
+        let at = |share: f64| sorted[((sorted.len() - 1) as f64 * share).round() as usize];
+        let mut range = at(0.9) - at(0.1);
+        if range <= 0.0 {
+            range = at(1.0) - at(0.0);
+        }
+        let marks = y.iter().map(|v| v.exp_m1());
+        let twofold = marks.map(|m| (2.0 * m).ln_1p() - m.ln_1p()).sum::<f64>() / y.len() as f64;
+        self.low * range < -twofold || self.high * range > twofold
+    }
+}
+
+/// ln(1 + marks) on a factor and covariates, clusters as given.
+fn test(y: &[f64], x: &[f64], covariates: &[Vec<f64>], clusters: &[usize]) -> Option<Test> {
+    let mut distinct: Vec<usize> = clusters.to_vec();
+    distinct.sort_unstable();
+    distinct.dedup();
+    if distinct.len() < LEAST_CLUSTERS {
+        return None;
+    }
+    let mut design = Design::with_intercept(y.len());
+    for (i, values) in covariates.iter().enumerate() {
+        design = design.number(&format!("covariate {i}"), values).ok()?;
+    }
+    design = design.number("factor", x).ok()?;
+    coefficient(&design, y, clusters)
+}
+
+fn coefficient(design: &Design, y: &[f64], clusters: &[usize]) -> Option<Test> {
+    let fit = least_squares(design, y, None, 0.95).ok()?;
+    let robust = cluster_robust(&fit, clusters, ClusterCorrection::BiasReduced).ok()?;
+    let found = robust.coefficients.iter().find(|c| c.name == "factor")?;
+    Some(Test {
+        p_value: found.p_value?,
+        low: found.ci.low,
+        high: found.ci.high,
+    })
+}
+
+/// The same with every lot's mean taken out; units are runs within lots.
+fn within_lots(
+    y: &[f64],
+    x: &[f64],
+    covariates: &[Vec<f64>],
+    lots: &[usize],
+    run_of: &[usize],
+) -> Option<f64> {
+    let x = centred(x, lots);
+    if x.iter().map(|v| v * v).sum::<f64>() < 1e-9 * x.len() as f64 {
+        return None;
+    }
+    let mut units: BTreeMap<(usize, usize), usize> = BTreeMap::new();
+    let clusters: Vec<usize> = lots
+        .iter()
+        .zip(run_of)
+        .map(|(l, r)| {
+            let next = units.len();
+            *units.entry((*l, *r)).or_insert(next)
+        })
+        .collect();
+    if units.len() < 2 * LEAST_CLUSTERS {
+        return None;
+    }
+    let mut design = Design::through_zero(y.len());
+    for (i, values) in covariates.iter().enumerate() {
+        let values = centred(values, lots);
+        design = design.number(&format!("covariate {i}"), &values).ok()?;
+    }
+    design = design.number("factor", &x).ok()?;
+    coefficient(&design, &centred(y, lots), &clusters).map(|t| t.p_value)
+}
+
+/// Values with the mean of their group taken out.
+pub(super) fn centred(values: &[f64], groups: &[usize]) -> Vec<f64> {
+    let count = groups.iter().max().map_or(0, |m| m + 1);
+    let mut sums = vec![(0.0, 0.0); count];
+    for (v, g) in values.iter().zip(groups) {
+        sums[*g].0 += v;
+        sums[*g].1 += 1.0;
+    }
+    values
+        .iter()
+        .zip(groups)
+        .map(|(v, g)| v - sums[*g].0 / sums[*g].1)
+        .collect()
+}
+
+/// ln area where sizes differ, and time: position in the order of panels.
+fn covariates(stream: &StreamCounts<'_>) -> Vec<Vec<f64>> {
+    let n = stream.panels.len();
+    let time: Vec<f64> = (0..n).map(|i| i as f64 / n as f64).collect();
+    let area: Vec<f64> = (0..n).map(|i| stream.panel(i).area_m2().ln()).collect();
+    let varies = area.iter().any(|a| (a - area[0]).abs() > 1e-6);
+    if varies { vec![time, area] } else { vec![time] }
+}
+
+/// Factors that vary: logs of positive numbers, indicators of words.
+fn columns(stream: &StreamCounts<'_>) -> Vec<Column> {
+    let mut out = Vec::new();
+    let mut numeric = |factor: Followed, value: &dyn Fn(&Panel) -> Option<f64>| {
+        let values: Vec<Option<f64>> = (0..stream.panels.len())
+            .map(|at| value(stream.panel(at)))
+            .collect();
+        let known: Vec<f64> = values.iter().flatten().copied().collect();
+        let varies = known.iter().any(|v| *v != known[0]);
+        // A factor missing on some panels: those panels take the mean.
+        if varies && 10 * known.len() >= 9 * values.len() {
+            let positive = known.iter().all(|v| *v > 0.0);
+            let scale = |v: f64| if positive { v.ln() } else { v };
+            let mean = known.iter().map(|v| scale(*v)).sum::<f64>() / known.len() as f64;
+            out.push(Column {
+                factor,
+                values: values.iter().map(|v| v.map_or(mean, scale)).collect(),
+            });
+        }
+    };
+    numeric(Followed::Feed, &|p| p.feed_mm_s);
+    numeric(Followed::Passes, &|p| p.passes);
+    numeric(Followed::Force, &|p| p.force_n);
+    for (index, name) in stream.records.factor_names.iter().enumerate() {
+        numeric(
+            Followed::Factor(name.clone()),
+            &|p| match p.factors.get(index)? {
+                Some(FactorValue::Number(v)) => Some(*v),
+                _ => None,
+            },
+        );
+    }
+    let mut words = |factor: Followed, value: &dyn Fn(&Panel) -> Option<String>| {
+        let (codes, names) = coded(&stream.levels(value));
+        if !(2..=MOST_LEVELS).contains(&names.len()) {
+            return;
+        }
+        // Two levels need one indicator, more levels one each.
+        let levels = if names.len() == 2 { 1 } else { names.len() };
+        for level in 0..levels {
+            let values = codes
+                .iter()
+                .map(|c| f64::from(u8::from(*c == Some(level))))
+                .collect();
+            out.push(Column {
+                factor: factor.clone(),
+                values,
+            });
+        }
+    };
+    words(Followed::Grit, &|p| {
+        p.grit.as_ref().map(|g| g.label.clone())
+    });
+    for (index, name) in stream.records.factor_names.iter().enumerate() {
+        words(
+            Followed::Factor(name.clone()),
+            &|p| match p.factors.get(index)? {
+                Some(FactorValue::Text(t)) => Some(t.to_string()),
+                _ => None,
+            },
+        );
+    }
+    if out.is_empty() {
+        let mut recipe = |value: &dyn Fn(&Panel) -> Option<String>| {
+            let (codes, names) = coded(&stream.levels(value));
+            if (2..=MOST_LEVELS).contains(&names.len()) {
+                for level in 0..if names.len() == 2 { 1 } else { names.len() } {
+                    out.push(Column {
+                        factor: Followed::Recipe,
+                        values: codes
+                            .iter()
+                            .map(|c| f64::from(u8::from(*c == Some(level))))
+                            .collect(),
+                    });
+                }
+            }
+        };
+        recipe(&|p| p.recipe.as_deref().map(String::from));
+    }
+    out
+}
+
+/// Numbers of runs of one setting in time order, and how many there are.
+fn run_numbers(columns: &[Column], n: usize) -> (Vec<usize>, usize) {
+    let mut run = 0;
+    let mut out = Vec::with_capacity(n);
+    for at in 0..n {
+        if at > 0 && columns.iter().any(|c| c.values[at] != c.values[at - 1]) {
+            run += 1;
+        }
+        out.push(run);
+    }
+    (out, run + 1)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::records::Records;
+    use rand::{RngExt, SeedableRng};
+    use rand_chacha::ChaCha8Rng;
+
+    /// 240 panels; feed by run of `run` panels from three values; lots of 20.
+    fn records(run: usize, rng: &mut ChaCha8Rng) -> Records {
+        let mut feed = 60.0;
+        let panels = (0..240)
+            .map(|i| {
+                if i % run == 0 {
+                    feed = [60.0, 90.0, 135.0][rng.random_range(0..3)];
+                }
+                Panel {
+                    length_mm: 500.0,
+                    width_mm: 400.0,
+                    lot: Some(format!("L{}", i / 20).into()),
+                    feed_mm_s: Some(feed),
+                    inspected: true,
+                    ..Panel::default()
+                }
+            })
+            .collect();
+        Records {
+            panels,
+            ..Records::default()
+        }
+    }
+
+    fn poisson(mean: f64, rng: &mut ChaCha8Rng) -> f64 {
+        let (mut k, mut product) = (0.0, rng.random::<f64>());
+        while product > (-mean).exp() {
+            product *= rng.random::<f64>();
+            k += 1.0;
+        }
+        k
+    }
+
+    /// Share of 100 data sets with p ≤ 0.01: rates with lot effects of sd 0.4,
+    /// times (feed/90)^power.
+    fn named(run: usize, power: f64, seed: u64) -> usize {
+        let mut rng = ChaCha8Rng::seed_from_u64(seed);
+        (0..100)
+            .filter(|_| {
+                let records = records(run, &mut rng);
+                let panels: Vec<usize> = (0..240).collect();
+                let lots: Vec<f64> = (0..12)
+                    .map(|_| (1.4 * (rng.random::<f64>() - 0.5)).exp())
+                    .collect();
+                let marks: Vec<f64> = (0..240)
+                    .map(|i| {
+                        let feed = records.panels[i].feed_mm_s.unwrap_or(90.0);
+                        let panel = 2.0 * rng.random::<f64>();
+                        poisson(
+                            1.5 * lots[i / 20] * panel * (feed / 90.0_f64).powf(power),
+                            &mut rng,
+                        )
+                    })
+                    .collect();
+                let stream = StreamCounts {
+                    records: &records,
+                    panels: &panels,
+                    marks: &marks,
+                };
+                factor_effects(&stream)
+                    .first()
+                    .is_some_and(|e| e.p_value <= 0.01)
+            })
+            .count()
+    }
+
+    #[test]
+    fn without_an_effect_no_factor_is_named() {
+        for (run, seed) in [(1, 21), (10, 22), (20, 23), (40, 24)] {
+            // P(Bin(100, 0.01) > 4) = 0.0034.
+            let count = named(run, 0.0, seed);
+            assert!(count <= 4, "runs of {run}: {count} of 100");
+        }
+    }
+
+    #[test]
+    fn a_factor_that_doubles_the_rate_is_named() {
+        // From 60 to 135 mm/s the rate falls to 0.44.
+        for (run, seed, least) in [(1, 31, 85), (10, 32, 65)] {
+            let count = named(run, -1.0, seed);
+            assert!(count >= least, "runs of {run}: {count} of 100");
+        }
+    }
+}
