@@ -15,10 +15,11 @@ use super::opposite::{KindMarks, both_ends, signs_change};
 use super::place::{Holder, Marks};
 use super::repeat::{Ground, investigate, leader};
 use super::sides::{SideStream, sides};
+use super::surface::findings as surface_findings;
 use super::votes::axis_of;
 use super::{
     Anchor, Cause, Causes, Finding, Limit, LineAxis, NextCheck, Reason, ScanSettings, Settings,
-    Stream, StreamData, View, find_places, smallest_repeat, streams,
+    Stream, StreamData, View, find_places, smallest_repeat, streams, surfaces,
 };
 use crate::records::{Lay, Records};
 use crate::site::DefectClass;
@@ -62,10 +63,13 @@ pub fn find(records: &Records, settings: &Settings) -> Causes {
             settings.alpha,
         ));
     }
+    let surface = surfaces(records, settings.alpha);
+    findings.extend(surface_findings(&surface, records));
     number(&mut findings);
 
     let mut causes = Causes {
         warnings: inspector::warnings(records, &plant.marks),
+        surface,
         ..Causes::default()
     };
     for (index, outcome) in outcomes.into_iter().enumerate() {

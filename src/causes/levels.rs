@@ -2,8 +2,9 @@
 //!
 //! `alpha` is the chance that a report on records without any repeat shows
 //! one. What could accuse the machine shares it: places in the machine frame,
-//! places that keep their distance from the edges as the panel lay, and sides.
-//! Each part is shared equally by the streams of the report.
+//! places that keep their distance from the edges as the panel lay, sides, and
+//! slopes of the removal. Each part is shared equally by the streams of the
+//! report; that of the slopes by the machines and heads with readings.
 //!
 //! Everything else has the level `alpha` per family of questions, because it
 //! cannot accuse the machine: places in the panel and inspection frames (part,
@@ -11,13 +12,16 @@
 //! follows: lots and suppliers (part), recipe and abrasive age (recipe).
 
 /// Share of places in the machine frame.
-pub(super) const MACHINE_PLACES: f64 = 0.7;
+pub(super) const MACHINE_PLACES: f64 = 0.5;
 
 /// Share of places that keep their distance from the edges, over all corners.
 pub(super) const PATH_PLACES: f64 = 0.1;
 
 /// Share of sides, over both machine axes.
 pub(super) const SIDES: f64 = 0.2;
+
+/// Share of the slopes of removal, over both machine axes.
+pub(super) const SURFACES: f64 = 0.2;
 
 /// ln 100: a frame is believed from a hundredfold likelihood on.
 pub(super) const FRAME_CLAIM: f64 = 4.605_170_185_988_091;
@@ -34,7 +38,7 @@ mod tests {
 
     #[test]
     fn what_accuses_the_machine_shares_one_level() {
-        assert!(MACHINE_PLACES + PATH_PLACES + SIDES <= 1.0 + 1e-12);
+        assert!(MACHINE_PLACES + PATH_PLACES + SIDES + SURFACES <= 1.0 + 1e-12);
         assert!((FRAME_CLAIM - 100.0_f64.ln()).abs() < 1e-12);
         assert_eq!(adjusted(0.001, 4, 0.2), 0.02);
         assert_eq!(adjusted(0.5, 4, 1.0), 1.0);

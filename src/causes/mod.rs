@@ -64,7 +64,7 @@ pub use reason::{AbrasiveEnd, Followed, NextCheck, Reason, Side, Tally};
 pub use sharpness::Sharpness;
 pub use streams::{Mark, StreamData, streams};
 pub use surface::{
-    Contrast, EdgeToEdge, Estimate, Lean, MachineSide, PanelSlope, Region, Surface, SurfaceCause,
-    SurfaceEvidence, SurfaceNote, Term, surfaces,
+    Contrast, EdgeToEdge, Estimate, Lean, PanelSlope, PartSign, Region, Surface, SurfaceCause,
+    SurfaceEvidence, SurfaceNote, SurfaceReason, Term, TermName, UNEVEN_REMOVAL, surfaces,
 };
 pub use view::{Anchor, View, ViewMark, ViewPanel};

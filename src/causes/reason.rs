@@ -1,7 +1,7 @@
 //! Reasons for and against a cause, and what to do next. Numbers only: the
 //! report puts them into words.
 
-use super::{Frame, LineAxis};
+use super::{Frame, LineAxis, SurfaceReason};
 use crate::records::Lay;
 
 /// A column of the records that hits or rates can follow.
@@ -396,6 +396,8 @@ pub enum Reason {
     },
     /// Places of the marks are not recorded.
     NoPlaces,
+    /// On the unevenness of removal.
+    Surface(SurfaceReason),
     /// The repeat is in the records of one lay only.
     OnlyLay {
         /// The lay.
@@ -520,6 +522,11 @@ pub enum NextCheck {
     },
     /// Look at the film thickness of incoming panels.
     CheckFilm,
+    /// Measure removal at more places, evenly over the panel.
+    MeasureGrid {
+        /// Readings per panel.
+        readings: usize,
+    },
 }
 
 impl NextCheck {

@@ -13,3 +13,4 @@
 mod shops;
 
 mod simulator;
+mod surface;

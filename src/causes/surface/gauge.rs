@@ -4,12 +4,16 @@ use super::fixed_part::LEVEL;
 use super::panel_fit::PanelFit;
 use super::spread::Gauge;
 use crate::stats::Interval;
-use crate::stats::distributions::chi_squared;
+use crate::stats::distributions::{chi_squared, f_ratio};
 use crate::stats::small_symmetric::{add, apply, dot, pseudo_inverse};
 
-/// Pooled over panels; none where no panel has a reading to spare. A crown and
-/// twist common to the panels on which only slopes are fitted are taken out of
-/// their residuals first.
+/// A common crown is taken out of the residuals where chance would show one this
+/// large in one of a hundred cases.
+const CROWN_SHOWS: f64 = 0.01;
+
+/// Pooled over panels; none where no panel has a reading to spare. Where only
+/// slopes are fitted, a crown or twist common to these panels would pass for
+/// gauge: if it shows in the residuals it is taken out of them.
 pub(super) fn pooled(fits: &[PanelFit]) -> Option<Gauge> {
     let mut residual: f64 = fits.iter().map(|f| f.residual).sum();
     let mut dof: usize = fits.iter().map(|f| f.dof).sum();
@@ -22,9 +26,14 @@ pub(super) fn pooled(fits: &[PanelFit]) -> Option<Gauge> {
         }
     }
     let (inverse, rank) = pseudo_inverse(&cross);
-    if dof > rank {
-        residual -= dot(&product, &apply(&inverse, &product));
-        dof -= rank;
+    let common = dot(&product, &apply(&inverse, &product));
+    if rank > 0 && dof > rank && residual > 0.0 {
+        let (own, rest) = (rank as f64, (dof - rank) as f64);
+        let ratio = common / own / ((residual - common).max(0.0) / rest);
+        if f_ratio::tails(ratio, own, rest).upper() <= CROWN_SHOWS {
+            residual -= common;
+            dof -= rank;
+        }
     }
     (dof > 0).then(|| Gauge {
         variance: residual.max(0.0) / dof as f64,

@@ -7,11 +7,13 @@
 //! with the panels ([`spread`]). Crown and twist look the same on panels turned
 //! by half, and a bowl on panels turned by any angle, so they accuse nobody.
 //!
-//! The report's level is shared by all machine slopes tested, two for every
-//! machine and head: a slope is called the machine's where its p-value times
-//! that number is at most the level. Tests against coming with the panels have
-//! a share of their own.
+//! Machine slopes have a fixed share of what may accuse the machine in a report,
+//! split evenly over all slopes tested, two for every machine and head: the
+//! chance that a report on machines without any tilt names one stays below the
+//! report's level. Signs of the part, which accuse no machine, are split over
+//! their own number.
 
+mod findings;
 mod fixed_part;
 mod gauge;
 mod panel_fit;
@@ -27,11 +29,13 @@ use crate::records::Records;
 use fixed_part::FixedPart;
 use panel_fit::{BENDS, PanelFit, SLOPES, Shape, Spot};
 use spread::{Gauge, Spread, Value};
-use verdict::Levels;
+use verdict::{Doubt, Levels, Scale};
 
+pub use findings::UNEVEN_REMOVAL;
+pub(super) use findings::findings;
 pub use result::{
-    Contrast, EdgeToEdge, Estimate, Lean, MachineSide, PanelSlope, Region, Surface, SurfaceCause,
-    SurfaceEvidence, SurfaceNote, Term,
+    Contrast, EdgeToEdge, Estimate, Lean, PanelSlope, PartSign, Region, Surface, SurfaceCause,
+    SurfaceEvidence, SurfaceNote, SurfaceReason, Term, TermName,
 };
 
 /// Unit of the slope along machine x.
@@ -40,8 +44,6 @@ const PER_HALF_LENGTH: &str = "um per half length";
 const PER_HALF_WIDTH: &str = "um per half width";
 /// Unit of crowns and twist: middle to edge.
 const PLAIN_UM: &str = "um";
-/// Terms tested for coming with the panels: two tapers, five spreads, three bends.
-const PART_TERMS: usize = 10;
 /// Share of the unevenness of a unit slope, crown and twist: the variance of u,
 /// u² and uv over the square.
 const WEIGHTS: [f64; 5] = [1.0 / 3.0, 1.0 / 3.0, 4.0 / 45.0, 4.0 / 45.0, 1.0 / 9.0];
@@ -68,8 +70,7 @@ pub fn surfaces(records: &Records, alpha: f64) -> Vec<Surface> {
     let groups = groups(records);
     let levels = Levels {
         alpha,
-        slopes: 2 * groups.len(),
-        part_terms: PART_TERMS * groups.len(),
+        groups: groups.len(),
     };
     groups
         .into_iter()
@@ -179,7 +180,6 @@ fn surface(group: Group, levels: &Levels) -> Surface {
     let fixed = fixed_part::find(&group.fits, &group.lots);
     let gauge = gauge::pooled(&group.fits);
     let removed_um = mean(&group.levels);
-    let size = removed_um.unwrap_or(0.0);
     let told = verdict::told(fixed.contrast);
     let mut notes = group.notes.clone();
     if gauge.is_none() && group.fits.len() > 1 {
@@ -191,26 +191,51 @@ fn surface(group: Group, levels: &Levels) -> Surface {
         gauge.and_then(|g| spread::spread(&slope_values(&group, &fixed, axis), g, estimated))
     });
     let bends = [0, 1, 2].map(|b| Bend::new(&group, BENDS[b], gauge));
-    let lean = verdict::lean(&fixed, levels, size);
-    let leans = !lean.sides().is_empty() || verdict::taper_matters(&fixed, levels, size);
-    let crown_reads_as_slope = leans && crown_reads_as_slope(&group);
-    if crown_reads_as_slope {
+    let scale = Scale {
+        removed_um: removed_um.unwrap_or(0.0),
+        gauge_sd_um: gauge.map(|g| g.variance.sqrt()),
+    };
+    let lean = verdict::lean(&fixed, levels, scale);
+    let named = |k: usize, term: TermName| {
+        let bend = bends[k].as_ref();
+        (
+            term,
+            bend.and_then(|b| b.fixed),
+            bend.and_then(|b| b.spread),
+        )
+    };
+    let signs = verdict::signs(
+        &fixed,
+        [
+            (TermName::SlopeX, None, slopes[0]),
+            (TermName::SlopeY, None, slopes[1]),
+        ],
+        [
+            named(0, TermName::CrownX),
+            named(1, TermName::CrownY),
+            named(2, TermName::Twist),
+        ],
+        levels,
+        scale,
+    );
+    let tapers = signs.iter().any(|s| {
+        matches!(
+            s,
+            PartSign::TaperAlongLength { .. } | PartSign::TaperAlongWidth { .. }
+        )
+    });
+    let doubt = if group.constant || group.fits.len() < 2 {
+        Doubt::Void
+    } else if (tapers || !lean.sides().is_empty()) && crown_reads_as_slope(&group) {
         notes.push(SurfaceNote::CrownReadsAsSlope);
-    }
-    if let Some(by_um) = verdict::too_small(&fixed, levels, size) {
+        Doubt::CrownReadsAsSlope
+    } else {
+        Doubt::None
+    };
+    if let Some(by_um) = verdict::too_small(&fixed, levels, scale) {
         notes.push(SurfaceNote::TooSmallToMatter { by_um });
     }
-
-    let evidence = verdict::Evidence {
-        fixed: &fixed,
-        bends: bends.iter().flatten().filter_map(|b| b.fixed).collect(),
-        spreads: spreads(&slopes, &bends),
-        removed_um: size,
-        gauge_sd_um: gauge.map(|g| g.variance.sqrt()),
-        crown_reads_as_slope,
-        void: group.constant || group.fits.len() < 2,
-    };
-    let cause = verdict::cause(&evidence, levels, &lean);
+    let cause = verdict::cause(&fixed, &lean, &signs, scale, doubt);
     let shares = shares(&fixed, &slopes, &bends, gauge);
     let term = |axis: usize, unit: &'static str| Term {
         machine: fixed.points[axis],
@@ -247,8 +272,9 @@ fn surface(group: Group, levels: &Levels) -> Surface {
         share_gauge: shares.map(|s| s.2),
         cause,
         contrast: fixed.contrast,
-        p_adjusted: smallest_p.map(|p| (p * levels.slopes as f64).min(1.0)),
+        p_adjusted: smallest_p.map(|p| levels.slope(p)),
         lean,
+        signs,
         notes,
         evidence: SurfaceEvidence {
             slopes: panel_slopes(&group),
@@ -327,19 +353,6 @@ fn slope_values(group: &Group, fixed: &FixedPart, axis: usize) -> Vec<Value> {
             }
         })
         .collect()
-}
-
-/// Sizes and tests of the differences from panel to panel: edge to edge for
-/// slopes, middle to edge for bends.
-fn spreads(slopes: &[Option<Spread>; 2], bends: &[Option<Bend>; 3]) -> Vec<(f64, f64)> {
-    let sd = |s: &Spread| s.variance.max(0.0).sqrt();
-    let slopes = slopes.iter().flatten().map(|s| (2.0 * sd(s), s.p_value));
-    let bends = bends
-        .iter()
-        .flatten()
-        .filter_map(|b| b.spread.as_ref())
-        .map(|s| (sd(s), s.p_value));
-    slopes.chain(bends).collect()
 }
 
 /// Shares of machine, part and gauge in the unevenness within a panel.

@@ -2,6 +2,7 @@
 
 use serde::Serialize;
 
+use crate::causes::Side;
 use crate::records::Lay;
 use crate::stats::Interval;
 
@@ -56,6 +57,10 @@ pub struct Surface {
     /// Which side takes more; none where neither slope is off zero.
     #[serde(skip)]
     pub lean: Lean,
+    /// Signs that it comes with the panels, each off zero at the report's level
+    /// and large enough to matter.
+    #[serde(skip)]
+    pub signs: Vec<PartSign>,
     /// Doubts and what was left out.
     #[serde(skip)]
     pub notes: Vec<SurfaceNote>,
@@ -124,24 +129,11 @@ pub enum Contrast {
     TurnedWithinLots,
 }
 
-/// The side of the panel, as it lay in the machine.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum MachineSide {
-    /// Low machine x.
-    LowX,
-    /// High machine x.
-    HighX,
-    /// Low machine y.
-    LowY,
-    /// High machine y.
-    HighY,
-}
-
 /// A slope in words a fitter can use.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct EdgeToEdge {
-    /// The side that takes more.
-    pub more: MachineSide,
+    /// The side that takes more, as the panel lay in the machine.
+    pub more: Side,
     /// How much more than the opposite edge, µm, > 0.
     pub by_um: f64,
     /// Its 95 % interval, µm, counted towards `more`.
@@ -166,6 +158,112 @@ impl Lean {
         sides.sort_by(|a, b| b.by_um.total_cmp(&a.by_um));
         sides
     }
+}
+
+/// A term of the surface.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum TermName {
+    /// Slope along machine x.
+    SlopeX,
+    /// Slope along machine y.
+    SlopeY,
+    /// Bend along machine x.
+    CrownX,
+    /// Bend along machine y.
+    CrownY,
+    /// Opposite corners against the other two.
+    Twist,
+}
+
+/// A sign that unevenness comes with the panels, or may.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum PartSign {
+    /// A taper kept to the panel's length while panels were turned.
+    TaperAlongLength {
+        /// The end at low or high panel x that takes more.
+        more: Side,
+        /// Edge to edge, µm, > 0.
+        by_um: f64,
+        /// Not adjusted.
+        p_value: f64,
+    },
+    /// A taper kept to the panel's width while panels were turned.
+    TaperAlongWidth {
+        /// The end at low or high panel y that takes more.
+        more: Side,
+        /// Edge to edge, µm, > 0.
+        by_um: f64,
+        /// Not adjusted.
+        p_value: f64,
+    },
+    /// Panels differ beyond the gauge.
+    PanelsDiffer {
+        /// In which term.
+        term: TermName,
+        /// Standard deviation from panel to panel, µm: edge to edge for slopes,
+        /// middle to edge for crowns and twist.
+        sd_um: f64,
+        /// Not adjusted.
+        p_value: f64,
+    },
+    /// All panels share a crown or twist: their support's, the pad's or their own.
+    SharedBend {
+        /// Which.
+        term: TermName,
+        /// Middle to edge, µm; > 0 where the edges take more.
+        by_um: f64,
+        /// Not adjusted.
+        p_value: f64,
+    },
+}
+
+impl PartSign {
+    /// Not adjusted.
+    #[must_use]
+    pub fn p_value(&self) -> f64 {
+        match self {
+            PartSign::TaperAlongLength { p_value, .. }
+            | PartSign::TaperAlongWidth { p_value, .. }
+            | PartSign::PanelsDiffer { p_value, .. }
+            | PartSign::SharedBend { p_value, .. } => *p_value,
+        }
+    }
+}
+
+/// A reason for or against a cause of uneven removal; worded by the report.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum SurfaceReason {
+    /// One side takes more on all panels.
+    TakesMore {
+        /// Which and by how much.
+        side: EdgeToEdge,
+        /// Panels measured.
+        panels: usize,
+    },
+    /// What told machine and part apart, or that nothing did.
+    Contrast {
+        /// What.
+        contrast: Contrast,
+        /// Panels that lay otherwise than most.
+        turned: usize,
+        /// Panels measured.
+        panels: usize,
+        /// Lots among them; none where not recorded.
+        lots: Option<usize>,
+    },
+    /// Shares of the unevenness.
+    Shares {
+        /// The same on every panel as it lay, 0..1.
+        machine: f64,
+        /// With the panels, 0..1.
+        part: f64,
+        /// Gauge and unmodelled, 0..1.
+        gauge: f64,
+    },
+    /// A sign of the part.
+    Sign(PartSign),
+    /// The places measured lie so that a crown reads as a slope.
+    CrownReadsAsSlope,
 }
 
 /// A doubt, or what was left out; worded by the report.

@@ -1,7 +1,10 @@
 //! Who makes the unevenness, and which side takes more.
 
 use super::fixed_part::FixedPart;
-use super::result::{Contrast, EdgeToEdge, Estimate, Lean, MachineSide, SurfaceCause};
+use super::result::{Contrast, EdgeToEdge, Estimate, Lean, PartSign, SurfaceCause, TermName};
+use super::spread::Spread;
+use crate::causes::Side;
+use crate::causes::levels;
 use crate::stats::Interval;
 
 /// A tilt that is off zero matters from this share of the mean removal on, edge
@@ -13,47 +16,38 @@ const SPREAD_MATTERS: f64 = 0.05;
 /// Removal is even enough where a tilt of this share of the mean removal, or of
 /// one gauge standard deviation, edge to edge, is excluded.
 const EVEN_WITHIN: f64 = 0.10;
+/// Terms tested for coming with the panels: two tapers, five spreads, three bends.
+const PART_TERMS: usize = 10;
 
-/// What the verdict looks at.
-#[derive(Debug, Clone, PartialEq)]
-pub(super) struct Evidence<'a> {
-    /// The slopes that panels share.
-    pub(super) fixed: &'a FixedPart,
-    /// Crowns and twist that panels share: estimates and full range over the
-    /// panel's middle to its edge.
-    pub(super) bends: Vec<Estimate>,
-    /// Panel-to-panel standard deviations with their tests: edge to edge for
-    /// slopes, middle to edge for bends.
-    pub(super) spreads: Vec<(f64, f64)>,
-    /// Mean removal, µm.
-    pub(super) removed_um: f64,
-    /// Gauge standard deviation, µm, where known.
-    pub(super) gauge_sd_um: Option<f64>,
-    /// A crown reads as a slope at the places measured.
-    pub(super) crown_reads_as_slope: bool,
-    /// Nothing can be said: one panel, constant readings.
-    pub(super) void: bool,
-}
-
-/// The levels of the tests.
+/// The level of the report and what shares it.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct Levels {
     /// Of the whole report.
     pub(super) alpha: f64,
-    /// Slopes tested in the report: two for every machine and head.
-    pub(super) slopes: usize,
-    /// Terms tested for coming with the panels: tapers, spreads and bends.
-    pub(super) part_terms: usize,
+    /// Machines and heads with readings.
+    pub(super) groups: usize,
 }
 
 impl Levels {
-    pub(super) fn slope_off(&self, p_value: f64) -> bool {
-        p_value * self.slopes as f64 <= self.alpha
+    /// A machine slope's p-value for the whole report: two slopes for every
+    /// machine and head, within their share of what can accuse the machine.
+    pub(super) fn slope(&self, p_value: f64) -> f64 {
+        levels::adjusted(p_value, 2 * self.groups, levels::SURFACES)
     }
 
-    pub(super) fn part_off(&self, p_value: f64) -> bool {
-        p_value * self.part_terms as f64 <= self.alpha
+    /// The same for signs of the part, which have the whole level.
+    pub(super) fn part(&self, p_value: f64) -> f64 {
+        levels::adjusted(p_value, PART_TERMS * self.groups, 1.0)
     }
+}
+
+/// The size of the removal against which unevenness is judged.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Scale {
+    /// Mean removal, µm.
+    pub(super) removed_um: f64,
+    /// Gauge standard deviation, µm, where known.
+    pub(super) gauge_sd_um: Option<f64>,
 }
 
 /// Whether panels turned in a way that tells machine and part apart.
@@ -65,11 +59,12 @@ pub(super) fn told(contrast: Contrast) -> bool {
 }
 
 /// The slopes off zero at the report's level and large enough to matter.
-pub(super) fn lean(fixed: &FixedPart, levels: &Levels, removed_um: f64) -> Lean {
-    let side = |axis: usize, low: MachineSide, high: MachineSide| {
+pub(super) fn lean(fixed: &FixedPart, levels: &Levels, scale: Scale) -> Lean {
+    let side = |axis: usize, low: Side, high: Side| {
         let slope = fixed.machine[axis]?;
         let by_um = 2.0 * slope.estimate.abs();
-        if !levels.slope_off(slope.p_value) || by_um < TILT_MATTERS * removed_um.abs() {
+        let off = levels.slope(slope.p_value) <= levels.alpha;
+        if !off || by_um < TILT_MATTERS * scale.removed_um.abs() {
             return None;
         }
         let up = slope.estimate > 0.0;
@@ -85,74 +80,131 @@ pub(super) fn lean(fixed: &FixedPart, levels: &Levels, removed_um: f64) -> Lean 
         })
     };
     Lean {
-        along_x: side(0, MachineSide::LowX, MachineSide::HighX),
-        along_y: side(1, MachineSide::LowY, MachineSide::HighY),
+        along_x: side(0, Side::LowX, Side::HighX),
+        along_y: side(1, Side::LowY, Side::HighY),
     }
 }
 
-/// The largest slope that is off zero but too small to matter, edge to edge.
-pub(super) fn too_small(fixed: &FixedPart, levels: &Levels, removed_um: f64) -> Option<f64> {
-    fixed
-        .machine
-        .iter()
-        .flatten()
-        .filter(|s| levels.slope_off(s.p_value))
+/// The largest slope that is off zero but too small to matter, edge to edge, µm.
+pub(super) fn too_small(fixed: &FixedPart, levels: &Levels, scale: Scale) -> Option<f64> {
+    let slopes = fixed.machine.iter().flatten();
+    slopes
+        .filter(|s| levels.slope(s.p_value) <= levels.alpha)
         .map(|s| 2.0 * s.estimate.abs())
-        .filter(|by| *by < TILT_MATTERS * removed_um.abs())
+        .filter(|by| *by < TILT_MATTERS * scale.removed_um.abs())
         .max_by(f64::total_cmp)
 }
 
-/// The taper of the panels that matters.
-pub(super) fn taper_matters(fixed: &FixedPart, levels: &Levels, removed_um: f64) -> bool {
-    fixed.taper.iter().flatten().any(|t| {
-        levels.part_off(t.p_value) && 2.0 * t.estimate.abs() >= TILT_MATTERS * removed_um.abs()
-    })
-}
+/// A term with what panels share of it and how they differ.
+pub(super) type Found = (TermName, Option<Estimate>, Option<Spread>);
 
-/// A spread from panel to panel that matters.
-pub(super) fn spread_matters(evidence: &Evidence<'_>, levels: &Levels) -> bool {
-    let least = SPREAD_MATTERS * evidence.removed_um.abs();
-    evidence
-        .spreads
+/// Signs of the part that are off zero and matter: tapers, then differences from
+/// panel to panel (slopes edge to edge), then shared bends.
+pub(super) fn signs(
+    fixed: &FixedPart,
+    slopes: [Found; 2],
+    bends: [Found; 3],
+    levels: &Levels,
+    scale: Scale,
+) -> Vec<PartSign> {
+    let off = |p_value: f64| levels.part(p_value) <= levels.alpha;
+    let removed_um = scale.removed_um.abs();
+    let mut out = Vec::new();
+    for (axis, taper) in fixed.taper.iter().enumerate() {
+        let Some(taper) = taper else { continue };
+        let by_um = 2.0 * taper.estimate.abs();
+        if !off(taper.p_value) || by_um < TILT_MATTERS * removed_um {
+            continue;
+        }
+        let (p_value, up) = (taper.p_value, taper.estimate > 0.0);
+        out.push(match (axis, up) {
+            (0, _) => PartSign::TaperAlongLength {
+                more: if up { Side::HighX } else { Side::LowX },
+                by_um,
+                p_value,
+            },
+            _ => PartSign::TaperAlongWidth {
+                more: if up { Side::HighY } else { Side::LowY },
+                by_um,
+                p_value,
+            },
+        });
+    }
+    let extents = slopes
         .iter()
-        .any(|&(size, p)| levels.part_off(p) && size >= least)
+        .map(|s| (s, 2.0))
+        .chain(bends.iter().map(|b| (b, 1.0)));
+    for ((term, _, spread), extent) in extents {
+        let Some(spread) = spread else { continue };
+        let sd_um = extent * spread.variance.max(0.0).sqrt();
+        if off(spread.p_value) && sd_um >= SPREAD_MATTERS * removed_um {
+            out.push(PartSign::PanelsDiffer {
+                term: *term,
+                sd_um,
+                p_value: spread.p_value,
+            });
+        }
+    }
+    for (term, shared, _) in bends {
+        if let Some(shared) = shared
+            && off(shared.p_value)
+            && shared.estimate.abs() >= SPREAD_MATTERS * removed_um
+        {
+            out.push(PartSign::SharedBend {
+                term,
+                by_um: shared.estimate,
+                p_value: shared.p_value,
+            });
+        }
+    }
+    out
 }
 
-/// A crown or twist that all panels share and that matters.
-pub(super) fn bend_matters(evidence: &Evidence<'_>, levels: &Levels) -> bool {
-    let least = SPREAD_MATTERS * evidence.removed_um.abs();
-    evidence
-        .bends
-        .iter()
-        .any(|b| levels.part_off(b.p_value) && b.estimate.abs() >= least)
+/// What stands against a verdict.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Doubt {
+    /// Nothing.
+    None,
+    /// At the places measured a crown reads as a slope.
+    CrownReadsAsSlope,
+    /// One panel, or the same number throughout.
+    Void,
 }
 
-/// The first line that fits: nothing to go by; a machine slope off zero while
-/// panels were turned; a slope off zero that nothing tells from a taper; a taper
-/// that keeps to the panel; panels that differ beyond the gauge; a crown that
-/// all share; even enough; undecided.
-pub(super) fn cause(evidence: &Evidence<'_>, levels: &Levels, lean: &Lean) -> SurfaceCause {
-    if evidence.void {
+/// The first line that fits: nothing to go by; a slope off zero, the machine's
+/// where turned panels clear the part; a taper that keeps to the panel, or panels
+/// that differ beyond the gauge; a crown that all share; even enough; undecided.
+pub(super) fn cause(
+    fixed: &FixedPart,
+    lean: &Lean,
+    signs: &[PartSign],
+    scale: Scale,
+    doubt: Doubt,
+) -> SurfaceCause {
+    if doubt == Doubt::Void {
         return SurfaceCause::Undecided;
     }
-    let fixed = evidence.fixed;
-    let leans = lean.along_x.is_some() || lean.along_y.is_some();
-    if leans {
-        let machine = told(fixed.contrast) && !evidence.crown_reads_as_slope;
-        return if machine {
+    if !lean.sides().is_empty() {
+        return if told(fixed.contrast) && doubt == Doubt::None {
             SurfaceCause::Machine
         } else {
             SurfaceCause::Undecided
         };
     }
-    let taper = taper_matters(fixed, levels, evidence.removed_um);
-    if taper && !evidence.crown_reads_as_slope || spread_matters(evidence, levels) {
+    let with_panels = signs.iter().any(|sign| match sign {
+        PartSign::TaperAlongLength { .. } | PartSign::TaperAlongWidth { .. } => {
+            doubt == Doubt::None
+        }
+        PartSign::PanelsDiffer { .. } => true,
+        PartSign::SharedBend { .. } => false,
+    });
+    if with_panels {
         return SurfaceCause::Part;
     }
-    if taper || bend_matters(evidence, levels) {
+    if !signs.is_empty() {
         return SurfaceCause::Undecided;
     }
-    let limit = (EVEN_WITHIN * evidence.removed_um.abs()).max(evidence.gauge_sd_um.unwrap_or(0.0));
+    let limit = (EVEN_WITHIN * scale.removed_um.abs()).max(scale.gauge_sd_um.unwrap_or(0.0));
     let even = fixed
         .machine
         .iter()

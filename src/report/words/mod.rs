@@ -23,6 +23,7 @@ mod reasons;
 pub mod recipe;
 pub mod recipe_notes;
 pub mod strips;
+pub mod surface;
 pub mod trend;
 
 pub use next_checks::next_check;

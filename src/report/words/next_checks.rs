@@ -131,6 +131,10 @@ pub fn next_check(check: &NextCheck, numbers: &NumberStyle) -> Option<String> {
             "Inspect about {} panels in all, clean ones included, before anything is concluded.",
             count(*panels)
         ),
+        NextCheck::MeasureGrid { readings } => format!(
+            "Measure removal at {} places a panel, evenly over it: edges, corners and middle.",
+            count(*readings)
+        ),
         NextCheck::CheckFilm => {
             "Measure the film of incoming panels there: it is thin where sanding goes through.".into()
         }

@@ -26,6 +26,7 @@ pub fn reason(reason: &Reason, numbers: &NumberStyle) -> String {
             ),
             None => "The marks crowd broadly, without a place to look at.".to_owned(),
         },
+        Reason::Surface(on) => super::surface::surface_reason(on, n),
         Reason::NeverTurned => {
             "No panel was turned or laid elsewhere, so machine and part look alike.".to_owned()
         }

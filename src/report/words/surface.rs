@@ -1,0 +1,213 @@
+//! Words on uneven removal.
+
+use crate::causes::{Contrast, EdgeToEdge, PartSign, Side, SurfaceNote, SurfaceReason, TermName};
+use crate::charts::NumberStyle;
+
+/// A side of the panel as it lies in the machine, for a fitter.
+#[must_use]
+pub fn machine_side(side: Side) -> &'static str {
+    match side {
+        Side::LowX => "the side at low x (towards the stop corner along the machine's x)",
+        Side::HighX => "the side at high x (away from the stop corner along the machine's x)",
+        Side::LowY => "the side at low y (towards the stop corner along the machine's y)",
+        Side::HighY => "the side at high y (away from the stop corner along the machine's y)",
+    }
+}
+
+/// Which side takes more and by how much.
+#[must_use]
+pub fn takes_more(side: &EdgeToEdge, n: &NumberStyle) -> String {
+    format!(
+        "{} takes {} µm more than the opposite edge ({} to {} µm)",
+        machine_side(side.more),
+        n.significant(side.by_um, 2),
+        n.significant(side.ci.low, 2),
+        n.significant(side.ci.high, 2)
+    )
+}
+
+/// The reason as a sentence.
+#[must_use]
+pub fn surface_reason(reason: &SurfaceReason, n: &NumberStyle) -> String {
+    match reason {
+        SurfaceReason::TakesMore { side, panels } => format!(
+            "Over {}, {}.",
+            panels_of(*panels, n),
+            takes_more(side, n)
+        ),
+        SurfaceReason::Contrast {
+            contrast,
+            turned,
+            panels,
+            lots,
+        } => contrast_sentence(*contrast, *turned, *panels, *lots, n),
+        SurfaceReason::Shares {
+            machine,
+            part,
+            gauge,
+        } => format!(
+            "Of the unevenness within a panel {} is the same on every panel as it lay, {} differs with \
+             the panels, {} is gauge and what no surface describes.",
+            n.percent(*machine, 0),
+            n.percent(*part, 0),
+            n.percent(*gauge, 0)
+        ),
+        SurfaceReason::Sign(sign) => sign_sentence(sign, n),
+        SurfaceReason::CrownReadsAsSlope => {
+            "The places measured lie to one side of the panel's middle, so that a crown of the panels \
+             reads as a slope: measure on an even grid."
+                .to_owned()
+        }
+    }
+}
+
+fn contrast_sentence(
+    contrast: Contrast,
+    turned: usize,
+    panels: usize,
+    lots: Option<usize>,
+    n: &NumberStyle,
+) -> String {
+    let turned = format!("{} of {}", n.count(turned), panels_of(panels, n));
+    match contrast {
+        Contrast::NeverTurned => "No panel was turned, so a tilt of the head and a taper that all \
+             panels bring look alike."
+            .to_owned(),
+        Contrast::TooFewTurned => format!(
+            "Turned were {turned}: too few, or all of one lot, to tell a tilt of the head from a taper \
+             of the panels."
+        ),
+        Contrast::TurnedPanels => format!(
+            "Turned were {turned}: a taper of the panels turns with them, a tilt of the head stays."
+        ),
+        Contrast::TurnedLots => format!(
+            "Turned were {turned}, by whole lots: lots are taken as the units, {} in all.",
+            n.count(lots.unwrap_or(0))
+        ),
+        Contrast::TurnedWithinLots => {
+            format!("Turned were {turned}, within their lots: every lot's own taper is taken out.")
+        }
+    }
+}
+
+fn sign_sentence(sign: &PartSign, n: &NumberStyle) -> String {
+    let um = |value: f64| n.significant(value, 2);
+    match sign {
+        PartSign::TaperAlongLength { more, by_um, .. } => format!(
+            "The panel's own end at {} x takes {} µm more, however it lay: that came with the panels.",
+            low_or_high(*more),
+            um(*by_um)
+        ),
+        PartSign::TaperAlongWidth { more, by_um, .. } => format!(
+            "The panel's own side at {} y takes {} µm more, however it lay: that came with the panels.",
+            low_or_high(*more),
+            um(*by_um)
+        ),
+        PartSign::PanelsDiffer { term, sd_um, .. } => format!(
+            "Panels differ among themselves in their {} by {} µm (standard deviation, {}), more than the \
+             gauge does: a tilt of the head is the same on every panel, warp is not.",
+            term_name(*term),
+            um(*sd_um),
+            reach(*term)
+        ),
+        PartSign::SharedBend { term, by_um, .. } => format!(
+            "All panels share a {} of {} µm ({}): their form, their support or the pad; turning panels \
+             cannot tell which.",
+            term_name(*term),
+            um(by_um.abs()),
+            if *by_um > 0.0 {
+                "the ends take more than the middle"
+            } else {
+                "the middle takes more than the ends"
+            }
+        ),
+    }
+}
+
+/// A term's name.
+#[must_use]
+pub fn term_name(term: TermName) -> &'static str {
+    match term {
+        TermName::SlopeX => "slope along x",
+        TermName::SlopeY => "slope along y",
+        TermName::CrownX => "crown along x",
+        TermName::CrownY => "crown along y",
+        TermName::Twist => "twist",
+    }
+}
+
+fn reach(term: TermName) -> &'static str {
+    match term {
+        TermName::SlopeX | TermName::SlopeY => "edge to edge",
+        TermName::CrownX | TermName::CrownY | TermName::Twist => "middle to edge",
+    }
+}
+
+fn low_or_high(side: Side) -> &'static str {
+    match side {
+        Side::LowX | Side::LowY => "low",
+        Side::HighX | Side::HighY => "high",
+    }
+}
+
+fn panels_of(panels: usize, n: &NumberStyle) -> String {
+    if panels == 1 {
+        "1 panel".to_owned()
+    } else {
+        format!("{} panels", n.count(panels))
+    }
+}
+
+/// A doubt or an omission as a sentence.
+#[must_use]
+pub fn surface_note(note: &SurfaceNote, n: &NumberStyle) -> String {
+    match note {
+        SurfaceNote::SlopesOnly { panels } => format!(
+            "On {} there were too few readings for crown and twist: slopes only.",
+            panels_of(*panels, n)
+        ),
+        SurfaceNote::OneAxisOnly { panels } => format!(
+            "On {} readings lie along one line: only the slope along it was fitted.",
+            panels_of(*panels, n)
+        ),
+        SurfaceNote::TooFewPlaces { panels } => format!(
+            "{} left out: readings at one place, or too few for a slope.",
+            panels_of(*panels, n)
+        ),
+        SurfaceNote::WithoutPlace { readings } => format!(
+            "{} of removal carry no place and were left out.",
+            readings_of(*readings, n)
+        ),
+        SurfaceNote::OnePanel => {
+            "One panel: what is the machine's and what is the panel's can't be told.".to_owned()
+        }
+        SurfaceNote::ConstantReadings => {
+            "Every reading is the same number: is the gauge stuck?".to_owned()
+        }
+        SurfaceNote::GaugeUnknown => {
+            "No panel has a reading to spare, so gauge and panels can't be parted; intervals of the \
+             machine's slopes hold."
+                .to_owned()
+        }
+        SurfaceNote::CrownReadsAsSlope => {
+            "The places measured lie so that a crown reads as a slope: neither is called the machine's."
+                .to_owned()
+        }
+        SurfaceNote::TooSmallToMatter { by_um } => format!(
+            "A slope of {} µm edge to edge is off zero, but too small to matter.",
+            n.significant(*by_um, 2)
+        ),
+        SurfaceNote::NotAboveZero { readings } => format!(
+            "{} of zero or below: honest readings of a thin cut, kept.",
+            readings_of(*readings, n)
+        ),
+    }
+}
+
+fn readings_of(readings: usize, n: &NumberStyle) -> String {
+    if readings == 1 {
+        "1 reading".to_owned()
+    } else {
+        format!("{} readings", n.count(readings))
+    }
+}
