@@ -92,11 +92,13 @@ pub fn fit<const D: usize>(
     let mut total = [[0.0; D]; D];
     let mut right = [0.0; D];
     for cluster in clusters {
-        for i in 0..kept {
-            for j in 0..kept {
-                total[i][j] += cluster.cross[i][j];
+        for (sum, row) in total.iter_mut().zip(&cluster.cross).take(kept) {
+            for (s, value) in sum.iter_mut().zip(row).take(kept) {
+                *s += value;
             }
-            right[i] += cluster.product[i];
+        }
+        for (r, value) in right.iter_mut().zip(&cluster.product).take(kept) {
+            *r += value;
         }
     }
     let (inverse, _) = pseudo_inverse(&total);

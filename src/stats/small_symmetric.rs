@@ -19,11 +19,9 @@ pub fn eigen<const D: usize>(matrix: &Square<D>) -> ([f64; D], Square<D>) {
     for _ in 0..SWEEPS {
         let mut off = 0.0;
         let mut on = 0.0;
-        for i in 0..D {
-            on += a[i][i] * a[i][i];
-            for j in 0..i {
-                off += a[i][j] * a[i][j];
-            }
+        for (i, row) in a.iter().enumerate() {
+            on += row[i] * row[i];
+            off += row[..i].iter().map(|x| x * x).sum::<f64>();
         }
         if off <= 1e-32 * on || off == 0.0 {
             break;

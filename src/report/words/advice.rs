@@ -132,6 +132,7 @@ pub fn touch(check: &NextCheck) -> Option<Touch> {
         | NextCheck::DontAdjust { .. }
         | NextCheck::CheckIncoming
         | NextCheck::MorePanels { .. }
+        | NextCheck::MeasureGrid { .. }
         | NextCheck::CheckFilm => None,
     }
 }
