@@ -99,3 +99,84 @@ impl Lay {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::Panel;
+    use super::*;
+
+    /// A panel of 600 × 400 mm, laid with its lower-left corner at (50, 20).
+    fn panel(lay: Lay) -> Panel {
+        Panel {
+            length_mm: 600.0,
+            width_mm: 400.0,
+            lay,
+            lay_x_mm: 50.0,
+            lay_y_mm: 20.0,
+            inspect_lay: Some(lay),
+            ..Panel::default()
+        }
+    }
+
+    /// By hand: the datum corner of a panel turned by 90° counter-clockwise
+    /// lies at the lower right of its bounding box, by 180° at the upper
+    /// right, by 270° at the upper left; x then runs up, to the left, down.
+    #[test]
+    fn a_point_lies_where_a_turned_sheet_of_paper_shows_it() {
+        let p = Point { x: 100.0, y: 30.0 };
+        for (lay, machine, table) in [
+            (Lay::Deg0, (150.0, 50.0), (100.0, 30.0)),
+            (Lay::Deg90, (420.0, 120.0), (370.0, 100.0)),
+            (Lay::Deg180, (550.0, 390.0), (500.0, 370.0)),
+            (Lay::Deg270, (80.0, 520.0), (30.0, 500.0)),
+        ] {
+            let panel = panel(lay);
+            let got = panel.to_machine(p);
+            assert_eq!((got.x, got.y), machine, "{lay:?}");
+            let got = panel.to_inspection(p).unwrap();
+            assert_eq!((got.x, got.y), table, "{lay:?}");
+        }
+    }
+
+    #[test]
+    fn the_rectangle_is_that_of_the_corners() {
+        let corners = |panel: &Panel| {
+            [(0.0, 0.0), (600.0, 0.0), (600.0, 400.0), (0.0, 400.0)]
+                .map(|(x, y)| panel.to_machine(Point { x, y }))
+        };
+        for lay in [Lay::Deg0, Lay::Deg90, Lay::Deg180, Lay::Deg270] {
+            let panel = panel(lay);
+            let rect = panel.machine_rect();
+            for corner in corners(&panel) {
+                assert!(rect.contains(corner), "{lay:?}");
+            }
+            let (width, height) = if lay.swaps_axes() {
+                (400.0, 600.0)
+            } else {
+                (600.0, 400.0)
+            };
+            assert_eq!((rect.width(), rect.height()), (width, height));
+            assert_eq!((rect.x0, rect.y0), (50.0, 20.0));
+        }
+    }
+
+    #[test]
+    fn four_quarter_turns_bring_a_point_back() {
+        let p = Point { x: 17.0, y: 251.0 };
+        let once = Lay::Deg90.place(p, 600.0, 400.0);
+        let twice = Lay::Deg90.place(once, 400.0, 600.0);
+        assert_eq!(twice, Lay::Deg180.place(p, 600.0, 400.0));
+        let thrice = Lay::Deg90.place(twice, 600.0, 400.0);
+        assert_eq!(thrice, Lay::Deg270.place(p, 600.0, 400.0));
+        assert_eq!(Lay::Deg90.place(thrice, 400.0, 600.0), p);
+    }
+
+    #[test]
+    fn a_lay_that_is_not_recorded_gives_no_place_at_the_table() {
+        let unknown = Panel {
+            inspect_lay: None,
+            ..panel(Lay::Deg0)
+        };
+        assert_eq!(unknown.to_inspection(Point { x: 1.0, y: 1.0 }), None);
+    }
+}

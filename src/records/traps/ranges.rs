@@ -52,14 +52,10 @@ pub(super) fn find(records: &Records, warnings: &mut Vec<Warning>) {
     );
     let removed = by_panel(records, |r| r.removed_um);
     let film = by_panel(records, |r| r.film_um);
-    let size = |values: &[f64]| -> Vec<f64> { values.iter().map(|v| v.abs()).collect() };
-    usual(
-        warnings,
-        Column::RemovedUm,
-        &size(&removed),
-        REMOVED_UM,
-        &[0],
-    );
+    // Readings about zero are a gauge at its limit, not another unit.
+    let about_zero = removed.iter().any(|v| *v <= 0.0);
+    let clear: &[f64] = if about_zero { &[] } else { &removed };
+    usual(warnings, Column::RemovedUm, clear, REMOVED_UM, &[0]);
     usual(warnings, Column::FilmUm, &film, FILM_UM, &[0]);
 
     mixed(
