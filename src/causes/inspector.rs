@@ -24,6 +24,15 @@ const LEAST_MARKS: usize = 30;
 /// Cells along each axis of the map that stations are compared on.
 const CELLS: usize = 16;
 
+/// Doubts about the inspectors and stations, for a check of the data alone.
+#[must_use]
+pub fn doubts(records: &Records) -> Vec<Warning> {
+    let marks: Vec<Marks> = (0..records.defect_names.len())
+        .map(|name| Marks::of(records, name))
+        .collect();
+    warnings(records, &marks)
+}
+
 /// Warnings about inspectors.
 pub(super) fn warnings(records: &Records, marks: &[Marks]) -> Vec<Warning> {
     let inspected: Vec<usize> = (0..records.panels.len())

@@ -58,6 +58,7 @@ pub use finding::{
     LineAxis, Period, RateByLevel, Settings, Stream,
 };
 pub use found::{Drift, Found, ScanSettings, Shape};
+pub use inspector::doubts as inspector_doubts;
 pub use limit::{Limit, smallest_repeat};
 pub use places::find as find_places;
 pub use reason::{AbrasiveEnd, Followed, NextCheck, Reason, Side, Tally};

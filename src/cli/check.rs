@@ -7,6 +7,7 @@ use serde::Serialize;
 
 use super::terminal::plain;
 use super::{Error, input};
+use crate::causes;
 use crate::records::answers::{Answer, Can};
 use crate::records::summary::{DefectKind, Levels, Range, Summary, summarise};
 use crate::records::{OnReject, Records};
@@ -51,7 +52,8 @@ pub(super) fn run(args: &Check, out: &mut impl Write) -> Result<(), Error> {
     } else {
         OnReject::Count
     };
-    let records = input::records(&args.input, &site, on_reject)?;
+    let mut records = input::records(&args.input, &site, on_reject)?;
+    records.warnings.extend(causes::inspector_doubts(&records));
     let summary = summarise(&records)?;
     if args.json {
         let checked = Checked {

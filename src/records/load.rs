@@ -33,6 +33,11 @@ pub(super) struct Loaded {
 /// Reads and unpacks a file; why it is skipped otherwise.
 pub(super) fn load(path: &Path, site: &Site) -> Result<Loaded, String> {
     let raw = std::fs::read(path).map_err(|error| format!("cannot be read: {error}"))?;
+    unpacked(raw, site)
+}
+
+/// Unpacks the bytes of a file.
+pub(super) fn unpacked(raw: Vec<u8>, site: &Site) -> Result<Loaded, String> {
     let mut hasher = std::hash::DefaultHasher::new();
     hasher.write(&raw);
     let fingerprint = (raw.len() as u64, hasher.finish());

@@ -35,6 +35,7 @@ mod units;
 
 pub use column::{About, Column, Quantity};
 pub use error::RecordsError;
+pub use file::try_text;
 pub use frames::{Lay, Point, Rect};
 pub use grit::{Grit, GritScale};
 pub use losses::{InputCounts, Lost, Reject, Warning, WarningCode};

@@ -3,7 +3,7 @@
 use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 
-use onus::records::{self, FactorValue, Lost, ReadOptions, Records, RecordsError};
+use onus::records::{self, FactorValue, Lost, ReadOptions, Records, RecordsError, Reject};
 use onus::site::Site;
 use serde::Deserialize;
 
@@ -299,7 +299,7 @@ fn compare_values(case: &Case, records: &Records, same: &mut impl FnMut(&str, St
 const CONVERTED: f64 = 1e-9;
 
 impl Rejected {
-    fn is(&self, reject: &onus::records::Reject) -> bool {
+    fn is(&self, reject: &Reject) -> bool {
         let lost = match reject.lost {
             Lost::Value => "value",
             Lost::Row => "row",

@@ -1,6 +1,12 @@
 //! Reading: the corpus of messy files, properties that hold for any files, and
 //! checks against published examples.
 
+#![allow(
+    clippy::panic,
+    clippy::unwrap_used,
+    reason = "a test that cannot write or read its files must fail"
+)]
+
 mod corpus;
 mod faults;
 mod properties;

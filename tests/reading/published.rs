@@ -3,7 +3,7 @@
 
 use std::path::Path;
 
-use onus::records::{self, Grit, GritScale, ReadOptions, Records, Unit};
+use onus::records::{self, Grit, GritScale, Moment, ReadOptions, Records, Unit};
 use onus::site::Site;
 
 fn published(name: &str) -> String {
@@ -34,7 +34,7 @@ fn read(text: &str) -> Records {
     .unwrap()
 }
 
-fn sanded_at(time: &str) -> Option<onus::records::Moment> {
+fn sanded_at(time: &str) -> Option<Moment> {
     let text = format!("panel_id,sanded_at,length_mm,width_mm\nP1,{time},600,400\n");
     read(&text).panels[0].sanded_at
 }

@@ -76,16 +76,15 @@ fn on_grid(p: Point, step: f64) -> bool {
 
 /// Whether most places are exactly those of other panels, at many places.
 fn tied(places: &[(usize, Point)]) -> bool {
-    let mut panels_at: BTreeMap<(u64, u64), BTreeSet<usize>> = BTreeMap::new();
-    for (panel, p) in places {
-        panels_at
-            .entry((p.x.to_bits(), p.y.to_bits()))
-            .or_default()
-            .insert(*panel);
-    }
-    let shared: Vec<usize> = panels_at
-        .values()
-        .map(BTreeSet::len)
+    let mut written: Vec<(u64, u64, usize)> = places
+        .iter()
+        .map(|(panel, p)| (p.x.to_bits(), p.y.to_bits(), *panel))
+        .collect();
+    written.sort_unstable();
+    written.dedup();
+    let shared: Vec<usize> = written
+        .chunk_by(|a, b| (a.0, a.1) == (b.0, b.1))
+        .map(<[_]>::len)
         .filter(|panels| *panels > 1)
         .collect();
     shared.len() >= TIED_PLACES && shared.iter().sum::<usize>() as f64 >= TIED * places.len() as f64
