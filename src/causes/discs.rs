@@ -23,6 +23,8 @@ pub(super) struct Discs<'a> {
     /// Cell of each of the field's points.
     cells: Vec<Option<usize>>,
     pub(super) backgrounds: Vec<DiscBackground>,
+    /// Largest mass that any panel has in all, for each radius.
+    largest_mass: Vec<f64>,
 }
 
 /// What a thread needs to look at one place after the other.
@@ -35,6 +37,7 @@ pub(super) struct DiscScratch {
     left_out: Vec<usize>,
     kind_windows: Vec<Option<Option<KindWindow>>>,
     chance_per_mass: Vec<f64>,
+    kind_mass: Vec<f64>,
     mass: Vec<f64>,
     touched: Vec<usize>,
     /// Panels that have any chance, after [`Discs::chances`].
@@ -55,6 +58,7 @@ impl DiscScratch {
             left_out: Vec::new(),
             kind_windows: vec![None; field.kinds.len()],
             chance_per_mass: vec![f64::NAN; field.kinds.len()],
+            kind_mass: vec![0.0; field.kinds.len()],
             mass: vec![0.0; field.panels()],
             touched: Vec::new(),
             panels: Vec::new(),
@@ -101,7 +105,7 @@ impl<'a> Discs<'a> {
     /// `radii` in mm, as they are (not multiplied by the field's unit).
     pub(super) fn new(field: &'a Field, radii: &[f64]) -> Self {
         let areas = Areas::new(field);
-        let backgrounds = radii
+        let backgrounds: Vec<DiscBackground> = radii
             .iter()
             .map(|&radius| DiscBackground::new(field, &areas, radius))
             .collect();
@@ -109,10 +113,18 @@ impl<'a> Discs<'a> {
             let (row, column) = cell(&field.kinds[field.kind_of[point.panel]?], point.at);
             Some(row * BINS + column)
         });
+        let largest_mass = backgrounds.iter().map(|background| {
+            let mut mass = vec![0.0; field.panels()];
+            for (point, m) in field.points.iter().zip(&background.masses) {
+                mass[point.panel] += m;
+            }
+            mass.into_iter().fold(0.0, f64::max)
+        });
         Self {
             field,
             areas,
             cells: cells.collect(),
+            largest_mass: largest_mass.collect(),
             backgrounds,
         }
     }
@@ -174,17 +186,8 @@ impl<'a> Discs<'a> {
         self.leave_out(centre, scratch);
     }
 
-    /// Chance of each panel to have a mark in the disc of the radius with index
-    /// `radius` around `centre` without a repeat, the `own` panel left out;
-    /// panels without a mark in the window have none and are not listed. In
-    /// the order of the panels' first marks in the window.
-    pub(super) fn chances(
-        &self,
-        centre: Point,
-        radius: usize,
-        own: Option<usize>,
-        scratch: &mut DiscScratch,
-    ) {
+    /// Turns to one of the radii, after [`Self::leave_out`].
+    pub(super) fn turn_to(&self, radius: usize, scratch: &mut DiscScratch) {
         let background = &self.backgrounds[radius];
         for &id in &scratch.left_out {
             if let Some(cell) = self.cells[id] {
@@ -195,6 +198,51 @@ impl<'a> Discs<'a> {
         scratch.removed.subtract_from(&mut scratch.local.marks);
         scratch.local.forget();
         scratch.chance_per_mass.fill(f64::NAN);
+    }
+
+    /// A lower bound on the panels expected without a repeat, without a look at
+    /// every panel; after [`Self::turn_to`].
+    ///
+    /// 1 − (1−q)^m ≥ 1 − e^(−qm) ≥ qm·(1 − e^(−x))/x for every m ≤ x/q.
+    pub(super) fn least_expected(
+        &self,
+        centre: Point,
+        radius: usize,
+        own: usize,
+        scratch: &mut DiscScratch,
+    ) -> f64 {
+        let masses = &self.backgrounds[radius].masses;
+        scratch.kind_mass.fill(0.0);
+        for &(id, panel) in &scratch.window {
+            if let Some(kind) = self.field.kind_of[panel].filter(|_| panel != own) {
+                scratch.kind_mass[kind] += masses[id];
+            }
+        }
+        let mut sum = 0.0;
+        for kind in 0..self.field.kinds.len() {
+            let mass = scratch.kind_mass[kind];
+            if mass > 0.0 {
+                let q = self.chance_per_mass(kind, centre, radius, scratch);
+                let x = q * self.largest_mass[radius].min(mass);
+                let share = if x > 0.0 { -(-x).exp_m1() / x } else { 1.0 };
+                sum += q * mass * share;
+            }
+        }
+        sum
+    }
+
+    /// Chance of each panel to have a mark in the disc of the radius with index
+    /// `radius` around `centre` without a repeat, the `own` panel left out;
+    /// panels without a mark in the window have none and are not listed. In
+    /// the order of the panels' first marks in the window. After [`Self::turn_to`].
+    pub(super) fn turned_chances(
+        &self,
+        centre: Point,
+        radius: usize,
+        own: Option<usize>,
+        scratch: &mut DiscScratch,
+    ) {
+        let background = &self.backgrounds[radius];
         for panel in scratch.touched.drain(..) {
             scratch.mass[panel] = 0.0;
         }
@@ -221,6 +269,18 @@ impl<'a> Discs<'a> {
                 scratch.chances.push(p);
             }
         }
+    }
+
+    /// [`Self::turn_to`] and [`Self::turned_chances`].
+    pub(super) fn chances(
+        &self,
+        centre: Point,
+        radius: usize,
+        own: Option<usize>,
+        scratch: &mut DiscScratch,
+    ) {
+        self.turn_to(radius, scratch);
+        self.turned_chances(centre, radius, own, scratch);
     }
 
     /// Marks of the window on panels that cover the place, after [`Self::chances`].

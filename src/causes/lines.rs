@@ -6,7 +6,7 @@ use rayon::prelude::*;
 use super::LineAxis;
 use super::band_background::{BandScratch, Bands, across, lengthwise};
 use super::field::Field;
-use super::tail::{chance_of_hits, stands_out};
+use super::tail::{Tail, chance_of_hits, stands_out, tail_of_hits};
 
 /// Half widths of the bands, mm.
 pub(super) const HALF_WIDTHS_MM: [f64; 2] = [4.0, 8.0];
@@ -31,7 +31,7 @@ pub(super) struct LineCandidate {
     /// Panels expected without a repeat, the own left out.
     pub(super) expected: f64,
     /// Chance of so many others without a repeat.
-    pub(super) p_value: f64,
+    pub(super) tail: Tail,
 }
 
 /// The field across lines along `along`, for the scan's half widths.
@@ -79,19 +79,31 @@ fn at_centre(
         if !stands_out(chances, panels_hit - 1) {
             continue;
         }
-        let p_value = chance_of_hits(chances, panels_hit - 1);
-        if p_value <= level && is_spread(bands, inside, panels_hit) {
+        let tail = tail_of_hits(chances, panels_hit - 1, level);
+        if tail.value() <= level && is_spread(bands, inside, panels_hit) {
             found.push(LineCandidate {
                 along: bands.along,
                 point,
                 width,
                 panels_hit,
                 expected: chances.iter().sum(),
-                p_value,
+                tail,
             });
         }
     }
     found
+}
+
+/// The exact tail of one band.
+pub(super) fn exact_tail(bands: &Bands, point: usize, width: usize) -> f64 {
+    let field = bands.field;
+    let centre = across(bands.along, field.points[point].at);
+    let inside = bands.within(centre, bands.half_width(width));
+    let others = distinct_panels(field, inside) - 1;
+    let mut scratch = BandScratch::new(field);
+    bands.move_to(centre, &mut scratch);
+    bands.chances(centre, width, Some(field.points[point].panel), &mut scratch);
+    chance_of_hits(&scratch.chances, others)
 }
 
 fn distinct_panels(field: &Field, points: &[usize]) -> usize {

@@ -7,14 +7,20 @@ use super::grouping::group;
 use super::lines::{self, HALF_WIDTHS_MM};
 use super::screen::{SCREENED_ABOVE, line_centres, spot_centres, worth_testing};
 use super::spots::{self, RADII_MM};
+use super::tail::Tail;
 use super::view::View;
 use crate::records::Point;
+use crate::stats::SMALLEST_TAIL;
 
 /// Tests per mark: three discs and two bands along each axis.
 pub(super) const TESTS_PER_MARK: usize = 7;
 
 /// Significant centres this near each other are one place, mm.
 const PLACE_MM: f64 = 12.0;
+
+/// Tails that are only nearly known are worked out exactly where they lie within
+/// this factor of the smallest: far more than they can be off.
+const NEARLY: f64 = 1.35;
 
 /// The axes along which lines are looked for.
 const LINES: [LineAxis; 2] = [LineAxis::Y, LineAxis::X];
@@ -139,32 +145,59 @@ impl Centres {
     }
 }
 
-/// All discs and bands around the centres with a p-value within `level`.
+/// All discs and bands around the centres with a p-value within `level`; the
+/// smallest p-values are exact.
 pub(super) fn candidates(field: &Field, level: f64, centres: &Centres) -> Vec<Candidate> {
-    let spots = spots::scan(&spots::discs(field), level, &centres.spots);
-    let mut all: Vec<Candidate> = spots
+    let discs = spots::discs(field);
+    let bands = LINES.map(|along| lines::bands(field, along));
+    let spots = spots::scan(&discs, level, &centres.spots);
+    let mut all: Vec<(Candidate, Tail, usize)> = spots
         .into_iter()
-        .map(|c| Candidate {
-            form: Form::Spot,
-            point: c.point,
-            size_mm: RADII_MM[c.radius],
-            panels_hit: c.panels_hit,
-            p_value: c.p_value,
-            centres: 1,
+        .map(|c| {
+            let size_mm = RADII_MM[c.radius];
+            let candidate = Candidate::new(Form::Spot, c.point, size_mm, c.panels_hit, c.tail);
+            (candidate, c.tail, c.radius)
         })
         .collect();
-    for (along, centres) in LINES.into_iter().zip(&centres.lines) {
-        let lines = lines::scan(&lines::bands(field, along), level, centres);
-        all.extend(lines.into_iter().map(|c| Candidate {
-            form: Form::Line(along),
-            point: c.point,
-            size_mm: HALF_WIDTHS_MM[c.width],
-            panels_hit: c.panels_hit,
-            p_value: c.p_value,
-            centres: 1,
+    for (bands, centres) in bands.iter().zip(&centres.lines) {
+        let lines = lines::scan(bands, level, centres);
+        all.extend(lines.into_iter().map(|c| {
+            let (form, size_mm) = (Form::Line(bands.along), HALF_WIDTHS_MM[c.width]);
+            let candidate = Candidate::new(form, c.point, size_mm, c.panels_hit, c.tail);
+            (candidate, c.tail, c.width)
         }));
     }
-    all
+    let smallest = all.iter().map(|c| c.1.value()).fold(1.0, f64::min);
+    all.into_iter()
+        .map(|(mut candidate, tail, size)| {
+            if let Tail::Near(p) = tail
+                && p > SMALLEST_TAIL
+                && p <= smallest * NEARLY
+            {
+                candidate.p_value = match candidate.form {
+                    Form::Spot => spots::exact_tail(&discs, candidate.point, size),
+                    Form::Line(along) => {
+                        let bands = &bands[usize::from(along == LINES[1])];
+                        lines::exact_tail(bands, candidate.point, size)
+                    }
+                };
+            }
+            candidate
+        })
+        .collect()
+}
+
+impl Candidate {
+    fn new(form: Form, point: usize, size_mm: f64, panels_hit: usize, tail: Tail) -> Self {
+        Self {
+            form,
+            point,
+            size_mm,
+            panels_hit,
+            p_value: tail.value(),
+            centres: 1,
+        }
+    }
 }
 
 /// The best candidate of all places: significant centres are gathered into

@@ -5,7 +5,7 @@ use rayon::prelude::*;
 use super::background::WINDOW_MM;
 use super::discs::{DiscScratch, Discs};
 use super::field::Field;
-use super::tail::{chance_of_hits, poisson_tail, stands_out};
+use super::tail::{Tail, chance_of_hits, poisson_tail, stands_out, tail_of_hits};
 
 /// Radii of the discs, mm.
 pub(super) const RADII_MM: [f64; 3] = [4.0, 7.0, 12.0];
@@ -22,6 +22,9 @@ const LEAST_SHARE: f64 = 0.2;
 /// Reserve of the shortcut on the p-value.
 const SCREEN_RESERVE: f64 = 1e3;
 
+/// A tail above this, even at the least that can be expected, is no find.
+const UNREMARKABLE: f64 = 0.01;
+
 /// A disc around a mark with more panels than chance allows.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct SpotCandidate {
@@ -34,7 +37,7 @@ pub(super) struct SpotCandidate {
     /// Panels expected without a repeat, the own left out.
     pub(super) expected: f64,
     /// Chance of so many others without a repeat.
-    pub(super) p_value: f64,
+    pub(super) tail: Tail,
 }
 
 /// The field's disc backgrounds for the scan's radii.
@@ -83,22 +86,38 @@ fn at_centre(
             discs.leave_out(centre, scratch);
             state = Looked::Closely;
         }
-        discs.chances(centre, radius, Some(own), scratch);
+        discs.turn_to(radius, scratch);
+        let least = discs.least_expected(centre, radius, own, scratch);
+        if poisson_tail(least, others) > UNREMARKABLE.max(level) {
+            continue;
+        }
+        discs.turned_chances(centre, radius, Some(own), scratch);
         if !stands_out(&scratch.chances, others) {
             continue;
         }
-        let p_value = chance_of_hits(&scratch.chances, others);
-        if p_value <= level {
+        let tail = tail_of_hits(&scratch.chances, others, level);
+        if tail.value() <= level {
             found.push(SpotCandidate {
                 point,
                 radius,
                 panels_hit: others + 1,
                 expected: scratch.chances.iter().sum(),
-                p_value,
+                tail,
             });
         }
     }
     found
+}
+
+/// The exact tail of one disc.
+pub(super) fn exact_tail(discs: &Discs, point: usize, radius: usize) -> f64 {
+    let field = discs.field;
+    let own = &field.points[point];
+    let mut scratch = DiscScratch::new(field);
+    let others = Visited::new(field).panels_within(discs, point)[radius];
+    discs.move_to(own.at, &mut scratch);
+    discs.chances(own.at, radius, Some(own.panel), &mut scratch);
+    chance_of_hits(&scratch.chances, others)
 }
 
 /// How far a centre has been looked at.

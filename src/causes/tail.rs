@@ -1,6 +1,6 @@
 //! The chance of so many panels: exact, or a bound where exact costs too much.
 
-use crate::stats::{binomial_tail, poisson_binomial_tail};
+use crate::stats::{SMALLEST_TAIL, binomial_tail, poisson_binomial_tail};
 
 /// Panels × hits above which the bound takes over.
 const EXACT_LIMIT: f64 = 1e7;
@@ -15,6 +15,87 @@ pub(super) fn chance_of_hits(chances: &[f64], hits: usize) -> f64 {
         return binomial_tail(chances.len(), expected / chances.len() as f64, hits);
     }
     poisson_binomial_tail(chances, hits)
+}
+
+/// A tail probability, exact or nearly so.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) enum Tail {
+    /// As [`chance_of_hits`] gives it.
+    Exact(f64),
+    /// By the saddlepoint, within a few per cent: used for centres so far beyond
+    /// any level that only their order matters.
+    Near(f64),
+}
+
+impl Tail {
+    pub(super) fn value(self) -> f64 {
+        match self {
+            Self::Exact(p) | Self::Near(p) => p,
+        }
+    }
+}
+
+/// Panels × hits above which far tails are first taken nearly.
+const NEAR_LIMIT: f64 = 1e5;
+
+/// How far beyond `level` a tail must be for its nearly value to do.
+const FAR: f64 = 1e-3;
+
+/// [`chance_of_hits`], but nearly where that is far below `level` and costly.
+pub(super) fn tail_of_hits(chances: &[f64], hits: usize, level: f64) -> Tail {
+    if chances.len() as f64 * hits as f64 > NEAR_LIMIT {
+        if let Some(near) = saddlepoint_tail(chances, hits).filter(|p| *p < FAR * level) {
+            return Tail::Near(near.max(SMALLEST_TAIL));
+        }
+    }
+    Tail::Exact(chance_of_hits(chances, hits))
+}
+
+/// P(at least `hits`) by the saddlepoint approximation for lattice counts:
+/// e^(K(θ) − θ·hits) / ((1 − e^−θ)·√(2π·K″(θ))) with K′(θ) = hits, where K is
+/// the cumulant function Σ ln(1 − p + p·e^θ). None where there is no saddlepoint.
+///
+/// Source: Daniels (1987), International Statistical Review 55, 37–48.
+fn saddlepoint_tail(chances: &[f64], hits: usize) -> Option<f64> {
+    let expected: f64 = chances.iter().sum();
+    let k = hits as f64;
+    if k <= expected || hits >= chances.len() {
+        return None;
+    }
+    let moments = |theta: f64| {
+        let z = theta.exp();
+        chances.iter().fold((0.0, 0.0), |(mean, variance), p| {
+            let share = p * z / (1.0 - p + p * z);
+            (mean + share, variance + share * (1.0 - share))
+        })
+    };
+    // K′ grows with θ: halve the stretch unless Newton's step stays inside it
+    let (mut low, mut high) = (0.0_f64, 60.0_f64);
+    let mut theta = (k / expected).ln().clamp(1e-6, 30.0);
+    for _ in 0..60 {
+        let (mean, variance) = moments(theta);
+        if mean < k {
+            low = theta
+        } else {
+            high = theta
+        }
+        let step = theta + (k - mean) / variance.max(1e-300);
+        theta = if step > low && step < high {
+            step
+        } else {
+            0.5 * (low + high)
+        };
+        if (mean - k).abs() < 1e-9 * k {
+            break;
+        }
+    }
+    let z_less_one = theta.exp_m1();
+    let cumulant: f64 = chances.iter().map(|p| (p * z_less_one).ln_1p()).sum();
+    let (mean, variance) = moments(theta);
+    ((mean - k).abs() < 1e-6 * k && variance > 1.0).then(|| {
+        let scale = -(-theta).exp_m1() * (2.0 * std::f64::consts::PI * variance).sqrt();
+        (cumulant - theta * k).exp() / scale
+    })
 }
 
 /// Whether so many hits could be significant at all: more than two standard
@@ -54,6 +135,20 @@ pub(super) fn poisson_tail(mean: f64, hits: usize) -> f64 {
 mod tests {
     use super::*;
     use approx::assert_relative_eq;
+
+    #[test]
+    fn the_saddlepoint_is_near_the_exact_tail() {
+        let chances: Vec<f64> = (0..600)
+            .map(|i| 0.002 + 0.0003 * f64::from(i % 37))
+            .collect();
+        for hits in [20, 40, 90, 160] {
+            let near = saddlepoint_tail(&chances, hits).unwrap();
+            let exact = poisson_binomial_tail(&chances, hits);
+            assert!((near / exact).ln().abs() < 0.05, "{near} {exact}");
+        }
+        assert_eq!(saddlepoint_tail(&chances, 2), None);
+        assert_eq!(saddlepoint_tail(&[0.5; 4], 4), None);
+    }
 
     #[test]
     fn poisson_tail_is_one_minus_the_first_terms() {
