@@ -1,6 +1,8 @@
 //! The command line as a user meets it: exit codes, messages, the folder and
 //! what is in it.
 
+#![expect(clippy::unwrap_used, reason = "a test that cannot go on says where")]
+
 mod document;
 mod folder;
 mod injection;

@@ -7,23 +7,23 @@ use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
 
 /// A folder for one test with inspection files in it.
-pub struct Shop {
+pub(crate) struct Shop {
     place: tempfile::TempDir,
 }
 
 impl Shop {
     /// So many panels with the machine spot.
-    pub fn with_spot(panels: usize) -> Self {
+    pub(crate) fn with_spot(panels: usize) -> Self {
         Self::build(panels, "sand-through", "W-60", Spot::Present)
     }
 
     /// The same without the spot.
-    pub fn without_spot(panels: usize) -> Self {
+    pub(crate) fn without_spot(panels: usize) -> Self {
         Self::build(panels, "sand-through", "W-60", Spot::Absent)
     }
 
     /// With names of defect and part of the test's choosing.
-    pub fn named(panels: usize, defect: &str, part: &str) -> Self {
+    pub(crate) fn named(panels: usize, defect: &str, part: &str) -> Self {
         Self::build(panels, defect, part, Spot::Present)
     }
 
@@ -39,27 +39,27 @@ impl Shop {
     }
 
     /// Writes a file among the inspection files.
-    pub fn write(&self, name: &str, text: &str) {
+    pub(crate) fn write(&self, name: &str, text: &str) {
         std::fs::write(self.inspections().join(name), text).unwrap();
     }
 
     /// Where the inspection files are.
-    pub fn inspections(&self) -> PathBuf {
+    pub(crate) fn inspections(&self) -> PathBuf {
         self.place.path().join("inspections")
     }
 
     /// A path in the test's folder.
-    pub fn path(&self, name: &str) -> PathBuf {
+    pub(crate) fn path(&self, name: &str) -> PathBuf {
         self.place.path().join(name)
     }
 
     /// `onus report inspections --out report` with more arguments.
-    pub fn report(&self, more: &[&str]) -> Output {
+    pub(crate) fn report(&self, more: &[&str]) -> Output {
         self.command(more).output().unwrap()
     }
 
     /// The same, not yet started.
-    pub fn command(&self, more: &[&str]) -> Command {
+    pub(crate) fn command(&self, more: &[&str]) -> Command {
         let mut command = onus();
         command
             .current_dir(self.place.path())
@@ -69,23 +69,23 @@ impl Shop {
     }
 
     /// Bytes of a file of the report.
-    pub fn made(&self, name: &str) -> Vec<u8> {
+    pub(crate) fn made(&self, name: &str) -> Vec<u8> {
         std::fs::read(self.path("report").join(name)).unwrap()
     }
 
     /// `findings.json` of the report.
-    pub fn findings(&self) -> serde_json::Value {
+    pub(crate) fn findings(&self) -> serde_json::Value {
         serde_json::from_slice(&self.made("findings.json")).unwrap()
     }
 }
 
 /// The binary.
-pub fn onus() -> Command {
+pub(crate) fn onus() -> Command {
     Command::new(env!("CARGO_BIN_EXE_onus"))
 }
 
 /// Names of all files below a folder, sorted.
-pub fn files(folder: &Path) -> Vec<String> {
+pub(crate) fn files(folder: &Path) -> Vec<String> {
     let mut names: Vec<String> = walkdir::WalkDir::new(folder)
         .into_iter()
         .map(Result::unwrap)

@@ -86,8 +86,12 @@ fn key_numbers(context: &Context<'_>, ranking: &Ranking) -> Vec<KeyNumber> {
     ];
     match ranking.total_cost {
         Some(cost) => out.push(KeyNumber {
-            value: numbers.significant(cost, 3),
-            label: front::cost_label(&context.site.defects.cost_unit),
+            value: format!(
+                "{}\u{a0}{}",
+                numbers.significant(cost, 3),
+                short(&context.site.defects.cost_unit, 8)
+            ),
+            label: front::COST.to_owned(),
         }),
         None if !worst.is_empty() => {
             let mut panels: Vec<usize> = worst

@@ -32,7 +32,7 @@ fn outlines(rects: impl Iterator<Item = Rect>) -> Vec<Rect> {
         counts.entry(key).or_insert((0, r)).0 += 1;
     }
     let mut all: Vec<(usize, Rect)> = counts.into_values().collect();
-    all.sort_by(|a, b| b.0.cmp(&a.0));
+    all.sort_by_key(|outline| std::cmp::Reverse(outline.0));
     all.into_iter().map(|(_, rect)| rect).collect()
 }
 

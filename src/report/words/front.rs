@@ -168,11 +168,8 @@ pub fn findings_label(findings: &[&Finding], numbers: &NumberStyle) -> String {
     }
 }
 
-/// Label of the cost, or of the panels hit where no cost is known.
-#[must_use]
-pub fn cost_label(unit: &str) -> String {
-    format!("{unit}: cost of these panels")
-}
+/// Label of the cost.
+pub const COST: &str = "cost of panels with a defect";
 
 /// Label of the panels hit by findings.
 pub const PANELS_IN_FINDINGS: &str = "panels marked by these findings";
