@@ -33,12 +33,27 @@ fn page(context: &Context<'_>, finding: &Finding, number: usize) -> Result<Page,
     let numbers = context.numbers();
     let speech = context.speech();
     let mut blocks = Vec::new();
-    if finding.kind != Kind::Wandering && !finding.evidence.members.is_empty() {
-        blocks.push(Block::Figure(maps::finding_figure(context, finding)?));
-        if !finding.evidence.hits.is_empty() {
-            let name = format!("when-{}", finding.id.to_lowercase());
-            blocks.push(Block::Figure(strips::figure(context, &[finding], &name)?));
+    let evidence = evidence::figures(context, finding)?;
+    let lots_in_a_table = evidence.is_empty();
+    let mapped = finding.kind != Kind::Wandering && !finding.evidence.members.is_empty();
+    if mapped && evidence.is_empty() {
+        blocks.push(Block::Figure(maps::finding_figure(
+            context,
+            finding,
+            context.theme,
+        )?));
+    } else {
+        let half = context.theme.half();
+        let mut small = Vec::new();
+        if mapped {
+            small.push(maps::finding_figure(context, finding, &half)?);
         }
+        small.extend(evidence);
+        blocks.extend(side_by_side(small));
+    }
+    if !finding.evidence.hits.is_empty() {
+        let name = format!("when-{}", finding.id.to_lowercase());
+        blocks.push(Block::Figure(strips::figure(context, &[finding], &name)?));
     }
     let reasons: Vec<String> = finding
         .reasons
@@ -49,11 +64,9 @@ fn page(context: &Context<'_>, finding: &Finding, number: usize) -> Result<Page,
         blocks.push(Block::Heading(words::finding_page::WHY.to_owned()));
         blocks.push(Block::List(reasons));
     }
-    let evidence = evidence::figures(context, finding)?;
-    if evidence.is_empty() && !finding.evidence.by_lot.is_empty() {
+    if lots_in_a_table && !finding.evidence.by_lot.is_empty() {
         blocks.push(Block::Table(by_lot(context, finding)));
     }
-    blocks.extend(side_by_side(evidence));
     let settle = words::next_check(&finding.next_check, numbers);
     let step = advice::first_step(finding, settle, &speech);
     blocks.push(Block::Heading(words::finding_page::NEXT.to_owned()));

@@ -140,7 +140,7 @@ fn statements(context: &Context<'_>) -> Vec<Statement> {
             cause_word: String::new(),
             text: front::more_findings(worst.len() - room, numbers),
             sure: String::new(),
-            link: Some("findings".to_owned()),
+            link: worst.get(room).map(|next| context.finding_anchor(next)),
         });
         return out;
     }

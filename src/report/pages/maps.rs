@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use super::Context;
 use crate::causes::{Finding, Frame};
 use crate::charts::places::{Labels, Map, Ring, Shape};
-use crate::charts::{ChartError, Description, places};
+use crate::charts::{ChartError, Description, Theme, places};
 use crate::records::{Panel, Point, Rect};
 use crate::report::Figure;
 use crate::report::words;
@@ -115,6 +115,7 @@ pub(super) fn cell_figure(
 pub(super) fn finding_figure(
     context: &Context<'_>,
     finding: &Finding,
+    theme: &Theme,
 ) -> Result<Figure, ChartError> {
     let records = context.findings.records;
     let on_panel = matches!(finding.frame, Some(Frame::Panel));
@@ -167,7 +168,7 @@ pub(super) fn finding_figure(
         &map,
         &labels(context, alt.clone(), &finding.id),
         205.0,
-        context.theme,
+        theme,
     )?;
     Ok(Figure {
         name: format!("place-{}", finding.id.to_lowercase()),

@@ -21,6 +21,7 @@ pub(super) fn value(document: &Document) -> Value {
             (key(cause).to_owned(), look)
         })
         .collect();
+    let anchors: Vec<&str> = document.pages.iter().map(|p| p.anchor.as_str()).collect();
     let mut figures = 0;
     let pages: Vec<Value> = document
         .pages
@@ -29,7 +30,7 @@ pub(super) fn value(document: &Document) -> Value {
             let blocks: Vec<Value> = page
                 .blocks
                 .iter()
-                .map(|block| block_value(block, &mut figures))
+                .map(|block| block_value(block, &anchors, &mut figures))
                 .collect();
             json!({
                 "anchor": page.anchor,
@@ -105,7 +106,7 @@ fn size(svg: &str, name: &str) -> Option<f64> {
     root[start..].split_once("pt\"")?.0.parse().ok()
 }
 
-fn block_value(block: &Block, figures: &mut usize) -> Value {
+fn block_value(block: &Block, anchors: &[&str], figures: &mut usize) -> Value {
     match block {
         Block::Heading(text) => json!({"kind": "heading", "text": printable(text)}),
         Block::Paragraph(text) => json!({"kind": "paragraph", "text": printable(text)}),
@@ -130,7 +131,8 @@ fn block_value(block: &Block, figures: &mut usize) -> Value {
                         "cause_word": printable(&s.cause_word),
                         "text": printable(&s.text),
                         "sure": printable(&s.sure),
-                        "link": s.link,
+                        // A page that the data do not carry has no anchor.
+                        "link": s.link.as_deref().filter(|link| anchors.contains(link)),
                     })
                 })
                 .collect();
