@@ -17,7 +17,8 @@ pub(super) const MACHINE_PLACES: f64 = 0.5;
 /// Share of places that keep their distance from the edges, over all corners.
 pub(super) const PATH_PLACES: f64 = 0.1;
 
-/// Share of sides, over both machine axes.
+/// Share of sides, over both axes of the machine and, where panels were turned,
+/// of the panel.
 pub(super) const SIDES: f64 = 0.2;
 
 /// Share of the slopes of removal, over both machine axes.

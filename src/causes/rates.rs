@@ -22,7 +22,7 @@ const WORTH_NAMING: f64 = 1.5;
 const NEIGHBOURS: f64 = 0.05;
 
 /// The same for the first or last lot, which has neighbours on one side only.
-const ONE_NEIGHBOUR: f64 = 0.002;
+const ONE_NEIGHBOUR: f64 = 0.01;
 
 /// Panels that a lot, and what it is compared with, need.
 const LEAST_PANELS: usize = 5;
@@ -107,7 +107,7 @@ pub(super) fn by_lot(stream: &StreamCounts<'_>, alpha: f64, streams: usize) -> V
     }
     // Highest rates first; each lot named is left out of the rest for the next.
     let mut rest: Vec<bool> = vec![true; names.len()];
-    let mut out: Vec<StandsOut> = Vec::new();
+    let mut out: Vec<(usize, StandsOut)> = Vec::new();
     let tests = names.len() * streams;
     loop {
         let mut best: Option<(f64, usize)> = None;
@@ -138,12 +138,31 @@ pub(super) fn by_lot(stream: &StreamCounts<'_>, alpha: f64, streams: usize) -> V
                     level.clone_from(&names[lot]);
                 }
                 found.inside.clone_from(&members[lot]);
-                out.push(found);
+                out.push((lot, found));
             }
             _ => break,
         }
     }
-    out
+    let mut named = vec![false; names.len()];
+    for (lot, _) in &out {
+        named[*lot] = true;
+    }
+    let high: Vec<bool> = known
+        .iter()
+        .map(|&at| lot_of[at].is_some_and(|l| named[l]))
+        .collect();
+    out.retain_mut(|(lot, found)| {
+        let own: Vec<bool> = known.iter().map(|&at| lot_of[at] == Some(*lot)).collect();
+        match neighbours(stream, &known, &own, &high) {
+            Neighbours::Returns => true,
+            Neighbours::Differ(ratio) => {
+                found.reasons.push(Reason::DiffersFromNeighbours { ratio });
+                true
+            }
+            Neighbours::Alike => false,
+        }
+    });
+    out.into_iter().map(|(_, found)| found).collect()
 }
 
 fn judge_lot(
@@ -179,36 +198,6 @@ fn judge_lot(
             columns: vec![Followed::Recipe],
         });
     }
-    let one_stretch = (0..compared.len())
-        .filter(|&i| inside(compared[i]) && (i == 0 || !inside(compared[i - 1])))
-        .count()
-        == 1;
-    if one_stretch {
-        let first = compared.iter().position(|&at| inside(at))?;
-        let past = first + own.len();
-        let before = first.saturating_sub(own.len())..past;
-        let after = first..(past + own.len()).min(compared.len());
-        let near = |range: std::ops::Range<usize>| -> Vec<Count> {
-            compared[range]
-                .iter()
-                .map(|&at| stream.count(at, inside(at), 0))
-                .collect()
-        };
-        // A drift that ends with the lot has one neighbour to differ from.
-        let sides = [near(before.clone()), near(after.clone())].map(|side| rank_test(&side));
-        let enough = match sides {
-            [Some(a), Some(b)] => a.max(b) <= NEIGHBOURS,
-            [Some(one), None] | [None, Some(one)] => one <= ONE_NEIGHBOUR,
-            [None, None] => false,
-        };
-        if !enough {
-            return None;
-        }
-        let near = near(before.start..after.end);
-        reasons.push(Reason::DiffersFromNeighbours {
-            ratio: rate_ratio(&near).map_or(ratio, |r| r.0),
-        });
-    }
     (ratio >= WORTH_NAMING && ratio_ci.low > 1.0).then(|| StandsOut {
         column: Followed::Lot,
         rate: RateByLevel {
@@ -224,6 +213,65 @@ fn judge_lot(
         reasons,
         moved_with_recipe,
     })
+}
+
+/// How a lot compares with what ran just before and after it.
+enum Neighbours {
+    /// It came back after other lots: no drift explains it.
+    Returns,
+    /// One stretch, and its neighbours have so many times fewer marks.
+    Differ(f64),
+    /// One stretch, and its neighbours don't differ enough: a drift may.
+    Alike,
+}
+
+/// Compares a lot that ran in one stretch with twice as many panels on either
+/// side of the stretch of lots named with it.
+fn neighbours(
+    stream: &StreamCounts<'_>,
+    known: &[usize],
+    own: &[bool],
+    high: &[bool],
+) -> Neighbours {
+    let n = known.len();
+    let starts = (0..n)
+        .filter(|&i| own[i] && (i == 0 || !own[i - 1]))
+        .count();
+    let (Some(first), Some(last)) = (own.iter().position(|o| *o), own.iter().rposition(|o| *o))
+    else {
+        return Neighbours::Alike;
+    };
+    if starts > 1 {
+        return Neighbours::Returns;
+    }
+    let length = 2 * (last + 1 - first);
+    let low_before = (0..first).rev().find(|&i| !high[i]);
+    let low_after = (last + 1..n).find(|&i| !high[i]);
+    let before = low_before.map(|i| i.saturating_sub(length - 1)..i + 1);
+    let after = low_after.map(|i| i..(i + length).min(n));
+    let counts = |ranges: &[&std::ops::Range<usize>]| -> Vec<Count> {
+        let near = ranges
+            .iter()
+            .flat_map(|r| (*r).clone())
+            .filter(|&i| !high[i]);
+        near.map(|i| stream.count(known[i], false, 0))
+            .chain((first..=last).map(|i| stream.count(known[i], true, 0)))
+            .collect()
+    };
+    // A drift that ends with the lot has one neighbour to differ from.
+    let side = |range: &Option<std::ops::Range<usize>>| {
+        range.as_ref().and_then(|r| rank_test(&counts(&[r])))
+    };
+    let differ = match (side(&before), side(&after)) {
+        (Some(a), Some(b)) => a.max(b) <= NEIGHBOURS,
+        (Some(one), None) | (None, Some(one)) => one <= ONE_NEIGHBOUR,
+        (None, None) => false,
+    };
+    if !differ {
+        return Neighbours::Alike;
+    }
+    let both: Vec<&std::ops::Range<usize>> = [&before, &after].into_iter().flatten().collect();
+    rate_ratio(&counts(&both)).map_or(Neighbours::Alike, |(ratio, _)| Neighbours::Differ(ratio))
 }
 
 /// Suppliers or part numbers whose lots carry more marks than other lots:

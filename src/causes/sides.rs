@@ -62,17 +62,14 @@ struct Lead {
 /// the caller.
 pub(super) fn sides(stream: &SideStream<'_>, alpha: f64) -> Vec<Finding> {
     let mut leads: Vec<Lead> = Vec::new();
+    let turned = !never_turned(stream);
     for frame in [SideFrame::Machine, SideFrame::Panel] {
-        if frame == SideFrame::Panel && never_turned(stream) {
+        if frame == SideFrame::Panel && !turned {
             continue;
         }
         for axis in [LineAxis::X, LineAxis::Y] {
-            let share = if frame == SideFrame::Machine {
-                SIDES
-            } else {
-                1.0
-            };
-            leads.extend(lead(stream, frame, axis, share).filter(|l| l.p_adjusted <= alpha));
+            let tests = 2 * stream.streams * if turned { 2 } else { 1 };
+            leads.extend(lead(stream, frame, axis, tests).filter(|l| l.p_adjusted <= alpha));
         }
     }
     leads.sort_by(|a, b| a.p_adjusted.total_cmp(&b.p_adjusted));
@@ -130,7 +127,7 @@ fn voters(
         .collect()
 }
 
-fn lead(stream: &SideStream<'_>, frame: SideFrame, axis: LineAxis, share: f64) -> Option<Lead> {
+fn lead(stream: &SideStream<'_>, frame: SideFrame, axis: LineAxis, tests: usize) -> Option<Lead> {
     let voters = voters(stream, stream.panels, frame, axis);
     let (low, high) = sides_of(axis);
     let for_low = voters.iter().filter(|v| v.vote == low).count();
@@ -148,7 +145,7 @@ fn lead(stream: &SideStream<'_>, frame: SideFrame, axis: LineAxis, share: f64) -
         side,
         votes,
         against,
-        p_adjusted: adjusted(sign_test(votes, against), 2 * stream.streams, share),
+        p_adjusted: adjusted(sign_test(votes, against), tests, SIDES),
         voters,
     })
 }
