@@ -7,6 +7,7 @@
 //! Bell and McCaffrey 2002). Pooling machines wins back the power that single
 //! machines with few lives don't have.
 
+use super::LevelCount;
 use super::rate_follows::centred;
 use super::rates::StreamCounts;
 use super::reason::AbrasiveEnd;
@@ -148,6 +149,37 @@ fn aged(stream: &StreamCounts<'_>, next: usize) -> Vec<Aged> {
         .collect()
 }
 
+/// Hits and exposure in fifths of the ages, for the chart.
+pub(super) fn by_age(panels: &[(f64, bool)]) -> Vec<LevelCount> {
+    let mut sorted = panels.to_vec();
+    sorted.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let n = sorted.len();
+    let mut out: Vec<LevelCount> = Vec::new();
+    let mut from = 0;
+    for fifth in 1..=5 {
+        // Equal ages stay together.
+        let mut to = (n * fifth / 5).max(from);
+        while to > from && to < n && sorted[to].0 == sorted[to - 1].0 {
+            to += 1;
+        }
+        if to == from {
+            continue;
+        }
+        let (low, high) = (sorted[from].0, sorted[to - 1].0);
+        out.push(LevelCount {
+            level: if low == high {
+                format!("{low:.0}")
+            } else {
+                format!("{low:.0}–{high:.0}")
+            },
+            exposed: to - from,
+            hits: sorted[from..to].iter().filter(|p| p.1).count(),
+        });
+        from = to;
+    }
+    out
+}
+
 struct Slope {
     estimate: f64,
     p_value: f64,
@@ -262,6 +294,19 @@ mod tests {
                     .is_some_and(|e| e.p_value <= 0.01)
             })
             .count()
+    }
+
+    #[test]
+    fn fifths_keep_equal_ages_together() {
+        let panels: Vec<(f64, bool)> = (0..30).map(|i| (f64::from(i / 10), i >= 20)).collect();
+        let ages = by_age(&panels);
+        assert_eq!(ages.len(), 3);
+        assert_eq!(
+            (ages[2].level.as_str(), ages[2].exposed, ages[2].hits),
+            ("2", 10, 10)
+        );
+        assert_eq!(ages[0].hits, 0);
+        assert_eq!(by_age(&[]), []);
     }
 
     #[test]

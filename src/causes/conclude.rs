@@ -10,7 +10,7 @@ use super::repeat::{Dossier, Explained, Ground};
 use super::verdict::{self, Facts, Holds, Looks, Lots, Recipe};
 use super::{
     Cause, ChangePoint, Evidence, Finding, Frame, Hit, Kind, LevelCount, Period, Sharpness,
-    together,
+    abrasive, together,
 };
 use crate::records::{Panel, Point};
 use crate::stats::proportion;
@@ -555,6 +555,7 @@ fn evidence(
                 hits: c.hits,
             })
             .collect(),
+        by_age: by_age(records, ground, dossier),
         frames: dossier.frames.scores.clone(),
         onset: dossier.life.onset.map(change),
         end: dossier.life.end.map(change),
@@ -574,6 +575,23 @@ fn evidence(
         }),
         ..Evidence::default()
     }
+}
+
+/// Hits by age of the abrasive, where the hits follow it.
+fn by_age(
+    records: &crate::records::Records,
+    ground: &Ground<'_>,
+    dossier: &Dossier,
+) -> Vec<LevelCount> {
+    if dossier.age.is_none() {
+        return Vec::new();
+    }
+    let aged: Vec<(f64, bool)> = (dossier.exposed.iter().zip(&dossier.hit))
+        .filter_map(|(&at, &hit)| {
+            Some((records.panels[ground.scene.panels[at]].abrasive_age?, hit))
+        })
+        .collect();
+    abrasive::by_age(&aged)
 }
 
 #[cfg(test)]

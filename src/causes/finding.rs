@@ -232,6 +232,8 @@ pub struct Evidence {
     pub members: Vec<usize>,
     /// Hits and exposure by lot, lots in order of first panel; empty if not recorded.
     pub by_lot: Vec<LevelCount>,
+    /// Hits and exposure by age of the abrasive, where the age matters.
+    pub by_age: Vec<LevelCount>,
     /// The frames compared, best first.
     pub frames: Vec<FrameScore>,
     /// Where the rate rose, if claimed.

@@ -3,12 +3,14 @@
 
 use std::collections::BTreeMap;
 
-use super::abrasive::{AgeEvidence, age_evidence};
+use super::abrasive::{AgeEvidence, age_evidence, by_age};
 use super::rate_follows::{FactorEffect, factor_effects};
 use super::rates::{StandsOut, StreamCounts, by_group, by_lot};
+use super::repeat::coded;
 use super::verdict::{self, Nothing};
 use super::{
-    Cause, Evidence, Finding, Followed, Kind, Limit, NextCheck, Reason, Stream, StreamData,
+    Cause, Evidence, Finding, Followed, Kind, LevelCount, Limit, NextCheck, Reason, Stream,
+    StreamData,
 };
 use crate::records::Records;
 use crate::site::DefectClass;
@@ -295,10 +297,48 @@ fn finding(
         next_check,
         evidence: Evidence {
             stream: Some(index),
+            by_age: if kind == Kind::Abrasive {
+                let aged: Vec<(f64, bool)> = (inside.iter())
+                    .filter_map(|&at| Some((panel(at).abrasive_age?, remainder.marks[at] > 0.0)))
+                    .collect();
+                by_age(&aged)
+            } else {
+                Vec::new()
+            },
+            by_lot: if kind == Kind::Lot {
+                by_lot_counts(remainder, records)
+            } else {
+                Vec::new()
+            },
             exposed: inside.iter().map(|&at| data.panels[at]).collect(),
             ..Evidence::default()
         },
     }
+}
+
+/// Panels with a mark and all panels by lot, in order of first panel.
+fn by_lot_counts(remainder: &Remainder<'_>, records: &Records) -> Vec<LevelCount> {
+    let panels = &remainder.data.panels;
+    let lots: Vec<Option<String>> = panels
+        .iter()
+        .map(|&i| records.panels[i].lot.as_deref().map(String::from))
+        .collect();
+    let (codes, names) = coded(&lots);
+    let mut out: Vec<LevelCount> = names
+        .into_iter()
+        .map(|level| LevelCount {
+            level,
+            exposed: 0,
+            hits: 0,
+        })
+        .collect();
+    for (code, marks) in codes.iter().zip(&remainder.marks) {
+        if let Some(lot) = code {
+            out[*lot].exposed += 1;
+            out[*lot].hits += usize::from(*marks > 0.0);
+        }
+    }
+    out
 }
 
 /// Fills in a stream's cause, reasons and next check. `findings` are its own,

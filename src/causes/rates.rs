@@ -19,10 +19,10 @@ const WORTH_NAMING: f64 = 1.5;
 
 /// The neighbours in time of a lot that ran in one stretch must differ at this
 /// level: else a slow drift of anything explains the lot.
-const NEIGHBOURS: f64 = 0.05;
+const NEIGHBOURS: f64 = 0.03;
 
 /// The same for the first or last lot, which has neighbours on one side only.
-const ONE_NEIGHBOUR: f64 = 0.01;
+const ONE_NEIGHBOUR: f64 = 0.002;
 
 /// Panels that a lot, and what it is compared with, need.
 const LEAST_PANELS: usize = 5;
@@ -244,24 +244,31 @@ fn neighbours(
     if starts > 1 {
         return Neighbours::Returns;
     }
-    let length = 2 * (last + 1 - first);
+    let length = last + 1 - first;
     let low_before = (0..first).rev().find(|&i| !high[i]);
     let low_after = (last + 1..n).find(|&i| !high[i]);
-    let before = low_before.map(|i| i.saturating_sub(length - 1)..i + 1);
-    let after = low_after.map(|i| i..(i + length).min(n));
-    let counts = |ranges: &[&std::ops::Range<usize>]| -> Vec<Count> {
-        let near = ranges
+    // At each border of the stretch: as many of its panels as the lot has,
+    // against twice as many beyond. A drift has no sharp border.
+    let before = low_before.map(|i| {
+        (
+            i + 1..i + 1 + length,
+            (i + 1).saturating_sub(2 * length)..i + 1,
+        )
+    });
+    let after = low_after.map(|i| (i - length..i, i..(i + 2 * length).min(n)));
+    type Border = (std::ops::Range<usize>, std::ops::Range<usize>);
+    let counts = |borders: &[&Border]| -> Vec<Count> {
+        let within = borders.iter().flat_map(|b| b.0.clone()).map(|i| (i, true));
+        let beyond = borders
             .iter()
-            .flat_map(|r| (*r).clone())
+            .flat_map(|b| b.1.clone())
             .filter(|&i| !high[i]);
-        near.map(|i| stream.count(known[i], false, 0))
-            .chain((first..=last).map(|i| stream.count(known[i], true, 0)))
+        (within.chain(beyond.map(|i| (i, false))))
+            .map(|(i, inside)| stream.count(known[i], inside, 0))
             .collect()
     };
     // A drift that ends with the lot has one neighbour to differ from.
-    let side = |range: &Option<std::ops::Range<usize>>| {
-        range.as_ref().and_then(|r| rank_test(&counts(&[r])))
-    };
+    let side = |border: &Option<Border>| border.as_ref().and_then(|b| rank_test(&counts(&[b])));
     let differ = match (side(&before), side(&after)) {
         (Some(a), Some(b)) => a.max(b) <= NEIGHBOURS,
         (Some(one), None) | (None, Some(one)) => one <= ONE_NEIGHBOUR,
@@ -270,7 +277,7 @@ fn neighbours(
     if !differ {
         return Neighbours::Alike;
     }
-    let both: Vec<&std::ops::Range<usize>> = [&before, &after].into_iter().flatten().collect();
+    let both: Vec<&Border> = [&before, &after].into_iter().flatten().collect();
     rate_ratio(&counts(&both)).map_or(Neighbours::Alike, |(ratio, _)| Neighbours::Differ(ratio))
 }
 

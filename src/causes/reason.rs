@@ -347,7 +347,7 @@ pub enum Reason {
     },
     /// The lot ran in one stretch and its neighbours in time differ from it.
     DiffersFromNeighbours {
-        /// Rate over the rate of as many panels just before and after.
+        /// Rate over the rate of the panels just before and after.
         ratio: f64,
     },
     /// The stream's rate follows the age of the abrasive.

@@ -10,6 +10,8 @@ pub mod before_after;
 mod cause_style;
 pub mod control_chart;
 pub mod effect;
+pub mod exposure_bars;
+pub mod frames_side_by_side;
 pub mod kinds;
 mod log_axis;
 mod marks;

@@ -1,9 +1,16 @@
 //! Charts of what stands behind a finding, beside its place and its strip.
 
 use super::Context;
-use crate::causes::Finding;
-use crate::charts::ChartError;
+use crate::causes::{Finding, LevelCount, Period};
+use crate::charts::exposure_bars::{self, Labels};
+use crate::charts::frames_side_by_side::{self, Cloud};
+use crate::charts::{ChartError, Description, cause_colour};
+use crate::records::{Point, Rect};
 use crate::report::Figure;
+use crate::report::words::evidence as words;
+
+/// More lots than this are not drawn: the bars would be hairlines.
+const MOST_LOTS: usize = 60;
 
 /// The charts of a finding, drawn with [`Theme::half`](crate::charts::Theme::half):
 /// two stand side by side.
@@ -11,10 +18,150 @@ use crate::report::Figure;
 /// # Errors
 ///
 /// [`ChartError`] if a chart could not be drawn.
-#[expect(clippy::unnecessary_wraps, reason = "pages draw charts")]
-pub(super) fn figures(
-    _context: &Context<'_>,
-    _finding: &Finding,
-) -> Result<Vec<Figure>, ChartError> {
-    Ok(Vec::new())
+pub(super) fn figures(context: &Context<'_>, finding: &Finding) -> Result<Vec<Figure>, ChartError> {
+    let numbers = context.numbers();
+    let evidence = &finding.evidence;
+    let mut out = Vec::new();
+    if let Some(figure) = frames(context, finding)? {
+        out.push(figure);
+    }
+    if (2..=MOST_LOTS).contains(&evidence.by_lot.len()) {
+        let caption = words::lots(finding, numbers);
+        out.push(bars(
+            context,
+            finding,
+            &evidence.by_lot,
+            ("lots", words::LOT, caption),
+        )?);
+    }
+    if let Some(Period::EveryKth {
+        every,
+        phase,
+        folded,
+    }) = &evidence.period
+    {
+        let caption = words::folded(finding, *every, phase.is_none());
+        out.push(bars(
+            context,
+            finding,
+            folded,
+            ("folded", words::FOLDED, caption),
+        )?);
+    }
+    if !evidence.by_age.is_empty() {
+        let caption = words::ages(finding);
+        out.push(bars(
+            context,
+            finding,
+            &evidence.by_age,
+            ("ages", words::AGE, caption),
+        )?);
+    }
+    Ok(out)
+}
+
+fn bars(
+    context: &Context<'_>,
+    finding: &Finding,
+    levels: &[LevelCount],
+    (name, x, caption): (&str, &str, String),
+) -> Result<Figure, ChartError> {
+    let alt = words::bars_described(levels, &caption, context.numbers());
+    let labels = Labels {
+        description: Description {
+            title: caption.clone(),
+            text: alt.clone(),
+        },
+        x: x.to_owned(),
+        y: words::PANELS.to_owned(),
+    };
+    let colour = cause_colour(finding.cause);
+    Ok(Figure {
+        name: format!("{name}-{}", finding.id.to_lowercase()),
+        svg: exposure_bars::svg(levels, colour, &labels, &context.theme.half())?,
+        caption,
+        alt,
+    })
+}
+
+/// Only where the frames differ at all: some panel was turned, laid elsewhere
+/// or of another size.
+fn frames(context: &Context<'_>, finding: &Finding) -> Result<Option<Figure>, ChartError> {
+    let records = context.findings.records;
+    let evidence = &finding.evidence;
+    let machine: Vec<Point> = evidence.hits.iter().map(|h| h.machine).collect();
+    let on_panel: Vec<Point> = evidence.hits.iter().map(|h| h.on_panel).collect();
+    let differ = machine
+        .iter()
+        .zip(&on_panel)
+        .any(|(m, p)| (m.x - p.x).hypot(m.y - p.y) > 1.0);
+    if !differ || machine.len() < 3 || evidence.frames.is_empty() {
+        return Ok(None);
+    }
+    let panels = || {
+        evidence
+            .exposed
+            .iter()
+            .filter_map(|&i| records.panels.get(i))
+    };
+    let numbers = context.numbers();
+    let spread = (half_within(&machine), half_within(&on_panel));
+    let cloud = |title: &str, rects: &mut dyn Iterator<Item = Rect>, hits, mm| Cloud {
+        title: title.to_owned(),
+        note: words::spread(mm, numbers),
+        outline: around(rects),
+        hits,
+    };
+    let clouds = [
+        cloud(
+            words::IN_MACHINE,
+            &mut panels().map(crate::records::Panel::machine_rect),
+            machine,
+            spread.0,
+        ),
+        cloud(
+            words::ON_PANEL,
+            &mut panels().map(crate::records::Panel::rect),
+            on_panel,
+            spread.1,
+        ),
+    ];
+    let caption = words::frames(finding, spread, numbers);
+    let description = Description {
+        title: caption.clone(),
+        text: caption.clone(),
+    };
+    let colour = cause_colour(finding.cause);
+    Ok(Some(Figure {
+        name: format!("frames-{}", finding.id.to_lowercase()),
+        svg: frames_side_by_side::svg(&clouds, colour, &description, &context.theme.half())?,
+        alt: caption.clone(),
+        caption,
+    }))
+}
+
+/// Median distance of points from their middle (medians of both coordinates).
+fn half_within(points: &[Point]) -> f64 {
+    let median = |mut values: Vec<f64>| {
+        values.sort_by(f64::total_cmp);
+        values.get(values.len() / 2).copied().unwrap_or(0.0)
+    };
+    let x = median(points.iter().map(|p| p.x).collect());
+    let y = median(points.iter().map(|p| p.y).collect());
+    median(points.iter().map(|p| (p.x - x).hypot(p.y - y)).collect())
+}
+
+fn around(rects: &mut dyn Iterator<Item = Rect>) -> Rect {
+    let first = rects.next().unwrap_or(Rect {
+        x0: 0.0,
+        y0: 0.0,
+        x1: 1.0,
+        y1: 1.0,
+    });
+    rects.fold(first, |a, b| Rect {
+        x0: a.x0.min(b.x0),
+        y0: a.y0.min(b.y0),
+        x1: a.x1.max(b.x1),
+        y1: a.y1.max(b.y1),
+    })
 }

@@ -11,6 +11,7 @@ pub mod changes;
 pub mod counting;
 pub mod data;
 pub mod document;
+pub mod evidence;
 pub mod finding;
 pub mod finding_page;
 pub mod front;

@@ -394,7 +394,7 @@ fn rates(reason: &Reason, n: &NumberStyle) -> String {
             list(columns.iter().map(|c| column(c).to_owned()))
         ),
         Reason::DiffersFromNeighbours { ratio } => format!(
-            "It ran in one stretch; as many panels just before and after it have a rate {} times lower.",
+            "It ran in one stretch, at {} times the rate of the panels just before and after it.",
             n.significant(*ratio, 2)
         ),
         Reason::RateFollowsAge {
