@@ -19,6 +19,9 @@ const RING_MM: f64 = 24.0;
 const BAND_MM: f64 = 8.0;
 const STRIPS_MM: f64 = 24.0;
 
+/// Least length of the strip on either side, as a share of the band.
+const LEAST_ROOM: f64 = 0.25;
+
 /// Whether what was found is narrow enough for a place.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Sharpness {
@@ -83,6 +86,9 @@ pub(super) fn spot_ring_ratio(field: &Field, centre: Point, taken: &[Zone]) -> O
 
 /// The same for a line: weights of the marks in two strips beside the band over
 /// those in the band, expectation taken off both.
+///
+/// None also where the strip on one side has no room on the panels: a band that
+/// reaches down to an edge can't be told from an edge that takes more marks.
 pub(super) fn line_ring_ratio(
     field: &Field,
     along: LineAxis,
@@ -171,7 +177,7 @@ fn strip_lengths(
             Zone::Disc { .. } => false,
         })
     };
-    let (mut inside, mut around) = (0.0, 0.0);
+    let (mut inside, mut sides) = (0.0, [0.0; 2]);
     for k in -STEPS..STEPS {
         let offset = (f64::from(k) + 0.5) * step;
         if blocked(at + offset) {
@@ -186,10 +192,11 @@ fn strip_lengths(
         if offset.abs() <= inner {
             inside += panels;
         } else {
-            around += panels;
+            sides[usize::from(offset > 0.0)] += panels;
         }
     }
-    (inside > 0.0).then_some(around / inside)
+    let room = sides.iter().all(|side| *side >= LEAST_ROOM * inside);
+    (inside > 0.0 && room).then_some(sides.iter().sum::<f64>() / inside)
 }
 
 /// Distance within which nine tenths of the points lie of the place.

@@ -12,5 +12,7 @@
 #[path = "../shops/mod.rs"]
 mod shops;
 
+mod made_streams;
+mod scan_null;
 mod simulator;
 mod surface;

@@ -1,0 +1,166 @@
+//! The scan alone keeps its false-alarm law on streams without any repeat, and
+//! still finds what is planted.
+
+use onus::causes::{LineAxis, ScanSettings, Shape, Sharpness, find_places, smallest_repeat};
+use onus::stats::binomial_tail;
+
+use crate::made_streams::{Ground, Made, Planted};
+
+const ONE_STREAM: ScanSettings = ScanSettings {
+    alpha: 0.01,
+    streams: 1,
+};
+
+const EDGES: Ground = Ground::Edges {
+    share: 0.7,
+    mean_mm: 15.0,
+    left: 1.0,
+};
+
+/// Streams without a repeat: every ground with clumps, bad lots, several sizes,
+/// turned panels and round numbers in turn.
+fn honest(seed: u64) -> Made {
+    let one_sided = |left| Ground::Edges {
+        share: 0.7,
+        mean_mm: 15.0,
+        left,
+    };
+    let corners = |first| Ground::Corners {
+        share: 0.6,
+        mean_mm: 20.0,
+        first,
+    };
+    let grounds = [
+        Ground::Flat,
+        EDGES,
+        one_sided(5.0),
+        corners(1.0),
+        corners(3.0),
+    ];
+    let pick = |n: u64| (seed % n) as usize;
+    Made {
+        panels: [20, 30, 60, 100, 200][pick(7).min(4)],
+        marks: [1.0, 2.0, 5.0, 10.0][pick(4)],
+        mixing: [1.0, 0.5, 3.0][pick(3)],
+        clump_sd: [0.0, 3.0, 8.0, 20.0][(seed / 4 % 4) as usize],
+        ground: grounds[pick(5)],
+        sizes: if seed.is_multiple_of(6) {
+            vec![(600.0, 400.0), (450.0, 300.0), (800.0, 500.0)]
+        } else {
+            vec![(600.0, 400.0)]
+        },
+        turned: pick(8) == 0,
+        bad_lots: pick(9) == 0,
+        rounding: [(0.0, 0.0), (5.0, 1.0), (10.0, 1.0), (50.0, 0.5)][(seed / 5 % 4) as usize],
+        ..Made::default()
+    }
+}
+
+fn sharp(made: &Made, seed: u64) -> Vec<Shape> {
+    find_places(&made.view(seed), &ONE_STREAM)
+        .into_iter()
+        .filter(|f| f.sharpness == Sharpness::Sharp)
+        .map(|f| f.shape)
+        .collect()
+}
+
+/// At most 1 % of streams may show a repeat: the count must not be one that a
+/// true rate of 1 % reaches less than once in twenty.
+#[test]
+fn streams_without_a_repeat_show_none() {
+    let runs = 600;
+    let alarms = (0..runs)
+        .filter(|&seed| !sharp(&honest(seed), seed + 1000).is_empty())
+        .count();
+    let tail = binomial_tail(runs as usize, 0.01, alarms);
+    assert!(tail > 0.05, "{alarms} of {runs}");
+}
+
+#[test]
+fn an_edge_that_takes_more_marks_is_not_a_line() {
+    let left = Ground::Edges {
+        share: 0.7,
+        mean_mm: 15.0,
+        left: 5.0,
+    };
+    for seed in 0..20 {
+        let made = Made {
+            panels: 60,
+            marks: 10.0,
+            ground: left,
+            ..Made::default()
+        };
+        let is_line = |s: &Shape| matches!(s, Shape::Line { .. });
+        assert!(!sharp(&made, seed).iter().any(is_line), "seed {seed}");
+    }
+}
+
+/// Nine in ten is what the exact binomial must not rule out at 5 %.
+#[test]
+fn narrow_lines_are_lines_and_broad_bands_are_not() {
+    let runs = 30;
+    let lines = |sd: f64| {
+        let made = Made {
+            planted: vec![(Planted::LineAlongY { x: 230.0, sd }, 0.4)],
+            ground: EDGES,
+            ..Made::default()
+        };
+        let near = |s: &Shape| {
+            let Shape::Line {
+                along: LineAxis::Y,
+                at_mm,
+            } = *s
+            else {
+                return false;
+            };
+            (at_mm - 230.0).abs() < 6.0
+        };
+        (0..runs)
+            .filter(|&seed| sharp(&made, seed).iter().any(near))
+            .count()
+    };
+    let found = lines(3.0);
+    assert!(
+        1.0 - binomial_tail(runs as usize, 0.9, found + 1) > 0.05,
+        "{found} of {runs}"
+    );
+    let broad = lines(20.0);
+    assert!(
+        broad <= 3,
+        "{broad} of {runs} broad bands were called lines"
+    );
+}
+
+/// At the limit that the stream itself states for most of its area, a planted
+/// place is found in at least nine of ten streams (exact binomial, 5 %).
+#[test]
+fn what_would_have_been_seen_is_seen() {
+    let ground = Made {
+        panels: 100,
+        marks: 2.0,
+        clump_sd: 8.0,
+        ground: EDGES,
+        ..Made::default()
+    };
+    let share = smallest_repeat(&ground.view(1), &ONE_STREAM)
+        .smallest_repeat_seen
+        .unwrap();
+    let made = Made {
+        planted: vec![(
+            Planted::Spot {
+                x: 215.0,
+                y: 170.0,
+                sd: 2.5,
+            },
+            share,
+        )],
+        ..ground
+    };
+    let runs = 80;
+    let near = |s: &Shape| matches!(s, Shape::Spot { centre } if (centre.x - 215.0).hypot(centre.y - 170.0) < 12.0);
+    let seen = (0..runs)
+        .filter(|&seed| sharp(&made, seed).iter().any(near))
+        .count();
+    let tail = 1.0 - binomial_tail(runs as usize, 0.9, seen + 1);
+    assert!(tail > 0.05, "{seen} of {runs} at a share of {share}");
+}
