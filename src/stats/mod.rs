@@ -12,6 +12,7 @@ pub mod distributions;
 pub mod fisher_exact;
 pub mod generalised;
 pub mod linear;
+pub mod mixed;
 pub mod modified_large_sample;
 pub mod multiplicity;
 pub mod poisson_rate;

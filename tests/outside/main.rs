@@ -17,6 +17,7 @@ mod distributions;
 mod exact_tests;
 mod generalised;
 mod linear;
+mod mixed;
 mod model_reference;
 mod power;
 mod surface;

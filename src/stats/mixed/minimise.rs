@@ -1,0 +1,202 @@
+//! A smooth function of a few variables, minimised without derivatives.
+
+/// Where the search ended.
+pub(super) struct Minimum {
+    pub(super) at: Vec<f64>,
+    pub(super) value: f64,
+    pub(super) iterations: usize,
+    /// Decrease that a further step would bring.
+    pub(super) expected_decrease: f64,
+    pub(super) converged: bool,
+}
+
+const MAX_ITERATIONS: usize = 200;
+/// Decrease below which the search ends; deviances are of the order of 10²,
+/// so rounding is of the order of 1e-13.
+const TOLERANCE: f64 = 1e-11;
+const DIFFERENCE: f64 = 1e-4;
+
+/// Quasi-Newton search (Broyden, Fletcher, Goldfarb & Shanno) with central
+/// differences and step halving.
+pub(super) fn minimise(f: impl Fn(&[f64]) -> f64, start: &[f64]) -> Minimum {
+    let k = start.len();
+    let mut at = start.to_vec();
+    let mut value = f(&at);
+    let mut gradient = central_gradient(&f, &at);
+    let mut inverse = identity(k);
+    let mut fresh = true;
+    let mut expected_decrease = f64::INFINITY;
+    for iterations in 0..MAX_ITERATIONS {
+        let mut direction: Vec<f64> = (0..k)
+            .map(|i| -(0..k).map(|j| inverse[i][j] * gradient[j]).sum::<f64>())
+            .collect();
+        let mut slope: f64 = direction.iter().zip(&gradient).map(|(d, g)| d * g).sum();
+        if slope >= 0.0 {
+            inverse = identity(k);
+            fresh = true;
+            direction = gradient.iter().map(|g| -g).collect();
+            slope = -gradient.iter().map(|g| g * g).sum::<f64>();
+        }
+        expected_decrease = -0.5 * slope;
+        // A guessed curvature proves nothing: take at least one step with it.
+        if expected_decrease < TOLERANCE && (!fresh || slope.abs() < 1e-14) {
+            return Minimum {
+                at,
+                value,
+                iterations,
+                expected_decrease,
+                converged: true,
+            };
+        }
+        let longest = direction
+            .iter()
+            .zip(&at)
+            .map(|(d, x)| d.abs() / (0.5 + x.abs()))
+            .fold(0.0, f64::max);
+        let mut share = if longest > 1.0 { 1.0 / longest } else { 1.0 };
+        let mut moved = None;
+        for _ in 0..40 {
+            let trial: Vec<f64> = at
+                .iter()
+                .zip(&direction)
+                .map(|(x, d)| x + share * d)
+                .collect();
+            let trial_value = f(&trial);
+            if trial_value < value + 1e-4 * share * slope {
+                moved = Some((trial, trial_value));
+                break;
+            }
+            share *= 0.5;
+        }
+        let Some((next, next_value)) = moved else {
+            if fresh {
+                let converged = expected_decrease < 1e-7;
+                return Minimum {
+                    at,
+                    value,
+                    iterations,
+                    expected_decrease,
+                    converged,
+                };
+            }
+            inverse = identity(k);
+            fresh = true;
+            continue;
+        };
+        let next_gradient = central_gradient(&f, &next);
+        let step: Vec<f64> = next.iter().zip(&at).map(|(a, b)| a - b).collect();
+        let change: Vec<f64> = next_gradient
+            .iter()
+            .zip(&gradient)
+            .map(|(a, b)| a - b)
+            .collect();
+        let curvature: f64 = step.iter().zip(&change).map(|(s, c)| s * c).sum();
+        if curvature > 1e-14 {
+            if fresh {
+                let size: f64 = change.iter().map(|c| c * c).sum();
+                for (i, row) in inverse.iter_mut().enumerate() {
+                    row[i] = curvature / size;
+                }
+                fresh = false;
+            }
+            update(&mut inverse, &step, &change, curvature);
+        }
+        (at, value, gradient) = (next, next_value, next_gradient);
+    }
+    Minimum {
+        at,
+        value,
+        iterations: MAX_ITERATIONS,
+        expected_decrease,
+        converged: false,
+    }
+}
+
+fn identity(k: usize) -> Vec<Vec<f64>> {
+    (0..k)
+        .map(|i| (0..k).map(|j| if i == j { 1.0 } else { 0.0 }).collect())
+        .collect()
+}
+
+fn update(inverse: &mut [Vec<f64>], step: &[f64], change: &[f64], curvature: f64) {
+    let k = step.len();
+    let product: Vec<f64> = (0..k)
+        .map(|i| (0..k).map(|j| inverse[i][j] * change[j]).sum())
+        .collect();
+    let along: f64 = product.iter().zip(change).map(|(p, c)| p * c).sum();
+    for i in 0..k {
+        for j in 0..k {
+            inverse[i][j] += (1.0 + along / curvature) * step[i] * step[j] / curvature
+                - (product[i] * step[j] + step[i] * product[j]) / curvature;
+        }
+    }
+}
+
+fn central_gradient(f: &impl Fn(&[f64]) -> f64, at: &[f64]) -> Vec<f64> {
+    (0..at.len())
+        .map(|i| {
+            let h = DIFFERENCE * (1.0 + at[i].abs());
+            let mut shifted = at.to_vec();
+            shifted[i] = at[i] + h;
+            let above = f(&shifted);
+            shifted[i] = at[i] - h;
+            (above - f(&shifted)) / (2.0 * h)
+        })
+        .collect()
+}
+
+/// Second derivatives by central differences.
+pub(super) fn hessian(f: &impl Fn(&[f64]) -> f64, at: &[f64]) -> Vec<Vec<f64>> {
+    let k = at.len();
+    let h: Vec<f64> = at.iter().map(|x| 1e-3 * (0.1 + x.abs())).collect();
+    let shifted = |shifts: &[(usize, f64)]| {
+        let mut x = at.to_vec();
+        for &(i, shift) in shifts {
+            x[i] += shift;
+        }
+        f(&x)
+    };
+    let centre = f(at);
+    let mut result = vec![vec![0.0; k]; k];
+    for i in 0..k {
+        // Five points: the error is of the fourth order.
+        let sum1 = shifted(&[(i, h[i])]) + shifted(&[(i, -h[i])]);
+        let sum2 = shifted(&[(i, 2.0 * h[i])]) + shifted(&[(i, -2.0 * h[i])]);
+        result[i][i] = (16.0 * sum1 - sum2 - 30.0 * centre) / (12.0 * h[i] * h[i]);
+        for j in 0..i {
+            let mixed = |a: f64, b: f64| shifted(&[(i, a * h[i]), (j, b * h[j])]);
+            let cross = |s: f64| mixed(s, s) - mixed(s, -s) - mixed(-s, s) + mixed(-s, -s);
+            let value = (16.0 * cross(1.0) / 4.0 - cross(2.0) / 4.0) / (12.0 * h[i] * h[j]);
+            result[i][j] = value;
+            result[j][i] = value;
+        }
+    }
+    result
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn valley(x: &[f64]) -> f64 {
+        100.0 * (x[1] - x[0] * x[0]).powi(2) + (1.0 - x[0]).powi(2)
+    }
+
+    #[test]
+    fn finds_the_bottom_of_rosenbrocks_valley() {
+        let got = minimise(valley, &[-1.2, 1.0]);
+        assert!(got.converged);
+        assert!(
+            (got.at[0] - 1.0).abs() < 1e-4 && (got.at[1] - 1.0).abs() < 1e-4,
+            "{:?}",
+            got.at
+        );
+    }
+
+    #[test]
+    fn second_derivatives_of_the_valley_are_exact() {
+        let got = hessian(&valley, &[1.0, 1.0]);
+        assert!((got[0][0] - 802.0).abs() < 1e-3 && (got[0][1] + 400.0).abs() < 1e-4);
+        assert!((got[1][1] - 200.0).abs() < 1e-4);
+    }
+}
