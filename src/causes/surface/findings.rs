@@ -122,7 +122,7 @@ impl About<'_> {
                 Cause::Part
             },
             kind: if taper(first) {
-                Kind::RidesPanel
+                Kind::Side
             } else {
                 Kind::OppositeSides
             },

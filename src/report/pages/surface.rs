@@ -1,15 +1,248 @@
 //! Uneven removal: a tilted head or warped panels.
 
 use super::Context;
-use crate::charts::ChartError;
-use crate::report::Page;
+use crate::causes::{Cause, Contrast, Surface, SurfaceCause, Term};
+use crate::charts::{ChartError, MUTED, cause_colour, surface_cloud, surface_map, surface_shares};
+use crate::report::words::caution::{self, Touch};
+use crate::report::words::finding::cell_name;
+use crate::report::words::surface::{surface_note, term_name};
+use crate::report::words::surface_page as words;
+use crate::report::{Block, Cell, Figure, Page, Table};
+
+/// Most machines and heads with charts of their own; all are in `findings.json`.
+const SHOWN: usize = 6;
+/// Most height of the map, pt.
+const MAP_HEIGHT: f64 = 230.0;
 
 /// The page, where the data carry it.
 ///
 /// # Errors
 ///
 /// [`ChartError`] if a chart could not be drawn.
-#[expect(clippy::unnecessary_wraps, reason = "pages draw charts")]
-pub(super) fn page(_context: &Context<'_>) -> Result<Option<Page>, ChartError> {
-    Ok(None)
+pub(super) fn page(context: &Context<'_>) -> Result<Option<Page>, ChartError> {
+    let surfaces: Vec<(usize, &Surface)> = context
+        .findings
+        .causes
+        .surface
+        .iter()
+        .enumerate()
+        .filter(|(_, s)| s.panels > 0)
+        .collect();
+    if surfaces.is_empty() {
+        return Ok(None);
+    }
+    let mut blocks = Vec::new();
+    if let Some(figure) = shares(context, &surfaces)? {
+        blocks.push(Block::Figure(figure));
+    }
+    for &(index, surface) in ranked(&surfaces).iter().take(SHOWN) {
+        blocks.extend(one(context, index, surface)?);
+    }
+    if surfaces.iter().any(|s| s.1.cause == SurfaceCause::Machine) {
+        blocks.push(Block::Caution(caution::caution(&[Touch::Cell])));
+    }
+    Ok(Some(Page {
+        anchor: "surface".to_owned(),
+        title: words::TITLE.to_owned(),
+        lead: words::lead(&context.findings.causes.surface),
+        blocks,
+    }))
+}
+
+/// Machines named first, then parts, then undecided, then even.
+fn ranked<'a>(surfaces: &[(usize, &'a Surface)]) -> Vec<(usize, &'a Surface)> {
+    let rank = |s: &Surface| match s.cause {
+        SurfaceCause::Machine => 0,
+        SurfaceCause::Part => 1,
+        SurfaceCause::Undecided => 2,
+        SurfaceCause::None => 3,
+    };
+    let mut out = surfaces.to_vec();
+    out.sort_by_key(|s| rank(s.1));
+    out
+}
+
+fn one(context: &Context<'_>, index: usize, surface: &Surface) -> Result<Vec<Block>, ChartError> {
+    let numbers = context.numbers();
+    let cell = cell_name(surface.machine.as_deref(), surface.head.as_deref());
+    let verdict = words::verdict(surface, numbers);
+    let mut blocks = vec![
+        Block::Heading(cell.clone()),
+        Block::Paragraph(format!("{verdict} {}", words::measured(surface, numbers))),
+    ];
+    if surface.slope_x.machine.is_some() || surface.slope_y.machine.is_some() {
+        let map = map_figure(context, index, surface, &cell, &verdict)?;
+        if surface.evidence.slopes.is_empty() {
+            blocks.push(Block::Figure(map));
+        } else {
+            let cloud = cloud_figure(context, index, surface, &cell, &verdict)?;
+            blocks.push(Block::Pair(Box::new([map, cloud])));
+        }
+        blocks.push(Block::Table(terms(context, surface, &cell)));
+    }
+    let notes: Vec<String> = surface
+        .notes
+        .iter()
+        .map(|note| surface_note(note, numbers))
+        .collect();
+    if !notes.is_empty() {
+        blocks.push(Block::List(notes));
+    }
+    Ok(blocks)
+}
+
+fn shares(
+    context: &Context<'_>,
+    surfaces: &[(usize, &Surface)],
+) -> Result<Option<Figure>, ChartError> {
+    let bars: Vec<surface_shares::Bar> = ranked(surfaces)
+        .iter()
+        .filter_map(|(_, s)| {
+            Some(surface_shares::Bar {
+                label: cell_name(s.machine.as_deref(), s.head.as_deref()),
+                machine: s.share_machine?,
+                machine_cause: if s.cause == SurfaceCause::Machine {
+                    Cause::Machine
+                } else {
+                    Cause::Undecided
+                },
+                part: s.share_part?,
+                gauge: s.share_gauge?,
+            })
+        })
+        .take(SHOWN)
+        .collect();
+    if bars.is_empty() {
+        return Ok(None);
+    }
+    Ok(Some(Figure {
+        name: "uneven-shares".to_owned(),
+        svg: surface_shares::svg(&bars, &words::shares_labels(), context.theme)?,
+        caption: words::SHARES_CAPTION.to_owned(),
+        alt: words::SHARES_CAPTION.to_owned(),
+    }))
+}
+
+fn map_figure(
+    context: &Context<'_>,
+    index: usize,
+    surface: &Surface,
+    cell: &str,
+    alt: &str,
+) -> Result<Figure, ChartError> {
+    let bend = |term: &Option<Term>| term.as_ref().and_then(|t| t.machine).unwrap_or(0.0);
+    let feed = context.site.frames.feed_direction;
+    let map = surface_map::Map {
+        extent_mm: surface.evidence.extent_mm,
+        terms: [
+            surface.slope_x.machine.unwrap_or(0.0),
+            surface.slope_y.machine.unwrap_or(0.0),
+            bend(&surface.crown_x),
+            bend(&surface.crown_y),
+            bend(&surface.twist),
+        ],
+        feed,
+    };
+    let labels = words::map_labels(cell, feed, alt);
+    Ok(Figure {
+        name: format!("uneven-map-{}", index + 1),
+        svg: surface_map::svg(&map, &labels, MAP_HEIGHT, &context.theme.half())?,
+        caption: words::map_caption(cell, surface),
+        alt: alt.to_owned(),
+    })
+}
+
+fn cloud_figure(
+    context: &Context<'_>,
+    index: usize,
+    surface: &Surface,
+    cell: &str,
+    alt: &str,
+) -> Result<Figure, ChartError> {
+    let slopes = &surface.evidence.slopes;
+    let mut by_lay = [0usize; 4];
+    let lay = |s: &crate::causes::PanelSlope| usize::from(s.lay.degrees() / 90);
+    for slope in slopes {
+        by_lay[lay(slope)] += 1;
+    }
+    // The first of the most frequent lays counts as not turned.
+    let usual = (0..4).rev().max_by_key(|&k| by_lay[k]).unwrap_or(0);
+    let pick = |turned: bool| -> Vec<(f64, f64)> {
+        slopes
+            .iter()
+            .filter(|s| (lay(s) != usual) == turned)
+            .map(|s| (2.0 * s.x, 2.0 * s.y))
+            .collect()
+    };
+    let twice = |p: (f64, f64)| (2.0 * p.0, 2.0 * p.1);
+    let told = !matches!(
+        surface.contrast,
+        Contrast::NeverTurned | Contrast::TooFewTurned
+    );
+    let cloud = surface_cloud::Cloud {
+        panels: pick(false),
+        turned: pick(true),
+        mean: surface
+            .slope_x
+            .machine
+            .zip(surface.slope_y.machine)
+            .map(twice),
+        ellipse: surface.evidence.region.map(|r| surface_cloud::Ellipse {
+            centre: twice(r.centre),
+            half_axes: twice(r.half_axes),
+            angle: r.angle,
+        }),
+        colour: if surface.cause == SurfaceCause::Machine {
+            cause_colour(Cause::Machine)
+        } else {
+            MUTED
+        },
+    };
+    let labels = words::cloud_labels(cell, cloud.turned.len(), told, alt);
+    Ok(Figure {
+        name: format!("uneven-slopes-{}", index + 1),
+        svg: surface_cloud::svg(&cloud, &labels, &context.theme.half())?,
+        caption: words::cloud_caption(cell, surface),
+        alt: alt.to_owned(),
+    })
+}
+
+fn terms(context: &Context<'_>, surface: &Surface, cell: &str) -> Table {
+    use crate::causes::TermName;
+    let numbers = context.numbers();
+    let um = |value: f64| numbers.fixed(value, 2);
+    let dash = || "–".to_owned();
+    let row = |name: TermName, term: &Term, extent: f64| {
+        let range = |ci: Option<crate::stats::Interval>| {
+            ci.map_or_else(dash, |ci| {
+                format!("{} to {}", um(extent * ci.low), um(extent * ci.high))
+            })
+        };
+        vec![
+            Cell::from(term_name(name)),
+            Cell::from(term.machine.map_or_else(dash, |m| um(extent * m))),
+            Cell::from(range(term.machine_ci)),
+            Cell::from(term.part_sd.map_or_else(dash, |sd| um(extent * sd))),
+            Cell::from(range(term.part_sd_ci)),
+        ]
+    };
+    let mut rows = vec![
+        row(TermName::SlopeX, &surface.slope_x, 2.0),
+        row(TermName::SlopeY, &surface.slope_y, 2.0),
+    ];
+    let bends = [
+        (TermName::CrownX, &surface.crown_x),
+        (TermName::CrownY, &surface.crown_y),
+        (TermName::Twist, &surface.twist),
+    ];
+    for (name, term) in bends {
+        if let Some(term) = term {
+            rows.push(row(name, term, 1.0));
+        }
+    }
+    Table {
+        caption: words::terms_caption(cell),
+        columns: words::term_heads(),
+        rows,
+    }
 }

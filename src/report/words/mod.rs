@@ -25,6 +25,7 @@ pub mod recipe;
 pub mod recipe_notes;
 pub mod strips;
 pub mod surface;
+pub mod surface_page;
 pub mod trend;
 
 pub use next_checks::next_check;

@@ -7,10 +7,10 @@ use crate::charts::NumberStyle;
 #[must_use]
 pub fn machine_side(side: Side) -> &'static str {
     match side {
-        Side::LowX => "the side at low x (towards the stop corner along the machine's x)",
-        Side::HighX => "the side at high x (away from the stop corner along the machine's x)",
-        Side::LowY => "the side at low y (towards the stop corner along the machine's y)",
-        Side::HighY => "the side at high y (away from the stop corner along the machine's y)",
+        Side::LowX => "the edge at low machine x, on the stop corner's side,",
+        Side::HighX => "the edge at high machine x, away from the stop corner,",
+        Side::LowY => "the edge at low machine y, on the stop corner's side,",
+        Side::HighY => "the edge at high machine y, away from the stop corner,",
     }
 }
 
@@ -150,7 +150,7 @@ fn low_or_high(side: Side) -> &'static str {
     }
 }
 
-fn panels_of(panels: usize, n: &NumberStyle) -> String {
+pub(super) fn panels_of(panels: usize, n: &NumberStyle) -> String {
     if panels == 1 {
         "1 panel".to_owned()
     } else {
@@ -204,10 +204,56 @@ pub fn surface_note(note: &SurfaceNote, n: &NumberStyle) -> String {
     }
 }
 
-fn readings_of(readings: usize, n: &NumberStyle) -> String {
+pub(super) fn readings_of(readings: usize, n: &NumberStyle) -> String {
     if readings == 1 {
         "1 reading".to_owned()
     } else {
         format!("{} readings", n.count(readings))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::stats::Interval;
+
+    #[test]
+    fn a_fitter_reads_side_and_size() {
+        let side = EdgeToEdge {
+            more: Side::HighX,
+            by_um: 1.62,
+            ci: Interval {
+                low: 1.1,
+                high: 2.14,
+                level: 0.95,
+            },
+        };
+        let text = takes_more(&side, &NumberStyle::default());
+        assert!(
+            text.contains("high x") && text.contains("1.6 µm more"),
+            "{text}"
+        );
+        assert!(text.contains("1.1 to 2.1 µm"), "{text}");
+    }
+
+    #[test]
+    fn the_part_carries_the_warning_about_re_tilting() {
+        let sign = PartSign::PanelsDiffer {
+            term: TermName::SlopeX,
+            sd_um: 3.0,
+            p_value: 1e-9,
+        };
+        let text = surface_reason(&SurfaceReason::Sign(sign), &NumberStyle::default());
+        assert!(
+            text.contains("slope along x") && text.contains("edge to edge"),
+            "{text}"
+        );
+    }
+
+    #[test]
+    fn one_panel_is_singular() {
+        let n = NumberStyle::default();
+        let note = surface_note(&SurfaceNote::SlopesOnly { panels: 1 }, &n);
+        assert!(note.starts_with("On 1 panel there"), "{note}");
     }
 }

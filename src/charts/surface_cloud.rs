@@ -1,0 +1,226 @@
+//! The slopes of single panels as a cloud, with the machine's and its
+//! confidence ellipse.
+
+use plotters::element::Circle;
+use plotters::style::ShapeStyle;
+
+use super::{
+    Anchor, Axis, ChartError, Colour, Description, FAINT, INK, MUTED, PAPER, Theme, Weight, tenths,
+};
+
+/// The slopes to draw, edge to edge, µm.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Cloud {
+    /// Panels that lay as most do: along x and y.
+    pub panels: Vec<(f64, f64)>,
+    /// Panels that lay turned.
+    pub turned: Vec<(f64, f64)>,
+    /// What all share.
+    pub mean: Option<(f64, f64)>,
+    /// Its confidence region.
+    pub ellipse: Option<Ellipse>,
+    /// Colour of the mean and its ellipse.
+    pub colour: Colour,
+}
+
+/// An ellipse.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Ellipse {
+    /// Centre.
+    pub centre: (f64, f64),
+    /// Half axes, larger first.
+    pub half_axes: (f64, f64),
+    /// Direction of the larger, radians from x.
+    pub angle: f64,
+}
+
+/// The texts of the chart.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Labels {
+    /// Title and description.
+    pub description: Description,
+    /// Below the horizontal axis, with its unit.
+    pub x: String,
+    /// Beside the vertical axis, with its unit.
+    pub y: String,
+    /// Dots.
+    pub panels: String,
+    /// Rings; none where no panel was turned.
+    pub turned: Option<String>,
+    /// The cross and its ellipse.
+    pub mean: String,
+}
+
+const LEFT: i32 = 620;
+const BELOW: i32 = 330;
+const ROW: i32 = 140;
+const POINTS: usize = 72;
+
+impl Ellipse {
+    /// The point at `turn` radians around.
+    fn point(&self, turn: f64) -> (f64, f64) {
+        let (a, b) = (self.half_axes.0 * turn.cos(), self.half_axes.1 * turn.sin());
+        let (sine, cosine) = self.angle.sin_cos();
+        (
+            self.centre.0 + a * cosine - b * sine,
+            self.centre.1 + a * sine + b * cosine,
+        )
+    }
+}
+
+/// Draws the cloud on equal scales, zero lines through it, as SVG.
+///
+/// # Errors
+///
+/// [`ChartError`] if the drawing library fails.
+pub fn svg(cloud: &Cloud, labels: &Labels, theme: &Theme) -> Result<String, ChartError> {
+    let reach = reach(cloud);
+    let keys = 2 + i32::from(labels.turned.is_some());
+    let top = 60 + keys * ROW;
+    let side = (tenths(theme.width_pt) - LEFT - 150).min(2600);
+    let x = Axis::new(-reach, reach, (LEFT, LEFT + side));
+    let y = Axis::new(-reach, reach, (top + side, top));
+    let at = |(a, b): (f64, f64)| (x.place(a), y.place(b));
+    let full = f64::from(top + side + BELOW) / 10.0;
+    theme.chart(full, &labels.description, |area| {
+        theme.line(area, &[at((-reach, 0.0)), at((reach, 0.0))], 0.6, FAINT)?;
+        theme.line(area, &[at((0.0, -reach)), at((0.0, reach))], 0.6, FAINT)?;
+        for &p in &cloud.panels {
+            dot(area, at(p), Fill::Full)?;
+        }
+        for &p in &cloud.turned {
+            dot(area, at(p), Fill::Open)?;
+        }
+        if let Some(ellipse) = cloud.ellipse {
+            let ring: Vec<(i32, i32)> = (0..=POINTS)
+                .map(|k| at(ellipse.point(std::f64::consts::TAU * k as f64 / POINTS as f64)))
+                .collect();
+            theme.line(area, &ring, 2.6, PAPER)?;
+            theme.line(area, &ring, 1.6, cloud.colour)?;
+        }
+        if let Some(mean) = cloud.mean {
+            cross(theme, area, at(mean), cloud.colour)?;
+        }
+        theme.outline(area, [(LEFT, top), (LEFT + side, top + side)], 0.6, FAINT)?;
+        theme.bottom_axis(area, &x, top + side, &labels.x)?;
+        theme.left_axis(area, &y, LEFT, None, &labels.y)?;
+        // The key.
+        let look = (Weight::Regular, INK, Anchor::Left);
+        let text_at = |row: i32| (LEFT + 130, 70 + row * ROW);
+        dot(area, (LEFT + 45, 70), Fill::Full)?;
+        theme.text(area, &labels.panels, text_at(0), theme.small_pt, look)?;
+        if let Some(turned) = &labels.turned {
+            dot(area, (LEFT + 45, 70 + ROW), Fill::Open)?;
+            theme.text(area, turned, text_at(1), theme.small_pt, look)?;
+        }
+        let row = keys - 1;
+        cross(theme, area, (LEFT + 45, 70 + row * ROW), cloud.colour)?;
+        theme.text(area, &labels.mean, text_at(row), theme.small_pt, look)
+    })
+}
+
+/// Half the range of both axes: all points, the ellipse and zero, with a margin.
+fn reach(cloud: &Cloud) -> f64 {
+    let mut most: f64 = 0.0;
+    let ellipse = cloud.ellipse.iter().flat_map(|e| {
+        (0..POINTS).map(|k| e.point(std::f64::consts::TAU * k as f64 / POINTS as f64))
+    });
+    let points = cloud.panels.iter().chain(&cloud.turned).chain(&cloud.mean);
+    for (x, y) in points.copied().chain(ellipse) {
+        most = most.max(x.abs()).max(y.abs());
+    }
+    if most > 0.0 { most * 1.08 } else { 1.0 }
+}
+
+#[derive(Clone, Copy)]
+enum Fill {
+    Full,
+    Open,
+}
+
+fn dot(area: &super::Area<'_>, at: (i32, i32), fill: Fill) -> Result<(), ChartError> {
+    let style = match fill {
+        Fill::Full => ShapeStyle::from(MUTED).filled(),
+        Fill::Open => ShapeStyle::from(INK).stroke_width(9),
+    };
+    let radius = match fill {
+        Fill::Full => 16,
+        Fill::Open => 22,
+    };
+    area.draw(&Circle::new(at, radius, style))?;
+    Ok(())
+}
+
+fn cross(
+    theme: &Theme,
+    area: &super::Area<'_>,
+    (x, y): (i32, i32),
+    colour: Colour,
+) -> Result<(), ChartError> {
+    let arm = 55;
+    for (width, colour) in [(3.6, PAPER), (2.2, colour)] {
+        theme.line(area, &[(x - arm, y), (x + arm, y)], width, colour)?;
+        theme.line(area, &[(x, y - arm), (x, y + arm)], width, colour)?;
+    }
+    Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn labels() -> Labels {
+        Labels {
+            description: Description {
+                title: "Slopes".into(),
+                text: "Cloud".into(),
+            },
+            x: "more at high x, µm".into(),
+            y: "more at high y, µm".into(),
+            panels: "a panel".into(),
+            turned: Some("a turned panel".into()),
+            mean: "the machine".into(),
+        }
+    }
+
+    #[test]
+    fn every_panel_is_a_dot_and_turned_ones_are_rings() {
+        let cloud = Cloud {
+            panels: vec![(1.0, 0.5), (0.8, 0.1)],
+            turned: vec![(-0.2, 0.4)],
+            mean: Some((0.5, 0.3)),
+            ellipse: Some(Ellipse {
+                centre: (0.5, 0.3),
+                half_axes: (0.4, 0.2),
+                angle: 0.3,
+            }),
+            colour: MUTED,
+        };
+        let svg = svg(&cloud, &labels(), &Theme::default()).unwrap();
+        assert!(svg.contains("more at high x, µm") && svg.contains("a turned panel"));
+    }
+
+    #[test]
+    fn no_panels_still_give_axes() {
+        let cloud = Cloud {
+            panels: Vec::new(),
+            turned: Vec::new(),
+            mean: None,
+            ellipse: None,
+            colour: MUTED,
+        };
+        let svg = svg(&cloud, &labels(), &Theme::default()).unwrap();
+        assert!(svg.contains("more at high y, µm"));
+    }
+
+    #[test]
+    fn an_ellipse_passes_through_its_half_axes() {
+        let e = Ellipse {
+            centre: (1.0, 2.0),
+            half_axes: (3.0, 1.0),
+            angle: std::f64::consts::FRAC_PI_2,
+        };
+        let (x, y) = e.point(0.0);
+        assert!((x - 1.0).abs() < 1e-12 && (y - 5.0).abs() < 1e-12);
+    }
+}
