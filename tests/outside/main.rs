@@ -10,6 +10,7 @@
 )]
 
 mod published;
+mod run_rules;
 
 mod clusters;
 mod comparisons;

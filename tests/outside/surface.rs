@@ -186,7 +186,7 @@ struct Turned {
 }
 
 fn turned_panels() -> Vec<Turned> {
-    published("cluster_robust_data.csv")
+    published("turned_slopes.csv")
         .iter()
         .map(|row| Turned {
             panel: Panel {
@@ -235,7 +235,7 @@ fn panels_turned_within_their_lots_agree_with_clubsandwich() {
     let surfaces = surfaces(&corner_records(&turned_panels()), 0.01);
     let surface = &surfaces[0];
     assert_eq!(surface.contrast, Contrast::TurnedWithinLots);
-    for row in published("cluster_robust.csv") {
+    for row in published("turned_slopes_clubsandwich.csv") {
         let term = match (row.text("fit"), row.text("term")) {
             ("within lots", "ax") => &surface.slope_x,
             ("within lots", "ay") => &surface.slope_y,
@@ -285,7 +285,7 @@ fn panels_and_lots_as_clusters_agree_with_clubsandwich() {
         }
         let clusters: Vec<_> = clusters.into_values().collect();
         let fit = fit(&clusters, &[[[0.0; 4]; 4]], columns);
-        for row in published("cluster_robust.csv") {
+        for row in published("turned_slopes_clubsandwich.csv") {
             if row.text("fit") != name {
                 continue;
             }
