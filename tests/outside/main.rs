@@ -6,11 +6,15 @@
 #![allow(
     clippy::panic,
     clippy::unwrap_used,
+    clippy::expect_used,
+    unreachable_pub,
     reason = "a check that cannot read its values must fail"
 )]
 
 mod published;
 mod run_rules;
+#[path = "../shops/mod.rs"]
+mod shops;
 
 mod clusters;
 mod comparisons;
@@ -21,4 +25,6 @@ mod linear;
 mod mixed;
 mod model_reference;
 mod power;
+mod real_patterns;
+mod steel_faults;
 mod surface;

@@ -1,7 +1,7 @@
 //! Records written as an inspection file, and a run of the binary over it.
 
 use std::path::Path;
-use std::process::Command;
+use std::process::{Command, Output};
 
 use onus::records::{Column, Panel, Point, Records};
 
@@ -98,24 +98,39 @@ fn number(value: Option<f64>) -> String {
     value.map_or(String::new(), |v| v.to_string())
 }
 
-/// Runs `onus report` over the inputs and reads back `findings.json`.
+/// What `onus report` finds in the inputs: `findings.json`.
 ///
 /// # Panics
 ///
 /// If the run fails; the message is what the user would have seen.
 pub fn report(inputs: &[&Path], site: Option<&Path>) -> serde_json::Value {
-    let folder = tempfile::tempdir().unwrap();
-    let out = folder.path().join("report");
-    let mut command = Command::new(env!("CARGO_BIN_EXE_onus"));
-    command.arg("report").args(inputs).arg("--out").arg(&out);
-    if let Some(site) = site {
-        command.arg("--site").arg(site);
-    }
-    let run = command.output().unwrap();
+    let run = run_report(inputs, site);
     assert!(
         run.status.success(),
         "{}",
         String::from_utf8_lossy(&run.stderr)
     );
-    serde_json::from_slice(&std::fs::read(out.join("findings.json")).unwrap()).unwrap()
+    serde_json::from_slice(&run.stdout).unwrap()
+}
+
+/// The run itself, for those that are to fail.
+pub fn run_report(inputs: &[&Path], site: Option<&Path>) -> Output {
+    let mut command = Command::new(env!("CARGO_BIN_EXE_onus"));
+    command.arg("report").args(inputs).arg("--json");
+    if let Some(site) = site {
+        command.arg("--site").arg(site);
+    }
+    command.output().unwrap()
+}
+
+/// The same for one file's text.
+pub fn report_on(csv: &str, site: Option<&str>) -> serde_json::Value {
+    let folder = tempfile::tempdir().unwrap();
+    let input = folder.path().join("inspections.csv");
+    std::fs::write(&input, csv).unwrap();
+    let site_file = folder.path().join("onus.toml");
+    if let Some(text) = site {
+        std::fs::write(&site_file, text).unwrap();
+    }
+    report(&[&input], site.map(|_| site_file.as_path()))
 }
