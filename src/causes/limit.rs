@@ -227,12 +227,26 @@ impl Situation {
         let exposed = self.exposed.round() as usize;
         // fewer than expected can never be significant
         let expected = (self.chance_per_mass * self.mass).min(self.exposed) as usize;
-        (PANELS_NEEDED.max(expected)..=exposed).find(|&k| {
+        let proves = |k: usize| {
             let others = k as f64 - 1.0;
             let trials = self.exposed.min(self.with_marks + others);
             let chance = (self.chance_per_mass * (self.mass + others) / trials).min(1.0);
             self.tests * binomial_tail(trials.round() as usize, chance, k - 1) <= alpha
-        })
+        };
+        // one more panel adds at most one expected hit, so the tail only falls
+        let (mut low, mut high) = (PANELS_NEEDED.max(expected), exposed);
+        if low > high || !proves(high) {
+            return None;
+        }
+        while low < high {
+            let middle = low.midpoint(high);
+            if proves(middle) {
+                high = middle;
+            } else {
+                low = middle + 1;
+            }
+        }
+        Some(high)
     }
 
     /// Chance that a repeat on the share `share` of the panels is found.
@@ -276,20 +290,25 @@ impl Situation {
 
     /// Smallest number of exposed panels that shows a repeat on a fifth of them.
     fn panels_needed(&self, alpha: f64) -> Option<usize> {
-        let enough = |panels: &usize| {
-            let scaled = self.scaled(*panels);
+        let enough = |panels: usize| {
+            let scaled = self.scaled(panels);
             let to_prove = scaled.panels_to_prove(alpha);
             to_prove.is_some_and(|k| scaled.power(ENOUGH, k) >= POWER)
         };
-        // one by one while that is cheap, then in steps of a hundredth
-        let mut panels = PANELS_NEEDED;
-        while panels <= MOST_PANELS {
-            if enough(&panels) {
-                return Some(panels);
-            }
-            panels += (panels / 200).max(1);
+        if !enough(MOST_PANELS) {
+            return None;
         }
-        None
+        // coarse steps up to the first that suffices, then fine ones from the last that did not
+        let (mut short, mut panels) = (PANELS_NEEDED, PANELS_NEEDED);
+        while panels < MOST_PANELS && !enough(panels) {
+            short = panels;
+            panels = (panels + (panels / 10).max(1)).min(MOST_PANELS);
+        }
+        let fine = (short / 200).max(1);
+        (short..=panels)
+            .step_by(fine)
+            .find(|&n| enough(n))
+            .or(Some(panels))
     }
 }
 
