@@ -117,7 +117,7 @@ pub(super) fn facts(sighting: &Sighting, dossier: &Dossier) -> Facts {
         Recipe::AbrasiveAge
     } else if explains(&dossier.recipe) {
         match &dossier.recipe {
-            Some(e) if e.stretches > 1 => Recipe::OneRecipe,
+            Some(e) if e.stretches > 1 => Recipe::Name,
             _ => Recipe::OneStretch,
         }
     } else {

@@ -124,7 +124,7 @@ impl Scene<'_> {
         let mut cells: BTreeMap<(i64, i64, u8), Vec<Place>> = BTreeMap::new();
         for &at in hits {
             let panel = &self.records.panels[self.panels[at]];
-            let Some(place) = laid[at].and_then(|p| holder.from_machine(panel, &p)) else {
+            let Some(place) = laid[at].and_then(|p| holder.place_of(panel, &p)) else {
                 continue;
             };
             let cell = |v: f64| (v / (2.0 * AGREE_MM)).round() as i64;
@@ -198,7 +198,7 @@ impl Scene<'_> {
                 continue;
             }
             let panel = &self.records.panels[self.panels[at]];
-            if let Some(elsewhere) = other.0.holder.from_machine(panel, &place) {
+            if let Some(elsewhere) = other.0.holder.place_of(panel, &place) {
                 let cell = |v: f64| (v / self.reach_mm).round() as i64;
                 let key = match elsewhere {
                     Place::Spot(p) => (cell(p.x), cell(p.y), 0),
@@ -253,7 +253,7 @@ impl Scene<'_> {
     ) -> (usize, usize) {
         let holder = other.0.holder;
         let panel = &self.records.panels[self.panels[example]];
-        let Some(location) = own.1[example].and_then(|p| holder.from_machine(panel, &p)) else {
+        let Some(location) = own.1[example].and_then(|p| holder.place_of(panel, &p)) else {
             return (0, 0);
         };
         let mut counted = (0, 0);

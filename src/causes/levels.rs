@@ -39,7 +39,8 @@ mod tests {
 
     #[test]
     fn what_accuses_the_machine_shares_one_level() {
-        assert!(MACHINE_PLACES + PATH_PLACES + SIDES + SURFACES <= 1.0 + 1e-12);
+        let shares = [MACHINE_PLACES, PATH_PLACES, SIDES, SURFACES];
+        assert!(shares.iter().sum::<f64>() <= 1.0 + 1e-12);
         assert!((FRAME_CLAIM - 100.0_f64.ln()).abs() < 1e-12);
         assert_eq!(adjusted(0.001, 4, 0.2), 0.02);
         assert_eq!(adjusted(0.5, 4, 1.0), 1.0);

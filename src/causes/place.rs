@@ -111,7 +111,7 @@ impl Holder {
     }
 
     /// The inverse of [`Holder::to_machine`].
-    pub(super) fn from_machine(self, panel: &Panel, place: &Place) -> Option<Place> {
+    pub(super) fn place_of(self, panel: &Panel, place: &Place) -> Option<Place> {
         let minus = |p: Point, by: Point| Point {
             x: p.x - by.x,
             y: p.y - by.y,
@@ -266,11 +266,11 @@ mod tests {
             let point = Point { x: 123.0, y: 45.0 };
             for holder in HOLDERS {
                 let place = Place::Spot(point);
-                let there = holder.from_machine(&panel, &place).unwrap();
+                let there = holder.place_of(&panel, &place).unwrap();
                 let back = holder.to_machine(&panel, &there).unwrap();
                 assert_relative_eq!(back.apart(&place), 0.0, epsilon = 1e-9);
                 let stripe = Place::Stripe(LineAxis::Y, 77.0);
-                let there = holder.from_machine(&panel, &stripe).unwrap();
+                let there = holder.place_of(&panel, &stripe).unwrap();
                 let back = holder.to_machine(&panel, &there).unwrap();
                 assert_relative_eq!(back.apart(&stripe), 0.0, epsilon = 1e-9);
             }

@@ -43,10 +43,10 @@ const FAR: f64 = 1e-3;
 
 /// [`chance_of_hits`], but nearly where that is far below `level` and costly.
 pub(super) fn tail_of_hits(chances: &[f64], hits: usize, level: f64) -> Tail {
-    if chances.len() as f64 * hits as f64 > NEAR_LIMIT {
-        if let Some(near) = saddlepoint_tail(chances, hits).filter(|p| *p < FAR * level) {
-            return Tail::Near(near.max(SMALLEST_TAIL));
-        }
+    if chances.len() as f64 * hits as f64 > NEAR_LIMIT
+        && let Some(near) = saddlepoint_tail(chances, hits).filter(|p| *p < FAR * level)
+    {
+        return Tail::Near(near.max(SMALLEST_TAIL));
     }
     Tail::Exact(chance_of_hits(chances, hits))
 }

@@ -53,7 +53,7 @@ pub(super) enum Recipe {
     /// The abrasive's age.
     AbrasiveAge,
     /// One recipe that ran in more than one stretch.
-    OneRecipe,
+    Name,
     /// A recipe that ran in one stretch only: anything else that began then
     /// explains it as well.
     OneStretch,
@@ -123,7 +123,7 @@ pub(super) fn of_repeat(facts: &Facts) -> Verdict {
     // Abrasive age or one recipe explains it.
     match facts.recipe {
         Recipe::AbrasiveAge => return row(Kind::Abrasive, Cause::Recipe),
-        Recipe::OneRecipe => return row(looks, Cause::Recipe),
+        Recipe::Name => return row(looks, Cause::Recipe),
         Recipe::OneStretch => return row(looks, Cause::Undecided),
         Recipe::Nothing => {}
     }
@@ -246,7 +246,7 @@ mod tests {
             ),
             (
                 Facts {
-                    recipe: Recipe::OneRecipe,
+                    recipe: Recipe::Name,
                     ..SOLID
                 },
                 (Kind::Spot, Cause::Recipe),

@@ -35,7 +35,7 @@ impl SideFrame {
     }
 
     /// Where the panel's own `side` lies in the frame.
-    pub(super) fn from_panel(self, panel: &Panel, side: Side) -> Option<Side> {
+    pub(super) fn side_of(self, panel: &Panel, side: Side) -> Option<Side> {
         let turns = usize::from(self.lay(panel)?.degrees() / 90);
         Some(turned(side, turns))
     }
@@ -185,7 +185,7 @@ pub(super) fn side_contrast(
 ) -> SideContrast {
     let in_rival = |panel: &Panel| {
         let own = frame.on_panel(panel, side)?;
-        rival.from_panel(panel, own)
+        rival.side_of(panel, own)
     };
     let mut counts: BTreeMap<u8, (usize, Side)> = BTreeMap::new();
     for v in voters.iter().filter(|v| v.vote == side) {
@@ -201,7 +201,7 @@ pub(super) fn side_contrast(
         let panel = &records.panels[v.panel];
         let predicted = rival
             .on_panel(panel, rival_side)
-            .and_then(|own| frame.from_panel(panel, own));
+            .and_then(|own| frame.side_of(panel, own));
         let Some(predicted) = predicted else { continue };
         let cell = if predicted == side {
             &mut shared
@@ -260,7 +260,7 @@ mod tests {
             let nearest = near.iter().min_by(|a, b| a.0.total_cmp(&b.0)).unwrap().1;
             assert_eq!(nearest, machine);
             assert_eq!(
-                SideFrame::Machine.from_panel(&panel, Side::LowX),
+                SideFrame::Machine.side_of(&panel, Side::LowX),
                 Some(machine)
             );
             assert_eq!(

@@ -18,8 +18,6 @@ pub(super) enum Story {
     LotMix,
     /// It was made when the last panels looked bad.
     BadSpell,
-    /// Old and new alternate in blocks.
-    Alternating,
 }
 
 /// A simulated shop.
@@ -132,10 +130,7 @@ impl Shop {
         let mut items = Vec::new();
         let mut run = 0;
         for i in 0..n {
-            let after = match self.story {
-                Story::Alternating => (i / 15) % 2 == 1,
-                _ => i >= change,
-            };
+            let after = i >= change;
             let side = if after { Side::After } else { Side::Before };
             let value = if after {
                 let ratio = self.ratio * lot_ratio[lots[i]].exp();

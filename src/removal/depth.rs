@@ -164,12 +164,12 @@ fn misfits(sized: &Model, levels: &Model, factors: &Factors, observed: &Observed
     })
 }
 
+/// Fits the model with products of these pairs of blocks.
+type Refit<'a> = dyn Fn(&[(usize, usize)]) -> Result<Model, Refused> + 'a;
+
 /// Tries every pair of recipe factors and keeps the pairs, at most two, whose
 /// effects clearly depend on each other.
-fn with_interactions(
-    model: Model,
-    fit: &dyn Fn(&[(usize, usize)]) -> Result<Model, Refused>,
-) -> (Model, Vec<Interaction>) {
+fn with_interactions(model: Model, fit: &Refit) -> (Model, Vec<Interaction>) {
     let blocks = &model.design.blocks;
     let own: Vec<usize> = (0..blocks.len())
         .filter(|&b| {

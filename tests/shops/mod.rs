@@ -293,7 +293,7 @@ impl Shop {
         let scatter = Normal::new(0.0, r.sd_mm).unwrap();
         let (dx, dy) = (scatter.sample(rng), scatter.sample(rng));
         let mine = match r.owner {
-            Owner::Machine => self.machines == 0 || i % self.machines == 0,
+            Owner::Machine => self.machines == 0 || i.is_multiple_of(self.machines),
             Owner::Panel => true,
             Owner::Lots(n) => self.lot(i).is_some_and(|lot| lot < n),
         };

@@ -423,7 +423,7 @@ fn iterate(
         }
     }
     convergence.at_boundary = match family {
-        Family::Binomial => mean.iter().any(|&m| m < EDGE || m > 1.0 - EDGE),
+        Family::Binomial => mean.iter().any(|&m| !(EDGE..=1.0 - EDGE).contains(&m)),
         Family::Poisson | Family::NegativeBinomial { .. } => mean
             .iter()
             .zip(offset)

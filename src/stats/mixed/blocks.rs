@@ -41,8 +41,11 @@ pub(super) struct Factored {
     /// Cholesky factor of the rest (lower), response last.
     lower: Vec<Vec<f64>>,
     /// Per group L⁻¹Λᵀ(rest), and L.
-    eliminated: Vec<(Vec<Vec<f64>>, Vec<Vec<f64>>)>,
+    eliminated: Vec<(Matrix, Matrix)>,
 }
+
+/// Rows of a small dense matrix.
+type Matrix = Vec<Vec<f64>>;
 
 /// Λ of every term: lower triangles in the order of the terms.
 pub(super) type Factors = Vec<Vec<Vec<f64>>>;

@@ -108,7 +108,7 @@ pub fn profile_std_dev(
         while reach < 1e4 * top {
             let at = excess(reach);
             if at > 0.0 {
-                found = root::between(&excess, (estimate, best.value - bound), (reach, at));
+                found = root::between(excess, (estimate, best.value - bound), (reach, at));
                 break;
             }
             reach *= 1.6;
@@ -120,7 +120,7 @@ pub fn profile_std_dev(
         if at_zero <= 0.0 {
             0.0
         } else {
-            root::between(&excess, (0.0, at_zero), (estimate, best.value - bound))
+            root::between(excess, (0.0, at_zero), (estimate, best.value - bound))
         }
     } else {
         let mut reach = estimate / 1.3;
@@ -128,7 +128,7 @@ pub fn profile_std_dev(
         while reach > 1e-6 * estimate {
             let at = excess(reach);
             if at > 0.0 {
-                found = root::between(&excess, (reach, at), (estimate, best.value - bound));
+                found = root::between(excess, (reach, at), (estimate, best.value - bound));
                 break;
             }
             reach /= 1.6;
