@@ -26,7 +26,7 @@ pub(super) const NO_SIZE: &str = "no row gives the panel's length_mm and width_m
 pub(super) fn assemble(sorted: Sorted, rules: &Rules<'_>) -> Result<Records, RecordsError> {
     let site = rules.site;
     let Sorted {
-        files,
+        mut files,
         mut rejects,
         mut notes,
         mut warnings,
@@ -93,7 +93,7 @@ pub(super) fn assemble(sorted: Sorted, rules: &Rules<'_>) -> Result<Records, Rec
         warnings: told,
         without_place,
     } = observed::gather(
-        &files,
+        &mut files,
         &joined.panel_of,
         &place_of,
         &panels,
@@ -156,6 +156,7 @@ pub(super) fn assemble(sorted: Sorted, rules: &Rules<'_>) -> Result<Records, Rec
         input,
         columns: columns_used(&files, site),
     };
+    drop(files);
     let traps = traps::find(&records, site);
     records.warnings.extend(traps);
     records
@@ -477,7 +478,7 @@ fn reject_sizeless(
             if sizeless.contains(&panel) {
                 rejects.push(Reject {
                     file: rows.path.clone(),
-                    line: Some(*line),
+                    line: Some(u64::from(*line)),
                     column: None,
                     value: None,
                     lost: Lost::Panel,

@@ -22,6 +22,7 @@ mod moment;
 mod names;
 mod notes;
 mod number;
+mod observation;
 mod observed;
 mod parquet;
 mod parts;

@@ -22,8 +22,12 @@ impl Names {
     pub(super) fn of(files: &[FileRows], site: &Site, notes: &mut Notes) -> Names {
         let mut count: BTreeMap<Arc<str>, (usize, usize)> = BTreeMap::new();
         for (file, rows) in files.iter().enumerate() {
-            for name in rows.observations.iter().filter_map(|o| o.defect.as_ref()) {
-                count.entry(name.clone()).or_insert((0, file)).0 += 1;
+            let mut times = vec![0usize; rows.names.len()];
+            for at in rows.observations.iter().filter_map(|o| o.defect) {
+                times[at.get() as usize - 1] += 1;
+            }
+            for (name, times) in rows.names.iter().zip(times).filter(|(_, n)| *n > 0) {
+                count.entry(name.clone()).or_insert((0, file)).0 += times;
             }
         }
         let mut groups: BTreeMap<String, Vec<Spelling>> = BTreeMap::new();
@@ -80,7 +84,12 @@ impl Names {
         names
     }
 
-    pub(super) fn index(&self, name: &Arc<str>) -> usize {
+    /// The index of each name of a file.
+    pub(super) fn of_file(&self, rows: &FileRows) -> Vec<usize> {
+        rows.names.iter().map(|name| self.index(name)).collect()
+    }
+
+    fn index(&self, name: &Arc<str>) -> usize {
         self.index.get(name).copied().unwrap_or(0)
     }
 }

@@ -5,7 +5,8 @@ use std::collections::{BTreeMap, HashMap};
 
 use super::names::Names;
 use super::notes::Notes;
-use super::parts::{FileRows, Observation};
+use super::observation::{Observation, Seen as Number};
+use super::parts::FileRows;
 use super::{Defect, DefectName, Lost, Panel, Point, Reading, Reject, Warning, WarningCode, traps};
 use crate::site::Site;
 
@@ -39,7 +40,7 @@ struct Copies {
 
 /// Gathers the observations of all files.
 pub(super) fn gather(
-    files: &[FileRows],
+    files: &mut [FileRows],
     panel_of: &[Vec<usize>],
     place_of: &[Option<usize>],
     panels: &[Panel],
@@ -64,8 +65,11 @@ pub(super) fn gather(
     };
     let mut known: HashMap<Detail, Copies> = HashMap::new();
     let mut doubles: BTreeMap<usize, usize> = BTreeMap::new();
-    for (file, rows) in files.iter().enumerate() {
-        for observation in &rows.observations {
+    for (file, rows) in files.iter_mut().enumerate() {
+        // Freed file by file: with the defects they would stand in memory twice.
+        let observations = std::mem::take(&mut rows.observations);
+        let index = names.of_file(rows);
+        for observation in &observations {
             let Some(panel) = place_of[panel_of[file][observation.panel as usize]] else {
                 continue;
             };
@@ -95,16 +99,16 @@ pub(super) fn gather(
                 }
                 new
             };
-            if let Some(name) = &observation.defect {
-                let name = names.index(name);
+            if let Some(at) = observation.defect {
+                let name = index[at.get() as usize - 1];
                 if is_new(Detail {
                     panel,
                     name: Some(name),
                     numbers: [
-                        grains(observation.place.map(|p| p.0)),
-                        grains(observation.place.map(|p| p.1)),
-                        grains(observation.area_mm2),
-                        grains(observation.severity),
+                        grains(observation.place().map(|p| p.0)),
+                        grains(observation.place().map(|p| p.1)),
+                        grains(observation.get(Number::AreaMm2)),
+                        grains(observation.get(Number::Severity)),
                     ],
                 }) {
                     seen.without_place += usize::from(place.is_none());
@@ -112,29 +116,30 @@ pub(super) fn gather(
                         panel,
                         name,
                         place,
-                        written: observation.place.map(|(x, y)| Point { x, y }),
-                        area_mm2: observation.area_mm2,
-                        severity: observation.severity,
+                        written: observation.place().map(|(x, y)| Point { x, y }),
+                        area_mm2: observation.get(Number::AreaMm2),
+                        severity: observation.get(Number::Severity),
                     });
                 }
             }
-            if (observation.removed_um.is_some() || observation.film_um.is_some())
+            if (observation.get(Number::RemovedUm).is_some()
+                || observation.get(Number::FilmUm).is_some())
                 && is_new(Detail {
                     panel,
                     name: None,
                     numbers: [
-                        grains(observation.place.map(|p| p.0)),
-                        grains(observation.place.map(|p| p.1)),
-                        grains(observation.removed_um),
-                        grains(observation.film_um),
+                        grains(observation.place().map(|p| p.0)),
+                        grains(observation.place().map(|p| p.1)),
+                        grains(observation.get(Number::RemovedUm)),
+                        grains(observation.get(Number::FilmUm)),
                     ],
                 })
             {
                 seen.readings.push(Reading {
                     panel,
                     place,
-                    removed_um: observation.removed_um,
-                    film_um: observation.film_um,
+                    removed_um: observation.get(Number::RemovedUm),
+                    film_um: observation.get(Number::FilmUm),
                 });
             }
         }
@@ -159,10 +164,12 @@ fn place(
     rows: &FileRows,
     site: &Site,
 ) -> Result<Option<Point>, Reject> {
-    let Some((x, y)) = observation.place else {
+    let Some((x, y)) = observation.place() else {
         return Ok(None);
     };
-    let inspector = observation.inspector.as_ref().or(panel.inspector.as_ref());
+    let inspector = rows
+        .name(observation.inspector)
+        .or(panel.inspector.as_ref());
     let corner = inspector
         .and_then(|who| site.frames.inspectors.get(&**who))
         .copied()
@@ -185,10 +192,10 @@ fn place(
     };
     Err(Reject {
         file: rows.path.clone(),
-        line: Some(observation.line),
+        line: Some(u64::from(observation.line)),
         column: rows.place_headers[axis].clone(),
         value: observation
-            .place
+            .place()
             .map(|p| if off_x { p.0 } else { p.1 }.to_string()),
         lost: Lost::Row,
         why: format!(

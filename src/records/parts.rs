@@ -1,11 +1,13 @@
 //! What one file says: facts about panels, inspections, observations.
 
 use std::collections::BTreeMap;
+use std::num::NonZeroU32;
 use std::path::PathBuf;
 use std::sync::Arc;
 
 use super::header::Slot;
 use super::notes::Note;
+use super::observation::Observation;
 use super::{Column, Conversion, Lay, Moment, Reject};
 use crate::site::Site;
 
@@ -91,24 +93,6 @@ pub(super) struct PanelPart {
     pub inspections: Vec<InspectionPart>,
 }
 
-/// What a row saw at a place.
-#[derive(Debug, Clone, PartialEq)]
-pub(super) struct Observation {
-    /// Index into `FileRows::panels`.
-    pub panel: u32,
-    pub line: u64,
-    pub inspection: u32,
-    /// As written, mm, from the corner the site measures from.
-    pub place: Option<(f64, f64)>,
-    pub defect: Option<Arc<str>>,
-    pub area_mm2: Option<f64>,
-    pub severity: Option<f64>,
-    pub removed_um: Option<f64>,
-    pub film_um: Option<f64>,
-    /// Who saw it, where the site measures differently by inspector.
-    pub inspector: Option<Arc<str>>,
-}
-
 /// Everything one file said.
 #[derive(Debug, Clone, Default)]
 pub(super) struct FileRows {
@@ -118,8 +102,10 @@ pub(super) struct FileRows {
     /// of each.
     pub facts: Vec<(usize, String)>,
     /// Panel (index into `panels`) and line of every row kept.
-    pub rows: Vec<(u32, u64)>,
+    pub rows: Vec<(u32, u32)>,
     pub observations: Vec<Observation>,
+    /// Names of defects and of inspectors that observations refer to.
+    pub names: Vec<Arc<str>>,
     /// Rows of later inspections.
     pub reinspections: usize,
     pub rejects: Vec<Reject>,
@@ -133,6 +119,13 @@ pub(super) struct FileRows {
     /// The columns that were read, how the file spells them and in what they
     /// are recorded.
     pub columns: Vec<(Slot, String, Option<Conversion>)>,
+}
+
+impl FileRows {
+    /// The name at a place that an observation refers to.
+    pub(super) fn name(&self, at: Option<NonZeroU32>) -> Option<&Arc<str>> {
+        self.names.get(at?.get() as usize - 1)
+    }
 }
 
 /// The facts about a panel: our columns, then the site's factors.

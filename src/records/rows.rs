@@ -2,6 +2,7 @@
 //! gathered, losses written down.
 
 use std::collections::HashMap;
+use std::num::NonZeroU32;
 use std::path::PathBuf;
 use std::sync::Arc;
 
@@ -13,9 +14,8 @@ use super::header::{Cell, Header, Slot};
 use super::moment::Certainty;
 use super::notes::Note;
 use super::number::NumberStyle;
-use super::parts::{
-    Contradiction, Fact, FactAt, Facts, FileRows, InspectionPart, Observation, PanelPart,
-};
+use super::observation::{Observation, Seen};
+use super::parts::{Contradiction, Fact, FactAt, Facts, FileRows, InspectionPart, PanelPart};
 use super::{About, Column, Lay, Lost, Moment, Reject};
 use crate::site::{KeyPart, Site, spelling_key};
 
@@ -70,6 +70,8 @@ pub(super) struct RowReader<'a> {
     ids: HashMap<Arc<str>, u32>,
     last: Option<(Arc<str>, u32)>,
     texts: HashMap<String, Arc<str>>,
+    /// The place of each name among the file's names, from 1.
+    places: HashMap<Arc<str>, u32>,
     /// Fact index of each cell of the header, in the file's own numbering.
     fact_of_cell: Vec<Option<usize>>,
     by_inspector: bool,
@@ -139,6 +141,7 @@ impl<'a> RowReader<'a> {
             ids: HashMap::new(),
             last: None,
             texts: HashMap::new(),
+            places: HashMap::new(),
             fact_of_cell,
             out,
         }
@@ -476,23 +479,36 @@ impl<'a> RowReader<'a> {
         {
             inspection.lays.push((lay, line));
         }
-        self.out.rows.push((panel, line));
+        self.out
+            .rows
+            .push((panel, u32::try_from(line).unwrap_or(u32::MAX)));
         if number > 1 {
             self.out.reinspections += 1;
         } else if observes {
-            self.out.observations.push(Observation {
-                panel,
-                line,
-                inspection: number,
-                place: row.x.zip(row.y),
-                defect: row.defect,
-                area_mm2: row.area_mm2,
-                severity: row.severity,
-                removed_um: row.removed_um,
-                film_um: row.film_um,
-                inspector: row.inspector.filter(|_| self.by_inspector),
-            });
+            let mut seen = Observation::new(panel, line);
+            seen.set(Seen::X, row.x);
+            seen.set(Seen::Y, row.y);
+            seen.set(Seen::AreaMm2, row.area_mm2);
+            seen.set(Seen::Severity, row.severity);
+            seen.set(Seen::RemovedUm, row.removed_um);
+            seen.set(Seen::FilmUm, row.film_um);
+            seen.defect = row.defect.and_then(|name| self.name(name));
+            seen.inspector = row
+                .inspector
+                .filter(|_| self.by_inspector)
+                .and_then(|name| self.name(name));
+            self.out.observations.push(seen);
         }
+    }
+
+    /// The place of a name among the file's names, from 1.
+    fn name(&mut self, name: Arc<str>) -> Option<NonZeroU32> {
+        let next = self.out.names.len() as u32 + 1;
+        let place = *self.places.entry(name.clone()).or_insert(next);
+        if place == next {
+            self.out.names.push(name);
+        }
+        NonZeroU32::new(place)
     }
 
     fn panel(&mut self, id: &str) -> u32 {
