@@ -395,7 +395,9 @@ mod tests {
                     y: (i * 89 % 580) as f64,
                 })
                 .collect(),
-            members: vec![(Cause::Machine, Point { x: 412.0, y: 88.0 })],
+            members: [(412.0, 88.0), (410.0, 91.0)]
+                .map(|(x, y)| (Cause::Machine, Point { x, y }))
+                .to_vec(),
             rings: vec![
                 Ring {
                     shape: Shape::Spot {
@@ -425,7 +427,7 @@ mod tests {
         let few = svg(&map(200), &labels(), 300.0, &theme).unwrap();
         assert_eq!(
             few.matches("h0").count(),
-            201,
+            202,
             "one dot per mark and member"
         );
         let many = svg(&map(100_000), &labels(), 300.0, &theme).unwrap();

@@ -89,6 +89,12 @@ fn accused(findings: &Value) -> bool {
     machine("findings") || machine("streams")
 }
 
+/// Whether a finding is the crowding along the edge to which a window was cut.
+fn at_a_low_edge(finding: &Value) -> bool {
+    let at_edge = |axis: &str| finding[axis].as_f64().is_some_and(|at| at < 2.0);
+    finding["cause"] != "machine" && (at_edge("x_mm") || at_edge("y_mm"))
+}
+
 #[test]
 fn no_machine_is_accused_of_patterns_that_no_machine_made() {
     for (set, panels) in [("pyramidal", 31), ("waterstriders", 3), ("bdspots", 3)] {
@@ -103,8 +109,15 @@ fn no_machine_is_accused_of_patterns_that_no_machine_made() {
                 "{set}, turned {turned}: {}",
                 found["findings"]
             );
-            let repeats = found["findings"].as_array().unwrap();
-            assert!(repeats.is_empty(), "{set}, turned {turned}: {repeats:?}");
+            // The windows of the pyramidal patterns were cut to their outermost
+            // points: each of the 31 has a point 0.001 of the side from the low-x
+            // and from the low-y edge. That repeats indeed; nothing else may.
+            for repeat in found["findings"].as_array().unwrap() {
+                assert!(
+                    set == "pyramidal" && at_a_low_edge(repeat),
+                    "{set}, turned {turned}: {repeat}"
+                );
+            }
         }
     }
 }
@@ -152,7 +165,8 @@ fn a_repeat_planted_in_the_pyramidal_patterns_is_found_where_it_was_put() {
         }
         let found = report_on(&records(&patterns, |i| turned[i], &extra), None);
         let findings = found["findings"].as_array().unwrap();
-        let [finding] = findings.as_slice() else {
+        let inside: Vec<&Value> = findings.iter().filter(|f| !at_a_low_edge(f)).collect();
+        let [finding] = inside.as_slice() else {
             panic!("seed {seed}: {findings:?}");
         };
         assert_eq!(finding["cause"], "machine", "seed {seed}: {finding}");

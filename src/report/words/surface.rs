@@ -230,7 +230,7 @@ mod tests {
         };
         let text = takes_more(&side, &NumberStyle::default());
         assert!(
-            text.contains("high x") && text.contains("1.6 µm more"),
+            text.contains("high machine x") && text.contains("1.6 µm more"),
             "{text}"
         );
         assert!(text.contains("1.1 to 2.1 µm"), "{text}");
