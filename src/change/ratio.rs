@@ -50,6 +50,7 @@ pub(super) struct StratifiedRatio {
     b: f64,
     c: f64,
     exact_cells: Option<Vec<Cell>>,
+    exact_p: Option<f64>,
     /// Standard normal or t with the chosen unit's degrees of freedom.
     degrees: Option<f64>,
     /// φ of the chosen unit.
@@ -70,10 +71,7 @@ impl StratifiedRatio {
     /// Two-sided p-value of a ratio of 1.
     pub(super) fn p_value(&self) -> f64 {
         let score = self.score_p(1.0);
-        match &self.exact_cells {
-            Some(cells) => score.max(exact::p_value(cells, 1.0)),
-            None => score,
-        }
+        self.exact_p.map_or(score, |p| p.max(score))
     }
 
     /// Interval at the level asked for.
@@ -84,20 +82,18 @@ impl StratifiedRatio {
     /// Interval at another level.
     pub(super) fn interval_at(&self, level: f64) -> Interval {
         let (mut low, mut high) = self.score_interval(level);
-        if let Some(cells) = &self.exact_cells {
-            let (l, h) = exact::interval(cells, level);
-            low = low.min(l);
-            high = high.max(h);
+        if let Some(cells) = &self.exact_cells
+            && let Ok(exact) = exact::exact(cells, level)
+        {
+            low = low.min(exact.ci.low);
+            high = high.max(exact.ci.high);
         }
         Interval { low, high, level }
     }
 
     /// What decided the p-value.
     pub(super) fn method(&self) -> Method {
-        let exact_is_wider = self
-            .exact_cells
-            .as_ref()
-            .is_some_and(|cells| exact::p_value(cells, 1.0) >= self.score_p(1.0));
+        let exact_is_wider = self.exact_p.is_some_and(|p| p >= self.score_p(1.0));
         match self.unit {
             Some(unit) if !exact_is_wider => Method::Stratified(unit),
             None if !exact_is_wider => Method::Stratified(Unit::Panels),
@@ -224,11 +220,17 @@ pub(super) fn stratified(items: &[Item], kind: Kind, level: f64) -> Option<Strat
     };
     let compared: Vec<Cell> = all.iter().filter(|c| c.compares()).copied().collect();
     let total: f64 = compared.iter().map(Cell::total).sum();
+    let exact_cells =
+        (kind == Kind::Counts && total <= exact::MOST_DEFECTS).then_some(compared);
     Some(StratifiedRatio {
+        exact_p: exact_cells
+            .as_deref()
+            .and_then(|cells| exact::exact(cells, level).ok())
+            .map(|exact| exact.p_value),
+        exact_cells,
         a,
         b,
         c,
-        exact_cells: (kind == Kind::Counts && total <= exact::MOST_DEFECTS).then_some(compared),
         degrees,
         factor,
         unit,
