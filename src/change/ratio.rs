@@ -220,8 +220,7 @@ pub(super) fn stratified(items: &[Item], kind: Kind, level: f64) -> Option<Strat
     };
     let compared: Vec<Cell> = all.iter().filter(|c| c.compares()).copied().collect();
     let total: f64 = compared.iter().map(Cell::total).sum();
-    let exact_cells =
-        (kind == Kind::Counts && total <= exact::MOST_DEFECTS).then_some(compared);
+    let exact_cells = (kind == Kind::Counts && total <= exact::MOST_DEFECTS).then_some(compared);
     Some(StratifiedRatio {
         exact_p: exact_cells
             .as_deref()
@@ -490,5 +489,217 @@ fn two_sided_p(t: f64, degrees: Option<f64>) -> f64 {
     match degrees {
         Some(dof) => student_t::two_sided_p(t, dof),
         None => normal::two_sided_p(t),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::stats::TailRule;
+    use crate::stats::rate_ratio::{Count, rate_ratio};
+    use approx::assert_relative_eq;
+
+    const LEVEL: f64 = 0.95;
+
+    fn item(stratum: usize, side: Side, value: f64, exposure: f64) -> Item {
+        Item {
+            stratum,
+            stream: 0,
+            lot: None,
+            day: 0,
+            run: usize::from(side == Side::After),
+            side,
+            value,
+            exposure,
+        }
+    }
+
+    /// British doctors, coronary deaths in five age groups (Doll & Hill 1966;
+    /// Breslow 1985): Mantel–Haenszel ratio and its limits from R's metafor
+    /// (variance of Greenland & Robins 1985). One item a cell, so that there is
+    /// no scatter to see.
+    #[test]
+    fn the_estimate_is_mantel_and_haenszels_for_the_british_doctors() {
+        let data = include_str!("../../fixtures/published/mh_rate_ratio_doctors_data.csv");
+        let rows = data.lines().filter(|l| !l.starts_with('#')).skip(1);
+        let mut items = Vec::new();
+        for (k, line) in rows.enumerate() {
+            let cells: Vec<f64> = line
+                .split(',')
+                .skip(1)
+                .map(|cell| cell.trim_matches('"').parse().unwrap())
+                .collect();
+            items.push(item(k, Side::After, cells[0], cells[1]));
+            items.push(item(k, Side::Before, cells[2], cells[3]));
+        }
+        assert_eq!(items.len(), 10);
+        let fit = stratified(&items, Kind::Counts, LEVEL).unwrap();
+        let error = (fit.c / (fit.a * fit.b)).sqrt();
+        assert_relative_eq!(
+            fit.estimate().unwrap(),
+            1.424_682_016_75,
+            max_relative = 1e-11
+        );
+        assert_relative_eq!(error, 0.107_198_596_014, max_relative = 1e-11);
+    }
+
+    #[test]
+    fn one_stratum_is_the_plain_ratio_by_hand() {
+        // 6 marks on 4 panels of 2 m², 3 on 3 panels of 1 m²: (3/3)/(6/8)
+        let mut items: Vec<Item> = [2.0, 1.0, 0.0, 3.0]
+            .map(|y| item(0, Side::Before, y, 2.0))
+            .to_vec();
+        items.extend([1.0, 2.0, 0.0].map(|y| item(0, Side::After, y, 1.0)));
+        let fit = stratified(&items, Kind::Counts, LEVEL).unwrap();
+        assert_relative_eq!(fit.estimate().unwrap(), 4.0 / 3.0, max_relative = 1e-12);
+        let ci = fit.interval();
+        assert!(ci.low < 4.0 / 3.0 && ci.high > 4.0 / 3.0);
+    }
+
+    #[test]
+    fn a_stratum_with_one_side_adds_nothing() {
+        let mut items = vec![
+            item(0, Side::Before, 3.0, 1.0),
+            item(0, Side::Before, 2.0, 1.0),
+            item(0, Side::After, 1.0, 1.0),
+            item(0, Side::After, 0.0, 1.0),
+        ];
+        let alone = stratified(&items, Kind::Counts, LEVEL).unwrap().interval();
+        items.push(item(1, Side::After, 50.0, 1.0));
+        let with = stratified(&items, Kind::Counts, LEVEL).unwrap().interval();
+        assert_eq!(alone, with);
+        let only: Vec<Item> = items
+            .iter()
+            .filter(|i| i.side == Side::After)
+            .copied()
+            .collect();
+        assert!(stratified(&only, Kind::Counts, LEVEL).is_none());
+    }
+
+    #[test]
+    fn a_side_without_marks_still_has_a_limit_never_below_the_exact_one() {
+        let mut items: Vec<Item> = (0..20)
+            .map(|k| item(0, Side::Before, f64::from(u8::from(k % 4 == 0)), 1.0))
+            .collect();
+        items.extend((0..20).map(|_| item(0, Side::After, 0.0, 1.0)));
+        let fit = stratified(&items, Kind::Counts, LEVEL).unwrap();
+        let ci = fit.interval();
+        assert_eq!(fit.estimate(), Some(0.0));
+        assert_eq!(ci.low, 0.0);
+        let count = |events| Count {
+            events,
+            exposure: 20.0,
+        };
+        let exact = rate_ratio(count(5), count(0), LEVEL, TailRule::Central).unwrap();
+        assert!(
+            ci.high >= exact.ci.high * (1.0 - 1e-9) && ci.high.is_finite(),
+            "{ci:?}"
+        );
+        // 5 against 0: twice 2⁻⁵
+        assert!(fit.p_value() >= 0.0625 - 1e-12);
+    }
+
+    fn pseudo_random_items() -> Vec<Item> {
+        let mut state = 12_345_u64;
+        let mut draw = move |n: u64| {
+            state = state
+                .wrapping_mul(6_364_136_223_846_793_005)
+                .wrapping_add(1);
+            (state >> 33) % n
+        };
+        (0..120)
+            .map(|k| {
+                let side = if draw(2) == 0 {
+                    Side::Before
+                } else {
+                    Side::After
+                };
+                let lot = k / 12;
+                Item {
+                    lot: Some(lot),
+                    day: k / 10,
+                    run: k / 6,
+                    ..item(lot, side, draw(6) as f64, 0.2 + draw(3) as f64 / 10.0)
+                }
+            })
+            .collect()
+    }
+
+    #[test]
+    fn swapping_the_sides_inverts_everything() {
+        let items = pseudo_random_items();
+        let swapped: Vec<Item> = items
+            .iter()
+            .map(|i| Item {
+                side: if i.side == Side::Before {
+                    Side::After
+                } else {
+                    Side::Before
+                },
+                ..*i
+            })
+            .collect();
+        for kind in [Kind::Counts, Kind::Measures] {
+            let one = stratified(&items, kind, LEVEL).unwrap();
+            let two = stratified(&swapped, kind, LEVEL).unwrap();
+            let (ci, inverse) = (one.interval(), two.interval());
+            assert_relative_eq!(
+                one.estimate().unwrap(),
+                1.0 / two.estimate().unwrap(),
+                max_relative = 1e-12
+            );
+            assert_relative_eq!(ci.low, 1.0 / inverse.high, max_relative = 1e-9);
+            assert_relative_eq!(ci.high, 1.0 / inverse.low, max_relative = 1e-9);
+            assert_relative_eq!(one.p_value(), two.p_value(), max_relative = 1e-9);
+        }
+    }
+
+    #[test]
+    fn test_and_interval_share_one_tail_rule() {
+        let items = pseudo_random_items();
+        let fit = stratified(&items, Kind::Counts, LEVEL).unwrap();
+        let ci = fit.interval();
+        assert!(
+            fit.exact_cells.is_none(),
+            "more marks than the exact sums take"
+        );
+        for limit in [ci.low, ci.high] {
+            assert_relative_eq!(fit.score_p(limit), 1.0 - LEVEL, max_relative = 1e-8);
+        }
+        // the interval at level 1 − p just reaches 1
+        let edge = fit.interval_at(1.0 - fit.p_value());
+        let near = if fit.estimate().unwrap() > 1.0 {
+            edge.low
+        } else {
+            edge.high
+        };
+        assert_relative_eq!(near, 1.0, max_relative = 1e-8);
+    }
+
+    #[test]
+    fn clumps_on_panels_widen_the_interval() {
+        // the same totals, once spread evenly, once on every fifth panel
+        let with = |clump: bool| -> f64 {
+            let items: Vec<Item> = (0..80)
+                .map(|k| {
+                    let value = match (clump, k % 5) {
+                        (false, _) => 1.0,
+                        (true, 0) => 5.0,
+                        (true, _) => 0.0,
+                    };
+                    let side = if k < 40 { Side::Before } else { Side::After };
+                    item(0, side, value, 1.0)
+                })
+                .collect();
+            let ci = stratified(&items, Kind::Counts, LEVEL).unwrap().interval();
+            (ci.high / ci.low).ln()
+        };
+        // variance over mean is 4: the interval about twice as wide
+        assert!(
+            with(true) > 1.8 * with(false),
+            "{} {}",
+            with(true),
+            with(false)
+        );
     }
 }
