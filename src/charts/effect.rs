@@ -153,7 +153,7 @@ fn draw(
         theme.text(
             area,
             &labels.present,
-            (x + dx, top + 30),
+            (x + dx, top + 70),
             theme.small_pt,
             look,
         )?;

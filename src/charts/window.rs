@@ -73,11 +73,11 @@ pub fn svg(window: &Window, labels: &Labels, theme: &Theme) -> Result<String, Ch
         theme.bottom_log_axis(area, &x, bottom, &labels.x)?;
         let level = y.place(100.0 * window.accepted_share);
         theme.dashed(area, (LEFT, level), (right, level), 0.8, MUTED)?;
-        let look = (Weight::Regular, MUTED, Anchor::Right);
+        let look = (Weight::Regular, MUTED, Anchor::Middle);
         theme.text(
             area,
             &labels.accepted,
-            (right - 20, level - 60),
+            ((LEFT + right) / 2, level - 60),
             theme.small_pt,
             look,
         )?;

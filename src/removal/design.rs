@@ -90,13 +90,15 @@ pub(super) struct Recipe {
     pub(super) rate: f64,
 }
 
-/// R² above which a factor counts as tied to others: a variance inflation of ten.
-///
-/// Source: the usual limit, e.g. Belsley, Kuh & Welsch (1980), ch. 3.
-const TIED: f64 = 0.9;
+/// R² above which two factors count as moved together (a variance inflation of
+/// five), and above which one counts as tied to several, or to the machine
+/// (twenty): with few settings some of the latter come by chance, and the
+/// intervals are wide enough to say so. Usual limits are five to ten.
+const PAIR_TIED: f64 = 0.8;
+const TIED: f64 = 0.95;
 /// Directions of a common movement that carry less than this share of the
 /// strongest are no movement.
-const FLAT: f64 = 0.05;
+const FLAT: f64 = 0.12;
 /// Exposure is a factor of its own if its logs spread at least so much.
 const EXPOSURE_MOVES: f64 = 0.03;
 /// Rows beyond the coefficients that a fit needs.
@@ -524,6 +526,34 @@ fn worst_tie(blocks: &[Block], settings: &[&Setting]) -> Option<Tie> {
             .map(|c| r_squared(&correlation, c, &others))
             .fold(0.0, f64::max)
     };
+    let finish = |tied: Vec<usize>, r_squared: f64| {
+        let inside: Vec<usize> = tied.iter().flat_map(|&b| ranges[b].clone()).collect();
+        let part = Mat::from_fn(inside.len(), inside.len(), |a, b| {
+            correlation[(inside[a], inside[b])]
+        });
+        Some(Tie {
+            blocks: tied,
+            r_squared,
+            condition: condition(&part),
+        })
+    };
+    let free: Vec<usize> = (0..blocks.len())
+        .filter(|&b| !blocks[b].is_nuisance())
+        .collect();
+    let mut pair = (0, 0, 0.0);
+    for &a in &free {
+        for &b in &free {
+            if a != b {
+                let r2 = explained(a, &[b]);
+                if r2 > pair.2 {
+                    pair = (a, b, r2);
+                }
+            }
+        }
+    }
+    if pair.2 > PAIR_TIED {
+        return finish(vec![pair.0, pair.1], pair.2);
+    }
     let rest = |block: usize| -> Vec<usize> { (0..blocks.len()).filter(|&b| b != block).collect() };
     let mut worst = (0, 0.0);
     for block in 0..blocks.len() {
@@ -558,13 +588,5 @@ fn worst_tie(blocks: &[Block], settings: &[&Setting]) -> Option<Tie> {
     }
     let mut tied = vec![block];
     tied.extend(by);
-    let inside: Vec<usize> = tied.iter().flat_map(|&b| ranges[b].clone()).collect();
-    let part = Mat::from_fn(inside.len(), inside.len(), |a, b| {
-        correlation[(inside[a], inside[b])]
-    });
-    Some(Tie {
-        blocks: tied,
-        r_squared: reached,
-        condition: condition(&part),
-    })
+    finish(tied, reached)
 }

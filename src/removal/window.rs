@@ -13,7 +13,7 @@ const POINTS: usize = 41;
 pub(super) fn windows(bench: &Bench<'_>) -> Vec<Window> {
     let mut found = Vec::new();
     for basis in [Basis::Limits, Basis::Defects] {
-        let lever = [Factor::Feed, Factor::Passes, Factor::Force]
+        let lever = [Factor::Feed, Factor::Force, Factor::Passes]
             .into_iter()
             .find(|lever| usable(bench, lever, basis));
         if let Some(window) = lever.and_then(|lever| window(bench, lever, basis)) {

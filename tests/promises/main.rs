@@ -13,6 +13,8 @@
 mod shops;
 
 mod made_streams;
+mod recipe;
+mod recipe_shop;
 mod scan_null;
 mod simulator;
 mod surface;

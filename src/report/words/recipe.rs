@@ -78,7 +78,12 @@ pub fn axis(of: &Factor) -> String {
 /// A setting with its unit.
 #[must_use]
 pub fn setting(of: &Factor, value: f64, numbers: &NumberStyle) -> String {
-    format!("{}{}", numbers.significant(value, 3), unit(of))
+    let written = if value.fract() == 0.0 && value.abs() < 1e6 {
+        numbers.fixed(value, 0)
+    } else {
+        numbers.significant(value, 3)
+    };
+    format!("{written}{}", unit(of))
 }
 
 fn several(factors: &[Factor]) -> String {
@@ -659,5 +664,8 @@ pub fn effects_alt(removal: &Removal, numbers: &NumberStyle) -> String {
             ))
         })
         .collect();
-    format!("{}. {}.", EFFECTS_TITLE, parts.join("; "))
+    if parts.is_empty() {
+        return format!("{EFFECTS_TITLE}.");
+    }
+    format!("{EFFECTS_TITLE}: {}.", parts.join("; "))
 }

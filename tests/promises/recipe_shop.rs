@@ -1,0 +1,236 @@
+//! A simulated shop whose removal follows Preston's law exactly in the mean,
+//! with lots, days, worn abrasives and recipes set now by the panel, now by the
+//! shift. All invented.
+
+use std::sync::Arc;
+
+use onus::records::{Defect, DefectName, Grit, GritScale, Moment, Panel, Reading, Records};
+use onus::site::DefectClass;
+use rand::{RngExt, SeedableRng};
+use rand_chacha::ChaCha8Rng;
+use rand_distr::{Distribution, Gamma, Normal, Poisson};
+
+/// How often the recipe is set anew.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum SetBy {
+    /// Every panel.
+    Panel,
+    /// Every so many panels.
+    Panels(usize),
+    /// Every shift of twenty panels.
+    Shift,
+    /// Every day of forty panels.
+    Day,
+    /// With the lot.
+    Lot,
+}
+
+/// What moves with what.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Tied {
+    /// Everything by itself.
+    Nothing,
+    /// Passes follow feed: faster with more passes.
+    PassesWithFeed,
+    /// Fewer passes when faster, so that exposure moves.
+    PassesAgainstFeed,
+    /// Force follows feed.
+    ForceWithFeed,
+}
+
+#[derive(Debug, Clone, PartialEq)]
+pub struct RecipeShop {
+    pub panels: usize,
+    pub lots: usize,
+    pub machines: usize,
+    pub set_by: SetBy,
+    pub tied: Tied,
+    /// Relative scatter (log-scale SD) of lots, days, panels.
+    pub lot_sd: f64,
+    pub day_sd: f64,
+    pub panel_sd: f64,
+    /// SD of one reading, µm.
+    pub gauge_um: f64,
+    /// Fewest and most readings of a panel.
+    pub readings: (usize, usize),
+    /// Mean removal at 100 mm/s, 2 passes, 20 N, P320, half-worn, µm.
+    pub removed_um: f64,
+    /// Exponents of feed, passes, force and grain size.
+    pub exponents: [f64; 4],
+    /// Removal of the oldest abrasive over a fresh one, and panels per life.
+    pub worn: f64,
+    pub life: usize,
+    /// First panels on an abrasive cut so much more.
+    pub fresh: f64,
+    /// Defects of class over and under per panel at the mean removal, and how
+    /// steeply they follow removal; gamma-mixed over lots and panels.
+    pub over: (f64, f64),
+    pub under: (f64, f64),
+    /// Shape of the gamma mixing of counts over panels; lots mix by `lot_rates`.
+    pub lot_rates: f64,
+}
+
+impl Default for RecipeShop {
+    fn default() -> Self {
+        Self {
+            panels: 240,
+            lots: 12,
+            machines: 1,
+            set_by: SetBy::Panel,
+            tied: Tied::Nothing,
+            lot_sd: 0.10,
+            day_sd: 0.0,
+            panel_sd: 0.12,
+            gauge_um: 1.5,
+            readings: (5, 9),
+            removed_um: 20.0,
+            exponents: [-1.0, 1.0, 1.0, 0.5],
+            worn: 0.7,
+            life: 35,
+            fresh: 1.15,
+            over: (0.0, 0.0),
+            under: (0.0, 0.0),
+            lot_rates: 0.0,
+        }
+    }
+}
+
+const FEEDS: [f64; 4] = [80.0, 100.0, 125.0, 160.0];
+const FORCES: [f64; 3] = [16.0, 20.0, 26.0];
+const GRITS: [(&str, f64); 3] = [("P320", 46.2), ("P400", 35.0), ("P240", 58.5)];
+const PER_DAY: usize = 40;
+
+impl RecipeShop {
+    /// The records of one run.
+    pub fn records(&self, seed: u64) -> Records {
+        let mut rng = ChaCha8Rng::seed_from_u64(seed);
+        let start: jiff::civil::DateTime = "2031-03-03T06:00:00".parse().unwrap();
+        let normal = Normal::new(0.0, 1.0).unwrap();
+        let days = self.panels / PER_DAY + 1;
+        let lots: Vec<f64> = (0..self.lots)
+            .map(|_| self.lot_sd * normal.sample(&mut rng))
+            .collect();
+        let lot_rates: Vec<f64> = (0..self.lots)
+            .map(|_| (self.lot_rates * normal.sample(&mut rng)).exp())
+            .collect();
+        let day: Vec<f64> = (0..days)
+            .map(|_| self.day_sd * normal.sample(&mut rng))
+            .collect();
+        let mut records = Records {
+            defect_names: vec![
+                DefectName {
+                    name: "sand-through".into(),
+                    class: Some(DefectClass::Over),
+                },
+                DefectName {
+                    name: "orange peel".into(),
+                    class: Some(DefectClass::Under),
+                },
+            ],
+            ..Records::default()
+        };
+        let mut setting = (100.0, 2.0, 20.0, 0);
+        let mut last_key = None;
+        for i in 0..self.panels {
+            // Lots come in pallets of fifteen and return.
+            let lot = i / 15 % self.lots.max(1);
+            let key = match self.set_by {
+                SetBy::Panel => i,
+                SetBy::Panels(n) => i / n,
+                SetBy::Shift => i / (PER_DAY / 2),
+                SetBy::Day => i / PER_DAY,
+                SetBy::Lot => lot,
+            };
+            if self.set_by == SetBy::Lot {
+                let mut own = ChaCha8Rng::seed_from_u64(seed.wrapping_mul(1000) + lot as u64);
+                setting = self.draw(&mut own);
+            } else if last_key != Some(key) {
+                setting = self.draw(&mut rng);
+            }
+            last_key = Some(key);
+            let (feed, passes, force, grit) = setting;
+            let age = (i / self.machines % self.life) as f64;
+            let [a, b, c, d] = self.exponents;
+            let fresh = if age <= 2.0 { self.fresh } else { 1.0 };
+            let law = (feed / 100.0).powf(a)
+                * (passes / 2.0).powf(b)
+                * (force / 20.0).powf(c)
+                * (GRITS[grit].1 / 46.2).powf(d)
+                * self.worn.powf(age / self.life as f64 - 0.5)
+                * fresh;
+            let scatter = lots.get(lot).copied().unwrap_or(0.0)
+                + day[i / PER_DAY]
+                + self.panel_sd * normal.sample(&mut rng);
+            let mean = self.removed_um * law * scatter.exp();
+            let local = start
+                + jiff::Span::new()
+                    .days((i / PER_DAY) as i64)
+                    .minutes(20 * (i % PER_DAY) as i64);
+            let instant = jiff::tz::TimeZone::UTC.to_timestamp(local).unwrap();
+            let readings = rng.random_range(self.readings.0..=self.readings.1);
+            for _ in 0..readings {
+                records.readings.push(Reading {
+                    panel: i,
+                    place: None,
+                    removed_um: Some(mean + self.gauge_um * normal.sample(&mut rng)),
+                    film_um: None,
+                });
+            }
+            for (name, (rate, slope)) in [self.over, self.under].into_iter().enumerate() {
+                let mix = Gamma::new(2.0, 0.5).unwrap().sample(&mut rng);
+                let own = lot_rates.get(lot).copied().unwrap_or(1.0);
+                let expected = rate * law.powf(slope) * mix * own;
+                let count = if expected > 0.0 {
+                    Poisson::new(expected).unwrap().sample(&mut rng) as usize
+                } else {
+                    0
+                };
+                for _ in 0..count {
+                    records.defects.push(Defect {
+                        panel: i,
+                        name,
+                        place: None,
+                        written: None,
+                        area_mm2: None,
+                        severity: None,
+                    });
+                }
+            }
+            records.panels.push(Panel {
+                id: format!("P{i:05}"),
+                sanded_at: Some(Moment { instant, local }),
+                machine: Some(Arc::from(format!("M{}", i % self.machines + 1))),
+                lot: (self.lots > 0).then(|| Arc::from(format!("L{lot:02}"))),
+                length_mm: 800.0,
+                width_mm: 500.0,
+                feed_mm_s: Some(feed),
+                passes: Some(passes),
+                force_n: Some(force),
+                grit: Some(Grit {
+                    label: GRITS[grit].0.into(),
+                    scale: Some(GritScale::FepaP),
+                    grain_um: Some(GRITS[grit].1),
+                }),
+                abrasive_age: Some(age),
+                inspected: true,
+                ..Panel::default()
+            });
+        }
+        records
+    }
+
+    fn draw(&self, rng: &mut ChaCha8Rng) -> (f64, f64, f64, usize) {
+        let pick = rng.random_range(0..FEEDS.len());
+        let feed = FEEDS[pick];
+        let passes = match self.tied {
+            Tied::PassesWithFeed => [1.0, 2.0, 2.0, 3.0][pick],
+            Tied::PassesAgainstFeed => [3.0, 2.0, 2.0, 1.0][pick],
+            _ => f64::from(rng.random_range(1..=3)),
+        };
+        let force = match self.tied {
+            Tied::ForceWithFeed => 0.2 * feed,
+            _ => FORCES[rng.random_range(0..FORCES.len())],
+        };
+        (feed, passes, force, rng.random_range(0..GRITS.len()))
+    }
+}
