@@ -1,11 +1,10 @@
 //! The trade's law comes back from records with the coverage it states, and
 //! what the records cannot carry is refused in words.
 
-use onus::removal::{Advice, Factor, Held, Note, Reach, Removal, Settings, Term, fit};
-use onus::site::Limits;
+use onus::removal::{Factor, Held, Note, Removal, Settings, Term, fit};
 use statrs::distribution::{Binomial, DiscreteCDF};
 
-use crate::recipe_shop::{RecipeShop, SetBy, Tied};
+use crate::recipe_shop::{RecipeShop, SetBy};
 
 /// A share this unlikely at the stated coverage fails the promise.
 const SURPRISE: f64 = 1e-3;
