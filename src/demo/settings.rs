@@ -77,7 +77,7 @@ pub(super) struct Recipe {
     pub(super) passes: f64,
     pub(super) force_n: f64,
     pub(super) grit: String,
-    pub(super) peel_per_panel: f64,
+    pub(super) peel_per_m2: f64,
 }
 
 /// How much comes off.
@@ -128,5 +128,7 @@ pub(super) struct LotSpot {
 #[serde(deny_unknown_fields)]
 pub(super) struct Wandering {
     pub(super) defect: String,
-    pub(super) per_panel: f64,
+    pub(super) per_m2: f64,
+    /// One cell only.
+    pub(super) machine: Option<String>,
 }

@@ -64,17 +64,18 @@ struct Row {
 fn marks(workshop: &Workshop, run: &Run, rng: &mut ChaCha8Rng) -> Vec<Row> {
     let panel = run.geometry();
     let mut found: Vec<(String, Point)> = Vec::new();
-    let mut wanders = |defect: &str, mean: f64, rng: &mut ChaCha8Rng| {
-        for _ in 0..count(mean, rng) {
+    let mut wanders = |defect: &str, per_m2: f64, rng: &mut ChaCha8Rng| {
+        for _ in 0..count(per_m2 * panel.area_m2(), rng) {
             let x = rng.random::<f64>() * panel.length_mm;
             let y = rng.random::<f64>() * panel.width_mm;
             found.push((defect.to_owned(), Point { x, y }));
         }
     };
-    for kind in &workshop.wandering {
-        wanders(&kind.defect, kind.per_panel, rng);
+    let here = |machine: &Option<String>| machine.as_ref().is_none_or(|m| *m == run.cell.machine);
+    for kind in workshop.wandering.iter().filter(|kind| here(&kind.machine)) {
+        wanders(&kind.defect, kind.per_m2, rng);
     }
-    wanders("orange peel left", run.recipe.peel_per_panel, rng);
+    wanders("orange peel left", run.recipe.peel_per_m2, rng);
 
     let spot = &workshop.spot;
     if run.cell.machine == spot.machine

@@ -3,6 +3,7 @@
 
 #![expect(clippy::unwrap_used, reason = "a test that cannot go on says where")]
 
+mod demo;
 mod document;
 mod folder;
 mod injection;
