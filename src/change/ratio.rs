@@ -19,6 +19,10 @@ pub(super) const FEWEST_LOTS_A_SIDE: usize = 5;
 /// freedom (Smyth 2004, Stat. Appl. Genet. Mol. Biol. 3, article 3).
 const PRIOR_DEGREES: f64 = 3.0;
 
+/// Fewer days than this make few and uneven blocks, whose scatter is averaged
+/// with that of panels too.
+const FEW_DAYS: usize = 12;
+
 /// Whether values are counts of marks, whose variance is at least their mean.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Kind {
@@ -185,10 +189,12 @@ pub(super) fn stratified(items: &[Item], kind: Kind, level: f64) -> Option<Strat
         let Some((factor, degrees)) = found else {
             continue;
         };
-        let prior = if unit == Unit::Panels || unit == Unit::Blocks {
-            0.0
-        } else {
-            PRIOR_DEGREES
+        let prior = match unit {
+            Unit::Panels => 0.0,
+            // four uneven blocks alone can leave less than one degree of freedom
+            Unit::Blocks if fit.days() < FEW_DAYS => PRIOR_DEGREES / 2.0,
+            Unit::Blocks => 0.0,
+            Unit::Runs | Unit::Days | Unit::Lots => PRIOR_DEGREES,
         };
         let from_panels = dispersion.panels.unwrap_or(factor);
         let factor = (prior * from_panels + degrees * factor) / (prior + degrees);
@@ -249,6 +255,11 @@ struct Fit<'a> {
 }
 
 impl Fit<'_> {
+    /// Days from the first to the last panel, those without panels left out.
+    fn days(&self) -> usize {
+        self.items.iter().map(|i| i.day + 1).max().unwrap_or(1)
+    }
+
     /// φ and degrees of freedom from leaving out one unit at a time; none with
     /// too few units.
     ///
@@ -257,7 +268,7 @@ impl Fit<'_> {
     /// number of units (Σe²)²/Σe⁴ less 1, e_u the unit's expected share.
     fn scatter(&self, unit: Unit) -> Option<(f64, f64)> {
         let ratio = self.a / self.b;
-        let days = self.items.iter().map(|i| i.day + 1).max().unwrap_or(1);
+        let days = self.days();
         let batches = if unit == Unit::Blocks {
             self.blocks_of_days(ratio)?
         } else {
@@ -337,7 +348,7 @@ impl Fit<'_> {
         // both sides' means are fitted, which pulls r down
         let r = (seen + (2.0 + 3.0 * seen) / n + 0.5 / n.sqrt()).clamp(0.0, 0.95);
         let length = 1.447 * (n * 4.0 * r * r / (1.0 - r * r).powi(2)).cbrt();
-        let least = if z.len() < 12 { 4.0 } else { 6.0 };
+        let least = if z.len() < FEW_DAYS { 4.0 } else { 6.0 };
         (length > 1.0).then(|| (n / length).max(least).round() as usize)
     }
 
