@@ -77,4 +77,55 @@ mod tests {
         assert_eq!(group(&[at(1.0)], 12.0, 2), [0]);
         assert_eq!(group(&[], 12.0, 2), Vec::<usize>::new());
     }
+
+    /// Labels of scikit-learn's DBSCAN (R's dbscan gives the same partition) for
+    /// open point patterns; no distance equals the tolerance.
+    #[test]
+    fn published_patterns_fall_into_the_labelled_clusters() {
+        // a unit of the patterns becomes a kilometre or more, so that no square
+        // millimetre holds two points
+        const SCALE: f64 = 1e6;
+        let text = include_str!("../../fixtures/published/dbscan_labels.csv");
+        let mut reader = csv::ReaderBuilder::new()
+            .comment(Some(b'#'))
+            .from_reader(text.as_bytes());
+        type Labelled = (Vec<Point>, Vec<Option<usize>>);
+        let mut sets: BTreeMap<(String, String, String), Labelled> = BTreeMap::new();
+        for row in reader.records() {
+            let row = row.unwrap();
+            let number = |k: usize| row[k].parse::<f64>().unwrap();
+            let key = (row[0].to_owned(), row[1].to_owned(), row[2].to_owned());
+            let (points, labels) = sets.entry(key).or_default();
+            points.push(Point {
+                x: SCALE * number(4),
+                y: SCALE * number(5),
+            });
+            labels.push(row[6].parse().ok()); // −1 is noise
+        }
+        assert_eq!(sets.len(), 5);
+        for ((pattern, tolerance, at_least), (points, labels)) in &sets {
+            let tolerance = SCALE * tolerance.parse::<f64>().unwrap();
+            let at_least = at_least.parse().unwrap();
+            let got = clusters(points, tolerance, at_least);
+            let groups = group(points, tolerance, at_least);
+            // numbers are arbitrary: each published cluster is one of ours
+            let mut pairs = std::collections::BTreeSet::new();
+            for (i, (got, wanted)) in got.iter().zip(labels).enumerate() {
+                assert_eq!(got.is_none(), wanted.is_none(), "{pattern} point {}", i + 1);
+                if let (Some(got), Some(wanted)) = (got, wanted) {
+                    pairs.insert((*got, *wanted, groups[i]));
+                }
+            }
+            let distinct = |each: fn(&(usize, usize, usize)) -> usize| {
+                let all: std::collections::BTreeSet<usize> = pairs.iter().map(each).collect();
+                all.len()
+            };
+            for count in [distinct(|p| p.0), distinct(|p| p.1), distinct(|p| p.2)] {
+                assert_eq!(count, pairs.len(), "{pattern}: {pairs:?}");
+            }
+            let alone = labels.iter().filter(|l| l.is_none()).count();
+            let count = groups.iter().max().map_or(0, |m| m + 1);
+            assert_eq!(count, pairs.len() + alone, "{pattern}");
+        }
+    }
 }

@@ -38,6 +38,5 @@ pub use settings::Settings;
 pub use sides::{Pick, Selection, Sides};
 pub use weekly::{
     ControlChart, ControlPoint, FALSE_ALARM, Fate, Mark, OldFinding, PreviousError, Signal,
-    SmallShift, Untestable, Week, Weekly, average_run_length, control_charts, ewma_run_length,
-    previous_findings, until_week, weekly,
+    SmallShift, Untestable, Week, Weekly, control_charts, previous_findings, until_week, weekly,
 };

@@ -7,6 +7,7 @@
 pub mod analysis_of_variance;
 pub mod cluster_robust;
 pub mod coefficient;
+pub mod control_chart;
 pub mod convergence;
 pub mod distributions;
 pub mod fisher_exact;

@@ -141,7 +141,7 @@ fn newcombes_interval_for_a_difference_agrees_with_his_table() {
     }
 }
 
-fn result(example: &str, quantity: &str) -> Row {
+pub(crate) fn result(example: &str, quantity: &str) -> Row {
     published("nist_handbook_results.csv")
         .into_iter()
         .find(|row| row.text("example").starts_with(example) && row.text("quantity") == quantity)

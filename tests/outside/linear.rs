@@ -311,3 +311,54 @@ fn random_groups_agree_with_the_closed_form() {
         }
     }
 }
+
+/// Jahanmir's grinding study, e-Handbook 1.4.2.10: with every setting run
+/// equally often, twice the coefficient of a factor coded ±1 is the difference
+/// of its means, and the variance between the batches is the t test's.
+#[test]
+fn the_handbooks_grinding_study_comes_out_of_the_fit() {
+    let factors = [
+        ("table_speed", "table_speed_X1"),
+        ("down_feed", "down_feed_X2"),
+        ("wheel_grit", "wheel_grit_X3"),
+    ];
+    let data = published("ceramic_strength_jahanmi2.csv");
+    let printed = published("nist_handbook_ceramic_strength.csv");
+    let row_of = |start: &str| {
+        printed
+            .iter()
+            .find(|row| row.text("quantity").starts_with(start))
+            .unwrap_or_else(|| panic!("no {start}"))
+    };
+    for batch in [1, 2] {
+        let rows: Vec<&Row> = data.iter().filter(|r| r.count("batch") == batch).collect();
+        let values = |name: &str| -> Vec<f64> { rows.iter().map(|r| r.number(name)).collect() };
+        let mut design = Design::with_intercept(rows.len());
+        for (column, _) in factors {
+            design = design.number(column, &values(column)).unwrap();
+        }
+        // the interactions too: in a balanced study they change no main effect
+        for (a, b) in [(0, 1), (0, 2), (1, 2)] {
+            let (a, b) = (factors[a].0, factors[b].0);
+            let product: Vec<f64> = values(a)
+                .iter()
+                .zip(values(b))
+                .map(|(x, y)| x * y)
+                .collect();
+            design = design.number(&format!("{a} x {b}"), &product).unwrap();
+        }
+        let fit = least_squares(&design, &values("strength"), None, 0.95).unwrap();
+        assert!(fit.aliased.is_empty());
+        for (column, name) in factors {
+            let effect = 2.0 * fit.coefficient(column).unwrap().estimate;
+            row_of(&format!("batch{batch}_effect_{name}")).check("computed", effect, NINE_DIGITS);
+        }
+        let mean = fit.coefficients[0].estimate;
+        row_of(&format!("batch{batch}_mean")).check("computed", mean, NINE_DIGITS);
+    }
+    let batches: Vec<usize> = data.iter().map(|r| r.count("batch") as usize - 1).collect();
+    let between = one_way(&column(&data, "strength"), &batches).unwrap();
+    let t = row_of("t_batches_pooled").number("computed");
+    let f = between.statistic.unwrap();
+    assert!((f - t * t).abs() <= 2.0 * NINE_DIGITS * f, "{f} {t}");
+}

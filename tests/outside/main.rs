@@ -18,6 +18,7 @@ mod shops;
 
 mod clusters;
 mod comparisons;
+mod control_charts;
 mod distributions;
 mod exact_tests;
 mod generalised;

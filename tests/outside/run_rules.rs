@@ -1,7 +1,7 @@
 //! Run lengths of control-chart rules against an absorbing Markov chain.
 
 use crate::published::published;
-use onus::change::average_run_length;
+use onus::stats::control_chart::average_run_length;
 use onus::stats::distributions::normal;
 
 /// The table has six decimals on values of 4.9 or more.

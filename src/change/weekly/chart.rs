@@ -2,11 +2,12 @@
 
 use serde::Serialize;
 
-use super::counts::CountLaw;
-use super::run_length::average_run_length;
 use super::week::Week;
 use crate::records::{Panel, Records};
 use crate::site::{Analysis, Subgroup};
+use crate::stats::control_chart::{
+    CountLaw, average_run_length, ewma_run_length, rate_std_error, weighted_mean,
+};
 
 /// Chance that a point of a steady process lies outside the limits, both sides
 /// together: that of three standard deviations of a normal distribution.
@@ -110,11 +111,8 @@ pub struct Mark {
     pub label: String,
 }
 
-/// Exponentially weighted mean of the points' normal scores.
-///
-/// z_t = λ·score_t + (1−λ)·z_{t−1} from 0, limits ±L·√(λ/(2−λ)·(1−(1−λ)^{2t})).
-/// Source: Roberts (1959), Technometrics 1, 239–250; formulas as in the
-/// NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.2.4.
+/// Exponentially weighted mean of the points' normal scores, see
+/// [`weighted_mean`].
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct SmallShift {
     /// λ.
@@ -146,7 +144,7 @@ pub fn control_charts(
         return Vec::new();
     }
     let all = vec![1.0; records.defect_names.len()];
-    let small_shift_run = super::ewma_run_length(WEIGHT, WIDTH, 0.0);
+    let small_shift_run = ewma_run_length(WEIGHT, WIDTH, 0.0);
     let mut charts = vec![groups.chart(records, None, &all)];
     for (k, name) in records.defect_names.iter().enumerate() {
         let mut only = vec![0.0; records.defect_names.len()];
@@ -361,7 +359,7 @@ impl ControlChart {
 fn dispersion(base: &[&ControlPoint], centre: f64) -> f64 {
     let z: Vec<f64> = base
         .iter()
-        .map(|p| (p.rate - centre) / (centre / p.area_m2).sqrt())
+        .map(|p| (p.rate - centre) / rate_std_error(centre, p.area_m2))
         .collect();
     let ranges: f64 = z.windows(2).map(|w| (w[1] - w[0]).abs()).sum();
     let sigma = ranges / (z.len() - 1) as f64 / MEAN_RANGE;
@@ -369,25 +367,13 @@ fn dispersion(base: &[&ControlPoint], centre: f64) -> f64 {
 }
 
 fn small_shift(scores: &[f64], points_to_false_alarm: f64) -> SmallShift {
-    let mut value = 0.0;
-    let mut left = 1.0;
-    let mut chart = SmallShift {
+    let chart = weighted_mean(scores, 0.0, 1.0, WEIGHT, WIDTH);
+    SmallShift {
         weight: WEIGHT,
         width: WIDTH,
         points_to_false_alarm,
-        values: Vec::with_capacity(scores.len()),
-        limits: Vec::with_capacity(scores.len()),
-        first_signal: None,
-    };
-    for (k, score) in scores.iter().enumerate() {
-        value = WEIGHT * score + (1.0 - WEIGHT) * value;
-        left *= (1.0 - WEIGHT).powi(2);
-        let limit = WIDTH * (WEIGHT / (2.0 - WEIGHT) * (1.0 - left)).sqrt();
-        if chart.first_signal.is_none() && value.abs() > limit {
-            chart.first_signal = Some(k);
-        }
-        chart.values.push(value);
-        chart.limits.push(limit);
+        values: chart.values,
+        limits: chart.limits,
+        first_signal: chart.first_signal,
     }
-    chart
 }

@@ -2,14 +2,11 @@
 //! the weeks before it, and what became of the last report's findings.
 
 mod chart;
-mod counts;
 mod previous;
-mod run_length;
 mod week;
 
 pub use chart::{
     ControlChart, ControlPoint, FALSE_ALARM, Mark, Signal, SmallShift, control_charts,
 };
 pub use previous::{Fate, OldFinding, PreviousError, Untestable, previous_findings};
-pub use run_length::{average_run_length, ewma_run_length};
 pub use week::{Week, Weekly, until_week, weekly};
