@@ -2,7 +2,7 @@
 //! their own tilt.
 
 use super::verdict::{Levels, told};
-use super::{EdgeToEdge, PartSign, Surface, SurfaceCause, SurfaceNote, SurfaceReason};
+use super::{EdgeToEdge, PartSign, Surface, SurfaceCause, SurfaceNote, SurfaceReason, TermName};
 use crate::causes::{Cause, Evidence, Finding, Frame, Kind, NextCheck, Reason};
 use crate::records::Records;
 use crate::stats::proportion::clopper_pearson;
@@ -15,6 +15,11 @@ pub const UNEVEN_REMOVAL: &str = "uneven removal";
 const TURN: usize = 10;
 /// Readings that carry the whole surface with one to spare for every slope.
 const GRID: usize = 9;
+
+/// Standard deviation of the panels' own removal at an edge, as a share of the
+/// mean removal, below which their spread is listed but is no finding: the
+/// scatter that removal has at best (common practice, no source: 10–20 %).
+const SPREAD_THAT_MATTERS: f64 = 0.1;
 
 /// At most two findings for every surface: on its slopes, and on what comes with
 /// the panels. Ids are left empty.
@@ -101,7 +106,7 @@ impl About<'_> {
         let signs: Vec<PartSign> = surface
             .signs
             .iter()
-            .filter(|s| !(crown && taper(s)))
+            .filter(|s| !(crown && taper(s)) && self.worth_finding(s))
             .copied()
             .collect();
         let first = signs.first()?;
@@ -135,6 +140,22 @@ impl About<'_> {
             next_check: NextCheck::CheckFlatness,
             ..self.blank(&all)
         })
+    }
+
+    /// Panels always differ a little, and with enough readings that is beyond
+    /// doubt; a finding it is only where it matters.
+    fn worth_finding(&self, sign: &PartSign) -> bool {
+        match sign {
+            PartSign::PanelsDiffer { term, sd_um, .. } => {
+                let at_an_edge = match term {
+                    TermName::SlopeX | TermName::SlopeY => sd_um / 2.0,
+                    TermName::CrownX | TermName::CrownY | TermName::Twist => *sd_um,
+                };
+                let removed = self.surface.removed_um.unwrap_or(0.0).abs();
+                at_an_edge >= SPREAD_THAT_MATTERS * removed
+            }
+            _ => true,
+        }
     }
 
     fn contrast(&self) -> SurfaceReason {
