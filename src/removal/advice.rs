@@ -123,14 +123,14 @@ fn number_lever(bench: &Bench<'_>, lever: &Factor, goal: Goal) -> Option<Advice>
     let slope = exponent(bench, lever)?;
     let needed = from * wanted(bench, goal).powf(1.0 / slope);
     let [low, high] = bounds(bench, lever)?;
+    // a bound is taken as it is: rounded it might be exceeded
     let (to, by_site) = if needed < low.0 {
         low
     } else if needed > high.0 {
         high
     } else {
-        (needed, false)
+        (three_figures(needed).clamp(low.0, high.0), false)
     };
-    let to = round_towards(to, from, needed);
     let reach = match goal {
         Goal::Target(_) if (needed / to).ln().abs() < ON_TARGET => Reach::Target,
         Goal::Target(_) if by_site => Reach::SiteLimit { needed },
@@ -145,16 +145,10 @@ fn number_lever(bench: &Bench<'_>, lever: &Factor, goal: Goal) -> Option<Advice>
     Some(advice(bench, lever, goal, &setting, reach))
 }
 
-/// Three figures, as one would set it, without leaving the bounds.
-fn round_towards(to: f64, from: f64, needed: f64) -> f64 {
-    let unit = 10f64.powf(to.abs().log10().floor() - 2.0);
-    let rounded = (to / unit).round() * unit;
-    let between = (rounded - from) * (needed - rounded) >= 0.0 || (rounded - to).abs() < 1e-9;
-    if between {
-        tidy(rounded)
-    } else {
-        tidy((to / unit).trunc() * unit)
-    }
+/// Three figures, as one would set it.
+fn three_figures(value: f64) -> f64 {
+    let unit = 10f64.powf(value.abs().log10().floor() - 2.0);
+    tidy((value / unit).round() * unit)
 }
 
 /// Drops the last binary digits that a division leaves behind.
@@ -309,5 +303,22 @@ fn cycle_time(bench: &Bench<'_>, to: &Setting) -> Option<f64> {
     match (path, settings.handling_s) {
         (Some(path), Some(rest)) => Some((path * after + rest) / (path * before + rest)),
         _ => Some(after / before),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn settings_are_given_in_three_figures() {
+        for (value, rounded) in [
+            (21.964, 22.0),
+            (0.123_45, 0.123),
+            (1234.0, 1230.0),
+            (9.996, 10.0),
+        ] {
+            assert_eq!(three_figures(value), rounded);
+        }
     }
 }

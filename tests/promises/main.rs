@@ -12,9 +12,14 @@
 #[path = "../shops/mod.rs"]
 mod shops;
 
+mod advice;
 mod made_streams;
 mod recipe;
-#[expect(dead_code, reason = "factors tied together wait for their tests")]
+mod recipe_limits;
+#[expect(
+    dead_code,
+    reason = "recipes set by the day wait for the calibration run"
+)]
 mod recipe_shop;
 mod scan_null;
 mod simulator;
