@@ -3,7 +3,7 @@
 
 use std::collections::BTreeMap;
 
-use crate::causes::{Cause, Causes, Kind, SurfaceCause};
+use crate::causes::{Cause, Causes, Finding, Kind, SurfaceCause};
 use crate::site::{DefectClass, Limits, Site};
 
 /// Target, limits and levels of the recipe analysis.
@@ -121,7 +121,12 @@ impl Held {
     #[must_use]
     pub fn from_causes(causes: &Causes) -> Self {
         let mut obstacles = Vec::new();
-        for surface in &causes.surface {
+        for (index, surface) in causes.surface.iter().enumerate() {
+            // a spread too small to be a finding moves nothing
+            let listed = |f: &Finding| f.evidence.surface == Some(index);
+            if !causes.findings.iter().any(listed) {
+                continue;
+            }
             let from_part = match surface.cause {
                 SurfaceCause::Machine => false,
                 SurfaceCause::Part => true,
