@@ -307,7 +307,9 @@ fn frame_reasons(
             if facts.control_clears && !facts.one_inspector && recorded {
                 Reason::TableClearedByControl
             } else if recorded {
-                Reason::TableNotCleared
+                Reason::TableNotCleared {
+                    informative: frames.table_informative,
+                }
             } else {
                 Reason::TableNotRecorded
             },

@@ -90,6 +90,18 @@ pub(super) struct Life {
     pub past: usize,
 }
 
+impl Life {
+    /// Alive on all of `panels` exposed panels.
+    pub(super) fn whole(panels: usize) -> Self {
+        Self {
+            onset: None,
+            end: None,
+            first: 0,
+            past: panels,
+        }
+    }
+}
+
 /// The stretch over which the repeat lives. The end is sought after the onset,
 /// then the onset once more before the end, so that neither dilutes the other.
 pub(super) fn life(hits: &[bool]) -> Life {

@@ -2,7 +2,6 @@
 //! report puts them into words.
 
 use super::{Frame, LineAxis, SurfaceReason};
-use crate::records::Lay;
 
 /// A column of the records that hits or rates can follow.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
@@ -122,8 +121,12 @@ pub enum Reason {
     },
     /// The place maps onto itself by the turns made.
     SymmetricPlace,
-    /// Panels lay at the inspection table just as in the cell.
-    TableNotCleared,
+    /// How panels lay at the inspection table does not clear it.
+    TableNotCleared {
+        /// Panels on which table and machine predict different places; 0: they
+        /// lay there just as in the cell.
+        informative: usize,
+    },
     /// How panels lay at the inspection table is not recorded.
     TableNotRecorded,
     /// The other machine's panels went over the same table without the mark.
@@ -253,13 +256,6 @@ pub enum Reason {
         /// Speed, mm per day.
         mm_per_day: f64,
     },
-    /// Bars of fixed pitch.
-    Pitch {
-        /// The pitch, mm.
-        pitch_mm: f64,
-        /// Whether it scales with feed speed.
-        scales_with_feed: Option<bool>,
-    },
     /// Panel after panel, marks lie more on one side.
     SideVotes {
         /// The side, in the frame of the finding.
@@ -272,13 +268,6 @@ pub enum Reason {
         against: usize,
         /// Adjusted for the report.
         p_adjusted: f64,
-    },
-    /// Marks of the opposite kind lie on the opposite side.
-    OppositeKind {
-        /// The other kind of defect.
-        defect: String,
-        /// The side on which it lies.
-        side: Side,
     },
     /// Too much on one side and too little on the other, the sign changing
     /// from panel to panel.
@@ -398,11 +387,6 @@ pub enum Reason {
     NoPlaces,
     /// On the unevenness of removal.
     Surface(SurfaceReason),
-    /// The repeat is in the records of one lay only.
-    OnlyLay {
-        /// The lay.
-        lay: Lay,
-    },
 }
 
 /// What to do next; worded by the report.
@@ -429,15 +413,11 @@ pub enum NextCheck {
     },
     /// Look at the inspection table, lamp and camera at the place.
     CheckTable,
-    /// Record the incoming lot.
-    RecordLots,
     /// Run more lots before anything is adjusted.
     MoreLots {
         /// Lots with hits that would clear them.
         lots: usize,
     },
-    /// Run the same lots on another machine or head.
-    RunControl,
     /// Let another inspector look at the same panels.
     SecondInspector {
         /// Who alone sees it.
@@ -459,11 +439,6 @@ pub enum NextCheck {
     CheckPath,
     /// Look at the line: step-over, pad edge, force drift.
     CheckStepOver,
-    /// Find what turns or what stands at the pitch.
-    CheckPitch {
-        /// Whether the pitch scales with feed speed.
-        scales_with_feed: Option<bool>,
-    },
     /// Check the head's tilt.
     CheckHeadTilt {
         /// The side that takes more, machine frame; none where the kind of
@@ -520,8 +495,6 @@ pub enum NextCheck {
         /// How many in all.
         panels: usize,
     },
-    /// Look at the film thickness of incoming panels.
-    CheckFilm,
     /// Measure removal at more places, evenly over the panel.
     MeasureGrid {
         /// Readings per panel.
@@ -541,7 +514,6 @@ impl NextCheck {
                 | NextCheck::CheckFixture { .. }
                 | NextCheck::CheckPath
                 | NextCheck::CheckStepOver
-                | NextCheck::CheckPitch { .. }
                 | NextCheck::CheckHeadTilt { .. }
                 | NextCheck::CheckFlatness
                 | NextCheck::CheckStandOff

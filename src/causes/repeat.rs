@@ -107,15 +107,14 @@ pub(super) fn investigate(ground: &Ground<'_>, leader: Rival) -> Dossier {
         .iter()
         .map(|&at| laid[at].is_some_and(|p| scene.hit(at, &p)))
         .collect();
-    let life = onset::life(&hit);
-    let alive = life.first..life.past;
     let panel = |i: usize| &scene.records.panels[scene.panels[exposed[i]]];
     let text = |value: &Option<Arc<str>>| value.as_deref().map(String::from);
 
     let lot_of: Vec<Option<String>> = (0..exposed.len()).map(|i| text(&panel(i).lot)).collect();
     let (codes, lot_names) = coded(&lot_of);
     let lot_counts = by_level(&codes, &hit, lot_names.len(), 0..hit.len());
-    let live_counts = by_level(&codes, &hit, lot_names.len(), alive.clone());
+    let mut life = onset::life(&hit);
+    let live_counts = by_level(&codes, &hit, lot_names.len(), life.first..life.past);
     let recorded: usize = lot_counts.iter().map(|c| c.exposed).sum();
     let lots = if 2 * recorded < exposed.len() {
         LotEvidence::NotRecorded
@@ -123,6 +122,11 @@ pub(super) fn investigate(ground: &Ground<'_>, leader: Rival) -> Dossier {
         lots::judge(&lot_counts, &live_counts, scene.background)
     };
     let lots_by_turning = lots_by_turning(scene, &frames.machine);
+    // What gathers in lots begins and ends with them: no onset, no end.
+    if matches!(lots, LotEvidence::Gathered { .. }) && lots_by_turning.is_none() {
+        life = Life::whole(hit.len());
+    }
+    let alive = life.first..life.past;
 
     let explained = |value: &dyn Fn(&Panel) -> Option<String>| {
         let levels: Vec<Option<String>> = alive.clone().map(|i| value(panel(i))).collect();

@@ -283,7 +283,9 @@ fn conclude(stream: &SideStream<'_>, lead: &Lead) -> Finding {
         if !table_recorded {
             reasons.push(Reason::TableNotRecorded);
         } else if !table_beaten {
-            reasons.push(Reason::TableNotCleared);
+            reasons.push(Reason::TableNotCleared {
+                informative: over_table.informative,
+            });
         }
     }
     reasons.push(lot_reason(&lots, &lot_names, &lot_counts));

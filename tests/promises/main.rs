@@ -13,6 +13,7 @@
 mod shops;
 
 mod advice;
+mod attribution;
 mod made_streams;
 mod recipe;
 mod recipe_limits;

@@ -40,6 +40,21 @@ pub enum Owner {
     Panel,
     /// Fixed in the panel frame of the first `n` lots only.
     Lots(usize),
+    /// Fixed on the inspection table.
+    Table,
+    /// At fixed distances from the panel's low edges as it lies in the machine.
+    Path,
+    /// Fixed in the panel frame, but only the first inspector writes it down.
+    Inspector,
+}
+
+/// What a planted repeat looks like.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Looks {
+    /// A place.
+    Spot,
+    /// A stripe at the place's x, anywhere along y of the owner's frame.
+    LineAlongY,
 }
 
 /// A planted repeat.
@@ -55,6 +70,8 @@ pub struct Repeater {
     pub sd_mm: f64,
     /// First and last panel (share of the run) on which it lives.
     pub live: (f64, f64),
+    /// What it looks like.
+    pub looks: Looks,
 }
 
 impl Repeater {
@@ -66,7 +83,13 @@ impl Repeater {
             share,
             sd_mm: 2.5,
             live: (0.0, 1.0),
+            looks: Looks::Spot,
         }
+    }
+
+    /// The same of another owner.
+    pub fn owned_by(self, owner: Owner) -> Self {
+        Self { owner, ..self }
     }
 }
 
@@ -85,8 +108,12 @@ pub struct Shop {
     pub sizes: Vec<(f64, f64)>,
     /// Lays with their chances.
     pub lays: Vec<(Lay, f64)>,
+    /// Whether all panels of a lot lie one way, the lays taken in turn by lot.
+    pub lay_by_lot: bool,
     /// Whether the lay at the inspection table is recorded, drawn from 0 and 180.
     pub inspect_lays: bool,
+    /// Inspectors, drawn at random; 0 = not recorded.
+    pub inspectors: usize,
     /// Background marks a panel, on average.
     pub marks: f64,
     /// Shape of the gamma that mixes panels' rates; smaller is wilder.
@@ -118,7 +145,9 @@ impl Default for Shop {
             lots_in_blocks: false,
             sizes: vec![(600.0, 400.0)],
             lays: vec![(Lay::Deg0, 0.5), (Lay::Deg180, 0.5)],
+            lay_by_lot: false,
             inspect_lays: true,
+            inspectors: 0,
             marks: 2.0,
             mixing: 1.0,
             lot_factors: vec![1.0],
@@ -184,11 +213,17 @@ impl Shop {
             lot: self.lot(i).and_then(|k| name("lot-", k)),
             length_mm,
             width_mm,
-            lay: pick(&self.lays, rng),
+            lay: match self.lot(i) {
+                Some(lot) if self.lay_by_lot => self.lays[lot % self.lays.len()].0,
+                _ => pick(&self.lays, rng),
+            },
             lay_recorded: true,
             inspect_lay: self
                 .inspect_lays
                 .then(|| pick(&[(Lay::Deg0, 0.5), (Lay::Deg180, 0.5)], rng)),
+            inspector: (self.inspectors > 0)
+                .then(|| name("I", rng.random_range(0..self.inspectors)))
+                .flatten(),
             inspected: true,
             ..Panel::default()
         }
@@ -293,24 +328,38 @@ impl Shop {
         let scatter = Normal::new(0.0, r.sd_mm).unwrap();
         let (dx, dy) = (scatter.sample(rng), scatter.sample(rng));
         let mine = match r.owner {
-            Owner::Machine => self.machines == 0 || i.is_multiple_of(self.machines),
-            Owner::Panel => true,
+            Owner::Machine | Owner::Path => self.machines == 0 || i.is_multiple_of(self.machines),
+            Owner::Panel | Owner::Table => true,
             Owner::Lots(n) => self.lot(i).is_some_and(|lot| lot < n),
+            Owner::Inspector => panel.inspector.as_deref() == Some("I1"),
         };
         if !hit || !mine || when < r.live.0 || when > r.live.1 {
             return None;
         }
-        let at = Point {
+        let to_panel = |p: Point| match r.owner {
+            Owner::Machine => from_machine(panel, p),
+            Owner::Panel | Owner::Lots(_) | Owner::Inspector => p,
+            Owner::Table => from_table(panel, p),
+            Owner::Path => {
+                let rect = panel.machine_rect();
+                let at = Point {
+                    x: rect.x0 + p.x,
+                    y: rect.y0 + p.y,
+                };
+                from_machine(panel, at)
+            }
+        };
+        let along = match r.looks {
+            Looks::Spot => r.at.y + dy,
+            Looks::LineAlongY => rng.random::<f64>() * panel.machine_rect().height(),
+        };
+        let on_panel = to_panel(Point {
             x: r.at.x + dx,
-            y: r.at.y + dy,
-        };
-        let on_panel = match r.owner {
-            Owner::Machine => from_machine(panel, at),
-            Owner::Panel | Owner::Lots(_) => at,
-        };
-        let exposed = panel.rect().contains(match r.owner {
-            Owner::Machine => from_machine(panel, r.at),
-            Owner::Panel | Owner::Lots(_) => r.at,
+            y: along,
+        });
+        let exposed = panel.rect().contains(match r.looks {
+            Looks::Spot => to_panel(r.at),
+            Looks::LineAlongY => on_panel,
         });
         exposed.then_some(on_panel)
     }
@@ -336,9 +385,21 @@ impl Shop {
 
 /// Where a machine point lies on the panel.
 pub fn from_machine(panel: &Panel, p: Point) -> Point {
-    let (x, y) = (p.x - panel.lay_x_mm, p.y - panel.lay_y_mm);
+    let at = Point {
+        x: p.x - panel.lay_x_mm,
+        y: p.y - panel.lay_y_mm,
+    };
+    turned_back(panel, panel.lay, at)
+}
+
+/// Where a point of the inspection table lies on the panel.
+pub fn from_table(panel: &Panel, p: Point) -> Point {
+    turned_back(panel, panel.inspect_lay.unwrap_or_default(), p)
+}
+
+fn turned_back(panel: &Panel, lay: Lay, Point { x, y }: Point) -> Point {
     let (l, w) = (panel.length_mm, panel.width_mm);
-    match panel.lay {
+    match lay {
         Lay::Deg0 => Point { x, y },
         Lay::Deg90 => Point { x: y, y: w - x },
         Lay::Deg180 => Point { x: l - x, y: w - y },

@@ -107,7 +107,6 @@ pub fn touch(check: &NextCheck) -> Option<Touch> {
         | NextCheck::CheckFixture { .. }
         | NextCheck::CheckPath
         | NextCheck::CheckStepOver
-        | NextCheck::CheckPitch { .. }
         | NextCheck::CheckHeadTilt { .. }
         | NextCheck::CheckStandOff
         | NextCheck::CheckCorner => Some(Touch::Cell),
@@ -121,9 +120,7 @@ pub fn touch(check: &NextCheck) -> Option<Touch> {
         | NextCheck::ShiftPanels { .. }
         | NextCheck::TurnAtTable { .. }
         | NextCheck::CheckTable
-        | NextCheck::RecordLots
         | NextCheck::MoreLots { .. }
-        | NextCheck::RunControl
         | NextCheck::SecondInspector { .. }
         | NextCheck::CheckFlatness
         | NextCheck::CheckLots { .. }
@@ -132,8 +129,7 @@ pub fn touch(check: &NextCheck) -> Option<Touch> {
         | NextCheck::DontAdjust { .. }
         | NextCheck::CheckIncoming
         | NextCheck::MorePanels { .. }
-        | NextCheck::MeasureGrid { .. }
-        | NextCheck::CheckFilm => None,
+        | NextCheck::MeasureGrid { .. } => None,
     }
 }
 

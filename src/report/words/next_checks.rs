@@ -28,15 +28,11 @@ pub fn next_check(check: &NextCheck, numbers: &NumberStyle) -> Option<String> {
         NextCheck::CheckTable => {
             "Clean and check the inspection table, lamp and camera at this place.".into()
         }
-        NextCheck::RecordLots => "Record the incoming lot of every panel.".into(),
         NextCheck::MoreLots { lots } => format!(
             "Don't adjust yet: run panels of more lots and see whether it comes in at least {} of \
              them without the two most hit.",
             count(*lots)
         ),
-        NextCheck::RunControl => {
-            "Run panels of the same lots on another machine or head and compare.".into()
-        }
         NextCheck::SecondInspector { inspector } => format!(
             "Let somebody other than {inspector} inspect the same panels: so far nobody else sees it."
         ),
@@ -58,13 +54,6 @@ pub fn next_check(check: &NextCheck, numbers: &NumberStyle) -> Option<String> {
         NextCheck::CheckStepOver => {
             "Look at step-over, pad edge and force along this line of the path.".into()
         }
-        NextCheck::CheckPitch { scales_with_feed } => match scales_with_feed {
-            Some(true) => "Look for something that turns or vibrates: its frequency is feed speed over pitch.".into(),
-            Some(false) => "Look for something of fixed geometry at this pitch: slats, supports, core.".into(),
-            None => "Run some panels at another feed speed: a pitch that grows with it comes from something \
-                     that turns or vibrates, a pitch that keeps from something of fixed geometry."
-                .into(),
-        },
         NextCheck::CheckHeadTilt { takes_more } => format!(
             "Check the head's tilt{}.",
             takes_more.map_or(String::new(), |side| format!(
@@ -135,9 +124,6 @@ pub fn next_check(check: &NextCheck, numbers: &NumberStyle) -> Option<String> {
             "Measure removal at {} places a panel, evenly over it: edges, corners and middle.",
             count(*readings)
         ),
-        NextCheck::CheckFilm => {
-            "Measure the film of incoming panels there: it is thin where sanding goes through.".into()
-        }
     })
 }
 

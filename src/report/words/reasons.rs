@@ -33,12 +33,9 @@ pub fn reason(reason: &Reason, numbers: &NumberStyle) -> String {
         Reason::SymmetricPlace => "Panels were turned, but the turns take this place onto itself: \
              machine and part still look alike."
             .to_owned(),
-        Reason::OnlyLay { lay } => {
-            format!("It is seen only on panels laid at {}°.", lay.degrees())
-        }
         Reason::HoldsInFrame { .. }
         | Reason::FramesNotSeparated { .. }
-        | Reason::TableNotCleared
+        | Reason::TableNotCleared { .. }
         | Reason::TableNotRecorded
         | Reason::TableClearedByControl => frames(reason, n),
         Reason::LotsClear { .. }
@@ -57,10 +54,8 @@ pub fn reason(reason: &Reason, numbers: &NumberStyle) -> String {
         | Reason::EveryKth { .. }
         | Reason::SetIn { .. }
         | Reason::Ended { .. }
-        | Reason::Drifts { .. }
-        | Reason::Pitch { .. } => course(reason, n),
+        | Reason::Drifts { .. } => course(reason, n),
         Reason::SideVotes { .. }
-        | Reason::OppositeKind { .. }
         | Reason::SignsChange { .. }
         | Reason::BothEnds { .. }
         | Reason::SideHolds { .. }
@@ -110,13 +105,18 @@ fn frames(reason: &Reason, n: &NumberStyle) -> String {
             if left.len() == 1 { "is" } else { "are" },
             list(left.iter().map(|f| frame(*f).to_owned()))
         ),
-        Reason::TableNotCleared => {
+        Reason::TableNotCleared { informative: 0 } => {
             "Panels lay at the inspection table just as in the cell, so the \
              table, its lamp and camera are not cleared either."
                 .to_owned()
         }
+        Reason::TableNotCleared { informative } => format!(
+            "{} panels lay otherwise at the inspection table than in the cell, but their marks \
+             don’t tell the two apart, so the table, its lamp and camera are not cleared either.",
+            n.count(*informative)
+        ),
         Reason::TableClearedByControl => {
-            "Panels lay at the inspection table just as in the cell, but \
+            "How panels lay at the inspection table does not clear it, but \
              panels of the other machine lay there too and do not show it."
                 .to_owned()
         }
@@ -271,20 +271,6 @@ fn course(reason: &Reason, n: &NumberStyle) -> String {
             "The place moves by about {} mm a day.",
             n.significant(*mm_per_day, 2)
         ),
-        Reason::Pitch {
-            pitch_mm,
-            scales_with_feed,
-        } => format!(
-            "Bars {} mm apart.{}",
-            n.significant(*pitch_mm, 3),
-            match scales_with_feed {
-                Some(true) =>
-                    " The pitch grows with feed speed, as with something that turns or vibrates.",
-                Some(false) =>
-                    " The pitch keeps when feed speed changes, as with something of fixed geometry.",
-                None => "",
-            }
-        ),
         _ => String::new(),
     }
 }
@@ -304,10 +290,6 @@ fn sides(reason: &Reason, n: &NumberStyle) -> String {
             frame(*held_in),
             n.count(*against),
             p(*p_adjusted, n)
-        ),
-        Reason::OppositeKind { defect, side } => format!(
-            "{defect} lies at the opposite side, {}: too much on one, too little on the other.",
-            side_name(*side)
         ),
         Reason::SignsChange {
             axis,
