@@ -488,7 +488,7 @@ pub enum NextCheck {
         /// Panels that show it.
         panels: usize,
     },
-    /// Look at what comes in: it wanders with the parts.
+    /// Look at panels before sanding: no place in the machine stands out.
     CheckIncoming,
     /// Inspect so many panels more.
     MorePanels {

@@ -233,6 +233,10 @@ impl<'a> Kinds<'a> {
             upper,
             margin: settings.margin,
             holds: upper <= settings.margin,
+            panels_needed: self
+                .plan(&fit, &items)
+                .panels_no_worse(settings)
+                .filter(|_| upper > settings.margin),
         })
     }
 

@@ -115,6 +115,7 @@ fn fell(change: &mut Change) -> Verdict {
         class: opposite.class,
     });
     if opposite.ratio.is_some_and(|r| r <= opposite.margin) {
+        change.panels_needed = opposite.panels_needed;
         Verdict::TooFewPanels
     } else {
         Verdict::NoDifferenceShown

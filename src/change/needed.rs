@@ -1,7 +1,7 @@
 //! How many panels it takes.
 
-use super::Plan;
 use super::ratio::{StratifiedRatio, half_width};
+use super::{Plan, Settings};
 use crate::stats::distributions::normal;
 
 impl Plan {
@@ -28,6 +28,38 @@ impl Plan {
         let mut needed = panels(half_width(level, None));
         if let Some(each) = self.degrees_a_panel {
             // grows with t, which falls with the panels: settles from below
+            for _ in 0..30 {
+                needed = panels(half_width(level, Some((each * needed).max(1.0))));
+            }
+        }
+        let all = needed / self.share_compared;
+        (all < 1e9).then(|| all.ceil() as usize)
+    }
+}
+
+impl Plan {
+    /// Panels on both sides together whose one-sided upper limit at the level
+    /// stays below the margin M with the chance of the settings, where the rate
+    /// is in truth unchanged.
+    ///
+    /// ln ratio then has variance φ / (λ·N·q₀q₁), so
+    /// N = φ·(t + z)² / (λ·q₀q₁·(ln M)²), iterated for the degrees of freedom of
+    /// t. (Farrington & Manning 1990, Statistics in Medicine 9, 1447–1454, treat
+    /// the case of proportions; this is its limit for rare marks.)
+    #[must_use]
+    pub fn panels_no_worse(&self, settings: &Settings) -> Option<usize> {
+        let after = self.share_after;
+        let rate =
+            self.marks_a_panel * after * (1.0 - after) * settings.margin.ln().powi(2) / self.factor;
+        if rate.is_nan() || rate <= 0.0 {
+            return None;
+        }
+        // one-sided at the level: the two-sided quantile of twice the miss
+        let level = 2.0 * settings.level - 1.0;
+        let power = normal::quantile(settings.power);
+        let panels = |t: f64| (t + power).powi(2) / rate;
+        let mut needed = panels(half_width(level, None));
+        if let Some(each) = self.degrees_a_panel {
             for _ in 0..30 {
                 needed = panels(half_width(level, Some((each * needed).max(1.0))));
             }

@@ -287,6 +287,10 @@ pub struct Margin {
     pub margin: f64,
     /// Whether it does.
     pub holds: bool,
+    /// Panels on both sides together that would show it with the chance of the
+    /// settings if the opposite class is in truth unchanged; none where it holds
+    /// or can't be told.
+    pub panels_needed: Option<usize>,
 }
 
 /// How interval and test came about.

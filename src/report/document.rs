@@ -57,8 +57,8 @@ pub enum Block {
     Caution(String),
     /// A chart.
     Figure(Figure),
-    /// Two charts of half the width, side by side.
-    Pair(Box<[Figure; 2]>),
+    /// Charts of half the width in two columns.
+    Columns([Vec<Figure>; 2]),
     /// A table.
     Table(Table),
 }
@@ -66,11 +66,45 @@ pub enum Block {
 impl Page {
     /// The charts of the page in order.
     pub fn figures(&self) -> impl Iterator<Item = &Figure> {
-        self.blocks.iter().flat_map(|block| match block {
-            Block::Figure(figure) => std::slice::from_ref(figure),
-            Block::Pair(pair) => pair.as_slice(),
-            _ => &[],
+        self.blocks.iter().flat_map(|block| {
+            let (left, right): (&[Figure], &[Figure]) = match block {
+                Block::Figure(figure) => (std::slice::from_ref(figure), &[]),
+                Block::Columns([left, right]) => (left, right),
+                _ => (&[], &[]),
+            };
+            left.iter().chain(right)
         })
+    }
+}
+
+impl Figure {
+    /// Width and height of the chart, pt, as its root element gives them.
+    #[must_use]
+    pub fn size_pt(&self) -> Option<(f64, f64)> {
+        let root = self.svg.split('>').next()?;
+        let of = |name: &str| {
+            let key = format!(" {name}=\"");
+            let start = root.find(&key)? + key.len();
+            root[start..].split_once("pt\"")?.0.parse().ok()
+        };
+        Some((of("width")?, of("height")?))
+    }
+}
+
+impl Block {
+    /// Charts of half the width, each put under the shorter of two columns.
+    #[must_use]
+    pub fn columns(figures: Vec<Figure>) -> Block {
+        // A caption of two lines and the space around it, pt.
+        const CAPTION: f64 = 45.0;
+        let mut columns = [Vec::new(), Vec::new()];
+        let mut filled = [0.0, 0.0];
+        for figure in figures {
+            let shorter = usize::from(filled[1] < filled[0]);
+            filled[shorter] += CAPTION + figure.size_pt().map_or(0.0, |size| size.1);
+            columns[shorter].push(figure);
+        }
+        Block::Columns(columns)
     }
 }
 

@@ -99,12 +99,18 @@ fn write_block(out: &mut String, block: &Block, level: usize, count: &mut Count)
             count.figures += 1;
             writeln!(out, "{}", picture(figure, count.figures))
         }
-        Block::Pair(pair) => {
-            let both: String = pair
+        Block::Columns(columns) => {
+            let both: String = columns
                 .iter()
-                .map(|figure| {
-                    count.figures += 1;
-                    picture(figure, count.figures)
+                .map(|column| {
+                    let figures: String = column
+                        .iter()
+                        .map(|figure| {
+                            count.figures += 1;
+                            picture(figure, count.figures)
+                        })
+                        .collect();
+                    format!("<div>{figures}</div>")
                 })
                 .collect();
             writeln!(out, "<div class=\"pair\">{both}</div>")

@@ -71,6 +71,11 @@ fn value(findings: &Findings<'_>, numbers: &NumberStyle) -> Value {
         .map(|stream| {
             let mut fields = object(stream);
             fields.insert("reasons".into(), json!(sentences(&stream.reasons)));
+            fields.insert(
+                "next_check".into(),
+                json!(words::next_check(&stream.next_check, numbers)),
+            );
+            fields.insert("rate_by_level".into(), plain(&stream.rate_by_level));
             Value::Object(fields)
         })
         .collect();

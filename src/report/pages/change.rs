@@ -203,7 +203,6 @@ fn kinds_table(context: &Context<'_>, comparison: &Comparison) -> Table {
                     Cell::from(words::ratio(change.ratio, numbers)),
                     Cell::from(words::interval(change, numbers)),
                     Cell::from(words::p_value(change.p_adjusted, numbers)),
-                    Cell::from(change.method.map_or("–", words::method)),
                     Cell::from(words::verdict_in_full(change, numbers)),
                 ]
             })

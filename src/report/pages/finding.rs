@@ -1,6 +1,6 @@
 //! One page per finding, the worst first; the rest in a table.
 
-use super::{Context, evidence, maps, strips};
+use super::{Context, evidence, maps, strips, surface};
 use crate::causes::{Finding, Kind};
 use crate::charts::ChartError;
 use crate::report::ranking::worst_first;
@@ -33,7 +33,8 @@ fn page(context: &Context<'_>, finding: &Finding, number: usize) -> Result<Page,
     let numbers = context.numbers();
     let speech = context.speech();
     let mut blocks = Vec::new();
-    let evidence = evidence::figures(context, finding)?;
+    let mut evidence = evidence::figures(context, finding)?;
+    evidence.extend(surface::finding_figures(context, finding)?);
     let lots_in_a_table = evidence.is_empty();
     let mapped = finding.kind != Kind::Wandering && !finding.evidence.members.is_empty();
     if mapped && evidence.is_empty() {
@@ -86,17 +87,13 @@ fn page(context: &Context<'_>, finding: &Finding, number: usize) -> Result<Page,
     })
 }
 
-/// Charts of half the width in pairs; an odd one stands alone.
-fn side_by_side(figures: Vec<Figure>) -> Vec<Block> {
-    let mut out = Vec::new();
-    let mut rest = figures.into_iter();
-    while let Some(left) = rest.next() {
-        out.push(match rest.next() {
-            Some(right) => Block::Pair(Box::new([left, right])),
-            None => Block::Figure(left),
-        });
+/// Charts of half the width in two columns; a single one stands alone.
+fn side_by_side(mut figures: Vec<Figure>) -> Option<Block> {
+    match figures.len() {
+        0 => None,
+        1 => figures.pop().map(Block::Figure),
+        _ => Some(Block::columns(figures)),
     }
-    out
 }
 
 /// Most lots listed on a page.

@@ -91,8 +91,9 @@ pub(super) fn cell_figure(
     }
     let name = words::finding::cell_name(cell.0, cell.1);
     let marks = map.marks.len() + map.members.len();
-    let caption = words::places::caption(&name, marks, &here, context.numbers());
-    let alt = words::places::described(&name, marks, &here, &context.speech());
+    let ringed: Vec<&Finding> = here.into_iter().filter(|f| ring(f).is_some()).collect();
+    let caption = words::places::caption(&name, marks, &ringed, context.numbers());
+    let alt = words::places::described(&name, marks, &ringed, &context.speech());
     let svg = places::svg(
         &map,
         &labels(context, alt.clone(), &name),

@@ -51,9 +51,15 @@ pub(super) fn page(context: &Context<'_>) -> Result<Option<Page>, ChartError> {
             context.numbers(),
         )));
     }
-    if !worst.is_empty() {
+    // A finding on rates or slopes has no panels of its own to tick.
+    let shown: Vec<_> = worst
+        .iter()
+        .filter(|f| !f.evidence.hits.is_empty())
+        .take(STRIPS)
+        .copied()
+        .collect();
+    if !shown.is_empty() {
         blocks.push(Block::Heading(words::strips::HEADING.to_owned()));
-        let shown: Vec<_> = worst.iter().take(STRIPS).copied().collect();
         blocks.push(Block::Figure(strips::figure(context, &shown, "when")?));
     }
     Ok(Some(Page {

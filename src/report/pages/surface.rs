@@ -1,7 +1,7 @@
 //! Uneven removal: a tilted head or warped panels.
 
 use super::Context;
-use crate::causes::{Cause, Contrast, Surface, SurfaceCause, Term};
+use crate::causes::{Cause, Contrast, Finding, Surface, SurfaceCause, Term, UNEVEN_REMOVAL};
 use crate::charts::{ChartError, MUTED, cause_colour, surface_cloud, surface_map, surface_shares};
 use crate::report::words::caution::{self, Touch};
 use crate::report::words::finding::cell_name;
@@ -49,6 +49,35 @@ pub(super) fn page(context: &Context<'_>) -> Result<Option<Page>, ChartError> {
     }))
 }
 
+/// The pictures of the surface that a finding on removal stands on.
+///
+/// # Errors
+///
+/// [`ChartError`] if a chart could not be drawn.
+pub(super) fn finding_figures(
+    context: &Context<'_>,
+    finding: &Finding,
+) -> Result<Vec<Figure>, ChartError> {
+    let surfaces = &context.findings.causes.surface;
+    let own = |s: &&Surface| (&s.machine, &s.head) == (&finding.machine, &finding.head);
+    let Some(surface) = surfaces.iter().find(own) else {
+        return Ok(Vec::new());
+    };
+    if finding.defect != UNEVEN_REMOVAL
+        || (surface.slope_x.machine.is_none() && surface.slope_y.machine.is_none())
+    {
+        return Ok(Vec::new());
+    }
+    let cell = cell_name(surface.machine.as_deref(), surface.head.as_deref());
+    let verdict = words::verdict(surface, context.numbers());
+    let name = finding.id.to_lowercase();
+    let mut out = vec![map_figure(context, &name, surface, &cell, &verdict)?];
+    if !surface.evidence.slopes.is_empty() {
+        out.push(cloud_figure(context, &name, surface, &cell, &verdict)?);
+    }
+    Ok(out)
+}
+
 /// Machines named first, then parts, then undecided, then even.
 fn ranked<'a>(surfaces: &[(usize, &'a Surface)]) -> Vec<(usize, &'a Surface)> {
     let rank = |s: &Surface| match s.cause {
@@ -71,12 +100,13 @@ fn one(context: &Context<'_>, index: usize, surface: &Surface) -> Result<Vec<Blo
         Block::Paragraph(format!("{verdict} {}", words::measured(surface, numbers))),
     ];
     if surface.slope_x.machine.is_some() || surface.slope_y.machine.is_some() {
-        let map = map_figure(context, index, surface, &cell, &verdict)?;
+        let name = (index + 1).to_string();
+        let map = map_figure(context, &name, surface, &cell, &verdict)?;
         if surface.evidence.slopes.is_empty() {
             blocks.push(Block::Figure(map));
         } else {
-            let cloud = cloud_figure(context, index, surface, &cell, &verdict)?;
-            blocks.push(Block::Pair(Box::new([map, cloud])));
+            let cloud = cloud_figure(context, &name, surface, &cell, &verdict)?;
+            blocks.push(Block::Columns([vec![map], vec![cloud]]));
         }
         blocks.push(Block::Table(terms(context, surface, &cell)));
     }
@@ -125,7 +155,7 @@ fn shares(
 
 fn map_figure(
     context: &Context<'_>,
-    index: usize,
+    name: &str,
     surface: &Surface,
     cell: &str,
     alt: &str,
@@ -145,7 +175,7 @@ fn map_figure(
     };
     let labels = words::map_labels(cell, feed, alt);
     Ok(Figure {
-        name: format!("uneven-map-{}", index + 1),
+        name: format!("uneven-map-{name}"),
         svg: surface_map::svg(&map, &labels, MAP_HEIGHT, &context.theme.half())?,
         caption: words::map_caption(cell, surface),
         alt: alt.to_owned(),
@@ -154,7 +184,7 @@ fn map_figure(
 
 fn cloud_figure(
     context: &Context<'_>,
-    index: usize,
+    name: &str,
     surface: &Surface,
     cell: &str,
     alt: &str,
@@ -200,7 +230,7 @@ fn cloud_figure(
     };
     let labels = words::cloud_labels(cell, cloud.turned.len(), told, alt);
     Ok(Figure {
-        name: format!("uneven-slopes-{}", index + 1),
+        name: format!("uneven-slopes-{name}"),
         svg: surface_cloud::svg(&cloud, &labels, &context.theme.half())?,
         caption: words::cloud_caption(cell, surface),
         alt: alt.to_owned(),

@@ -88,22 +88,15 @@ pub(super) fn figures(document: &Document) -> impl Iterator<Item = &Figure> {
 /// A chart with its size, by which the template fits it to the page.
 fn figure_value(figure: &Figure, figures: &mut usize) -> Value {
     *figures += 1;
+    let size = figure.size_pt();
     json!({
         "kind": "figure",
         "file": file_name(*figures),
-        "width": size(&figure.svg, "width"),
-        "height": size(&figure.svg, "height"),
+        "width": size.map(|s| s.0),
+        "height": size.map(|s| s.1),
         "caption": printable(&figure.caption),
         "alt": printable(&figure.alt),
     })
-}
-
-/// Width or height of a chart, pt, as its root element gives it.
-fn size(svg: &str, name: &str) -> Option<f64> {
-    let key = format!(" {name}=\"");
-    let root = svg.split('>').next()?;
-    let start = root.find(&key)? + key.len();
-    root[start..].split_once("pt\"")?.0.parse().ok()
 }
 
 fn block_value(block: &Block, anchors: &[&str], figures: &mut usize) -> Value {
@@ -152,9 +145,12 @@ fn block_value(block: &Block, anchors: &[&str], figures: &mut usize) -> Value {
             json!({"kind": "steps", "items": items})
         }
         Block::Figure(figure) => figure_value(figure, figures),
-        Block::Pair(pair) => {
-            let both: Vec<Value> = pair.iter().map(|f| figure_value(f, figures)).collect();
-            json!({"kind": "pair", "figures": both})
+        Block::Columns(columns) => {
+            let both: Vec<Vec<Value>> = columns
+                .iter()
+                .map(|column| column.iter().map(|f| figure_value(f, figures)).collect())
+                .collect();
+            json!({"kind": "columns", "columns": both})
         }
         Block::Table(table) => table_value(table),
     }

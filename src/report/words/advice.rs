@@ -4,7 +4,7 @@
 use super::caution::Touch;
 use super::counting::counted;
 use super::finding::{Speech, cell_name, place};
-use crate::causes::{Cause, Finding, Kind, NextCheck};
+use crate::causes::{Cause, Finding, Kind, NextCheck, UNEVEN_REMOVAL};
 use crate::charts::NumberStyle;
 use crate::records::InputCounts;
 
@@ -165,13 +165,24 @@ fn lots(finding: &Finding) -> String {
     }
 }
 
+/// Fewest panels after which anything is called gone: fewer than three panels
+/// never make a repeat either.
+const FEWEST_TO_CLEAR: usize = 3;
+
 /// How many panels without a hit show that it is gone: as many as leave a
-/// chance of 5 % or less if it still came at its rate.
+/// chance of 5 % or less if it still came at the lowest rate that the records
+/// allow. A slope of removal is measured, not seen: it has no such panels.
 fn after(finding: &Finding, numbers: &NumberStyle) -> String {
-    let Some(rate) = finding.hit_rate.filter(|r| *r > 0.0) else {
+    if finding.defect == UNEVEN_REMOVAL {
+        return "Then measure removal on some panels again: it is cured when the interval of \
+                the slope holds zero."
+            .to_owned();
+    }
+    let lowest = finding.hit_rate_ci.map(|ci| ci.low).or(finding.hit_rate);
+    let Some(rate) = lowest.filter(|r| *r > 0.0) else {
         return "Then compare before and after with onus compare.".to_owned();
     };
-    let panels = panels_to_clear(rate);
+    let panels = panels_to_clear(rate).max(FEWEST_TO_CLEAR);
     format!(
         "Then inspect {} without one there: it is gone with 95\u{a0}% confidence.",
         counted(panels, "panel", "panels", numbers)
@@ -233,6 +244,15 @@ mod tests {
         let step = first_step(&spot(), None, &speech);
         assert_eq!(step.touch, Some(Touch::Cell));
         assert!(step.check.contains("8 panels"), "{}", step.check);
+        // The lower limit, where there is one: 0.76¹⁰ = 0.064, 0.76¹¹ = 0.049.
+        let mut with_limits = spot();
+        with_limits.hit_rate_ci = Some(crate::stats::Interval {
+            low: 0.24,
+            high: 0.40,
+            level: 0.95,
+        });
+        let step = first_step(&with_limits, None, &speech);
+        assert!(step.check.contains("11 panels"), "{}", step.check);
         let mut part = spot();
         part.cause = Cause::Part;
         let step = first_step(&part, None, &speech);

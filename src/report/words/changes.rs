@@ -187,10 +187,7 @@ pub fn verdict_in_full(change: &Change, numbers: &NumberStyle) -> String {
             )
         }
         (Verdict::TooFewPanels, Some(n)) => {
-            format!(
-                "{word}: about {} in all",
-                counted(n, "panel", "panels", numbers)
-            )
+            format!("{word}: about {} in all", numbers.significant(n as f64, 2))
         }
         _ => word.to_owned(),
     }
@@ -343,7 +340,7 @@ pub fn note(note: &Note, numbers: &NumberStyle) -> String {
         },
         Note::OppositeClass { class: c } => format!(
             "It fell, but the other end ({}) is not shown to be no worse, so this does not count \
-             as helped.",
+             as helped yet.",
             class(*c)
         ),
         Note::PanelsOutside { panels: n } => format!(
@@ -361,19 +358,66 @@ pub fn notes(comparison: &Comparison, numbers: &NumberStyle) -> Vec<String> {
     let mut shared: Vec<(String, Vec<String>)> = Vec::new();
     for change in &comparison.changes {
         for n in &change.notes {
-            let text = note(n, numbers);
+            let text = note_of(change, n, numbers);
             match shared.iter_mut().find(|(t, _)| *t == text) {
                 Some((_, kinds)) => kinds.push(change.defect.clone()),
                 None => shared.push((text, vec![change.defect.clone()])),
             }
         }
     }
+    out.extend(intervals(comparison));
     out.extend(
         shared
             .into_iter()
             .map(|(text, kinds)| format!("{}: {text}", listed(&kinds, 3))),
     );
     out
+}
+
+/// How the intervals came about: kinds gathered by method.
+fn intervals(comparison: &Comparison) -> Option<String> {
+    let mut by: Vec<(&str, Vec<String>)> = Vec::new();
+    for change in &comparison.changes {
+        let Some(word) = change.method.map(method) else {
+            continue;
+        };
+        match by.iter_mut().find(|(m, _)| *m == word) {
+            Some((_, kinds)) => kinds.push(change.defect.clone()),
+            None => by.push((word, vec![change.defect.clone()])),
+        }
+    }
+    let parts: Vec<String> = by
+        .into_iter()
+        .map(|(word, kinds)| format!("{word} ({})", listed(&kinds, 4)))
+        .collect();
+    (!parts.is_empty()).then(|| format!("Intervals: {}.", listed(&parts, 6)))
+}
+
+/// A doubt of one kind, with the numbers of the kind where it needs them.
+fn note_of(change: &Change, doubt: &Note, numbers: &NumberStyle) -> String {
+    let text = note(doubt, numbers);
+    match (doubt, &change.opposite) {
+        (Note::OppositeClass { class: c }, Some(margin)) => {
+            let need = margin.panels_needed.map_or(String::new(), |n| {
+                format!(
+                    " About {} panels in all would show that it is not.",
+                    numbers.significant(n as f64, 2)
+                )
+            });
+            format!(
+                "{text} Its ratio is {}, but may be up to {}; the site allows {}.{}",
+                ratio(margin.ratio, numbers),
+                numbers.significant(margin.upper, 2),
+                numbers.significant(margin.margin, 3),
+                if margin.ratio.is_some_and(|r| r <= margin.margin) {
+                    need
+                } else {
+                    format!(" Look at {} first.", class(*c))
+                }
+            )
+        }
+        _ => text,
+    }
 }
 
 /// "21.3 to 18.9 µm".
@@ -525,7 +569,10 @@ pub fn defects_on_panels(counts: &crate::change::Counts, numbers: &NumberStyle) 
 #[must_use]
 pub fn kinds_caption(question: &Question) -> String {
     let (before, after) = sides(question);
-    format!("Defects on panels: {before} against {after}")
+    format!(
+        "Defects on panels: {before} against {after}; ratio of defects per m² over all panels and \
+         among like ones, with the interval of the latter"
+    )
 }
 
 /// Heads of the table of kinds.
@@ -535,11 +582,10 @@ pub fn kinds_columns() -> Vec<(String, bool)> {
         ("Kind", false),
         ("Before", true),
         ("After", true),
-        ("Ratio over all", true),
-        ("Ratio among like", true),
+        ("Ratio, all", true),
+        ("Ratio, like", true),
         ("Interval", true),
         ("p, adjusted", true),
-        ("From", false),
         ("Verdict", false),
     ]
     .map(|(head, figures)| (head.to_owned(), figures))

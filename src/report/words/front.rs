@@ -43,10 +43,15 @@ pub fn headline(findings: &[&Finding], input: &InputCounts, numbers: &NumberStyl
             format!("{} leaves {}", capital(&cell), about(f))
         } else {
             format!(
-                "{} leaves {}, and {} of the machines",
+                "{} leaves {}; {} to a machine",
                 capital(&cell),
                 about(f),
-                counted(others, "more repeat is", "more repeats are", numbers)
+                counted(
+                    others,
+                    "more finding points",
+                    "more findings point",
+                    numbers
+                )
             )
         };
     }
@@ -272,7 +277,7 @@ mod tests {
         );
         assert!(
             headline(&[&one, &one], &input(), &numbers)
-                .ends_with("1 more repeat is of the machines")
+                .ends_with("; 1 more finding points to a machine")
         );
     }
 

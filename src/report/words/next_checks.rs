@@ -114,7 +114,9 @@ pub fn next_check(check: &NextCheck, numbers: &NumberStyle) -> Option<String> {
             }
         ),
         NextCheck::CheckIncoming => {
-            "Leave the machine as it is and look at what comes in: it wanders with the parts.".into()
+            "Leave the machine as it is and inspect some panels before sanding too: what is there \
+             already came in with them."
+                .into()
         }
         NextCheck::MorePanels { panels } => format!(
             "Inspect about {} panels in all, clean ones included, before anything is concluded.",

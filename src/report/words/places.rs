@@ -63,7 +63,7 @@ pub fn labels(feed: FeedDirection) -> Labels {
 pub fn caption(cell: &str, marks: usize, findings: &[&Finding], numbers: &NumberStyle) -> String {
     let marks_here = counted(marks, "mark", "marks", numbers);
     let rings = match findings.len() {
-        0 => "no place holds more of them than chance would".to_owned(),
+        0 => "no place of the machine is ringed".to_owned(),
         1 => "the ringed place holds more than chance would put there".to_owned(),
         _ => "the ringed places hold more than chance would put there".to_owned(),
     };
@@ -78,11 +78,18 @@ pub fn caption(cell: &str, marks: usize, findings: &[&Finding], numbers: &Number
 /// Caption of a finding's own map.
 #[must_use]
 pub fn finding_caption(finding: &Finding, marks: usize, numbers: &NumberStyle) -> String {
-    let members = counted(finding.evidence.members.len(), "mark", "marks", numbers);
+    let members = finding.evidence.members.len();
     format!(
-        "{members} of {} {} belong to the finding; grey marks do not.",
-        numbers.count(marks),
-        finding.defect
+        "{} of {} of {} {} to the finding{}.",
+        numbers.count(members),
+        counted(marks, "mark", "marks", numbers),
+        finding.defect,
+        if members == 1 { "belongs" } else { "belong" },
+        if members < marks {
+            "; grey marks do not"
+        } else {
+            ""
+        }
     )
 }
 
