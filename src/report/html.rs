@@ -149,7 +149,12 @@ fn statements(items: &[Statement]) -> String {
             };
             format!(
                 "<tr><td>{}<br><span class=\"check\">{}</span></td><td>{text}</td></tr>\n",
-                who(item.cause, &item.cause_word),
+                // A line that only counts further findings has no cause.
+                if item.cause_word.is_empty() {
+                    String::new()
+                } else {
+                    who(item.cause, &item.cause_word)
+                },
                 escape(&item.sure)
             )
         })

@@ -192,16 +192,24 @@ fn steps(context: &Context<'_>) -> Vec<Step> {
     if all.is_empty() && findings.records.input.panels > 0 {
         all.push(advice::nothing_to_do());
     }
-    all.into_iter()
-        .take(STEPS)
-        .map(|step| Step {
+    let mut steps: Vec<Step> = Vec::new();
+    for step in all.into_iter().take(STEPS) {
+        let check = short(&step.check, LINE);
+        // What was just said is not said again.
+        let said = steps
+            .iter()
+            .rev()
+            .find(|s| !s.check.is_empty())
+            .is_some_and(|s| s.check == check);
+        steps.push(Step {
             action: short(&step.action, LINE),
-            check: short(&step.check, LINE),
+            check: if said { String::new() } else { check },
             care: if step.touch.is_some() {
                 Care::Caution
             } else {
                 Care::None
             },
-        })
-        .collect()
+        });
+    }
+    steps
 }

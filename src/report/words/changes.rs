@@ -201,6 +201,16 @@ pub fn summary(comparison: &Comparison) -> String {
         all.map(|c| c.defect.clone()).collect()
     };
     let (helped, hurt) = (of(Verdict::Helped), of(Verdict::Hurt));
+    let fell: Vec<(String, DefectClass)> = comparison
+        .changes
+        .iter()
+        .filter_map(|c| {
+            c.notes.iter().find_map(|n| match n {
+                Note::OppositeClass { class } => Some((c.defect.clone(), *class)),
+                _ => None,
+            })
+        })
+        .collect();
     if comparison.changes.is_empty() && comparison.removal.is_empty() {
         return "Nothing was inspected or measured on both sides.".to_owned();
     }
@@ -217,6 +227,14 @@ pub fn summary(comparison: &Comparison) -> String {
     if !hurt.is_empty() {
         let more = if parts.is_empty() { "More" } else { "more" };
         parts.push(format!("{more} {}", listed(&hurt, 4)));
+    }
+    if let (true, Some((_, opposite))) = (parts.is_empty(), fell.first()) {
+        let kinds: Vec<String> = fell.iter().map(|f| f.0.clone()).collect();
+        return format!(
+            "Less {} after the change; whether {} stayed as it was can’t be told yet.",
+            listed(&kinds, 4),
+            class(*opposite)
+        );
     }
     if parts.is_empty() {
         if of(Verdict::TooFewPanels).is_empty() {
@@ -400,7 +418,7 @@ fn note_of(change: &Change, doubt: &Note, numbers: &NumberStyle) -> String {
         (Note::OppositeClass { class: c }, Some(margin)) => {
             let need = margin.panels_needed.map_or(String::new(), |n| {
                 format!(
-                    " About {} panels in all would show that it is not.",
+                    " About {} panels in all would settle it.",
                     numbers.significant(n as f64, 2)
                 )
             });
