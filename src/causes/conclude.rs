@@ -12,7 +12,7 @@ use super::{
     Cause, ChangePoint, Evidence, Finding, Frame, Hit, Kind, LevelCount, Period, Sharpness,
     abrasive, together,
 };
-use crate::records::{Panel, Point};
+use crate::records::Panel;
 use crate::stats::proportion;
 
 /// Who and what the finding is about.
@@ -524,14 +524,14 @@ fn evidence(
         let nearest = laid[at]
             .filter(|_| dossier.hit[i])
             .and_then(|p| scene.marks.nearest(scene.panels[at], &p, scene.reach_mm));
-        if let Some(mark) = nearest {
+        if let Some(mark) = nearest
+            && let Some(on_panel) = records.defects[mark.defect].place
+        {
             hits.push(Hit {
                 panel: scene.panels[at],
                 defect: mark.defect,
-                machine: mark.at,
-                on_panel: records.defects[mark.defect]
-                    .place
-                    .unwrap_or(Point { x: 0.0, y: 0.0 }),
+                machine: records.panels[scene.panels[at]].to_machine(on_panel),
+                on_panel,
             });
         }
     }

@@ -12,14 +12,15 @@ use super::levels::{MACHINE_PLACES, PATH_PLACES};
 use super::merge::{LEAST_BACKGROUND, Sighting, merge};
 use super::no_place::{Remainder, conclude_stream, rate_evidence, rate_findings};
 use super::opposite::{KindMarks, both_ends, signs_change};
-use super::place::{Holder, Marks};
+use super::place::{Holder, Marks, day_of};
 use super::repeat::{Ground, investigate, leader};
 use super::sides::{SideStream, sides};
 use super::surface::findings as surface_findings;
 use super::votes::axis_of;
 use super::{
-    Anchor, Cause, Causes, Finding, Limit, LineAxis, NextCheck, Reason, ScanSettings, Settings,
-    Stream, StreamData, View, find_places, smallest_repeat, streams, surfaces,
+    Anchor, Cause, Causes, Clock, Finding, Limit, LineAxis, NextCheck, Reason, ScanSettings,
+    Settings, Stream, StreamData, View, find_places, follow_drift, smallest_repeat, streams,
+    surfaces,
 };
 use crate::records::{Lay, Records};
 use crate::site::DefectClass;
@@ -287,12 +288,15 @@ fn look_at(
     };
     let findings: Vec<Finding> = leaders
         .iter()
-        .filter_map(|sighting| {
+        .map(|sighting| {
+            let drift = sighting.found.drift;
+            let marks = &plant.marks[data.name];
+            let stilled = drift.map(|d| marks.stilled(records, sighting.holder, &d));
             let ground = Ground {
                 scene: Scene {
                     records,
                     panels: &data.panels,
-                    marks: &plant.marks[data.name],
+                    marks: stilled.as_ref().unwrap_or(marks),
                     reach_mm: sighting.reach_mm(),
                     background: sighting
                         .background(&views[sighting.view])
@@ -301,9 +305,9 @@ fn look_at(
                 others: &others,
                 numbers: &plant.numbers,
             };
-            let dossier = investigate(&ground, leader(sighting)?);
+            let dossier = investigate(&ground, leader(sighting));
             let members = sighting.defects(&views);
-            Some(conclude(about, &ground, sighting, &dossier, members))
+            conclude(about, &ground, sighting, &dossier, members)
         })
         .collect();
     Outcome {
@@ -368,13 +372,14 @@ fn scan(
             views.push((Holder::Path(anchor), view, share, Anchor::ALL.len()));
         }
     }
+    let clock = clock(records, data);
     let mut sightings = Vec::new();
     for (at, (holder, view, share, split)) in views.iter().enumerate() {
         let scan = ScanSettings {
             alpha: settings.alpha * share,
             streams: streams * split,
         };
-        for found in find_places(view, &scan) {
+        for found in follow_drift(view, find_places(view, &scan), &clock, &scan) {
             sightings.push(Sighting {
                 holder: *holder,
                 view: at,
@@ -385,6 +390,20 @@ fn scan(
     }
     let views = views.into_iter().map(|(_, view, _, _)| view).collect();
     (views, sightings)
+}
+
+/// When the stream's panels were sanded, and their lots as numbers.
+fn clock(records: &Records, data: &StreamData) -> Clock {
+    let mut numbers: BTreeMap<&str, usize> = BTreeMap::new();
+    let panels = data.panels.iter().map(|&i| &records.panels[i]);
+    let lots = panels.clone().map(|panel| {
+        let next = numbers.len();
+        Some(*numbers.entry(panel.lot.as_deref()?).or_insert(next))
+    });
+    Clock {
+        lots: lots.collect(),
+        days: panels.map(day_of).collect(),
+    }
 }
 
 /// Whether a frame in which panels lie as `lay` says, at the origin, is the

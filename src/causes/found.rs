@@ -3,7 +3,6 @@
 use super::LineAxis;
 use super::sharpness::Sharpness;
 use crate::records::Point;
-use crate::stats::Interval;
 
 /// Settings of the scan.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -28,17 +27,6 @@ pub enum Shape {
         along: LineAxis,
         /// Its refined place on the other axis, mm.
         at_mm: f64,
-    },
-    /// Bars of fixed pitch.
-    Bars {
-        /// The axis along which each bar runs: `Y` means bars spaced along x.
-        along: LineAxis,
-        /// Distance from bar to bar, mm.
-        pitch_mm: f64,
-        /// Its 95 % interval.
-        pitch_ci: Interval,
-        /// Place of a bar, mm, 0..pitch.
-        phase_mm: f64,
     },
 }
 
@@ -86,4 +74,7 @@ pub struct Drift {
     pub x_mm_per_day: f64,
     /// Along y, mm per day.
     pub y_mm_per_day: f64,
+    /// The day on which the place lay where `Found::shape` says, on the clock
+    /// that was given: the middle of its hits.
+    pub at_day: f64,
 }

@@ -25,12 +25,11 @@ pub(super) struct Sighting {
 }
 
 impl Sighting {
-    /// The place in the frame scanned; none for bars.
-    pub(super) fn place(&self) -> Option<Place> {
+    /// The place in the frame scanned.
+    pub(super) fn place(&self) -> Place {
         match self.found.shape {
-            Shape::Spot { centre } => Some(Place::Spot(centre)),
-            Shape::Line { along, at_mm } => Some(Place::Stripe(along, at_mm)),
-            Shape::Bars { .. } => None,
+            Shape::Spot { centre } => Place::Spot(centre),
+            Shape::Line { along, at_mm } => Place::Stripe(along, at_mm),
         }
     }
 
@@ -44,9 +43,8 @@ impl Sighting {
     pub(super) fn background(&self, view: &View) -> f64 {
         let radius = self.reach_mm().max(12.0);
         let chances = match self.place() {
-            Some(Place::Spot(centre)) => view.chances(centre, radius),
-            Some(Place::Stripe(along, at)) => view.band_chances(along, at, radius),
-            None => Vec::new(),
+            Place::Spot(centre) => view.chances(centre, radius),
+            Place::Stripe(along, at) => view.band_chances(along, at, radius),
         };
         let exposed = chances.iter().filter(|p| **p > 0.0).count();
         if exposed == 0 {

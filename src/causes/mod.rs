@@ -9,6 +9,7 @@ mod conclude;
 mod contrast;
 mod control;
 mod discs;
+mod drift;
 mod edge_profile;
 mod field;
 mod find;
@@ -52,6 +53,7 @@ mod weights;
 #[cfg(test)]
 mod worked_cases;
 
+pub use drift::{Clock, follow_drift};
 pub use find::find;
 pub use finding::{
     Cause, Causes, ChangePoint, Evidence, Finding, Frame, FrameScore, Hit, Kind, LevelCount,

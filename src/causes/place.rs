@@ -3,7 +3,7 @@
 //! Whatever the frame, places are carried into the machine frame of each panel:
 //! there all frames can be compared panel by panel.
 
-use super::{Anchor, LineAxis};
+use super::{Anchor, Drift, LineAxis};
 use crate::records::{Lay, Panel, Point, Records};
 
 /// Slack of "on the panel", mm.
@@ -137,6 +137,13 @@ impl Holder {
     }
 }
 
+/// When a panel was sanded, in days since 1970; none if not recorded.
+pub(super) fn day_of(panel: &Panel) -> Option<f64> {
+    const SECONDS_A_DAY: f64 = 86_400.0;
+    let moment = panel.sanded_at?;
+    Some(moment.instant.as_second() as f64 / SECONDS_A_DAY)
+}
+
 /// Where a point of the machine frame lies on the panel.
 pub(super) fn machine_to_panel(panel: &Panel, p: Point) -> Point {
     let laid = Point {
@@ -211,6 +218,31 @@ impl Marks {
             marks: order.into_iter().map(|(_, m)| m).collect(),
             recorded,
         }
+    }
+
+    /// The marks as they would lie had a place in `holder`'s frame that drifts
+    /// stood still; panels without a time stay as they are.
+    pub(super) fn stilled(&self, records: &Records, holder: Holder, drift: &Drift) -> Self {
+        let mut still = self.clone();
+        for (i, panel) in records.panels.iter().enumerate() {
+            let Some(day) = day_of(panel) else {
+                continue;
+            };
+            let away = day - drift.at_day;
+            for mark in &mut still.marks[self.start[i]..self.start[i + 1]] {
+                let Some(Place::Spot(p)) = holder.place_of(panel, &Place::Spot(mark.at)) else {
+                    continue;
+                };
+                let fixed = Place::Spot(Point {
+                    x: p.x - drift.x_mm_per_day * away,
+                    y: p.y - drift.y_mm_per_day * away,
+                });
+                if let Some(Place::Spot(at)) = holder.to_machine(panel, &fixed) {
+                    mark.at = at;
+                }
+            }
+        }
+        still
     }
 
     /// The marks of a panel (index into `Records::panels`).

@@ -338,9 +338,9 @@ fn parts_that_show(scene: &Scene<'_>, exposed: &[usize], hit: &[bool]) -> Parts 
 }
 
 /// The rival that a sighting stands for.
-pub(super) fn leader(sighting: &Sighting) -> Option<Rival> {
-    Some(Rival {
+pub(super) fn leader(sighting: &Sighting) -> Rival {
+    Rival {
         holder: sighting.holder,
-        place: sighting.place()?,
-    })
+        place: sighting.place(),
+    }
 }

@@ -1,6 +1,6 @@
 //! Made streams in one frame, with known truth, for tests of the scan alone:
 //! marks on panels of one or several sizes, backgrounds of many shapes, and
-//! planted spots, lines, clouds, bars and places that move. All invented.
+//! planted spots, lines, clouds and places that move. All invented.
 #![allow(dead_code, reason = "each test uses its own part of the simulator")]
 
 use onus::causes::{Frame, View, ViewMark, ViewPanel};
@@ -33,13 +33,6 @@ pub enum Planted {
     Spot { x: f64, y: f64, sd: f64 },
     /// A line along y at fixed x.
     LineAlongY { x: f64, sd: f64 },
-    /// Bars along y, `pitch` apart along x; one to `most` marks a panel.
-    Bars {
-        pitch: f64,
-        phase: f64,
-        sd: f64,
-        most: usize,
-    },
     /// A place that moves by this much along x over the whole run.
     Moving { x: f64, y: f64, sd: f64, by: f64 },
 }
@@ -192,22 +185,6 @@ impl Made {
                 for _ in 0..1 + poisson(0.5, rng) {
                     let at = Point {
                         x: x + sd * normal(rng),
-                        y: rng.random::<f64>() * width,
-                    };
-                    places.push((at, error));
-                }
-            }
-            Planted::Bars {
-                pitch,
-                phase,
-                sd,
-                most,
-            } => {
-                let bars = ((length - phase) / pitch).floor() as usize + 1;
-                for _ in 0..rng.random_range(1..=most) {
-                    let bar = rng.random_range(0..bars) as f64;
-                    let at = Point {
-                        x: phase + pitch * bar + sd * normal(rng),
                         y: rng.random::<f64>() * width,
                     };
                     places.push((at, error));

@@ -22,6 +22,7 @@ mod recipe_limits;
     reason = "recipes set by the day wait for the calibration run"
 )]
 mod recipe_shop;
+mod scan_drift;
 mod scan_null;
 mod simulator;
 mod surface;

@@ -72,6 +72,8 @@ pub struct Repeater {
     pub live: (f64, f64),
     /// What it looks like.
     pub looks: Looks,
+    /// How far the place moves over the whole run, steadily, mm.
+    pub moves_mm: Point,
 }
 
 impl Repeater {
@@ -84,6 +86,7 @@ impl Repeater {
             sd_mm: 2.5,
             live: (0.0, 1.0),
             looks: Looks::Spot,
+            moves_mm: Point { x: 0.0, y: 0.0 },
         }
     }
 
@@ -350,11 +353,11 @@ impl Shop {
             }
         };
         let along = match r.looks {
-            Looks::Spot => r.at.y + dy,
+            Looks::Spot => r.at.y + r.moves_mm.y * when + dy,
             Looks::LineAlongY => rng.random::<f64>() * panel.machine_rect().height(),
         };
         let on_panel = to_panel(Point {
-            x: r.at.x + dx,
+            x: r.at.x + r.moves_mm.x * when + dx,
             y: along,
         });
         let exposed = panel.rect().contains(match r.looks {
