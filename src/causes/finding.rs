@@ -63,7 +63,7 @@ pub enum Kind {
     OppositeSides,
     /// A place that keeps its distance from the edges: path starts, ends, reversals.
     Dwell,
-    /// Bars of fixed pitch, or every k-th panel.
+    /// Every k-th panel.
     Periodic,
     /// A place that keeps to the panel while panels are turned.
     RidesPanel,
@@ -307,14 +307,5 @@ pub enum Period {
         phase: Option<usize>,
         /// Hits at each phase and its exposure.
         folded: Vec<LevelCount>,
-    },
-    /// Bars across the travel at a fixed pitch.
-    Pitch {
-        /// The pitch, mm.
-        pitch_mm: f64,
-        /// Its interval.
-        ci: Interval,
-        /// Whether the pitch scales with feed speed, where feed varied.
-        scales_with_feed: Option<bool>,
     },
 }

@@ -10,7 +10,7 @@ pub(super) enum Looks {
     Spot,
     /// A stripe.
     Line,
-    /// Bars of fixed pitch, or every k-th panel.
+    /// Every k-th panel.
     Periodic,
     /// Fixed distances from the edges over panels of several sizes.
     Dwell,

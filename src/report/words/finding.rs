@@ -38,7 +38,6 @@ pub fn shape(finding: &Finding) -> String {
             Some(Period::EveryKth { every, .. }) => {
                 format!("on every {} panel", ordinal(*every))
             }
-            Some(Period::Pitch { .. }) => "in bars of a fixed pitch".into(),
             None => "at a fixed interval".into(),
         },
         Kind::RidesPanel => "at one place of the panel".into(),
