@@ -16,11 +16,12 @@ use super::place::{Holder, Marks, day_of};
 use super::repeat::{Ground, investigate, leader};
 use super::sides::{SideStream, sides};
 use super::surface::findings as surface_findings;
+use super::thin_film;
 use super::votes::axis_of;
 use super::{
     Anchor, Cause, Causes, Clock, Finding, Limit, LineAxis, NextCheck, Reason, ScanSettings,
-    Settings, Stream, StreamData, View, find_places, follow_drift, smallest_repeat, streams,
-    surfaces,
+    Settings, Stream, StreamData, View, film_left, find_places, follow_drift, smallest_repeat,
+    streams, surfaces,
 };
 use crate::records::{Lay, Records};
 use crate::site::DefectClass;
@@ -64,6 +65,13 @@ pub fn find(records: &Records, settings: &Settings) -> Causes {
             settings.alpha,
         ));
     }
+    let film = thin_film::mean_readings(records);
+    findings.extend(thin_film::findings(
+        records,
+        &remainders,
+        &film,
+        settings.alpha,
+    ));
     let surface = surfaces(records, settings.alpha);
     findings.extend(surface_findings(&surface, records));
     number(&mut findings);
@@ -71,6 +79,7 @@ pub fn find(records: &Records, settings: &Settings) -> Causes {
     let mut causes = Causes {
         warnings: inspector::warnings(records, &plant.marks),
         surface,
+        film_left: film_left(records, settings.film_left_min_um),
         ..Causes::default()
     };
     for (index, outcome) in outcomes.into_iter().enumerate() {

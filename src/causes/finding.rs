@@ -2,7 +2,7 @@
 
 use serde::Serialize;
 
-use super::{NextCheck, Reason, Surface};
+use super::{FilmLeft, NextCheck, Reason, Surface};
 use crate::records::{Point, Warning};
 use crate::site::DefectClass;
 use crate::stats::Interval;
@@ -12,11 +12,16 @@ use crate::stats::Interval;
 pub struct Settings {
     /// The chance, 0..1, that a report on records without any repeat shows one.
     pub alpha: f64,
+    /// Film that must be left after sanding, µm.
+    pub film_left_min_um: f64,
 }
 
 impl Default for Settings {
     fn default() -> Self {
-        Self { alpha: 0.01 }
+        Self {
+            alpha: 0.01,
+            film_left_min_um: 0.0,
+        }
     }
 }
 
@@ -29,6 +34,9 @@ pub struct Causes {
     pub findings: Vec<Finding>,
     /// Unevenness of removal, one per machine and head with readings.
     pub surface: Vec<Surface>,
+    /// Film left, one per machine and head with film and removal at the same
+    /// places.
+    pub film_left: Vec<FilmLeft>,
     /// Doubts found on the way (inspectors that differ, mirrored stations …).
     pub warnings: Vec<Warning>,
 }

@@ -45,6 +45,7 @@ mod streams;
 mod surface;
 mod tail;
 mod tails;
+mod thin_film;
 mod together;
 mod verdict;
 mod view;
@@ -70,4 +71,5 @@ pub use surface::{
     Contrast, EdgeToEdge, Estimate, Lean, PanelSlope, PartSign, Region, Surface, SurfaceCause,
     SurfaceEvidence, SurfaceNote, SurfaceReason, Term, TermName, UNEVEN_REMOVAL, surfaces,
 };
+pub use thin_film::{FilmLeft, film_left};
 pub use view::{Anchor, View, ViewMark, ViewPanel};

@@ -249,7 +249,8 @@ fn level_findings(
     out
 }
 
-fn finding(
+/// A finding on the rate of one stream; `inside` are positions among its panels.
+pub(super) fn finding(
     records: &Records,
     index: usize,
     remainder: &Remainder<'_>,
@@ -356,7 +357,12 @@ pub(super) fn conclude_stream(
         .map(|f| f.rate.clone())
         .collect();
     if let Some(first) = findings.first() {
-        let decided = findings.iter().find(|f| f.cause != Cause::Undecided);
+        // Thin film explains a stream only where no machine place does.
+        let machine = findings.iter().any(|f| f.cause == Cause::Machine);
+        let decided = findings
+            .iter()
+            .filter(|f| f.cause != Cause::Undecided)
+            .find(|f| !machine || f.kind != Kind::ThinFilm);
         stream.cause = decided.unwrap_or(first).cause;
         stream.next_check = decided.unwrap_or(first).next_check.clone();
         return;

@@ -2,6 +2,7 @@
 //! report puts them into words.
 
 use super::{Frame, LineAxis, SurfaceReason};
+use crate::stats::Interval;
 
 /// A column of the records that hits or rates can follow.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
@@ -361,6 +362,33 @@ pub enum Reason {
         /// Joint, adjusted.
         p_adjusted: f64,
     },
+    /// The film before sanding was thinner on panels with marks.
+    FilmThinner {
+        /// Panels with marks and readings of the film.
+        marked: usize,
+        /// Panels without marks, but with readings.
+        unmarked: usize,
+        /// By how much it was thinner, µm.
+        by_um: f64,
+        /// Its 95 % interval.
+        by_ci: Interval,
+        /// Whether lots were the units; otherwise panels of one lot and recipe
+        /// were compared with each other.
+        lots: bool,
+        /// Adjusted for the report.
+        p_adjusted: f64,
+    },
+    /// What removal was on those panels.
+    RemovalBesideFilm {
+        /// By how much more was removed on panels with marks, µm.
+        more_um: f64,
+        /// Its 95 % interval.
+        more_ci: Interval,
+        /// Whether film fell short by more than removal exceeded.
+        film_outweighs: bool,
+    },
+    /// Removal was not measured on those panels, so it is not cleared.
+    RemovalNotMeasured,
     /// A factor varies and a twofold effect on the rate is not excluded.
     FactorNotExcluded {
         /// Which.
@@ -495,6 +523,8 @@ pub enum NextCheck {
         /// How many in all.
         panels: usize,
     },
+    /// Look at the film thickness of incoming panels.
+    CheckFilm,
     /// Measure removal at more places, evenly over the panel.
     MeasureGrid {
         /// Readings per panel.

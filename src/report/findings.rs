@@ -56,6 +56,7 @@ pub fn find<'a>(records: &'a Records, site: &Site, _options: &Options) -> Findin
         records,
         &causes::Settings {
             alpha: analysis.alpha,
+            film_left_min_um: site.recipe.film_left_min_um.unwrap_or(0.0),
         },
     );
     let removal = removal::fit(

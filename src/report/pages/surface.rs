@@ -4,6 +4,7 @@ use super::Context;
 use crate::causes::{Cause, Contrast, Finding, Surface, SurfaceCause, Term, UNEVEN_REMOVAL};
 use crate::charts::{ChartError, MUTED, cause_colour, surface_cloud, surface_map, surface_shares};
 use crate::report::words::caution::{self, Touch};
+use crate::report::words::film as film_words;
 use crate::report::words::finding::cell_name;
 use crate::report::words::surface::{surface_note, term_name};
 use crate::report::words::surface_page as words;
@@ -28,7 +29,7 @@ pub(super) fn page(context: &Context<'_>) -> Result<Option<Page>, ChartError> {
         .enumerate()
         .filter(|(_, s)| s.panels > 0)
         .collect();
-    if surfaces.is_empty() {
+    if surfaces.is_empty() && context.findings.causes.film_left.is_empty() {
         return Ok(None);
     }
     let mut blocks = Vec::new();
@@ -38,6 +39,7 @@ pub(super) fn page(context: &Context<'_>) -> Result<Option<Page>, ChartError> {
     for &(index, surface) in ranked(&surfaces).iter().take(SHOWN) {
         blocks.extend(one(context, index, surface)?);
     }
+    blocks.extend(film(context));
     if surfaces.iter().any(|s| s.1.cause == SurfaceCause::Machine) {
         blocks.push(Block::Caution(caution::caution(&[Touch::Cell])));
     }
@@ -119,6 +121,30 @@ fn one(context: &Context<'_>, index: usize, surface: &Surface) -> Result<Vec<Blo
         blocks.push(Block::List(notes));
     }
     Ok(blocks)
+}
+
+/// What film is left, where film and removal were measured at the same places.
+fn film(context: &Context<'_>) -> Vec<Block> {
+    let numbers = context.numbers();
+    let left = &context.findings.causes.film_left;
+    let Some(first) = left.first() else {
+        return Vec::new();
+    };
+    let rows = left
+        .iter()
+        .map(|left| {
+            let row = film_words::film_row(left, numbers);
+            row.into_iter().map(Cell::from).collect()
+        })
+        .collect();
+    vec![
+        Block::Heading(film_words::FILM_HEADING.to_owned()),
+        Block::Table(Table {
+            caption: film_words::film_caption(first.least_um, numbers),
+            columns: film_words::film_heads(),
+            rows,
+        }),
+    ]
 }
 
 fn shares(

@@ -129,6 +129,7 @@ pub fn touch(check: &NextCheck) -> Option<Touch> {
         | NextCheck::DontAdjust { .. }
         | NextCheck::CheckIncoming
         | NextCheck::MorePanels { .. }
+        | NextCheck::CheckFilm
         | NextCheck::MeasureGrid { .. } => None,
     }
 }

@@ -12,6 +12,7 @@ pub mod counting;
 pub mod data;
 pub mod document;
 pub mod evidence;
+pub mod film;
 pub mod finding;
 pub mod finding_page;
 pub mod front;

@@ -122,6 +122,11 @@ pub fn next_check(check: &NextCheck, numbers: &NumberStyle) -> Option<String> {
             "Inspect about {} panels in all, clean ones included, before anything is concluded.",
             count(*panels)
         ),
+        NextCheck::CheckFilm => {
+            "Measure the film of incoming panels before they are sanded, and look at the coating step: sanding \
+             harder or softer does not cure thin film."
+                .into()
+        }
         NextCheck::MeasureGrid { readings } => format!(
             "Measure removal at {} places a panel, evenly over it: edges, corners and middle.",
             count(*readings)

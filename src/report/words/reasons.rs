@@ -27,6 +27,9 @@ pub fn reason(reason: &Reason, numbers: &NumberStyle) -> String {
             None => "The marks crowd broadly, without a place to look at.".to_owned(),
         },
         Reason::Surface(on) => super::surface::surface_reason(on, n),
+        Reason::FilmThinner { .. }
+        | Reason::RemovalBesideFilm { .. }
+        | Reason::RemovalNotMeasured => super::film::film_reason(reason, n),
         Reason::NeverTurned => {
             "No panel was turned or laid elsewhere, so machine and part look alike.".to_owned()
         }
@@ -460,7 +463,7 @@ fn tally(tally: Tally, n: &NumberStyle) -> String {
     )
 }
 
-fn p(value: f64, n: &NumberStyle) -> String {
+pub(super) fn p(value: f64, n: &NumberStyle) -> String {
     if value < 1e-6 {
         "less than 0.000001".to_owned()
     } else {
