@@ -19,9 +19,9 @@ use super::surface::findings as surface_findings;
 use super::thin_film;
 use super::votes::axis_of;
 use super::{
-    Anchor, Cause, Causes, Clock, Finding, Limit, LineAxis, NextCheck, Reason, ScanSettings,
-    Settings, Stream, StreamData, View, film_left, find_places, follow_drift, smallest_repeat,
-    streams, surfaces,
+    Anchor, Cause, Causes, Clock, Finding, Kind, Limit, LineAxis, NextCheck, Reason, ScanSettings,
+    Settings, Shape, Sharpness, Stream, StreamData, View, film_left, find_places, follow_drift,
+    smallest_repeat, streams, surfaces,
 };
 use crate::records::{Lay, Records};
 use crate::site::DefectClass;
@@ -44,11 +44,17 @@ pub fn find(records: &Records, settings: &Settings) -> Causes {
     for &defect in outcomes.iter().flat_map(|o| &o.taken) {
         taken[defect] = true;
     }
+    let mut of_spots = vec![false; records.defects.len()];
+    for &defect in outcomes.iter().flat_map(|o| &o.of_spots) {
+        of_spots[defect] = true;
+    }
     let mut findings: Vec<Finding> = Vec::new();
     for outcome in &outcomes {
         findings.extend(outcome.findings.iter().cloned());
     }
-    findings.extend(all_sides(records, settings, &plant, &streams, &taken));
+    let sides = all_sides(records, settings, &plant, &streams, (&taken, &of_spots));
+    findings.retain(|finding| !sides.iter().any(|side| covers(side, finding)));
+    findings.extend(sides);
 
     let remainders: Vec<Remainder<'_>> = streams
         .iter()
@@ -96,13 +102,25 @@ pub fn find(records: &Records, settings: &Settings) -> Causes {
     causes
 }
 
+/// Whether the marks at a corner are those of a broad concentration or a line:
+/// half of them there, so it is the corner that was seen.
+fn covers(corner: &Finding, finding: &Finding) -> bool {
+    let own = &corner.evidence.members;
+    let of = &finding.evidence.members;
+    let inside = of.iter().filter(|d| own.binary_search(d).is_ok()).count();
+    corner.evidence.stream == finding.evidence.stream
+        && matches!(finding.kind, Kind::Wandering | Kind::Line)
+        && finding.radius_mm.is_some()
+        && 2 * inside > of.len()
+}
+
 /// Sides of every stream, and opposite sides of the panels.
 fn all_sides(
     records: &Records,
     settings: &Settings,
     plant: &Plant,
     streams: &[StreamData],
-    taken: &[bool],
+    (taken, of_spots): (&[bool], &[bool]),
 ) -> Vec<Finding> {
     let mut out = Vec::new();
     let mut sided: Vec<(Cell, LineAxis)> = Vec::new();
@@ -115,6 +133,7 @@ fn all_sides(
             others: &others,
             marks: &plant.marks[data.name],
             taken,
+            of_spots,
             index,
             streams: streams.len(),
             class: name.class,
@@ -123,9 +142,13 @@ fn all_sides(
             finding.machine = data.machine.as_deref().map(String::from);
             finding.head = data.head.as_deref().map(String::from);
             finding.defect.clone_from(&name.name);
-            if let Some(Reason::SideVotes { side, .. }) = finding.reasons.first() {
-                let cell = (data.machine.clone(), data.head.clone());
-                sided.push((cell, axis_of(*side)));
+            let cell = (data.machine.clone(), data.head.clone());
+            match finding.reasons.first() {
+                Some(Reason::SideVotes { side, .. }) => sided.push((cell, axis_of(*side))),
+                Some(Reason::OneEndOfAnEdge { .. } | Reason::OneCorner { .. }) => {
+                    sided.extend([LineAxis::X, LineAxis::Y].map(|axis| (cell.clone(), axis)));
+                }
+                _ => {}
             }
             out.push(finding);
         }
@@ -264,6 +287,8 @@ struct Outcome {
     findings: Vec<Finding>,
     /// Defects in the zones of what the scans found.
     taken: Vec<usize>,
+    /// Of these, those in the zones of places.
+    of_spots: Vec<usize>,
 }
 
 fn look_at(
@@ -282,10 +307,15 @@ fn look_at(
         },
     );
     let (views, sightings) = scan(records, settings, streams, data, machine);
-    let taken = sightings
-        .iter()
-        .flat_map(|s| s.found.zone.iter().map(|&m| views[s.view].marks[m].defect))
-        .collect();
+    let zones = |keep: &dyn Fn(&&Sighting) -> bool| -> Vec<usize> {
+        (sightings.iter().filter(keep))
+            .flat_map(|s| s.found.zone.iter().map(|&m| views[s.view].marks[m].defect))
+            .collect()
+    };
+    let taken = zones(&|_| true);
+    let of_spots = zones(&|s| {
+        matches!(s.found.shape, Shape::Spot { .. }) && s.found.sharpness == Sharpness::Sharp
+    });
     let leaders = merge(sightings, &views);
     let others = plant.others(data);
     let name = &records.defect_names[data.name];
@@ -324,6 +354,7 @@ fn look_at(
         limit,
         findings,
         taken,
+        of_spots,
     }
 }
 

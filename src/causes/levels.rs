@@ -2,8 +2,8 @@
 //!
 //! `alpha` is the chance that a report on records without any repeat shows
 //! one. What could accuse the machine shares it: places in the machine frame,
-//! places that keep their distance from the edges as the panel lay, sides, and
-//! slopes of the removal. Each part is shared equally by the streams of the
+//! places that keep their distance from the edges as the panel lay, sides, single
+//! corners, and slopes of the removal. Each part is shared equally by the streams of the
 //! report; that of the slopes by the machines and heads with readings.
 //!
 //! Everything else has the level `alpha` per family of questions, because it
@@ -19,7 +19,10 @@ pub(super) const PATH_PLACES: f64 = 0.1;
 
 /// Share of sides, over both axes of the machine and, where panels were turned,
 /// of the panel.
-pub(super) const SIDES: f64 = 0.2;
+pub(super) const SIDES: f64 = 0.15;
+
+/// Share of single corners, over the four of them and both frames.
+pub(super) const CORNERS: f64 = 0.05;
 
 /// Share of the slopes of removal, over both machine axes.
 pub(super) const SURFACES: f64 = 0.2;
@@ -39,7 +42,7 @@ mod tests {
 
     #[test]
     fn what_accuses_the_machine_shares_one_level() {
-        let shares = [MACHINE_PLACES, PATH_PLACES, SIDES, SURFACES];
+        let shares = [MACHINE_PLACES, PATH_PLACES, SIDES, CORNERS, SURFACES];
         assert!(shares.iter().sum::<f64>() <= 1.0 + 1e-12);
         assert!((FRAME_CLAIM - 100.0_f64.ln()).abs() < 1e-12);
         assert_eq!(adjusted(0.001, 4, 0.2), 0.02);

@@ -45,7 +45,7 @@ pub enum AbrasiveEnd {
 }
 
 /// A side of the panel along one axis of a frame.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Side {
     /// Low x.
     LowX,
@@ -304,16 +304,33 @@ pub enum Reason {
         /// ln likelihood ratio.
         log_ratio: f64,
     },
-    /// Marks gather at one end of one edge.
+    /// Panel after panel, marks lie at one end of one edge; the rest is good.
     OneEndOfAnEdge {
         /// The edge.
         edge: Side,
         /// The end of it.
         end: Side,
-        /// Marks there.
-        marks: usize,
-        /// Marks in all.
-        of: usize,
+        /// The frame.
+        frame: Frame,
+        /// Panels with more marks there than at the corner across.
+        votes: usize,
+        /// Panels with more at the corner across.
+        against: usize,
+        /// Adjusted for the report.
+        p_adjusted: f64,
+    },
+    /// Panel after panel, marks lie at one corner; the rest is good.
+    OneCorner {
+        /// Its side along x and its side along y.
+        sides: (Side, Side),
+        /// The frame.
+        frame: Frame,
+        /// Panels with more marks there than at the corner across.
+        votes: usize,
+        /// Panels with more at the corner across.
+        against: usize,
+        /// Adjusted for the report.
+        p_adjusted: f64,
     },
     /// The stream's rate is higher on a level of a column.
     RateHigher {

@@ -9,12 +9,14 @@
 use std::collections::BTreeMap;
 
 use super::control::{self, Stratum};
+use super::corners::{self, AtCorner};
 use super::follows;
 use super::levels::{FRAME_CLAIM, SIDES, adjusted};
-use super::lots::{LotCount, LotEvidence, gathered};
+use super::lots::LotEvidence;
 use super::place::Marks;
 use super::repeat::{coded, setting};
-use super::tails::{binomial_at_least, sign_test};
+use super::side_lots::{lot_evidence, lot_reason, lots_in_order, within_lots};
+use super::tails::sign_test;
 use super::verdict::{self, Facts, Holds, Looks, Lots, Recipe};
 use super::votes::{SideContrast, SideFrame, Voter, axis_of, side_contrast, sides_of, thirds};
 use super::{
@@ -23,9 +25,6 @@ use super::{
 use crate::records::{Panel, Records};
 use crate::site::DefectClass;
 use crate::stats::proportion;
-
-/// With the two lots with most votes left out, the sign must hold at this level.
-const WITHOUT_TWO_LOTS: f64 = 0.01;
 
 /// A stream whose sides are asked about.
 #[derive(Debug, Clone, Copy)]
@@ -40,6 +39,8 @@ pub(super) struct SideStream<'a> {
     pub marks: &'a Marks,
     /// Marks that belong to found repeats, by defect.
     pub taken: &'a [bool],
+    /// Of these, those of repeats at one place, by defect.
+    pub of_spots: &'a [bool],
     /// Index into `Causes::streams`.
     pub index: usize,
     /// Streams in the report.
@@ -48,14 +49,16 @@ pub(super) struct SideStream<'a> {
     pub class: Option<DefectClass>,
 }
 
-/// A side that leads, before its evidence.
-struct Lead {
-    frame: SideFrame,
-    side: Side,
-    votes: usize,
-    against: usize,
-    p_adjusted: f64,
-    voters: Vec<Voter>,
+/// A side, or one corner, that leads, before its evidence.
+pub(super) struct Lead {
+    pub(super) frame: SideFrame,
+    pub(super) side: Side,
+    /// Where only one corner of the side leads.
+    pub(super) corner: Option<AtCorner>,
+    pub(super) votes: usize,
+    pub(super) against: usize,
+    pub(super) p_adjusted: f64,
+    pub(super) voters: Vec<Voter>,
 }
 
 /// Findings of sides of a stream; machine, head and defect are filled in by
@@ -67,17 +70,22 @@ pub(super) fn sides(stream: &SideStream<'_>, alpha: f64) -> Vec<Finding> {
         if frame == SideFrame::Panel && !turned {
             continue;
         }
+        let tests = stream.streams * if turned { 2 } else { 1 };
+        leads.extend(corners::lead(stream, frame, tests, alpha));
         for axis in [LineAxis::X, LineAxis::Y] {
-            let tests = 2 * stream.streams * if turned { 2 } else { 1 };
-            leads.extend(lead(stream, frame, axis, tests).filter(|l| l.p_adjusted <= alpha));
+            leads.extend(lead(stream, frame, axis, 2 * tests).filter(|l| l.p_adjusted <= alpha));
         }
     }
-    leads.sort_by(|a, b| a.p_adjusted.total_cmp(&b.p_adjusted));
+    // A corner first: its two sides lead because it does.
+    leads.sort_by(|a, b| {
+        (a.corner.is_none().cmp(&b.corner.is_none())).then(a.p_adjusted.total_cmp(&b.p_adjusted))
+    });
     let mut taken: Vec<Lead> = Vec::new();
     for lead in leads {
-        let same = taken
-            .iter()
-            .any(|t| t.frame != lead.frame && shared_votes(t, &lead) * 2 >= lead.votes);
+        let same = taken.iter().any(|t| {
+            (t.frame != lead.frame || t.corner.is_some())
+                && shared_votes(t, &lead) * 2 >= lead.votes
+        });
         if !same {
             taken.push(lead);
         }
@@ -143,6 +151,7 @@ fn lead(stream: &SideStream<'_>, frame: SideFrame, axis: LineAxis, tests: usize)
     Some(Lead {
         frame,
         side,
+        corner: None,
         votes,
         against,
         p_adjusted: adjusted(sign_test(votes, against), tests, SIDES),
@@ -247,12 +256,29 @@ fn conclude(stream: &SideStream<'_>, lead: &Lead) -> Finding {
         SideFrame::Panel => Frame::Panel,
         SideFrame::Inspection => Frame::Inspection,
     };
-    let mut reasons = vec![Reason::SideVotes {
-        side: lead.side,
-        frame: led_in,
-        votes: lead.votes,
-        against: lead.against,
-        p_adjusted: lead.p_adjusted,
+    let mut reasons = vec![match lead.corner {
+        None => Reason::SideVotes {
+            side: lead.side,
+            frame: led_in,
+            votes: lead.votes,
+            against: lead.against,
+            p_adjusted: lead.p_adjusted,
+        },
+        Some(AtCorner::EdgeEnd { edge, end }) => Reason::OneEndOfAnEdge {
+            edge,
+            end,
+            frame: led_in,
+            votes: lead.votes,
+            against: lead.against,
+            p_adjusted: lead.p_adjusted,
+        },
+        Some(AtCorner::Corner { x, y }) => Reason::OneCorner {
+            sides: (x, y),
+            frame: led_in,
+            votes: lead.votes,
+            against: lead.against,
+            p_adjusted: lead.p_adjusted,
+        },
     }];
     match over_rival {
         Some(c) if holds != Holds::Untold && holds != Holds::Inspection => {
@@ -341,6 +367,7 @@ fn conclude(stream: &SideStream<'_>, lead: &Lead) -> Finding {
         evidence: Evidence {
             stream: Some(stream.index),
             hits: hits_of(stream, &hits, lead),
+            members: members(stream, &hits, lead),
             exposed: lead.voters.iter().map(|v| v.panel).collect(),
             by_lot: lot_names
                 .into_iter()
@@ -368,10 +395,14 @@ fn takes_more(stream: &SideStream<'_>, side: Side) -> Option<Side> {
 
 fn next_check(stream: &SideStream<'_>, lead: &Lead, facts: &Facts, cause: Cause) -> NextCheck {
     let share = lead.votes as f64 / lead.voters.len().max(1) as f64;
-    match cause {
-        Cause::Machine => NextCheck::CheckHeadTilt {
+    let look = match lead.corner {
+        Some(place) => place.next_check(stream.class),
+        None => NextCheck::CheckHeadTilt {
             takes_more: takes_more(stream, lead.side),
         },
+    };
+    match cause {
+        Cause::Machine => look,
         Cause::Inspection => NextCheck::CheckTable,
         Cause::Part if facts.lots == Lots::Gathered => NextCheck::CheckLots { lots: Vec::new() },
         Cause::Part => NextCheck::CheckUpstream,
@@ -380,125 +411,31 @@ fn next_check(stream: &SideStream<'_>, lead: &Lead, facts: &Facts, cause: Cause)
             NextCheck::MoreLots { lots: 3 }
         }
         // One-sided on panel after panel: turning tells head from taper.
-        Cause::Undecided if lead.frame == SideFrame::Machine => NextCheck::CheckHeadTilt {
-            takes_more: takes_more(stream, lead.side),
-        },
+        Cause::Undecided if lead.frame == SideFrame::Machine => look,
         Cause::Undecided => NextCheck::TurnPanels {
             panels: super::conclude::panels_to_turn((2.0 * share - 1.0).max(0.1)),
         },
     }
 }
 
-/// Lots of the voters: cleared if the sign holds without the two lots with
-/// most votes, gathered as for a place, else too few.
-fn lot_evidence(
-    records: &Records,
-    lead: &Lead,
-    for_side: &[bool],
-) -> (Vec<String>, Vec<LotCount>, LotEvidence) {
-    let lots: Vec<Option<String>> = (lead.voters.iter())
-        .map(|v| records.panels[v.panel].lot.as_deref().map(String::from))
-        .collect();
-    let (codes, names) = coded(&lots);
-    let none = LotCount {
-        exposed: 0,
-        hits: 0,
-    };
-    let mut counts = vec![none; names.len()];
-    for (code, hit) in codes.iter().zip(for_side) {
-        if let Some(l) = code {
-            counts[*l].exposed += 1;
-            counts[*l].hits += usize::from(*hit);
-        }
-    }
-    let known: usize = counts.iter().map(|c| c.exposed).sum();
-    let evidence = if 2 * known < codes.len() || names.is_empty() {
-        LotEvidence::NotRecorded
-    } else if names.len() == 1 {
-        LotEvidence::OneLot
-    } else {
-        let mut sorted = counts.clone();
-        sorted.sort_by_key(|c| std::cmp::Reverse((c.hits, c.exposed)));
-        let (n, k) = sorted[2.min(sorted.len())..]
-            .iter()
-            .fold((0, 0), |s, c| (s.0 + c.exposed, s.1 + c.hits));
-        let rest = binomial_at_least(k, n, 0.5);
-        if names.len() >= 3 && rest <= WITHOUT_TWO_LOTS {
-            LotEvidence::Cleared {
-                lots_hit: counts.iter().filter(|c| c.hits > 0).count(),
-                rest,
-            }
-        } else if let Some((lots, p_value)) = gathered(&counts, 0.5) {
-            LotEvidence::Gathered { lots, p_value }
-        } else {
-            LotEvidence::TooFew {
-                lots_hit: counts.iter().filter(|c| c.hits > 0).count(),
-            }
-        }
-    };
-    (names, counts, evidence)
-}
-
-fn lot_reason(lots: &LotEvidence, names: &[String], counts: &[LotCount]) -> Reason {
-    match lots {
-        LotEvidence::NotRecorded => Reason::LotsNotRecorded,
-        LotEvidence::OneLot => Reason::OneLot,
-        LotEvidence::Cleared { lots_hit, .. } => Reason::LotsClear {
-            lots_hit: *lots_hit,
-            lots: names.len(),
-        },
-        LotEvidence::TooFew { lots_hit } => Reason::FewLots {
-            lots_hit: *lots_hit,
-            lots: names.len(),
-        },
-        LotEvidence::Gathered { lots, p_value } => {
-            let sum = |inside: bool| {
-                (counts.iter().enumerate())
-                    .filter(|(l, _)| lots.contains(l) == inside)
-                    .fold(Tally::default(), |t, (_, c)| Tally {
-                        hits: t.hits + c.hits,
-                        exposed: t.exposed + c.exposed,
-                    })
-            };
-            Reason::LotsGather {
-                lots: lots.iter().map(|&l| names[l].clone()).collect(),
-                inside: sum(true),
-                outside: sum(false),
-                p_value: *p_value,
-            }
-        }
-    }
-}
-
-/// Machine over panel within single lots, summed over lots.
-fn within_lots(records: &Records, lead: &Lead) -> Option<(usize, f64)> {
-    let mut lots: BTreeMap<&str, Vec<Voter>> = BTreeMap::new();
-    for v in &lead.voters {
-        if let Some(lot) = &records.panels[v.panel].lot {
-            lots.entry(lot).or_default().push(*v);
-        }
-    }
-    let (mut speak, mut sum) = (0, 0.0);
-    for voters in lots.values() {
-        let c = side_contrast(records, voters, (lead.frame, lead.side), SideFrame::Panel);
-        sum += c.log_ratio;
-        speak += usize::from(c.log_ratio >= 10.0_f64.ln());
-    }
-    (lead.frame == SideFrame::Machine && speak >= 2 && sum >= FRAME_CLAIM).then_some((speak, sum))
-}
-
 /// Other machines on the same lots (and inspectors): votes for the same side
 /// of the panel, on panels that lay as most of those that voted for it here.
 fn control_evidence(stream: &SideStream<'_>, lead: &Lead) -> Option<control::Control> {
     let records = stream.records;
-    let own_side = |i: usize| lead.frame.on_panel(&records.panels[i], lead.side);
-    let mut counts: BTreeMap<u8, (usize, Side)> = BTreeMap::new();
+    let other = lead.corner.map(|place| place.sides().1);
+    // The side, and for a corner its other side, as named on the panel.
+    let own_side = |i: usize| {
+        let named = |side| lead.frame.on_panel(&records.panels[i], side);
+        Some((named(lead.side)?, other.and_then(named)))
+    };
+    let mut counts: BTreeMap<(Side, Option<Side>), usize> = BTreeMap::new();
     for v in lead.voters.iter().filter(|v| v.vote == lead.side) {
-        if let Some(s) = own_side(v.panel) {
-            counts.entry(s as u8).or_insert((0, s)).0 += 1;
+        if let Some(sides) = own_side(v.panel) {
+            *counts.entry(sides).or_default() += 1;
         }
     }
-    let &(_, panel_side) = counts.values().rev().max_by_key(|c| c.0)?;
+    let (&sides, _) = counts.iter().rev().max_by_key(|c| c.1)?;
+    let panel_side = sides.0;
     let mut strata: BTreeMap<(&str, Option<&str>), Stratum> = BTreeMap::new();
     let mut add = |i: usize, hit: bool, here: bool| {
         let panel = &records.panels[i];
@@ -521,29 +458,58 @@ fn control_evidence(stream: &SideStream<'_>, lead: &Lead) -> Option<control::Con
         }
     };
     for v in &lead.voters {
-        if own_side(v.panel) == Some(panel_side) {
+        if own_side(v.panel) == Some(sides) {
             add(v.panel, v.vote == lead.side, true);
         }
     }
-    for v in voters(stream, stream.others, SideFrame::Panel, axis_of(panel_side)) {
+    let there = match sides.1 {
+        Some(other) => {
+            let frame = SideFrame::Panel;
+            corners::corner_voters(stream, stream.others, frame, (panel_side, other))
+        }
+        None => voters(stream, stream.others, SideFrame::Panel, axis_of(panel_side)),
+    };
+    for v in there {
         add(v.panel, v.vote == panel_side, false);
     }
     let strata: Vec<Stratum> = strata.into_values().collect();
     control::compare(&strata, 0.5)
 }
 
-fn lots_in_order(records: &Records, panels: &[usize]) -> Vec<String> {
-    let mut seen = std::collections::BTreeSet::new();
-    (panels.iter())
-        .filter_map(|&i| records.panels[i].lot.as_deref())
-        .filter(|lot| seen.insert(*lot))
-        .map(String::from)
-        .collect()
+/// The marks at a corner, indices into `Records::defects`; none for a side.
+fn members(stream: &SideStream<'_>, panels: &[usize], lead: &Lead) -> Vec<usize> {
+    let Some((a, b)) = lead.corner.map(AtCorner::sides) else {
+        return Vec::new();
+    };
+    let corner = corners::corner_of(a, b);
+    let mut defects: Vec<usize> = corners::marks_at(stream, panels, lead.frame, corner)
+        .into_iter()
+        .map(|(_, defect)| defect)
+        .collect();
+    defects.sort_unstable();
+    defects
 }
 
-/// One mark per panel that voted for the side.
+/// One mark per panel that voted for the side or corner.
 fn hits_of(stream: &SideStream<'_>, panels: &[usize], lead: &Lead) -> Vec<Hit> {
     let records = stream.records;
+    if lead.corner.is_some() {
+        let mut marks = members(stream, panels, lead);
+        marks.dedup_by_key(|d| records.defects[*d].panel);
+        let hit = |defect: usize| {
+            let (panel, on_panel) = (
+                records.defects[defect].panel,
+                records.defects[defect].place?,
+            );
+            Some(Hit {
+                panel,
+                defect,
+                machine: records.panels[panel].to_machine(on_panel),
+                on_panel,
+            })
+        };
+        return marks.into_iter().filter_map(hit).collect();
+    }
     let (low, _) = sides_of(axis_of(lead.side));
     panels
         .iter()

@@ -40,6 +40,15 @@ impl SideFrame {
         Some(turned(side, turns))
     }
 
+    /// Extent of the panel along x and y of the frame, mm.
+    pub(super) fn extent(self, panel: &Panel) -> (f64, f64) {
+        if self.lay(panel).is_some_and(Lay::swaps_axes) {
+            (panel.width_mm, panel.length_mm)
+        } else {
+            (panel.length_mm, panel.width_mm)
+        }
+    }
+
     fn place(self, panel: &Panel, p: Point) -> Option<(Point, Rect)> {
         match self {
             SideFrame::Machine => Some((panel.to_machine(p), panel.machine_rect())),
@@ -148,6 +157,20 @@ pub(super) fn thirds(
         }
     }
     out
+}
+
+/// A mark's place as shares 0..1 of the panel's extent along x and y of the frame.
+pub(super) fn shares(
+    records: &Records,
+    defect: usize,
+    panel: usize,
+    frame: SideFrame,
+) -> Option<(f64, f64)> {
+    let (p, rect) = frame.place(&records.panels[panel], records.defects[defect].place?)?;
+    Some((
+        (p.x - rect.x0) / rect.width(),
+        (p.y - rect.y0) / rect.height(),
+    ))
 }
 
 /// A panel that voted.

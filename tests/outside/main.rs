@@ -29,3 +29,4 @@ mod power;
 mod real_patterns;
 mod steel_faults;
 mod surface;
+mod trade;

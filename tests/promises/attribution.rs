@@ -5,10 +5,13 @@
 //! promise likewise from below.
 
 use onus::causes::{Cause, Causes, Finding, Kind, LineAxis, NextCheck, Settings, find};
-use onus::records::Lay;
+use onus::records::{Lay, Panel, Point, Records};
+use onus::site::DefectClass;
 use onus::stats::binomial_tail;
+use rand::RngExt;
+use rand_chacha::ChaCha8Rng;
 
-use crate::shops::{Background, Looks, Owner, Repeater, Shop};
+use crate::shops::{Background, Looks, Owner, Repeater, Shop, add_marks};
 
 const HALF_TURNED: [(Lay, f64); 2] = [(Lay::Deg0, 0.5), (Lay::Deg180, 0.5)];
 const ANY_WAY: [(Lay, f64); 4] = [
@@ -373,4 +376,90 @@ fn onset_intervals_cover() {
     }
     at_least(0.9, runs as usize, claimed);
     at_least(0.95, claimed, covered);
+}
+
+/// Marks at the last third of the low-y edge, 30 mm deep, in a frame with the
+/// panel's corner as origin.
+fn at_edge_end(extent_mm: f64, rng: &mut ChaCha8Rng) -> Point {
+    Point {
+        x: extent_mm * (1.0 - rng.random::<f64>() / 3.0),
+        y: 30.0 * rng.random::<f64>(),
+    }
+}
+
+/// Turned panels of several lots with flat background and `marks` of class under.
+fn corner_shop(
+    seed: u64,
+    lays: &[(Lay, f64)],
+    marks: impl FnMut(&Panel, &mut ChaCha8Rng) -> Vec<Point>,
+) -> Records {
+    let under = ("under-sanded", Some(DefectClass::Under));
+    let shop = Shop {
+        panels: 80,
+        lots: 8,
+        marks: 1.0,
+        lays: lays.to_vec(),
+        defect: under,
+        ..Shop::default()
+    };
+    let mut records = shop.records(seed);
+    add_marks(&mut records, under, 100 + seed, marks);
+    records
+}
+
+#[test]
+fn one_end_of_an_edge_in_the_machine_is_named_and_asks_for_the_stand_off() {
+    let runs = 12;
+    let named = (0..runs)
+        .filter(|&seed| {
+            let lays = if seed % 2 == 0 {
+                &HALF_TURNED[..]
+            } else {
+                &ANY_WAY[..]
+            };
+            let records = corner_shop(seed, lays, |panel, rng| {
+                let hit = rng.random::<f64>() < 0.7;
+                let extent = panel.machine_rect().width();
+                (0..usize::from(hit) * 2)
+                    .map(|_| at_edge_end(extent, rng))
+                    .collect()
+            });
+            let causes = find(&records, &Settings::default());
+            (causes.findings.iter())
+                .any(|f| f.cause == Cause::Machine && f.next_check == NextCheck::CheckStandOff)
+        })
+        .count();
+    at_least(0.9, runs as usize, named);
+}
+
+/// One corner of the part, and a twisted part with marks at two corners across
+/// from each other, which half a turn takes onto each other.
+#[test]
+fn corners_of_the_part_are_never_the_machines() {
+    let (mut runs, mut accused) = (0, 0);
+    for twisted in [false, true] {
+        for lays in [
+            &HALF_TURNED[..],
+            &ANY_WAY[..],
+            &[(Lay::Deg0, 0.8), (Lay::Deg180, 0.2)],
+            &[(Lay::Deg0, 1.0)],
+        ] {
+            for seed in 0..3 {
+                let records = corner_shop(seed, lays, |panel, rng| {
+                    let mut marks: Vec<Point> =
+                        (0..2).map(|_| at_edge_end(panel.length_mm, rng)).collect();
+                    if twisted && rng.random::<f64>() < 0.7 {
+                        marks.push(Point {
+                            x: panel.length_mm - marks[0].x,
+                            y: panel.width_mm - marks[0].y,
+                        });
+                    }
+                    marks.iter().map(|p| panel.to_machine(*p)).collect()
+                });
+                runs += 1;
+                accused += usize::from(accuses(&find(&records, &Settings::default())));
+            }
+        }
+    }
+    at_most(0.01, runs, accused);
 }

@@ -496,3 +496,43 @@ fn poisson(mean: f64, rng: &mut ChaCha8Rng) -> usize {
         Poisson::new(mean).unwrap().sample(rng) as usize
     }
 }
+
+/// Adds marks of one kind to every panel, in machine coordinates: `marks` gives
+/// those of a panel. Without location error; rounded to 0.1 mm.
+pub fn add_marks(
+    records: &mut Records,
+    defect: (&str, Option<DefectClass>),
+    seed: u64,
+    mut marks: impl FnMut(&Panel, &mut ChaCha8Rng) -> Vec<Point>,
+) {
+    let mut rng = ChaCha8Rng::seed_from_u64(seed);
+    let known = (records.defect_names.iter()).position(|n| n.name == defect.0);
+    let name = known.unwrap_or(records.defect_names.len());
+    if known.is_none() {
+        records.defect_names.push(DefectName {
+            name: defect.0.into(),
+            class: defect.1,
+        });
+    }
+    for panel in 0..records.panels.len() {
+        let about = &records.panels[panel];
+        for mark in marks(about, &mut rng) {
+            let p = from_machine(about, mark);
+            let put = |v: f64, extent: f64| ((v * 10.0).round() / 10.0).clamp(0.0, extent);
+            let place = Some(Point {
+                x: put(p.x, about.length_mm),
+                y: put(p.y, about.width_mm),
+            });
+            records.defects.push(Defect {
+                panel,
+                name,
+                place,
+                written: place,
+                area_mm2: None,
+                severity: None,
+            });
+        }
+    }
+    records.defects.sort_by_key(|d| d.panel);
+    count(records);
+}

@@ -1,7 +1,7 @@
 //! A finding in words: what, where, since when.
 
 use super::counting::{capital, counted, of_panels};
-use crate::causes::{Cause, Finding, Frame, Kind, LineAxis, Period};
+use crate::causes::{Cause, Finding, Frame, Kind, LineAxis, Period, Reason};
 use crate::charts::NumberStyle;
 use crate::site::FeedDirection;
 
@@ -31,7 +31,11 @@ pub fn shape(finding: &Finding) -> String {
     match finding.kind {
         Kind::Spot => "at one place".into(),
         Kind::Line => "along one line".into(),
-        Kind::Side => "on one side".into(),
+        Kind::Side => match finding.reasons.first() {
+            Some(Reason::OneEndOfAnEdge { .. }) => "at one end of one edge".into(),
+            Some(Reason::OneCorner { .. }) => "at one corner".into(),
+            _ => "on one side".into(),
+        },
         Kind::OppositeSides => "on opposite sides".into(),
         Kind::Dwell => "at a fixed distance from the edges".into(),
         Kind::Periodic => match &finding.evidence.period {

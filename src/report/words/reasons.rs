@@ -62,7 +62,8 @@ pub fn reason(reason: &Reason, numbers: &NumberStyle) -> String {
         | Reason::SignsChange { .. }
         | Reason::BothEnds { .. }
         | Reason::SideHolds { .. }
-        | Reason::OneEndOfAnEdge { .. } => sides(reason, n),
+        | Reason::OneEndOfAnEdge { .. }
+        | Reason::OneCorner { .. } => sides(reason, n),
         Reason::RateHigher { .. }
         | Reason::MovedWith { .. }
         | Reason::DiffersFromNeighbours { .. }
@@ -339,14 +340,35 @@ fn sides(reason: &Reason, n: &NumberStyle) -> String {
         Reason::OneEndOfAnEdge {
             edge,
             end,
-            marks,
-            of,
+            frame: held_in,
+            votes,
+            against,
+            p_adjusted,
         } => format!(
-            "{} of {} marks lie along the edge {}, at its end towards {}.",
-            n.count(*marks),
-            n.count(*of),
+            "On {} panels more of it lies along the edge at {} {}, at its end towards {}, on {} at \
+             the corner across; the rest of the edge is good (p = {} for the whole report).",
+            n.count(*votes),
             side_name(*edge),
-            side_name(*end)
+            frame(*held_in),
+            side_name(*end),
+            n.count(*against),
+            p(*p_adjusted, n)
+        ),
+        Reason::OneCorner {
+            sides: (x, y),
+            frame: held_in,
+            votes,
+            against,
+            p_adjusted,
+        } => format!(
+            "On {} panels more of it lies at the corner of {} and {} {}, on {} at the corner \
+             across; the rest is good (p = {} for the whole report).",
+            n.count(*votes),
+            side_name(*x),
+            side_name(*y),
+            frame(*held_in),
+            n.count(*against),
+            p(*p_adjusted, n)
         ),
         _ => String::new(),
     }
