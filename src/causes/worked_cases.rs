@@ -3,12 +3,13 @@
 
 use approx::assert_relative_eq;
 
-use super::Frame;
+use super::band_background::{BandScratch, Bands};
 use super::discs::{DiscScratch, Discs};
 use super::field::Field;
 use super::spots::{SpotCandidate, discs, scan};
 use super::tail::chance_of_hits;
 use super::view::{View, ViewMark, ViewPanel};
+use super::{Frame, LineAxis};
 use crate::records::{Point, Rect};
 
 /// Relative tolerance of the printed digits.
@@ -224,4 +225,72 @@ fn a_disc_of_any_radius_has_its_chance() {
         assert!(q > last && q < 0.05, "{q} at {radius} mm");
         last = q;
     }
+}
+
+/// The stream and the line's axis of a case of `line_scan.csv`.
+fn with_line(case: &str) -> (View, LineAxis) {
+    let mut marks = scattered();
+    let mut panels = vec![PLAIN; 20];
+    let along = match case {
+        "inside" => {
+            marks.extend([2_usize, 3, 5, 8, 9, 11, 14, 17].map(|i| {
+                let x = 298.0 + (2 * (i % 3) + i % 2) as f64;
+                (i, x, (20 + 43 * (i / 2)) as f64)
+            }));
+            LineAxis::Y
+        }
+        "edge" => {
+            panels[10..].fill(TURNED);
+            for (i, x, y) in &mut marks[10..] {
+                *x = (20 + 137 * *i % 260) as f64;
+                *y = (20 + 89 * *i % 410) as f64;
+            }
+            marks.extend(
+                [1_usize, 4, 6, 7, 10, 13, 16, 19]
+                    .map(|i| (i, (14 + i % 3) as f64, (30 + 19 * i) as f64)),
+            );
+            LineAxis::Y
+        }
+        _ => {
+            marks.extend(
+                [1_usize, 2, 6, 7, 12, 13, 18, 19]
+                    .map(|i| (i, (30 + 27 * i) as f64, (210 + 2 * (i % 2)) as f64)),
+            );
+            LineAxis::X
+        }
+    };
+    (view(&panels, &marks, 0.0), along)
+}
+
+#[test]
+fn bands_inside_at_an_edge_and_crosswise() {
+    let text = include_str!("../../fixtures/published/line_scan.csv");
+    let rows = text.lines().filter(|l| !l.starts_with('#')).skip(1);
+    let mut checked = 0;
+    for row in rows {
+        let cells: Vec<&str> = row.split(',').collect();
+        let number = |i: usize| cells[i].parse::<f64>().unwrap();
+        let (view, along) = with_line(cells[0]);
+        let field = Field::whole(&view);
+        let bands = Bands::new(&field, along, &[number(1)]);
+        let (own, centre) = (cells[2].parse().unwrap(), number(3));
+        let mut hit: Vec<usize> = bands
+            .within(centre, number(1))
+            .iter()
+            .map(|&i| field.points[i].panel)
+            .collect();
+        hit.sort_unstable();
+        hit.dedup();
+        assert_eq!(hit.len().to_string(), cells[4], "{row}");
+        assert!(hit.contains(&own), "{row}");
+        let mut scratch = BandScratch::new(&field);
+        bands.move_to(centre, &mut scratch);
+        bands.chances(centre, 0, Some(own), &mut scratch);
+        let expected: f64 = scratch.chances.iter().sum();
+        assert_relative_eq!(expected, number(5), max_relative = PRINTED);
+        let tail = chance_of_hits(&scratch.chances, hit.len() - 1);
+        assert_relative_eq!(tail, number(6), max_relative = PRINTED);
+        checked += 1;
+    }
+    assert_eq!(checked, 6);
 }
