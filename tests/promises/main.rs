@@ -14,13 +14,11 @@ mod shops;
 
 mod advice;
 mod attribution;
+mod calibration;
 mod made_streams;
+mod oracle;
 mod recipe;
 mod recipe_limits;
-#[expect(
-    dead_code,
-    reason = "recipes set by the day wait for the calibration run"
-)]
 mod recipe_shop;
 mod scan_drift;
 mod scan_null;

@@ -14,7 +14,7 @@ use rand_distr::{Distribution, StandardNormal};
 
 /// How panels lay.
 #[derive(Debug, Clone, Copy, PartialEq)]
-enum Laid {
+pub(super) enum Laid {
     /// All alike.
     Alike,
     /// Each by 0 or 180 degrees at random.
@@ -29,23 +29,23 @@ enum Laid {
 
 /// A simulated machine. µm per half extent for slopes, µm for the rest.
 #[derive(Debug, Clone, Copy, PartialEq)]
-struct Setting {
-    panels: usize,
+pub(super) struct Setting {
+    pub(super) panels: usize,
     /// Points: 5 = corners and middle, otherwise a square grid.
-    points: usize,
-    laid: Laid,
-    machine: f64,
-    panel_sd: f64,
+    pub(super) points: usize,
+    pub(super) laid: Laid,
+    pub(super) machine: f64,
+    pub(super) panel_sd: f64,
     /// Lots; 0 = not recorded.
-    lots: usize,
-    lot_sd: f64,
+    pub(super) lots: usize,
+    pub(super) lot_sd: f64,
     /// Taper of all panels along their length.
-    taper: f64,
+    pub(super) taper: f64,
     /// Machines, each with as many panels.
-    machines: usize,
+    pub(super) machines: usize,
 }
 
-const PLAIN: Setting = Setting {
+pub(super) const PLAIN: Setting = Setting {
     panels: 20,
     points: 9,
     laid: Laid::Alike,
@@ -154,7 +154,7 @@ impl Setting {
         }
     }
 
-    fn run(&self, runs: usize, alpha: f64, seed: u64) -> Tally {
+    pub(super) fn run(&self, runs: usize, alpha: f64, seed: u64) -> Tally {
         let mut tally = Tally::default();
         for run in 0..runs {
             let mut rng = ChaCha8Rng::seed_from_u64(seed);
@@ -168,16 +168,16 @@ impl Setting {
 
 /// What a number of reports gave.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
-struct Tally {
-    runs: u64,
+pub(super) struct Tally {
+    pub(super) runs: u64,
     /// Intervals that hold the truth, first machine.
-    slope: u64,
-    spread: u64,
-    gauge: u64,
+    pub(super) slope: u64,
+    pub(super) spread: u64,
+    pub(super) gauge: u64,
     /// Reports that name a machine's tilt, the parts, even removal.
-    machine: u64,
-    part: u64,
-    even: u64,
+    pub(super) machine: u64,
+    pub(super) part: u64,
+    pub(super) even: u64,
 }
 
 impl Tally {

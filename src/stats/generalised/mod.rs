@@ -5,6 +5,7 @@ mod conditional_logistic;
 mod family;
 mod firth;
 mod fit;
+mod iterate;
 mod negative_binomial;
 mod profile;
 

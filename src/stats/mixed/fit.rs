@@ -27,7 +27,9 @@ pub enum Estimation {
 /// A fitted linear mixed model.
 #[derive(Debug, Clone)]
 pub struct Mixed {
-    /// Fixed effects with Satterthwaite degrees of freedom.
+    /// Fixed effects with Satterthwaite degrees of freedom. With a variance
+    /// estimated at zero (`convergence.at_boundary`) they count rows instead of
+    /// groups, as other programs' do, and the intervals are too sure.
     pub fixed: Vec<Coefficient>,
     /// Columns that are combinations of earlier ones and got no coefficient.
     pub aliased: Vec<Alias>,
