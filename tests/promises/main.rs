@@ -24,3 +24,4 @@ mod scan_drift;
 mod scan_null;
 mod simulator;
 mod surface;
+mod thin_film;
