@@ -302,7 +302,12 @@ fn frame_reasons(
     let table_open = frames
         .machine_over_table
         .is_none_or(|r| r < super::levels::FRAME_CLAIM);
-    if facts.holds != Holds::Inspection && table_open {
+    // What rode the panels at the table as well is not the table's.
+    let rode_there = facts.holds == Holds::Panel
+        && frames
+            .table_over_panel
+            .is_some_and(|r| r <= -super::levels::FRAME_CLAIM);
+    if facts.holds != Holds::Inspection && table_open && !rode_there {
         out.push(
             if facts.control_clears && !facts.one_inspector && recorded {
                 Reason::TableClearedByControl

@@ -27,6 +27,8 @@ pub(super) struct FrameEvidence {
     pub machine_over_table: Option<f64>,
     /// Panels on which machine and table predict different places.
     pub table_informative: usize,
+    /// Inspection table over panel, where the lay at the table is recorded.
+    pub table_over_panel: Option<f64>,
     /// One score per frame, best first.
     pub scores: Vec<FrameScore>,
     /// Frames that nothing rules out.
@@ -190,6 +192,7 @@ pub(super) fn weigh(scene: &Scene<'_>, leader: Rival) -> FrameEvidence {
         machine_panel: machine_panel.map_or(Duel::default(), |(_, d)| d),
         machine_over_table: machine_table.map(|(_, d)| d.log_ratio),
         table_informative: machine_table.map_or(0, |(_, d)| d.informative),
+        table_over_panel: table_panel.map(|(_, d)| d.log_ratio),
         scores,
         left,
         half_turn_moves_mm: half_turn_moves(scene, &laid, &hits),
