@@ -1,7 +1,11 @@
 //! The command line as a user meets it: exit codes, messages, the folder and
 //! what is in it.
 
-#![expect(clippy::unwrap_used, reason = "a test that cannot go on says where")]
+#![expect(
+    clippy::unwrap_used,
+    clippy::panic,
+    reason = "a test that cannot go on says where"
+)]
 
 mod demo;
 mod document;
@@ -10,4 +14,5 @@ mod injection;
 mod killed;
 mod run;
 mod same_bytes;
+mod sample;
 mod shop;

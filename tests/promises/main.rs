@@ -15,6 +15,7 @@ mod shops;
 mod advice;
 mod attribution;
 mod calibration;
+mod change;
 mod made_streams;
 mod oracle;
 mod recipe;

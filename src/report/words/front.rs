@@ -193,6 +193,10 @@ pub fn stream_statement(stream: &Stream, numbers: &NumberStyle) -> String {
         (Cause::Recipe, _) => {
             format!("{what} follows the recipe on {cell}: {hit}, no place repeats.")
         }
+        (Cause::Undecided, Some(limit)) => format!(
+            "{what} on {cell}: {hit}, no place repeats (one on {} of the panels would have been seen); who makes it can’t be told yet.",
+            numbers.percent(limit, stream.panels)
+        ),
         _ => format!(
             "{what} shows no place on {cell}: {hit}; the panels are too few to rule one out."
         ),
