@@ -8,7 +8,7 @@ use rayon::prelude::*;
 use super::conclude::{About, conclude};
 use super::frames::{Scene, several_sizes};
 use super::inspector;
-use super::levels::{MACHINE_PLACES, PATH_PLACES};
+use super::levels::{PATH_PLACES, machine_places};
 use super::merge::{LEAST_BACKGROUND, Sighting, merge};
 use super::no_place::{Remainder, conclude_stream, rate_evidence, rate_findings};
 use super::opposite::{KindMarks, both_ends, signs_change};
@@ -302,7 +302,7 @@ fn look_at(
     let limit = smallest_repeat(
         &machine,
         &ScanSettings {
-            alpha: settings.alpha * MACHINE_PLACES,
+            alpha: settings.alpha * machine_places(records),
             streams,
         },
     );
@@ -391,7 +391,7 @@ fn scan(
     data: &StreamData,
     machine: View,
 ) -> (Vec<View>, Vec<Sighting>) {
-    let mut views = vec![(Holder::Machine, machine, MACHINE_PLACES, 1)];
+    let mut views = vec![(Holder::Machine, machine, machine_places(records), 1)];
     if !fixed_in_machine(records, data, |_| Some(Lay::Deg0)) {
         let view = View::panel(records, data);
         views.push((Holder::Panel, view, 1.0, 1));

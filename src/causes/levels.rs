@@ -11,8 +11,12 @@
 //! inspection or undecided), opposite sides (part), and what a stream's rate
 //! follows: lots and suppliers (part), recipe and abrasive age (recipe).
 
-/// Share of places in the machine frame.
-pub(super) const MACHINE_PLACES: f64 = 0.5;
+use super::frames::several_sizes;
+use crate::records::Records;
+
+/// Share of places in the machine frame, before [`machine_places`] adds what the
+/// records cannot use otherwise.
+const MACHINE_PLACES: f64 = 0.5;
 
 /// Share of places that keep their distance from the edges, over all corners.
 pub(super) const PATH_PLACES: f64 = 0.1;
@@ -26,6 +30,27 @@ pub(super) const CORNERS: f64 = 0.05;
 
 /// Share of the slopes of removal, over both machine axes.
 pub(super) const SURFACES: f64 = 0.2;
+
+/// Share of places in the machine frame for these records: it takes over the
+/// share of slopes where removal was not measured, and that of the path frame
+/// where all panels are of one size. What is recorded decides, not what is seen,
+/// so the level holds.
+pub(super) fn machine_places(records: &Records) -> f64 {
+    let inspected: Vec<usize> = (0..records.panels.len())
+        .filter(|&i| records.panels[i].inspected)
+        .collect();
+    let slopes = if records.readings.is_empty() {
+        SURFACES
+    } else {
+        0.0
+    };
+    let path = if several_sizes(records, &inspected) {
+        0.0
+    } else {
+        PATH_PLACES
+    };
+    MACHINE_PLACES + slopes + path
+}
 
 /// ln 100: a frame is believed from a hundredfold likelihood on.
 pub(super) const FRAME_CLAIM: f64 = 4.605_170_185_988_091;
