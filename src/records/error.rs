@@ -70,7 +70,7 @@ pub enum RecordsError {
     },
     /// The tables could not be joined.
     #[error("the tables could not be joined: {0}")]
-    Join(#[from] polars::error::PolarsError),
+    Join(Box<dyn std::error::Error + Send + Sync>),
 }
 
 fn line(reject: &Reject) -> String {

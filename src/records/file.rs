@@ -13,7 +13,7 @@ use super::number::{DecimalClues, NumberStyle};
 use super::parts::FileRows;
 use super::rows::{RowReader, Rules};
 use super::{Column, Quantity, Reject, Unit, parquet};
-use crate::site::{Decimal, Encoding, Site};
+use crate::site::{Decimal, Encoding};
 
 /// What became of a file.
 #[derive(Debug)]
@@ -42,25 +42,13 @@ pub(super) fn read(input: &Input, rules: &Rules<'_>, matcher: &Matcher<'_>) -> O
     }
 }
 
-/// How many rows the text of one file gives and how many losses; none where
-/// the file would be skipped. For trying the reader on any text, without a
-/// file and without joining: what a fuzzer does.
-#[must_use]
-pub fn try_text(bytes: &[u8], site: &Site) -> Option<(usize, usize)> {
-    let input = Input {
-        path: "text.csv".into(),
-        packing: Packing::Text,
-        named: Named::ByUser,
-    };
-    let loaded = load::unpacked(bytes.to_vec(), site).ok()?;
-    match read_loaded(&input, loaded, &Rules::new(site), &Matcher::new(site)) {
-        Outcome::Rows(rows, _) => Some((rows.rows.len(), rows.rejects.len())),
-        _ => None,
-    }
-}
-
 /// Reads a file whose bytes are at hand.
-fn read_loaded(input: &Input, loaded: Loaded, rules: &Rules<'_>, matcher: &Matcher<'_>) -> Outcome {
+pub(super) fn read_loaded(
+    input: &Input,
+    loaded: Loaded,
+    rules: &Rules<'_>,
+    matcher: &Matcher<'_>,
+) -> Outcome {
     let skip = |why: &str| Outcome::Skipped(file_reject(&input.path, why));
     let fingerprint = loaded.fingerprint;
     if input.packing == Packing::Parquet || loaded.bytes.starts_with(b"PAR1") {

@@ -4,8 +4,10 @@
 use std::collections::{BTreeMap, HashMap};
 use std::sync::Arc;
 
+use polars::error::PolarsError;
 use polars::prelude::{Column as Series, DataFrame, Expr, IntoLazy, PlSmallStr, PolarsResult, col};
 
+use super::RecordsError;
 use super::parts::{Fact, FactAt, FileRows, numbers_agree};
 
 /// A fact on which the rows disagree.
@@ -17,6 +19,12 @@ pub(super) struct Dispute {
     pub first: (usize, FactAt),
     /// Another value, likewise.
     pub second: (usize, FactAt),
+}
+
+impl From<PolarsError> for RecordsError {
+    fn from(error: PolarsError) -> Self {
+        RecordsError::Join(Box::new(error))
+    }
 }
 
 /// What all files together say about the panels.

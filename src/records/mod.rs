@@ -31,16 +31,17 @@ mod rows;
 pub mod sample;
 pub mod summary;
 mod table;
+mod text_reader;
 mod traps;
 mod units;
 
 pub use column::{About, Column, Quantity};
 pub use error::RecordsError;
-pub use file::try_text;
 pub use frames::{Lay, Point, Rect};
 pub use grit::{Grit, GritScale};
 pub use losses::{InputCounts, Lost, Reject, Warning, WarningCode};
 pub use moment::{Moment, Shift, time_zone};
 pub use read::{OnReject, ReadOptions, read};
 pub use table::{ColumnUse, Defect, DefectName, FactorValue, Panel, Reading, Records};
+pub use text_reader::TextReader;
 pub use units::{Conversion, Unit};
