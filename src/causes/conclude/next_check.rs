@@ -1,0 +1,104 @@
+//! What to do next about a repeat.
+
+use super::super::contrast::FrameEvidence;
+use super::super::levels::FRAME_CLAIM;
+use super::super::lots::LotEvidence;
+use super::super::merge::Sighting;
+use super::super::reason::NextCheck;
+use super::super::repeat::Dossier;
+use super::super::verdict::{Facts, Holds, Looks, Recipe, Verdict};
+use super::age_end;
+use crate::causes::{Cause, Kind, Sharpness};
+
+pub(super) fn next_check(
+    sighting: &Sighting,
+    dossier: &Dossier,
+    facts: &Facts,
+    verdict: Verdict,
+) -> NextCheck {
+    let live = &dossier.hit[dossier.life.first..dossier.life.past];
+    let hits = live.iter().filter(|h| **h).count();
+    let panels = panels_to_turn(hits as f64 / live.len().max(1) as f64);
+    match verdict.cause {
+        Cause::Machine => match (facts.looks, &dossier.fixture, &dossier.fold) {
+            (_, Some(f), _) if f.found.explains => NextCheck::CheckFixture {
+                fixture: f.level.clone(),
+            },
+            (Looks::Dwell, ..) => NextCheck::CheckPath,
+            (_, _, Some(fold)) => NextCheck::CheckEveryKth { every: fold.every },
+            (Looks::Line, ..) => NextCheck::CheckStepOver,
+            _ => NextCheck::CheckPlace,
+        },
+        Cause::Part if verdict.kind == Kind::Lot => NextCheck::CheckLots {
+            lots: match &dossier.lots {
+                LotEvidence::Gathered { lots, .. } => {
+                    lots.iter().map(|&l| dossier.lot_names[l].clone()).collect()
+                }
+                _ => Vec::new(),
+            },
+        },
+        Cause::Part => NextCheck::CheckUpstream,
+        Cause::Recipe => match (&dossier.age, &dossier.recipe) {
+            (Some(age), _) if age.explains => NextCheck::CheckAbrasive {
+                end: age_end(age.z),
+            },
+            (_, Some(e)) => NextCheck::CheckRecipe {
+                recipe: e.level.clone(),
+            },
+            _ => NextCheck::None,
+        },
+        Cause::Inspection => NextCheck::CheckTable,
+        Cause::Undecided => {
+            if sighting.found.sharpness == Sharpness::Broad {
+                NextCheck::CheckIncoming
+            } else if let (true, Some(e)) = (facts.one_inspector, &dossier.inspector) {
+                NextCheck::SecondInspector {
+                    inspector: e.level.clone(),
+                }
+            } else if let (Recipe::OneStretch, Some(e)) = (facts.recipe, &dossier.recipe) {
+                NextCheck::CheckRecipe {
+                    recipe: e.level.clone(),
+                }
+            } else if facts.holds == Holds::Machine || facts.control_clears {
+                NextCheck::MoreLots { lots: 3 }
+            } else if table_alone_left(&dossier.frames) {
+                NextCheck::TurnAtTable { panels }
+            } else if symmetric(dossier) {
+                NextCheck::ShiftPanels { panels }
+            } else {
+                NextCheck::TurnPanels { panels }
+            }
+        }
+    }
+}
+
+/// Panels that a turn test needs so that a repeat of this rate would show with
+/// 99 %: ⌈ln 0.01 / ln(1 − h)⌉.
+pub(in crate::causes) fn panels_to_turn(hit_rate: f64) -> usize {
+    if hit_rate >= 1.0 {
+        return 1;
+    }
+    (0.01_f64.ln() / (1.0 - hit_rate.max(0.001)).ln()).ceil() as usize
+}
+
+/// The panel is ruled out, the inspection table is not.
+fn table_alone_left(frames: &FrameEvidence) -> bool {
+    frames.machine_over_panel >= FRAME_CLAIM && frames.machine_over_table.is_some()
+}
+
+/// Whether a half turn maps the place onto itself on the panels hit: then the
+/// panel's middle is too near.
+fn symmetric(dossier: &Dossier) -> bool {
+    dossier.frames.half_turn_moves_mm < 2.0 * dossier.frames.reach_mm
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn panels_to_turn_agree_with_an_independent_slow_reference_implementation() {
+        assert_eq!(panels_to_turn(0.3), 13);
+        assert_eq!(panels_to_turn(1.0), 1);
+    }
+}
