@@ -1,6 +1,7 @@
 //! Does the repeat gather in few lots, or do the lots clear it?
 
 use super::tails::{binomial_at_least, hypergeometric_at_least};
+use super::{LotsLack, Tally};
 use crate::stats::distributions::chi_squared;
 
 /// Level of every test in this file.
@@ -9,6 +10,9 @@ const LEVEL: f64 = 0.01;
 /// With the two most-hit lots left out, the rest must be this improbable as
 /// background before lots are cleared.
 const CLEARS: f64 = 0.001;
+
+/// Lots with a hit before lots can be cleared.
+pub(super) const LEAST_LOTS_HIT: usize = 3;
 
 /// Hits and exposure in one lot.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -28,8 +32,10 @@ pub(super) enum LotEvidence {
     OneLot,
     /// The repeat runs through the lots: no lot made it.
     Cleared {
-        /// Lots with a hit.
+        /// Lots with a hit, among those judged.
         lots_hit: usize,
+        /// Lots judged.
+        lots: usize,
         /// Chance of the hits left when the two most-hit lots go, by background.
         rest: f64,
     },
@@ -40,10 +46,14 @@ pub(super) enum LotEvidence {
         /// The smallest tail times the number of lots.
         p_value: f64,
     },
-    /// Seen in too few lots to tell.
-    TooFew {
-        /// Lots with a hit.
+    /// The lots are neither to blame nor cleared.
+    Open {
+        /// Lots with a hit, among those judged.
         lots_hit: usize,
+        /// Lots judged.
+        lots: usize,
+        /// What clearing them lacks.
+        lack: LotsLack,
     },
 }
 
@@ -58,16 +68,26 @@ pub(super) fn judge(all: &[LotCount], live: &[LotCount], background: f64) -> Lot
         _ => {}
     }
     let segment = if exposed(live) >= 5 { live } else { all };
-    if let Some(rest) = cleared(segment, background) {
-        return LotEvidence::Cleared {
-            lots_hit: segment.iter().filter(|c| c.hits > 0).count(),
-            rest,
-        };
-    }
+    let (lots_hit, lots) = (
+        segment.iter().filter(|c| c.hits > 0).count(),
+        exposed(segment),
+    );
+    let lack = match cleared(segment, background) {
+        Ok(rest) => {
+            return LotEvidence::Cleared {
+                lots_hit,
+                lots,
+                rest,
+            };
+        }
+        Err(lack) => lack,
+    };
     match gathered(all, background) {
         Some((lots, p_value)) => LotEvidence::Gathered { lots, p_value },
-        None => LotEvidence::TooFew {
-            lots_hit: all.iter().filter(|c| c.hits > 0).count(),
+        None => LotEvidence::Open {
+            lots_hit,
+            lots,
+            lack,
         },
     }
 }
@@ -109,10 +129,11 @@ fn most_gathered(left: &[usize], counts: &[LotCount]) -> Option<(f64, usize)> {
 /// The chance of the hits left by background if the lots clear the repeat:
 /// at least three lots hit; without the two most-hit lots still two hits or
 /// more, improbable as background; and rates alike over the lots (χ²).
-fn cleared(counts: &[LotCount], background: f64) -> Option<f64> {
+/// Otherwise the first of these that fails.
+fn cleared(counts: &[LotCount], background: f64) -> Result<f64, LotsLack> {
     let mut lots: Vec<LotCount> = counts.iter().copied().filter(|c| c.exposed > 0).collect();
-    if lots.iter().filter(|c| c.hits > 0).count() < 3 {
-        return None;
+    if lots.iter().filter(|c| c.hits > 0).count() < LEAST_LOTS_HIT {
+        return Err(LotsLack::LotsHit);
     }
     let all: Vec<usize> = (0..lots.len()).collect();
     let (n, k) = sums(&all, &lots);
@@ -130,7 +151,13 @@ fn cleared(counts: &[LotCount], background: f64) -> Option<f64> {
     let rest: Vec<usize> = (2..lots.len()).collect();
     let (n, k) = sums(&rest, &lots);
     let p = binomial_at_least(k, n, background);
-    (k >= 2 && p <= CLEARS && alike).then_some(p)
+    if k < 2 || p > CLEARS {
+        return Err(LotsLack::RestNotClear(Tally {
+            hits: k,
+            exposed: n,
+        }));
+    }
+    if alike { Ok(p) } else { Err(LotsLack::Uneven) }
 }
 
 fn sums(lots: &[usize], counts: &[LotCount]) -> (usize, usize) {
@@ -171,8 +198,27 @@ mod tests {
         let counts = tens([2, 3, 1, 2]);
         assert_eq!(
             judge(&counts, &counts, 0.015),
-            LotEvidence::TooFew { lots_hit: 4 }
+            LotEvidence::Open {
+                lots_hit: 4,
+                lots: 4,
+                lack: LotsLack::RestNotClear(Tally {
+                    hits: 3,
+                    exposed: 20
+                }),
+            }
         );
+    }
+
+    #[test]
+    fn what_clearing_lacks_is_told_apart() {
+        let lack = |counts: &[LotCount], background| match judge(counts, counts, background) {
+            LotEvidence::Open { lack, .. } => lack,
+            other => panic!("{other:?}"),
+        };
+        assert_eq!(lack(&tens([1, 2, 0, 0]), 0.015), LotsLack::LotsHit);
+        // Every lot beyond chance, one of them far beyond the others.
+        let uneven = tens([10, 3, 3, 3]);
+        assert_eq!(lack(&uneven, 0.01), LotsLack::Uneven);
     }
 
     #[test]

@@ -66,7 +66,7 @@ pub use found::{Drift, Found, ScanSettings, Shape};
 pub use inspector::doubts as inspector_doubts;
 pub use limit::{Limit, smallest_repeat};
 pub use places::find as find_places;
-pub use reason::{AbrasiveEnd, Followed, NextCheck, Reason, Side, Tally};
+pub use reason::{AbrasiveEnd, Followed, LotsLack, NextCheck, Reason, Side, Tally};
 pub use sharpness::Sharpness;
 pub use streams::{Mark, StreamData, streams};
 pub use surface::{

@@ -79,6 +79,17 @@ pub struct Tally {
     pub exposed: usize,
 }
 
+/// Why lots that don't stand out are not cleared either.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum LotsLack {
+    /// Fewer than three lots with a hit, or fewer than three lots.
+    LotsHit,
+    /// Without the two most-hit lots, what is left may be chance.
+    RestNotClear(Tally),
+    /// The rates differ from lot to lot beyond chance.
+    Uneven,
+}
+
 /// A reason for or against a cause; worded by the report.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Reason {
@@ -157,12 +168,14 @@ pub enum Reason {
         /// Tail × lots.
         p_value: f64,
     },
-    /// Hits in too few lots to clear the lots.
-    FewLots {
+    /// The lots are neither to blame nor cleared.
+    LotsOpen {
         /// Lots with a hit.
         lots_hit: usize,
         /// Lots exposed.
         lots: usize,
+        /// What clearing them lacks.
+        lack: LotsLack,
     },
     /// All panels are of one lot.
     OneLot,

@@ -3,12 +3,12 @@
 use std::collections::BTreeMap;
 
 use super::levels::FRAME_CLAIM;
-use super::lots::{LotCount, LotEvidence, gathered};
+use super::lots::{LEAST_LOTS_HIT, LotCount, LotEvidence, gathered};
 use super::repeat::coded;
 use super::sides::Lead;
 use super::tails::binomial_at_least;
 use super::votes::{SideFrame, Voter, side_contrast};
-use super::{Reason, Tally};
+use super::{LotsLack, Reason, Tally};
 use crate::records::Records;
 
 /// With the two lots with most votes left out, the sign must hold at this level.
@@ -48,16 +48,27 @@ pub(super) fn lot_evidence(
             .iter()
             .fold((0, 0), |s, c| (s.0 + c.exposed, s.1 + c.hits));
         let rest = binomial_at_least(k, n, 0.5);
-        if names.len() >= 3 && rest <= WITHOUT_TWO_LOTS {
+        let lots_hit = counts.iter().filter(|c| c.hits > 0).count();
+        if names.len() >= LEAST_LOTS_HIT && rest <= WITHOUT_TWO_LOTS {
             LotEvidence::Cleared {
-                lots_hit: counts.iter().filter(|c| c.hits > 0).count(),
+                lots_hit,
+                lots: names.len(),
                 rest,
             }
         } else if let Some((lots, p_value)) = gathered(&counts, 0.5) {
             LotEvidence::Gathered { lots, p_value }
         } else {
-            LotEvidence::TooFew {
-                lots_hit: counts.iter().filter(|c| c.hits > 0).count(),
+            LotEvidence::Open {
+                lots_hit,
+                lots: names.len(),
+                lack: if lots_hit < LEAST_LOTS_HIT {
+                    LotsLack::LotsHit
+                } else {
+                    LotsLack::RestNotClear(Tally {
+                        hits: k,
+                        exposed: n,
+                    })
+                },
             }
         }
     };
@@ -69,13 +80,18 @@ pub(super) fn lot_reason(lots: &LotEvidence, names: &[String], counts: &[LotCoun
     match lots {
         LotEvidence::NotRecorded => Reason::LotsNotRecorded,
         LotEvidence::OneLot => Reason::OneLot,
-        LotEvidence::Cleared { lots_hit, .. } => Reason::LotsClear {
+        LotEvidence::Cleared { lots_hit, lots, .. } => Reason::LotsClear {
             lots_hit: *lots_hit,
-            lots: names.len(),
+            lots: *lots,
         },
-        LotEvidence::TooFew { lots_hit } => Reason::FewLots {
+        LotEvidence::Open {
+            lots_hit,
+            lots,
+            lack,
+        } => Reason::LotsOpen {
             lots_hit: *lots_hit,
-            lots: names.len(),
+            lots: *lots,
+            lack: *lack,
         },
         LotEvidence::Gathered { lots, p_value } => {
             let sum = |inside: bool| {

@@ -1,6 +1,8 @@
 //! Shares of unevenness: machine, part and gauge as one bar.
 
-use super::{Anchor, Axis, ChartError, Description, FAINT, GRID, INK, MUTED, Theme, Weight, hatch};
+use super::{
+    Anchor, Axis, ChartError, Description, FAINT, INK, MUTED, PAPER, Theme, Weight, hatch,
+};
 use crate::causes::Cause;
 
 /// One bar.
@@ -25,14 +27,24 @@ pub struct Labels {
     pub description: Description,
     /// What the bars measure.
     pub measure: String,
-    /// Names of the three parts.
-    pub parts: [String; 3],
+    /// The same on every panel as it lay, where turned panels told it from the
+    /// panels' own.
+    pub machine: String,
+    /// The same, where they did not.
+    pub untold: String,
+    /// With the panels.
+    pub part: String,
+    /// Gauge and unmodelled.
+    pub gauge: String,
 }
 
 const LEFT: i32 = 900;
 const TOP: i32 = 240;
 const STEP: i32 = 250;
 const HEIGHT: i32 = 140;
+/// From a key's mark to its name, and from that to the next mark.
+const KEY_MARK: i32 = 150;
+const KEY_GAP: i32 = 100;
 
 /// Draws one bar for every machine and head, as SVG.
 ///
@@ -43,24 +55,20 @@ pub fn svg(bars: &[Bar], labels: &Labels, theme: &Theme) -> Result<String, Chart
     let right = (theme.width_pt * 10.0) as i32 - 120;
     let axis = Axis::new(0.0, 100.0, (LEFT, right));
     let bottom = TOP + STEP * i32::try_from(bars.len().max(1)).unwrap_or(1);
-    let shared = if bars.iter().all(|b| b.machine_cause == Cause::Machine) {
-        Cause::Machine
-    } else {
-        Cause::Undecided
-    };
+    let key = key(bars, labels);
     theme.chart(
         f64::from(bottom + 330) / 10.0,
         &labels.description,
         |area| {
-            let mut x = LEFT;
-            for (cause, name) in [Some(shared), Some(Cause::Part), None]
-                .iter()
-                .zip(&labels.parts)
-            {
-                part(theme, area, [(x, 40), (x + 110, 110)], *cause)?;
+            let width = |name: &str| theme.text_width(name, theme.small_pt, Weight::Regular);
+            let total: i32 = key.iter().map(|k| KEY_MARK + width(k.1) + KEY_GAP).sum();
+            let room = (theme.width_pt * 10.0) as i32 - total + KEY_GAP;
+            let mut x = LEFT.min(room).max(40);
+            for (cause, name) in key {
+                part(theme, area, [(x, 40), (x + 110, 110)], cause)?;
                 let look = (Weight::Regular, INK, Anchor::Left);
-                theme.text(area, name, (x + 150, 75), theme.small_pt, look)?;
-                x += 150 + theme.text_width(name, theme.small_pt, Weight::Regular) + 100;
+                theme.text(area, name, (x + KEY_MARK, 75), theme.small_pt, look)?;
+                x += KEY_MARK + width(name) + KEY_GAP;
             }
             for (i, bar) in bars.iter().enumerate() {
                 let middle = TOP + STEP * i32::try_from(i).unwrap_or(0) + STEP / 2;
@@ -92,7 +100,22 @@ pub fn svg(bars: &[Bar], labels: &Labels, theme: &Theme) -> Result<String, Chart
     )
 }
 
-/// A part in its cause's look; the gauge, which is nobody's, in grey.
+/// Every look that occurs among the bars, with its name.
+fn key<'a>(bars: &[Bar], labels: &'a Labels) -> Vec<(Option<Cause>, &'a str)> {
+    let occurs = |cause| bars.iter().any(|b| b.machine_cause == cause);
+    let mut out = Vec::new();
+    if occurs(Cause::Machine) {
+        out.push((Some(Cause::Machine), labels.machine.as_str()));
+    }
+    if occurs(Cause::Undecided) {
+        out.push((Some(Cause::Undecided), labels.untold.as_str()));
+    }
+    out.push((Some(Cause::Part), labels.part.as_str()));
+    out.push((None, labels.gauge.as_str()));
+    out
+}
+
+/// A part in its cause's look; the gauge, which is nobody's, in upright lines.
 fn part(
     theme: &Theme,
     area: &super::Area<'_>,
@@ -102,7 +125,11 @@ fn part(
     match cause {
         Some(cause) => hatch(theme, area, corners, cause),
         None => {
-            theme.fill(area, corners, GRID)?;
+            theme.fill(area, corners, PAPER)?;
+            let [(x0, y0), (x1, y1)] = corners;
+            for x in (x0 + 30..x1).step_by(40) {
+                theme.line(area, &[(x, y0), (x, y1)], 0.7, MUTED)?;
+            }
             theme.outline(area, corners, 0.6, MUTED)
         }
     }
@@ -112,30 +139,34 @@ fn part(
 mod tests {
     use super::*;
 
-    #[test]
-    fn the_bar_names_its_parts_and_its_measure() {
-        let labels = Labels {
+    fn labels() -> Labels {
+        Labels {
             description: Description {
                 title: "Shares".into(),
                 text: "Bar".into(),
             },
             measure: "share of the unevenness, %".into(),
-            parts: [
-                "same on every panel".into(),
-                "with the panels".into(),
-                "gauge".into(),
-            ],
-        };
-        let bar = Bar {
+            machine: "the machine's".into(),
+            untold: "same on every panel".into(),
+            part: "with the panels".into(),
+            gauge: "gauge".into(),
+        }
+    }
+
+    fn bar(machine_cause: Cause) -> Bar {
+        Bar {
             label: "M1".into(),
             machine: 0.3,
-            machine_cause: Cause::Machine,
+            machine_cause,
             part: 0.5,
             gauge: 0.2,
-        };
-        let svg = svg(&[bar], &labels, &Theme::default()).unwrap();
+        }
+    }
+
+    #[test]
+    fn the_bar_names_its_parts_and_its_measure() {
+        let svg = svg(&[bar(Cause::Machine)], &labels(), &Theme::default()).unwrap();
         for text in [
-            "same on every panel",
             "with the panels",
             "gauge",
             "share of the unevenness, %",
@@ -144,5 +175,26 @@ mod tests {
             assert!(svg.contains(text), "{text}");
         }
         assert!(svg.contains("#D55E00") && svg.contains("#009E73"));
+    }
+
+    #[test]
+    fn the_key_has_the_looks_of_the_bars_and_no_others() {
+        let looks = |bars: &[Bar]| -> Vec<Option<Cause>> {
+            key(bars, &labels()).into_iter().map(|k| k.0).collect()
+        };
+        let (machine, untold) = (bar(Cause::Machine), bar(Cause::Undecided));
+        let rest = [Some(Cause::Part), None];
+        assert_eq!(
+            looks(&[machine.clone(), untold.clone()]),
+            [&[Some(Cause::Machine), Some(Cause::Undecided)], &rest[..]].concat()
+        );
+        assert_eq!(
+            looks(&[machine]),
+            [&[Some(Cause::Machine)], &rest[..]].concat()
+        );
+        assert_eq!(
+            looks(&[untold]),
+            [&[Some(Cause::Undecided)], &rest[..]].concat()
+        );
     }
 }

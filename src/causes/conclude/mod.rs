@@ -147,7 +147,7 @@ pub(super) fn facts(sighting: &Sighting, dossier: &Dossier) -> Facts {
             LotEvidence::Cleared { .. } => Lots::Cleared,
             _ if dossier.lots_by_turning.is_some() => Lots::Cleared,
             LotEvidence::Gathered { .. } => Lots::Gathered,
-            LotEvidence::OneLot | LotEvidence::TooFew { .. } => Lots::TooFew,
+            LotEvidence::OneLot | LotEvidence::Open { .. } => Lots::TooFew,
         },
         recipe,
     }

@@ -195,17 +195,21 @@ fn turned(ground: &Ground<'_>) -> bool {
 }
 
 fn lot_reasons(dossier: &Dossier, out: &mut Vec<Reason>) {
-    let lots = dossier.lot_counts.iter().filter(|c| c.exposed > 0).count();
     out.push(match &dossier.lots {
         LotEvidence::NotRecorded => Reason::LotsNotRecorded,
         LotEvidence::OneLot => Reason::OneLot,
-        LotEvidence::Cleared { lots_hit, .. } => Reason::LotsClear {
+        LotEvidence::Cleared { lots_hit, lots, .. } => Reason::LotsClear {
             lots_hit: *lots_hit,
-            lots,
+            lots: *lots,
         },
-        LotEvidence::TooFew { lots_hit } => Reason::FewLots {
-            lots_hit: *lots_hit,
+        LotEvidence::Open {
+            lots_hit,
             lots,
+            lack,
+        } => Reason::LotsOpen {
+            lots_hit: *lots_hit,
+            lots: *lots,
+            lack: *lack,
         },
         LotEvidence::Gathered { lots, p_value } => {
             let sum = |inside: bool| {

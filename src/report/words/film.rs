@@ -17,7 +17,7 @@ pub(super) fn film_reason(reason: &Reason, n: &NumberStyle) -> String {
             p_adjusted,
         } => format!(
             "Before sanding, the film of {} with marks was {} µm thinner than that of {} without ({} to {} µm; {}; \
-             p = {}).",
+             {}).",
             counted(*marked, "panel", "panels", n),
             n.significant(*by_um, 2),
             n.count(*unmarked),

@@ -29,8 +29,8 @@ pub fn next_check(check: &NextCheck, numbers: &NumberStyle) -> Option<String> {
             "Clean and check the inspection table, lamp and camera at this place.".into()
         }
         NextCheck::MoreLots { lots } => format!(
-            "Don't adjust yet: run panels of more lots and see whether it comes in at least {} of \
-             them without the two most hit.",
+            "Don't adjust yet: run panels of more lots and see whether it comes in at least {} lots \
+             beside the two most hit.",
             count(*lots)
         ),
         NextCheck::SecondInspector { inspector } => format!(

@@ -209,10 +209,9 @@ pub fn shares_labels() -> surface_shares::Labels {
             text: SHARES_CAPTION.to_owned(),
         },
         measure: "share of the unevenness within a panel, %".to_owned(),
-        parts: [
-            "the same on every panel".to_owned(),
-            "with the panels".to_owned(),
-            "gauge and the rest".to_owned(),
-        ],
+        machine: "the machine's".to_owned(),
+        untold: "same on every panel, untold".to_owned(),
+        part: "with the panels".to_owned(),
+        gauge: "gauge and the rest".to_owned(),
     }
 }

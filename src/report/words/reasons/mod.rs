@@ -1,0 +1,297 @@
+//! Reasons for and against a cause, as sentences.
+
+mod course;
+mod rates;
+mod sides;
+mod whose;
+
+use crate::causes::{AbrasiveEnd, Followed, Frame, LineAxis, Reason, Side, Tally};
+use crate::charts::NumberStyle;
+use course::course;
+use rates::rates;
+use sides::sides;
+use whose::{control, frames, lots};
+
+/// The reason as a sentence with its numbers.
+#[must_use]
+pub fn reason(reason: &Reason, numbers: &NumberStyle) -> String {
+    let n = numbers;
+    match reason {
+        Reason::Repeats {
+            hits,
+            exposed,
+            expected,
+        } => format!(
+            "It is at this place on {} of {} panels, where chance would put it on about {}.",
+            n.count(*hits),
+            n.count(*exposed),
+            n.significant(*expected, 2)
+        ),
+        Reason::Broad { ring_ratio } => match ring_ratio {
+            Some(ratio) => format!(
+                "The marks crowd broadly: just around the place they are {} times as dense as at it, \
+                 so there is no place to look at.",
+                n.significant(*ratio, 2)
+            ),
+            None => "The marks crowd broadly, without a place to look at.".to_owned(),
+        },
+        Reason::Surface(on) => super::surface::surface_reason(on, n),
+        Reason::FilmThinner { .. }
+        | Reason::RemovalBesideFilm { .. }
+        | Reason::RemovalNotMeasured => super::film::film_reason(reason, n),
+        Reason::NeverTurned => {
+            "No panel was turned or laid elsewhere, so machine and part look alike.".to_owned()
+        }
+        Reason::SymmetricPlace => "Panels were turned, but the turns take this place onto itself: \
+             machine and part still look alike."
+            .to_owned(),
+        Reason::HoldsInFrame { .. }
+        | Reason::FramesNotSeparated { .. }
+        | Reason::TableNotCleared { .. }
+        | Reason::TableNotRecorded
+        | Reason::TableClearedByControl => frames(reason, n),
+        Reason::LotsClear { .. }
+        | Reason::LotsClearByTurning { .. }
+        | Reason::LotsGather { .. }
+        | Reason::LotsOpen { .. }
+        | Reason::OneLot
+        | Reason::LotsNotRecorded => lots(reason, n),
+        Reason::ControlClears { .. }
+        | Reason::ControlShowsItToo { .. }
+        | Reason::SuppliersAgree { .. }
+        | Reason::DesignOnlyCleared { .. } => control(reason, n),
+        Reason::FollowsLevel { .. }
+        | Reason::BeganWithRecipe { .. }
+        | Reason::FollowsAge { .. }
+        | Reason::EveryKth { .. }
+        | Reason::SetIn { .. }
+        | Reason::Ended { .. }
+        | Reason::Drifts { .. } => course(reason, n),
+        Reason::SideVotes { .. }
+        | Reason::SignsChange { .. }
+        | Reason::BothEnds { .. }
+        | Reason::SideHolds { .. }
+        | Reason::OneEndOfAnEdge { .. }
+        | Reason::OneCorner { .. } => sides(reason, n),
+        Reason::RateHigher { .. }
+        | Reason::MovedWith { .. }
+        | Reason::DiffersFromNeighbours { .. }
+        | Reason::RateFollowsAge { .. }
+        | Reason::RateFollowsFactors { .. }
+        | Reason::FactorNotExcluded { .. }
+        | Reason::NothingRepeats { .. }
+        | Reason::TooFewToSee { .. }
+        | Reason::SeenOnFewPanels { .. }
+        | Reason::NoPlaces => rates(reason, n),
+    }
+}
+
+fn tally(tally: Tally, n: &NumberStyle) -> String {
+    super::counting::of_panels(tally.hits, tally.exposed, n)
+}
+
+/// "p = 0.012", "p < 0.000001".
+pub(super) fn p(value: f64, n: &NumberStyle) -> String {
+    if value < 1e-6 {
+        format!("p < {}", n.fixed(1e-6, 6))
+    } else {
+        format!("p = {}", n.significant(value, 2))
+    }
+}
+
+/// A likelihood ratio in words; beyond a million nobody counts.
+fn odds(log_ratio: f64, n: &NumberStyle) -> String {
+    if log_ratio > 1e6_f64.ln() {
+        "more than a million times as likely".to_owned()
+    } else {
+        let ratio = log_ratio.exp();
+        let shown = if ratio >= 10.0 {
+            n.count(ratio.round() as usize)
+        } else {
+            n.significant(ratio, 2)
+        };
+        format!("{shown} times as likely")
+    }
+}
+
+fn frame(frame: Frame) -> &'static str {
+    match frame {
+        Frame::Machine => "in the machine",
+        Frame::Panel => "on the panel",
+        Frame::Path => "from the panel's edges as it lay",
+        Frame::Inspection => "at the inspection table",
+    }
+}
+
+/// The plain name of a column.
+pub(super) fn column(column: &Followed) -> &str {
+    match column {
+        Followed::Fixture => "fixture",
+        Followed::Recipe => "recipe",
+        Followed::Inspector => "inspector",
+        Followed::Lot => "lot",
+        Followed::Supplier => "supplier",
+        Followed::Part => "part number",
+        Followed::Feed => "feed speed",
+        Followed::Passes => "number of passes",
+        Followed::Force => "contact force",
+        Followed::Grit => "grit",
+        Followed::AbrasiveAge => "abrasive age",
+        Followed::AbrasiveId => "abrasive",
+        Followed::Factor(name) => name,
+    }
+}
+
+pub(super) fn abrasive(end: AbrasiveEnd) -> &'static str {
+    match end {
+        AbrasiveEnd::Fresh => "fresh",
+        AbrasiveEnd::Worn => "worn",
+    }
+}
+
+pub(super) fn side_name(side: Side) -> &'static str {
+    match side {
+        Side::LowX => "low x",
+        Side::HighX => "high x",
+        Side::LowY => "low y",
+        Side::HighY => "high y",
+    }
+}
+
+fn axis_name(axis: LineAxis) -> &'static str {
+    match axis {
+        LineAxis::X => "x",
+        LineAxis::Y => "y",
+    }
+}
+
+fn together(columns: &[(String, String)]) -> String {
+    if columns.is_empty() {
+        return String::new();
+    }
+    let changed = columns
+        .iter()
+        .map(|(name, value)| format!("{name} (now {value})"));
+    format!(" What else changed there: {}.", list(changed))
+}
+
+/// "a", "a and b", "a, b and c".
+pub(super) fn list(items: impl Iterator<Item = String>) -> String {
+    let items: Vec<String> = items.collect();
+    match items.split_last() {
+        None => String::new(),
+        Some((last, [])) => last.clone(),
+        Some((last, rest)) => format!("{} and {last}", rest.join(", ")),
+    }
+}
+
+pub(super) fn ordinal(n: usize) -> String {
+    let ending = match (n % 10, n % 100) {
+        (_, 11..=13) => "th",
+        (1, _) => "st",
+        (2, _) => "nd",
+        (3, _) => "rd",
+        _ => "th",
+    };
+    format!("{n}{ending}")
+}
+
+fn capital(text: &str) -> String {
+    let mut letters = text.chars();
+    letters.next().map_or(String::new(), |first| {
+        first.to_uppercase().collect::<String>() + letters.as_str()
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::causes::LotsLack;
+
+    fn say(r: &Reason) -> String {
+        reason(r, &NumberStyle::default())
+    }
+
+    #[test]
+    fn lists_and_ordinals_read_well() {
+        let words = |w: &[&str]| list(w.iter().map(|s| (*s).to_owned()));
+        assert_eq!(words(&["a"]), "a");
+        assert_eq!(words(&["a", "b"]), "a and b");
+        assert_eq!(words(&["a", "b", "c"]), "a, b and c");
+        assert_eq!(ordinal(2), "2nd");
+        assert_eq!(ordinal(12), "12th");
+        assert_eq!(ordinal(23), "23rd");
+    }
+
+    #[test]
+    fn one_lot_and_many_are_told_in_their_number() {
+        let gather = |lots: &[&str]| {
+            say(&Reason::LotsGather {
+                lots: lots.iter().map(|l| (*l).to_owned()).collect(),
+                inside: Tally {
+                    hits: 9,
+                    exposed: 10,
+                },
+                outside: Tally {
+                    hits: 0,
+                    exposed: 30,
+                },
+                p_value: 1e-9,
+            })
+        };
+        assert!(gather(&["A"]).starts_with("It gathers in lot A: 9 of 10 panels there"));
+        assert!(gather(&["A", "B"]).starts_with("It gathers in lots A and B:"));
+        assert!(gather(&["A"]).contains("p < 0.000001"));
+    }
+
+    #[test]
+    fn lots_that_are_neither_to_blame_nor_cleared_say_what_is_missing() {
+        let open = |lots_hit, lack| {
+            say(&Reason::LotsOpen {
+                lots_hit,
+                lots: 8,
+                lack,
+            })
+        };
+        assert_eq!(
+            open(2, LotsLack::LotsHit),
+            "It is seen in 2 of 8 lots: too few to rule out that a lot brought it."
+        );
+        let rest = open(
+            8,
+            LotsLack::RestNotClear(Tally {
+                hits: 3,
+                exposed: 60,
+            }),
+        );
+        assert!(
+            rest.starts_with(
+                "It is seen in 8 of 8 lots, but without the two most hit 3 of 60 panels are left"
+            ),
+            "{rest}"
+        );
+        assert!(open(8, LotsLack::Uneven).contains("at rates that differ from lot to lot"));
+    }
+
+    #[test]
+    fn a_frame_that_held_is_told_with_its_rival() {
+        let text = say(&Reason::HoldsInFrame {
+            frame: Frame::Machine,
+            rival: Frame::Panel,
+            held: Tally {
+                hits: 8,
+                exposed: 20,
+            },
+            failed: Tally {
+                hits: 0,
+                exposed: 20,
+            },
+            log_ratio: 20.0,
+        });
+        assert_eq!(
+            text,
+            "Where the two lie apart, it kept its place in the machine: 8 of 20 panels, against 0 of \
+             20 panels at the place on the panel (more than a million times as likely)."
+        );
+    }
+}

@@ -1,0 +1,108 @@
+//! Rates of streams without a place.
+
+use super::{abrasive, capital, column, list, p};
+use crate::causes::{Followed, Reason};
+use crate::charts::NumberStyle;
+
+pub(super) fn rates(reason: &Reason, n: &NumberStyle) -> String {
+    match reason {
+        Reason::RateHigher {
+            column: followed,
+            level,
+            panels,
+            ratio,
+            ratio_ci,
+            units,
+        } => format!(
+            "{} {level} ({} panels) has {} times the rate of the rest (95 % {} to {}, {} as units).",
+            capital(column(followed)),
+            n.count(*panels),
+            n.significant(*ratio, 2),
+            n.significant(ratio_ci.0, 2),
+            n.significant(ratio_ci.1, 2),
+            if *units == Followed::Lot {
+                "lots"
+            } else {
+                "panels"
+            }
+        ),
+        Reason::MovedWith { columns } => format!(
+            "It cannot be told from {}, which changed with it.",
+            list(columns.iter().map(|c| column(c).to_owned()))
+        ),
+        Reason::DiffersFromNeighbours { ratio } => format!(
+            "It ran in one stretch, at {} times the rate of the panels just before and after it.",
+            n.significant(*ratio, 2)
+        ),
+        Reason::RateFollowsAge {
+            end,
+            lives,
+            machines,
+            ratio,
+            p_adjusted,
+        } => format!(
+            "Over {} abrasive lives on {} {} the rate is higher with {} abrasive{} ({}).",
+            n.count(*lives),
+            n.count(*machines),
+            if *machines == 1 {
+                "machine"
+            } else {
+                "machines"
+            },
+            abrasive(*end),
+            ratio.map_or(String::new(), |r| format!(
+                ", {} times that of the rest of a life",
+                n.significant(r, 2)
+            )),
+            p(*p_adjusted, n)
+        ),
+        Reason::RateFollowsFactors {
+            factors,
+            runs,
+            p_adjusted,
+        } => format!(
+            "The rate moves with {} over {} runs of one setting ({}).",
+            list(factors.iter().map(|c| column(c).to_owned())),
+            n.count(*runs),
+            p(*p_adjusted, n)
+        ),
+        Reason::FactorNotExcluded { factor } => format!(
+            "{} varies, and these panels do not exclude that it doubles the rate.",
+            capital(column(factor))
+        ),
+        Reason::NothingRepeats { smallest_seen } => format!(
+            "Nothing repeats at one place; a repeat on {} of the panels would have been seen with 90 % probability.",
+            n.percent(*smallest_seen, 100)
+        ),
+        Reason::TooFewToSee {
+            smallest_seen,
+            panels_needed,
+        } => {
+            let seen = smallest_seen.map_or(
+                "No repeat, however frequent, would surely have been seen".to_owned(),
+                |s| {
+                    format!(
+                        "Only a repeat on {} of the panels would have been seen",
+                        n.percent(s, 100)
+                    )
+                },
+            );
+            let needed = panels_needed.map_or(String::new(), |p| {
+                format!(
+                    "; for a repeat on a fifth of them it takes about {} panels",
+                    n.count(p)
+                )
+            });
+            format!("{seen}{needed}.")
+        }
+        Reason::SeenOnFewPanels { panels } => format!(
+            "It was seen on {} only.",
+            if *panels == 1 {
+                "one panel".to_owned()
+            } else {
+                format!("{} panels", n.count(*panels))
+            }
+        ),
+        _ => "Its places are not recorded, so nothing can be said about places.".to_owned(),
+    }
+}

@@ -1,0 +1,151 @@
+//! Frames, lots and other machines: whose a repeat is.
+
+use super::super::counting::counted;
+use super::{frame, list, odds, p, tally};
+use crate::causes::{LotsLack, Reason};
+use crate::charts::NumberStyle;
+
+pub(super) fn frames(reason: &Reason, n: &NumberStyle) -> String {
+    match reason {
+        Reason::HoldsInFrame {
+            frame: held_in,
+            rival,
+            held,
+            failed,
+            log_ratio,
+        } => {
+            let mut text = format!(
+                "Where the two lie apart, it kept its place {}: {}",
+                frame(*held_in),
+                tally(*held, n)
+            );
+            if failed.exposed > 0 {
+                text.push_str(&format!(
+                    ", against {} at the place {}",
+                    tally(*failed, n),
+                    frame(*rival)
+                ));
+            }
+            text.push_str(&format!(" ({}).", odds(*log_ratio, n)));
+            text
+        }
+        Reason::FramesNotSeparated {
+            left, informative, ..
+        } => format!(
+            "Only {} panels lay so that the frames differ, and they don't decide: still possible {} {}.",
+            n.count(*informative),
+            if left.len() == 1 { "is" } else { "are" },
+            list(left.iter().map(|f| frame(*f).to_owned()))
+        ),
+        Reason::TableNotCleared { informative: 0 } => {
+            "Panels lay at the inspection table just as in the cell, so the \
+             table, its lamp and camera are not cleared either."
+                .to_owned()
+        }
+        Reason::TableNotCleared { informative } => format!(
+            "{} panels lay otherwise at the inspection table than in the cell, but their marks \
+             don’t tell the two apart, so the table, its lamp and camera are not cleared either.",
+            n.count(*informative)
+        ),
+        Reason::TableClearedByControl => {
+            "How panels lay at the inspection table does not clear it, but \
+             panels of the other machine lay there too and do not show it."
+                .to_owned()
+        }
+        _ => "How panels lay at the inspection table is not recorded, so the table, its lamp and \
+             camera are taken on trust."
+            .to_owned(),
+    }
+}
+
+pub(super) fn lots(reason: &Reason, n: &NumberStyle) -> String {
+    match reason {
+        Reason::LotsClear { lots_hit, lots } => format!(
+            "It runs through the lots ({} of {}) at an even rate, also without the two most hit: no lot brought it.",
+            n.count(*lots_hit),
+            n.count(*lots)
+        ),
+        Reason::LotsClearByTurning { lots, log_ratio } => format!(
+            "Within {} lots panels were turned and the mark stayed in the machine ({}): no lot brought it.",
+            n.count(*lots),
+            odds(*log_ratio, n)
+        ),
+        Reason::LotsGather {
+            lots,
+            inside,
+            outside,
+            p_value,
+        } => format!(
+            "It gathers in {} {}: {} there, {} in all others ({}).",
+            if lots.len() == 1 { "lot" } else { "lots" },
+            list(lots.iter().cloned()),
+            tally(*inside, n),
+            tally(*outside, n),
+            p(*p_value, n)
+        ),
+        Reason::LotsOpen {
+            lots_hit,
+            lots,
+            lack,
+        } => {
+            let seen = format!(
+                "{} of {}",
+                n.count(*lots_hit),
+                counted(*lots, "lot", "lots", n)
+            );
+            match lack {
+                LotsLack::LotsHit => {
+                    format!("It is seen in {seen}: too few to rule out that a lot brought it.")
+                }
+                LotsLack::RestNotClear(rest) => format!(
+                    "It is seen in {seen}, but without the two most hit {} are left, too near to \
+                     chance to rule out that lots brought it.",
+                    tally(*rest, n)
+                ),
+                LotsLack::Uneven => format!(
+                    "It is seen in {seen}, but at rates that differ from lot to lot by more than \
+                     chance: that lots have a part in it is not ruled out."
+                ),
+            }
+        }
+        Reason::OneLot => "All panels are of one lot, which cannot be ruled out.".to_owned(),
+        _ => "Lots are not recorded, so they are neither blamed nor cleared.".to_owned(),
+    }
+}
+
+pub(super) fn control(reason: &Reason, n: &NumberStyle) -> String {
+    match reason {
+        Reason::ControlClears {
+            lots,
+            here,
+            there,
+            p_value,
+        } => format!(
+            "Another machine or head ran the same {} without it: {} here, {} there ({}, lot by lot).",
+            if *lots == 1 {
+                "lot".to_owned()
+            } else {
+                format!("{} lots", n.count(*lots))
+            },
+            tally(*here, n),
+            tally(*there, n),
+            p(*p_value, n)
+        ),
+        Reason::ControlShowsItToo { there } => format!(
+            "Another machine or head shows it at the same place of the panel ({}): that points to \
+             the part, or to a programme both share.",
+            tally(*there, n)
+        ),
+        Reason::SuppliersAgree { parts, suppliers } => format!(
+            "Part numbers {} of different suppliers ({}) show it at the same machine place.",
+            list(parts.iter().cloned()),
+            list(suppliers.iter().cloned())
+        ),
+        Reason::DesignOnlyCleared { parts } => format!(
+            "Part numbers {} show it at the same machine place, which clears their design but not a \
+             step before this one that all of them went through.",
+            list(parts.iter().cloned())
+        ),
+        _ => String::new(),
+    }
+}
