@@ -195,7 +195,7 @@ fn print_levels(out: &mut impl Write, levels: &Levels) -> std::io::Result<()> {
 fn print_range(out: &mut impl Write, range: &Range) -> std::io::Result<()> {
     writeln!(
         out,
-        "  {}: {} to {}, half below {} {} ({})",
+        "  {}: {} to {}, median {} {} ({})",
         printable(&range.column),
         rounded(range.low),
         rounded(range.high),

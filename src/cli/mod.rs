@@ -38,6 +38,7 @@ enum Command {
 /// Exit codes: 0 done; 1 the analysis could not be done; 2 wrong usage.
 #[must_use]
 pub fn main() -> ExitCode {
+    crate::records::hush_decoder();
     let mut out = std::io::stdout().lock();
     let done = match &Onus::parse().command {
         Command::Report(args) => report::run(args, &mut out),

@@ -124,10 +124,10 @@ pub(super) fn answers(records: &Records) -> Vec<Answer> {
         answer(
             "How often does a defect happen?",
             Can::Yes,
-            format!(
-                "{} clean panels are in the data",
-                records.input.clean_panels
-            ),
+            match records.input.clean_panels {
+                1 => "1 clean panel is in the data".into(),
+                n => format!("{n} clean panels are in the data"),
+            },
         )
     } else {
         answer(

@@ -1,10 +1,14 @@
 //! Parquet files: read by polars, then taken in row by row like any other.
 
+use std::cell::Cell;
 use std::io::Cursor;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 
 use csv::StringRecord;
-use polars::prelude::{AnyValue, DataFrame, DataType, ParquetReader, SerReader, TimeUnit};
+use polars::prelude::{
+    AnyValue, ArrowDataType, Column as Series, DataFrame, DataType, ParquetReader, SerReader,
+    TimeUnit,
+};
 
 use super::file::{Outcome, id_from_name, no_panel_id, refused};
 use super::header::Matcher;
@@ -79,6 +83,8 @@ pub(super) fn first_rows(bytes: Vec<u8>) -> Result<(StringRecord, Vec<StringReco
 struct Table {
     bytes: Vec<u8>,
     names: Vec<String>,
+    /// What stands in the way of reading each column, if anything.
+    unreadable: Vec<Option<&'static str>>,
 }
 
 impl Table {
@@ -86,41 +92,120 @@ impl Table {
         let mut table = Table {
             bytes,
             names: Vec::new(),
+            unreadable: Vec::new(),
         };
-        table.names = guarded(|| {
+        (table.names, table.unreadable) = guarded(|| {
             let mut reader = ParquetReader::new(Cursor::new(&table.bytes));
             let schema = reader.schema().map_err(|error| error.to_string())?;
-            Ok(schema.iter_names().map(|n| n.to_string()).collect())
+            Ok(schema
+                .iter()
+                .map(|(name, field)| (name.to_string(), unreadable(field.dtype())))
+                .unzip())
         })?;
         Ok(table)
     }
 
     /// Reads the columns at these places.
     fn columns(&mut self, wanted: &[usize]) -> Result<DataFrame, String> {
+        for index in wanted {
+            if let (Some(name), Some(Some(what))) =
+                (self.names.get(*index), self.unreadable.get(*index))
+            {
+                return Err(format!("column \"{name}\" holds {what}"));
+            }
+        }
         let wanted: Vec<String> = wanted
             .iter()
             .filter_map(|index| self.names.get(*index).cloned())
             .collect();
-        guarded(|| {
+        let frame = guarded(|| {
             ParquetReader::new(Cursor::new(&self.bytes))
                 .with_columns(Some(wanted))
                 .finish()
                 .map_err(|error| error.to_string())
-        })
+        })?;
+        match frame.columns().iter().find(|column| !is_text(column)) {
+            Some(column) => Err(format!(
+                "column \"{}\" holds bytes that are no text; store texts as strings",
+                column.name()
+            )),
+            None => Ok(frame),
+        }
     }
+}
+
+/// What a column holds that cannot be read, and what to store instead.
+fn unreadable(stored: &ArrowDataType) -> Option<&'static str> {
+    use ArrowDataType as Stored;
+    match stored {
+        Stored::Int8 | Stored::Int16 | Stored::UInt8 | Stored::UInt16 => {
+            Some("whole numbers of 8 or 16 bits; store them as 32 or 64 bits")
+        }
+        Stored::Int128 | Stored::UInt128 => {
+            Some("whole numbers of 128 bits; store them as 32 or 64 bits")
+        }
+        Stored::Float16 => Some("floating-point numbers of 16 bits; store them as 32 or 64 bits"),
+        Stored::Decimal(..)
+        | Stored::Decimal32(..)
+        | Stored::Decimal64(..)
+        | Stored::Decimal256(..) => {
+            Some("decimals; store them as floating-point numbers of 64 bits")
+        }
+        Stored::Duration(_) | Stored::Interval(_) => {
+            Some("lengths of time; store the date and time itself")
+        }
+        Stored::Time32(_) | Stored::Time64(_) => Some("times of day; store the date with the time"),
+        Stored::List(_)
+        | Stored::LargeList(_)
+        | Stored::FixedSizeList(..)
+        | Stored::Struct(_)
+        | Stored::Map(..)
+        | Stored::Union(_) => Some("lists or nested values; store one value in each row"),
+        Stored::Dictionary(_, values, _) => unreadable(values),
+        Stored::Extension(extension) => unreadable(&extension.inner),
+        _ => None,
+    }
+}
+
+/// Whether the bytes of a column, where it holds such, are texts.
+fn is_text(column: &Series) -> bool {
+    column.binary().map_or(true, |cells| {
+        cells
+            .iter()
+            .flatten()
+            .all(|cell| std::str::from_utf8(cell).is_ok())
+    })
+}
+
+thread_local! {
+    /// Whether this thread is in the middle of decoding.
+    static DECODING: Cell<bool> = const { Cell::new(false) };
 }
 
 /// Damaged files can make the decoder panic; that costs the file, no more.
 fn guarded<T>(decode: impl FnOnce() -> Result<T, String>) -> Result<T, String> {
-    let why = |text: &str| {
-        format!(
-            "cannot be read as Parquet: {text}; store numbers as 32 or 64 bits and texts as strings"
-        )
-    };
-    match catch_unwind(AssertUnwindSafe(decode)) {
+    let why = |text: &str| format!("cannot be read as Parquet: {text}");
+    let before = DECODING.replace(true);
+    let done = catch_unwind(AssertUnwindSafe(decode));
+    DECODING.set(before);
+    match done {
         Ok(done) => done.map_err(|text| why(&text)),
-        Err(_) => Err(why("the file is damaged")),
+        Err(_) => Err(why("the file is damaged; export it again")),
     }
+}
+
+/// Keeps the decoder's panics off the terminal: they cost a file, which is
+/// named as skipped. All others are still told. For a program's start.
+pub fn hush_decoder() {
+    let others = std::panic::take_hook();
+    std::panic::set_hook(Box::new(move |panic| {
+        let decoders = std::thread::current()
+            .name()
+            .is_some_and(|name| name.starts_with("polars-"));
+        if !decoders && !DECODING.get() {
+            others(panic);
+        }
+    }));
 }
 
 /// One row as text, so that every value is checked in one place.
@@ -170,6 +255,9 @@ fn text(value: &AnyValue<'_>) -> String {
         AnyValue::Null => String::new(),
         AnyValue::Float64(number) => number.to_string(),
         AnyValue::Float32(number) => number.to_string(),
+        // Some writers store texts as bare bytes.
+        AnyValue::Binary(bytes) => String::from_utf8_lossy(bytes).into_owned(),
+        AnyValue::BinaryOwned(bytes) => String::from_utf8_lossy(bytes).into_owned(),
         other => match other.get_str() {
             Some(text) => text.to_owned(),
             None => other.to_string(),

@@ -1,7 +1,7 @@
 //! What was understood of the files, in counts and ranges, and what they can
 //! and cannot answer.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
 use polars::prelude::{Column as Series, DataFrame, Expr, IntoLazy, PlSmallStr, PolarsResult, col};
@@ -80,7 +80,7 @@ pub struct DefectKind {
 pub struct RejectGroup {
     /// `value`, `row`, `panel` or `file`.
     pub lost: &'static str,
-    /// How many.
+    /// How many; panels, not their rows.
     pub count: usize,
     /// Why, of the first.
     pub why: String,
@@ -121,7 +121,11 @@ fn levels(records: &Records) -> Vec<Levels> {
         (Column::Head.name(), |p| text(&p.head)),
         (Column::Fixture.name(), |p| text(&p.fixture)),
         ("size", |p| {
-            Some(format!("{} × {} mm", p.length_mm, p.width_mm))
+            Some(format!(
+                "{} × {} mm",
+                micrometre(p.length_mm),
+                micrometre(p.width_mm)
+            ))
         }),
         (Column::LayDeg.name(), |p| {
             p.lay_recorded.then(|| p.lay.degrees().to_string())
@@ -150,6 +154,11 @@ fn levels(records: &Records) -> Vec<Levels> {
         }
     }
     all
+}
+
+/// Converted lengths without the dust of the conversion.
+fn micrometre(mm: f64) -> f64 {
+    (mm * 1000.0).round() / 1000.0
 }
 
 /// A named column of numbers for polars.
@@ -298,6 +307,7 @@ fn kinds(records: &Records) -> PolarsResult<Vec<DefectKind>> {
 
 fn reject_groups(records: &Records) -> Vec<RejectGroup> {
     let mut groups: BTreeMap<(Lost, String), RejectGroup> = BTreeMap::new();
+    let mut panels: BTreeSet<&str> = BTreeSet::new();
     for reject in &records.rejects {
         // Reasons that name a panel or a number differ from row to row.
         let kind = reject.why.split([':', ',']).next().unwrap_or_default();
@@ -310,6 +320,10 @@ fn reject_groups(records: &Records) -> Vec<RejectGroup> {
         } else {
             kind
         };
+        // A panel that goes has a line for each of its rows; the reason names it.
+        if reject.lost == Lost::Panel && !panels.insert(&reject.why) {
+            continue;
+        }
         let key = (
             reject.lost,
             format!("{} {kind}", reject.column.as_deref().unwrap_or_default()),

@@ -70,6 +70,9 @@ impl FolderError {
                 io::ErrorKind::StorageFull | io::ErrorKind::QuotaExceeded => {
                     Some("free some space or give --out a place on another disk".into())
                 }
+                io::ErrorKind::FileTooLarge => {
+                    Some("raise the limit on file sizes or give --out another place".into())
+                }
                 io::ErrorKind::PermissionDenied | io::ErrorKind::ReadOnlyFilesystem => {
                     Some("give --out a place that you may write to".into())
                 }

@@ -102,6 +102,99 @@ fn a_target_that_cannot_be_written_gives_a_clear_error() {
 }
 
 #[test]
+fn a_read_only_place_is_named_with_what_to_do() {
+    let shop = Shop::with_spot(3);
+    // Nobody may make folders there, not even root.
+    let done = onus()
+        .current_dir(shop.path(""))
+        .args(["report", "inspections", "--out", "/sys/kernel/report"])
+        .output()
+        .unwrap();
+    assert_eq!(done.status.code(), Some(1));
+    let message = String::from_utf8_lossy(&done.stderr).into_owned();
+    assert!(
+        message.contains("/sys/kernel: cannot be written"),
+        "{message}"
+    );
+    assert!(
+        message.contains("hint: give --out a place that you may write to"),
+        "{message}"
+    );
+}
+
+/// A shell sets the limit, since only the run itself may be stopped by it; the
+/// signal is ignored, so that the write fails as on a full disk.
+fn with_file_limit(shop: &Shop, blocks: u32, out: &str) -> std::process::Output {
+    std::process::Command::new("sh")
+        .current_dir(shop.path(""))
+        .args([
+            "-c",
+            "trap '' XFSZ; ulimit -f \"$1\"; shift; exec \"$@\"",
+            "sh",
+        ])
+        .arg(blocks.to_string())
+        .arg(env!("CARGO_BIN_EXE_onus"))
+        .args(["report", "inspections", "--replace", "--out", out])
+        .output()
+        .unwrap()
+}
+
+#[test]
+fn a_write_that_fails_half_way_leaves_the_old_report_and_nothing_beside_it() {
+    let shop = Shop::with_spot(12);
+    assert!(shop.report(&[]).status.success());
+    let names = files(&shop.path("report"));
+    let bytes = || -> Vec<Vec<u8>> { names.iter().map(|n| shop.made(n)).collect() };
+    let whole = bytes();
+    shop.write("P9999.csv", "panel_id,length_mm,width_mm\nP9999,600,400\n");
+    // Blocks are 512 or 1024 bytes, as the shell has it: less than any file,
+    // than a chart, than the PDF.
+    for blocks in [0, 8, 40] {
+        let done = with_file_limit(&shop, blocks, "report");
+        assert_eq!(done.status.code(), Some(1), "{blocks} blocks");
+        let message = String::from_utf8_lossy(&done.stderr).into_owned();
+        assert!(message.contains("cannot be written"), "{message}");
+        assert!(message.contains("hint: raise the limit"), "{message}");
+        assert_eq!(files(&shop.path("report")), names, "{blocks} blocks");
+        assert_eq!(bytes(), whole, "{blocks} blocks");
+        let mut beside: Vec<_> = std::fs::read_dir(shop.path(""))
+            .unwrap()
+            .map(|e| e.unwrap().file_name())
+            .collect();
+        beside.sort();
+        assert_eq!(beside, ["inspections", "report"], "{blocks} blocks");
+        // Where there was no report, there is none.
+        assert_eq!(with_file_limit(&shop, blocks, "new").status.code(), Some(1));
+        assert!(!shop.path("new").exists(), "{blocks} blocks");
+    }
+    assert!(with_file_limit(&shop, 100_000, "report").status.success());
+    assert_ne!(bytes(), whole, "the limit alone was in the way");
+}
+
+#[test]
+fn a_full_disk_behind_the_output_ends_with_1_and_says_so() {
+    let shop = Shop::with_spot(3);
+    for command in ["check", "report"] {
+        let full = std::fs::File::options()
+            .write(true)
+            .open("/dev/full")
+            .unwrap();
+        let done = onus()
+            .current_dir(shop.path(""))
+            .args([command, "inspections", "--json"])
+            .stdout(full)
+            .output()
+            .unwrap();
+        assert_eq!(done.status.code(), Some(1), "{command}");
+        let message = String::from_utf8_lossy(&done.stderr).into_owned();
+        assert!(
+            message.contains("error: cannot write the result: No space left"),
+            "{message}"
+        );
+    }
+}
+
+#[test]
 fn two_runs_into_the_same_folder_leave_one_whole_report() {
     let shop = Shop::with_spot(12);
     assert!(shop.report(&[]).status.success());

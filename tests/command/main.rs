@@ -7,6 +7,7 @@
     reason = "a test that cannot go on says where"
 )]
 
+mod check;
 mod demo;
 mod document;
 mod folder;
@@ -16,3 +17,4 @@ mod run;
 mod same_bytes;
 mod sample;
 mod shop;
+mod traps;

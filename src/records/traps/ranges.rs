@@ -25,6 +25,10 @@ const FACTORS: [(f64, &str); 5] = [
     (10.0, "cm"),
 ];
 
+/// How far a setting may be off a converted one: rounding to two digits, yet
+/// not a setting ten times another, which is no kgf.
+const SETTING: f64 = 0.015;
+
 pub(super) fn find(records: &Records, warnings: &mut Vec<Warning>) {
     let panels = |of: fn(&Panel) -> Option<f64>| -> Vec<f64> {
         records.panels.iter().filter_map(of).collect()
@@ -70,9 +74,15 @@ pub(super) fn find(records: &Records, warnings: &mut Vec<Warning>) {
         Column::FeedMmS,
         &panels(|p| p.feed_mm_s),
         &[3, 0, 1],
-        0.05,
+        SETTING,
     );
-    mixed(warnings, Column::ForceN, &panels(|p| p.force_n), &[2], 0.05);
+    mixed(
+        warnings,
+        Column::ForceN,
+        &panels(|p| p.force_n),
+        &[2],
+        SETTING,
+    );
     mixed(warnings, Column::RemovedUm, &removed, &[0], 0.25);
     mixed(warnings, Column::FilmUm, &film, &[0], 0.25);
 
@@ -136,7 +146,11 @@ fn usual(
     ));
 }
 
-/// Some panels off from the others by just the factor between two units.
+/// Settings that so many panels share are what the rest is compared with.
+const SHARED: f64 = 0.05;
+
+/// Some panels off from the others by just the factor between two units: from
+/// their median or, where settings are chosen from a few, from one of these.
 fn mixed(
     warnings: &mut Vec<Warning>,
     column: Column,
@@ -147,12 +161,27 @@ fn mixed(
     let Some(typical) = median(values.to_vec()).filter(|m| *m > 0.0) else {
         return;
     };
+    let mut sorted = values.to_vec();
+    sorted.sort_by(f64::total_cmp);
+    let mut usual: Vec<f64> = sorted
+        .chunk_by(|a, b| a == b)
+        .filter(|level| level.len() as f64 >= SHARED * values.len() as f64)
+        .map(|level| level[0])
+        .collect();
+    usual.push(typical);
     for at in suspects {
         let (factor, unit) = FACTORS[*at];
-        let off = |ratio: f64| {
-            (ratio / factor - 1.0).abs() <= tolerance || (ratio * factor - 1.0).abs() <= tolerance
+        // The rest lies nearer to the median than half the way to the other unit.
+        let near = |v: f64| v < typical * factor.sqrt() && v * factor.sqrt() > typical;
+        let off = |v: f64| {
+            let is = |other: f64| {
+                usual
+                    .iter()
+                    .any(|u| near(*u) && (other / u - 1.0).abs() <= tolerance)
+            };
+            !near(v) && (is(v / factor) || is(v * factor))
         };
-        let odd = values.iter().filter(|v| off(**v / typical)).count();
+        let odd = values.iter().filter(|v| off(**v)).count();
         if odd > 0 {
             warnings.push(warn(
                 WarningCode::UnitSuspect,
