@@ -45,6 +45,7 @@ pub(super) fn cell_figure(
     context: &Context<'_>,
     cell: Cell<'_>,
     number: usize,
+    theme: &Theme,
 ) -> Result<Figure, ChartError> {
     let records = context.findings.records;
     let inside = |panel: usize| {
@@ -91,15 +92,10 @@ pub(super) fn cell_figure(
     }
     let name = words::finding::cell_name(cell.0, cell.1);
     let marks = map.marks.len() + map.members.len();
-    let ringed: Vec<&Finding> = here.into_iter().filter(|f| ring(f).is_some()).collect();
+    let ringed: Vec<&Finding> = here.into_iter().filter(|f| is_ringed(f)).collect();
     let caption = words::places::caption(&name, marks, &ringed, context.numbers());
     let alt = words::places::described(&name, marks, &ringed, &context.speech());
-    let svg = places::svg(
-        &map,
-        &labels(context, alt.clone(), &name),
-        300.0,
-        context.theme,
-    )?;
+    let svg = places::svg(&map, &labels(context, alt.clone(), &name), 300.0, theme)?;
     Ok(Figure {
         name: format!("where-{number}"),
         svg,
@@ -187,6 +183,11 @@ fn labels(context: &Context<'_>, text: String, of: &str) -> Labels {
         },
         ..words::places::labels(context.site.frames.feed_direction)
     }
+}
+
+/// Whether the map of its cell shows a ring for the finding.
+pub(super) fn is_ringed(finding: &Finding) -> bool {
+    in_machine(finding) && ring(finding).is_some()
 }
 
 fn in_machine(finding: &Finding) -> bool {

@@ -1,6 +1,6 @@
 //! Where and when: all panels laid over each other, and every finding in time.
 
-use super::maps::{Cell, cell_figure, cell_of};
+use super::maps::{Cell, cell_figure, cell_of, is_ringed};
 use super::{Context, strips};
 use crate::charts::ChartError;
 use crate::report::ranking::worst_first;
@@ -41,9 +41,15 @@ pub(super) fn page(context: &Context<'_>) -> Result<Option<Page>, ChartError> {
     };
     cells.sort_by_key(|cell| std::cmp::Reverse(findings_in(cell)));
     let left_out = cells.len().saturating_sub(CELLS);
+    let ringed = worst.iter().filter(|f| is_ringed(f)).count();
     let mut blocks = Vec::new();
-    for (i, &cell) in cells.iter().take(CELLS).enumerate() {
-        blocks.push(Block::Figure(cell_figure(context, cell, i + 1)?));
+    if let [only] = cells[..] {
+        blocks.push(Block::Figure(cell_figure(context, only, 1, context.theme)?));
+    } else {
+        let half = context.theme.half();
+        let shown = cells.iter().take(CELLS).enumerate();
+        let maps = shown.map(|(i, &cell)| cell_figure(context, cell, i + 1, &half));
+        blocks.push(Block::columns(maps.collect::<Result<_, _>>()?));
     }
     if left_out > 0 {
         blocks.push(Block::Paragraph(places::cells_left_out(
@@ -65,7 +71,7 @@ pub(super) fn page(context: &Context<'_>) -> Result<Option<Page>, ChartError> {
     Ok(Some(Page {
         anchor: "places".to_owned(),
         title: places::PAGE_TITLE.to_owned(),
-        lead: places::lead(worst.len(), context.numbers()),
+        lead: places::lead(worst.len(), ringed, context.numbers()),
         blocks,
     }))
 }

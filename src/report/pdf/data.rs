@@ -156,11 +156,14 @@ fn block_value(block: &Block, anchors: &[&str], figures: &mut usize) -> Value {
     }
 }
 
-/// Columns of figures take the width they need; columns of text share the rest
-/// by the length of what they hold.
+/// Characters of a table's text that fit a line, about.
+const LINE: usize = 105;
+
+/// Columns of figures take the width they need and columns of text share the rest
+/// by the length of what they hold; where the figures would leave the text no
+/// room, all share the width and heads wrap.
 fn table_value(table: &Table) -> Value {
-    let longest = |column: usize| {
-        let head = table.columns.get(column).map_or(0, |c| c.0.chars().count());
+    let longest_cell = |column: usize| {
         table
             .rows
             .iter()
@@ -168,14 +171,32 @@ fn table_value(table: &Table) -> Value {
             .map(|cell| match cell {
                 Cell::Text(text) | Cell::Cause(_, text) => text.chars().count(),
             })
-            .fold(head, usize::max)
+            .fold(0, usize::max)
     };
+    let longest = |column: usize| {
+        let head = table.columns.get(column).map_or(0, |c| c.0.chars().count());
+        head.max(longest_cell(column))
+    };
+    let figures = (0..table.columns.len()).filter(|&i| table.columns[i].1);
+    let figures: usize = figures.map(|i| longest(i) + 2).sum();
+    let text = (0..table.columns.len()).filter(|&i| !table.columns[i].1);
+    let text: usize = text.map(|i| longest(i).min(24) + 2).sum();
+    let crowded = figures + text > LINE;
     let columns: Vec<Value> = table
         .columns
         .iter()
         .enumerate()
         .map(|(i, (head, figures))| {
-            let share = (!figures).then(|| longest(i).clamp(6, 48));
+            let word = head
+                .split(' ')
+                .map(|w| w.chars().count())
+                .fold(0, usize::max);
+            let share = match (crowded, figures) {
+                (false, true) => None,
+                (false, false) => Some(longest(i).clamp(6, 48)),
+                (true, true) => Some(longest_cell(i).max(word).clamp(6, 48)),
+                (true, false) => Some(longest_cell(i).max(word).clamp(10, 48)),
+            };
             json!({"head": printable(head), "figures": figures, "share": share})
         })
         .collect();

@@ -10,14 +10,22 @@ use crate::site::FeedDirection;
 /// Title of the page.
 pub const PAGE_TITLE: &str = "Where and when";
 
-/// The sentence under it.
+/// The sentence under it; `ringed` of the findings are places in the machine.
 #[must_use]
-pub fn lead(findings: usize, numbers: &NumberStyle) -> String {
-    match findings {
-        0 => "All panels laid over each other as they lay in the machine; no place stands out.".to_owned(),
-        1 => "All panels laid over each other as they lay in the machine; the ringed place is the finding.".to_owned(),
-        n => format!(
-            "All panels laid over each other as they lay in the machine; the {} findings are ringed where they have a place.",
+pub fn lead(findings: usize, ringed: usize, numbers: &NumberStyle) -> String {
+    let laid = "All panels laid over each other as they lay in the machine";
+    match (findings, ringed) {
+        (0, _) => format!("{laid}; no place stands out."),
+        (_, 0) => format!("{laid}; no finding is a place in the machine."),
+        (1, _) => format!("{laid}; the ringed place is the finding."),
+        (n, 1) => format!(
+            "{laid}; one of {} findings is a place in the machine, ringed.",
+            numbers.count(n)
+        ),
+        (n, k) if n == k => format!("{laid}; the {} findings are ringed.", numbers.count(n)),
+        (n, k) => format!(
+            "{laid}; {} of {} findings are places in the machine, ringed.",
+            numbers.count(k),
             numbers.count(n)
         ),
     }
