@@ -158,7 +158,14 @@ pub fn svg(
             orientation(theme, area, &view, feed, labels)?;
         }
         for ring in &map.rings {
-            draw_ring(theme, area, &view, ring)?;
+            draw_ring(area, theme, &view, ring)?;
+        }
+        let mut taken: Vec<[(i32, i32); 2]> =
+            map.rings.iter().filter_map(|r| view.around(r)).collect();
+        for ring in &map.rings {
+            let ground = label_ground(theme, &view, ring, &taken);
+            draw_label(area, theme, ring, ground)?;
+            taken.push(ground);
         }
         Ok(())
     })
@@ -181,6 +188,28 @@ impl View {
             self.point(Point { x: r.x0, y: r.y1 }),
             self.point(Point { x: r.x1, y: r.y0 }),
         ]
+    }
+}
+
+impl View {
+    /// Radius of a spot's ring, so large that it is seen.
+    fn radius(&self, radius_mm: f64) -> i32 {
+        ((radius_mm * self.scale) as i32).max(90)
+    }
+
+    /// Half the width of a line's band, so wide that both sides are seen.
+    fn half_width(&self, half_width_mm: f64) -> i32 {
+        ((half_width_mm * self.scale) as i32).max(45)
+    }
+
+    /// The square around a spot's ring; none for a line.
+    fn around(&self, ring: &Ring) -> Option<[(i32, i32); 2]> {
+        let Shape::Spot { centre, radius_mm } = ring.shape else {
+            return None;
+        };
+        let (x, y) = self.point(centre);
+        let radius = self.radius(radius_mm);
+        Some([(x - radius, y - radius), (x + radius, y + radius)])
     }
 }
 
@@ -264,7 +293,7 @@ fn orientation(
     labels: &Labels,
 ) -> Result<(), ChartError> {
     let look = (Weight::Regular, INK, Anchor::Left);
-    let (x0, y0) = (view.x.at.0, view.y.at.0);
+    let x0 = view.x.at.0;
     if view.x.data.0 <= 0.0 && view.y.data.0 <= 0.0 {
         let (x, y) = view.point(Point { x: 0.0, y: 0.0 });
         let arm = 170;
@@ -302,65 +331,119 @@ fn orientation(
             x + 50
         }
     };
-    let _ = y0;
     theme.text(area, &labels.feed, (end + 50, y), theme.small_pt, look)
 }
 
-fn draw_ring(theme: &Theme, area: &Area<'_>, view: &View, ring: &Ring) -> Result<(), ChartError> {
+fn draw_ring(area: &Area<'_>, theme: &Theme, view: &View, ring: &Ring) -> Result<(), ChartError> {
     let colour = cause_colour(ring.cause);
-    let (left, right) = (view.x.at.0, view.x.at.1);
-    let label_width = 120 + theme.text_width(&ring.label, theme.label_pt, Weight::Bold);
-    let (anchor_x, y) = match ring.shape {
+    match ring.shape {
         Shape::Spot { centre, radius_mm } => {
-            let (x, y) = view.point(centre);
-            let radius = ((radius_mm * view.scale) as i32).max(90);
             let style = ShapeStyle::from(colour).stroke_width(16);
-            area.draw(&Circle::new((x, y), radius, style))?;
-            // Beside the ring, on the side where there is room.
-            if x + radius + label_width > right {
-                (x - radius - label_width, y)
-            } else {
-                (x + radius + 30, y)
-            }
+            let circle = Circle::new(view.point(centre), view.radius(radius_mm), style);
+            area.draw(&circle)?;
         }
         Shape::Line {
             along,
             at_mm,
             half_width_mm,
         } => {
-            let half = ((half_width_mm * view.scale) as i32).max(45);
-            let (ends, label) = match along {
+            let half = view.half_width(half_width_mm);
+            for side in [-half, half] {
+                let ends = match along {
+                    LineAxis::X => {
+                        let y = view.y.place(at_mm) + side;
+                        [(view.x.at.0, y), (view.x.at.1, y)]
+                    }
+                    LineAxis::Y => {
+                        let x = view.x.place(at_mm) + side;
+                        [(x, view.y.at.0), (x, view.y.at.1)]
+                    }
+                };
+                theme.dashed(area, ends[0], ends[1], 1.6, colour)?;
+            }
+        }
+    }
+    Ok(())
+}
+
+/// The box of a ring's label: the first place beside the ring that is on the
+/// panels and free, else the first on the panels.
+fn label_ground(
+    theme: &Theme,
+    view: &View,
+    ring: &Ring,
+    taken: &[[(i32, i32); 2]],
+) -> [(i32, i32); 2] {
+    let width = 135 + theme.text_width(&ring.label, theme.label_pt, Weight::Bold);
+    let (left, right) = view.x.at;
+    let (bottom, top) = view.y.at;
+    let beside = |x: i32, y: i32| [(x, y - 70), (x + width, y + 70)];
+    let places: Vec<[(i32, i32); 2]> = match ring.shape {
+        Shape::Spot { centre, radius_mm } => {
+            let (x, y) = view.point(centre);
+            let radius = view.radius(radius_mm);
+            let (after, before) = (x + radius + 15, x - radius - 15 - width);
+            let (above, below) = (y - radius - 85, y + radius + 85);
+            vec![
+                beside(after, y),
+                beside(before, y),
+                beside(x - width / 2, above),
+                beside(x - width / 2, below),
+                beside(after, above),
+                beside(after, below),
+                beside(before, above),
+                beside(before, below),
+            ]
+        }
+        Shape::Line {
+            along,
+            at_mm,
+            half_width_mm,
+        } => {
+            let half = view.half_width(half_width_mm);
+            match along {
                 LineAxis::X => {
                     let y = view.y.place(at_mm);
-                    let ends = [
-                        [(left, y - half), (right, y - half)],
-                        [(left, y + half), (right, y + half)],
-                    ];
-                    (ends, (left + 60, y - half - 85))
+                    let over = (1..6).map(|i| beside(left + 45 * i, y - half - 85));
+                    over.chain([beside(left + 45, y + half + 85)]).collect()
                 }
                 LineAxis::Y => {
                     let x = view.x.place(at_mm);
-                    let (low, high) = (view.y.at.0, view.y.at.1);
-                    let ends = [
-                        [(x - half, low), (x - half, high)],
-                        [(x + half, low), (x + half, high)],
-                    ];
-                    (ends, (x + half + 30, high + 90))
+                    let down = (0..6).map(|i| beside(x + half + 15, top + 90 + 150 * i));
+                    down.chain([beside(x - half - 15 - width, top + 90)])
+                        .collect()
                 }
-            };
-            for [from, to] in ends {
-                theme.dashed(area, from, to, 1.6, colour)?;
             }
-            label
         }
     };
+    let on_panels = |[a, b]: &[(i32, i32); 2]| {
+        a.0 >= left - 15 && b.0 <= right + 30 && a.1 >= top - 15 && b.1 <= bottom + 15
+    };
+    let free = |ground: &[(i32, i32); 2]| !taken.iter().any(|other| overlap(ground, other));
+    let fitting = || places.iter().filter(|ground| on_panels(ground));
+    *fitting()
+        .find(|ground| free(ground))
+        .or_else(|| fitting().next())
+        .unwrap_or(&places[0])
+}
+
+fn overlap(a: &[(i32, i32); 2], b: &[(i32, i32); 2]) -> bool {
+    a[0].0 < b[1].0 && b[0].0 < a[1].0 && a[0].1 < b[1].1 && b[0].1 < a[1].1
+}
+
+fn draw_label(
+    area: &Area<'_>,
+    theme: &Theme,
+    ring: &Ring,
+    ground: [(i32, i32); 2],
+) -> Result<(), ChartError> {
     // A white ground keeps the label readable over marks.
-    let ground = [(anchor_x - 15, y - 70), (anchor_x + label_width, y + 70)];
     theme.fill(area, ground, PAPER)?;
     theme.outline(area, ground, 0.4, GRID)?;
-    draw_mark(theme, area, ring.cause, (anchor_x + 40, y), 75)?;
+    let (x, y) = (ground[0].0 + 55, ground[0].1 + 70);
+    draw_mark(theme, area, ring.cause, (x, y), 75)?;
     let look = (Weight::Bold, INK, Anchor::Left);
-    theme.text(area, &ring.label, (anchor_x + 100, y), theme.label_pt, look)
+    theme.text(area, &ring.label, (x + 60, y), theme.label_pt, look)
 }
 
 #[cfg(test)]
@@ -453,5 +536,36 @@ mod tests {
             feed: None,
         };
         assert!(svg(&empty, &labels(), 300.0, &Theme::default()).is_ok());
+    }
+
+    #[test]
+    fn labels_of_neighbouring_rings_lie_side_by_side() {
+        let theme = Theme::default();
+        let view = View {
+            x: Axis::new(0.0, 600.0, (620, 4000)),
+            y: Axis::new(0.0, 400.0, (2600, 330)),
+            scale: 5.6,
+        };
+        let mut taken = Vec::new();
+        for (x, y) in [(300.0, 200.0), (310.0, 205.0), (292.0, 208.0), (598.0, 2.0)] {
+            let ring = Ring {
+                shape: Shape::Spot {
+                    centre: Point { x, y },
+                    radius_mm: 8.0,
+                },
+                cause: Cause::Machine,
+                label: "F1".into(),
+            };
+            let ground = label_ground(&theme, &view, &ring, &taken);
+            assert!(
+                !taken.iter().any(|t| overlap(t, &ground)),
+                "{taken:?} {ground:?}"
+            );
+            assert!(
+                ground[0].0 >= 605 && ground[1].0 <= 4030,
+                "on the panels: {ground:?}"
+            );
+            taken.push(ground);
+        }
     }
 }

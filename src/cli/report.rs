@@ -9,8 +9,8 @@ use super::terminal::plain;
 use super::{Error, input};
 use crate::change::{self, Week};
 use crate::records::OnReject;
+use crate::report;
 use crate::report::folder::{self, Existing};
-use crate::report::{self, Options};
 use crate::site;
 
 /// Read inspection files and write a report folder.
@@ -103,7 +103,7 @@ pub(super) fn run(args: &Report, out: &mut impl Write) -> Result<(), Error> {
         Some(week) => change::until_week(records, week),
         None => records,
     };
-    let mut findings = report::find(&records, &site, &Options::default());
+    let mut findings = report::find(&records, &site);
     if args.week.is_some() {
         findings.weekly = change::weekly(&records, &site.analysis, args.week)?;
     }

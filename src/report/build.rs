@@ -109,7 +109,7 @@ pub fn summary(findings: &Findings<'_>, site: &Site) -> Vec<String> {
         numbers: &numbers,
         feed: site.frames.feed_direction,
     };
-    let worst = super::ranking::worst_first(findings, site);
+    let worst = findings.worst_first();
     let input = &findings.records.input;
     let mut lines = vec![words::front::headline(&worst, input, &numbers)];
     lines.extend(worst.iter().take(SUMMARY_LINES).map(|f| {
@@ -121,6 +121,10 @@ pub fn summary(findings: &Findings<'_>, site: &Site) -> Vec<String> {
             words::finding::statement(f, &speech)
         )
     }));
+    if worst.len() > SUMMARY_LINES {
+        let rest = worst.len() - SUMMARY_LINES;
+        lines.push(words::front::more_findings_line(rest, &numbers));
+    }
     let rejected = findings.records.rejects.len();
     if rejected > 0 {
         lines.push(words::front::rejects_line(rejected, &numbers));

@@ -2,7 +2,8 @@
 
 use serde::Serialize;
 
-use crate::causes::{self, Causes};
+use super::ranking::number_worst_first;
+use crate::causes::{self, Causes, Finding};
 use crate::change::{self, Changes, Weekly};
 use crate::records::{Records, Warning};
 use crate::removal::{self, Removal};
@@ -37,11 +38,13 @@ pub struct Levels {
     pub seed: u64,
 }
 
-/// What a run is asked for beside the records.
-#[derive(Debug, Clone, PartialEq, Default)]
-pub struct Options {}
-
 impl Findings<'_> {
+    /// The findings in their order: the worst first.
+    #[must_use]
+    pub fn worst_first(&self) -> Vec<&Finding> {
+        self.causes.findings.iter().collect()
+    }
+
     /// Every doubt: those of reading first, then those of the analyses.
     pub fn warnings(&self) -> impl Iterator<Item = &Warning> {
         self.records.warnings.iter().chain(&self.causes.warnings)
@@ -50,7 +53,7 @@ impl Findings<'_> {
 
 /// Runs every analysis that the records carry.
 #[must_use]
-pub fn find<'a>(records: &'a Records, site: &Site, _options: &Options) -> Findings<'a> {
+pub fn find<'a>(records: &'a Records, site: &Site) -> Findings<'a> {
     let analysis = &site.analysis;
     let mut causes = causes::find(
         records,
@@ -59,6 +62,7 @@ pub fn find<'a>(records: &'a Records, site: &Site, _options: &Options) -> Findin
             film_left_min_um: site.recipe.film_left_min_um.unwrap_or(0.0),
         },
     );
+    number_worst_first(&mut causes.findings, site);
     let removal = removal::fit(
         records,
         &removal::Settings::from_site(site),

@@ -14,7 +14,7 @@ pub mod words;
 
 pub use build::{ReportError, document, files, summary};
 pub use document::{Block, Care, Cell, Document, Figure, KeyNumber, Page, Statement, Step, Table};
-pub use findings::{Findings, Levels, Options, find};
+pub use findings::{Findings, Levels, find};
 pub use html::html;
 pub use json::{SCHEMA, findings_json, rounded_json};
 pub use pdf::{PdfError, pdf};

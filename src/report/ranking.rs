@@ -138,16 +138,17 @@ pub fn rank(findings: &Findings<'_>, site: &Site) -> Ranking {
     }
 }
 
-/// The findings, worst first: by cost of the panels hit where the site knows
-/// the kind's cost, then by panels hit, then as numbered.
-#[must_use]
-pub fn worst_first<'a>(findings: &'a Findings<'_>, site: &Site) -> Vec<&'a Finding> {
-    let mut order: Vec<&Finding> = findings.causes.findings.iter().collect();
+/// Puts the worst finding first and numbers them F1, F2, …: by cost of the
+/// panels hit where the site knows the kind's cost, then by panels hit, then by
+/// how clear it is.
+pub(super) fn number_worst_first(findings: &mut [Finding], site: &Site) {
     let cost = |f: &Finding| site.defects.cost_of(&f.defect).unwrap_or(0.0) * f.panels_hit as f64;
-    order.sort_by(|a, b| {
+    findings.sort_by(|a, b| {
         cost(b)
             .total_cmp(&cost(a))
             .then(b.panels_hit.cmp(&a.panels_hit))
     });
-    order
+    for (i, finding) in findings.iter_mut().enumerate() {
+        finding.id = format!("F{}", i + 1);
+    }
 }

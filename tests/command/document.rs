@@ -156,6 +156,35 @@ fn the_pdf_is_tagged_titled_and_speaks_english() {
 }
 
 #[test]
+fn every_link_leads_to_a_page_of_the_document() {
+    let document = Document::load_mem(usual()).unwrap();
+    let pages: Vec<_> = document.get_pages().into_values().collect();
+    let mut links = 0;
+    for object in document.objects.values() {
+        let Ok(note) = object.as_dict() else { continue };
+        if note.get(b"Subtype").and_then(Object::as_name) != Ok(b"Link") {
+            continue;
+        }
+        links += 1;
+        let target = match note.get(b"Dest") {
+            Ok(target) => target,
+            Err(_) => {
+                let action = document.dereference(note.get(b"A").unwrap()).unwrap().1;
+                action.as_dict().unwrap().get(b"D").unwrap()
+            }
+        };
+        let target = document.dereference(target).unwrap().1;
+        let page = target.as_array().unwrap()[0].as_reference().unwrap();
+        assert!(pages.contains(&page), "{target:?}");
+        assert!(
+            note.has(b"Contents"),
+            "a link says in words where it leads: {note:?}"
+        );
+    }
+    assert!(links >= 1, "page one links to the finding's page");
+}
+
+#[test]
 fn paper_is_a4_or_letter() {
     for (paper, width, height) in [("a4", 595.28, 841.89), ("letter", 612.0, 792.0)] {
         let shop = Shop::with_spot(6);

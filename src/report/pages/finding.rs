@@ -3,7 +3,6 @@
 use super::{Context, evidence, maps, strips, surface};
 use crate::causes::{Finding, Kind};
 use crate::charts::ChartError;
-use crate::report::ranking::worst_first;
 use crate::report::words::{self, advice, caution, finding as told};
 use crate::report::{Block, Cell, Figure, Page, Table};
 
@@ -18,7 +17,7 @@ const ROWS: usize = 150;
 ///
 /// [`ChartError`] if a chart could not be drawn.
 pub(super) fn pages(context: &Context<'_>) -> Result<Vec<Page>, ChartError> {
-    let worst = worst_first(context.findings, context.site);
+    let worst = context.findings.worst_first();
     let mut out = Vec::new();
     for (i, finding) in worst.iter().take(PAGES).enumerate() {
         out.push(page(context, finding, i + 1)?);

@@ -3,7 +3,7 @@
 use super::{Context, kinds_figure};
 use crate::causes::Cause;
 use crate::charts::ChartError;
-use crate::report::ranking::{Ranking, worst_first};
+use crate::report::ranking::Ranking;
 use crate::report::words::counting::short;
 use crate::report::words::{self, advice, caution, front};
 use crate::report::{Block, Care, KeyNumber, Page, Statement, Step};
@@ -26,7 +26,7 @@ pub(super) fn page(context: &Context<'_>, ranking: &Ranking) -> Result<Page, Cha
     let findings = context.findings;
     let numbers = context.numbers();
     let input = &findings.records.input;
-    let worst = worst_first(findings, context.site);
+    let worst = findings.worst_first();
     let values = findings
         .records
         .rejects
@@ -67,7 +67,7 @@ fn key_numbers(context: &Context<'_>, ranking: &Ranking) -> Vec<KeyNumber> {
     let findings = context.findings;
     let numbers = context.numbers();
     let input = &findings.records.input;
-    let worst = worst_first(findings, context.site);
+    let worst = findings.worst_first();
     let hit = input.panels.saturating_sub(input.clean_panels);
     let share = hit as f64 / input.panels.max(1) as f64;
     let mut out = vec![
@@ -116,7 +116,7 @@ fn statements(context: &Context<'_>) -> Vec<Statement> {
     let findings = context.findings;
     let numbers = context.numbers();
     let speech = context.speech();
-    let worst = worst_first(findings, context.site);
+    let worst = findings.worst_first();
     let room = if worst.len() > STATEMENTS {
         STATEMENTS - 1
     } else {
@@ -182,7 +182,7 @@ fn steps(context: &Context<'_>) -> Vec<Step> {
     let mut all: Vec<advice::Advice> = advice::data_step(&findings.records.input)
         .into_iter()
         .collect();
-    for finding in worst_first(findings, context.site) {
+    for finding in findings.worst_first() {
         let settle = words::next_check(&finding.next_check, numbers);
         let step = advice::first_step(finding, settle, &speech);
         if !all.iter().any(|known| known.action == step.action) {

@@ -58,7 +58,7 @@ impl Context<'_> {
     /// table where there are too many.
     #[must_use]
     pub fn finding_anchor(&self, finding: &Finding) -> String {
-        let worst = super::ranking::worst_first(self.findings, self.site);
+        let worst = self.findings.worst_first();
         match worst
             .iter()
             .take(finding::PAGES)

@@ -3,14 +3,14 @@
 use super::maps::{Cell, cell_figure, cell_of, is_ringed};
 use super::{Context, strips};
 use crate::charts::ChartError;
-use crate::report::ranking::worst_first;
 use crate::report::words::{self, places};
 use crate::report::{Block, Page};
 
 /// Most cells drawn; those with findings come first.
 const CELLS: usize = 4;
-/// Most findings drawn in time.
-const STRIPS: usize = 6;
+/// Most findings drawn in time, as many as the page holds below one row of maps
+/// or two.
+const STRIPS: [usize; 2] = [6, 4];
 
 /// The page; none without a mark that has a place.
 ///
@@ -19,7 +19,7 @@ const STRIPS: usize = 6;
 /// [`ChartError`] if a chart could not be drawn.
 pub(super) fn page(context: &Context<'_>) -> Result<Option<Page>, ChartError> {
     let records = context.findings.records;
-    let worst = worst_first(context.findings, context.site);
+    let worst = context.findings.worst_first();
     let mut cells: Vec<Cell<'_>> = records
         .defects
         .iter()
@@ -61,7 +61,7 @@ pub(super) fn page(context: &Context<'_>) -> Result<Option<Page>, ChartError> {
     let shown: Vec<_> = worst
         .iter()
         .filter(|f| !f.evidence.hits.is_empty())
-        .take(STRIPS)
+        .take(STRIPS[usize::from(cells.len() > 2)])
         .copied()
         .collect();
     if !shown.is_empty() {

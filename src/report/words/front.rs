@@ -212,6 +212,15 @@ pub fn more_findings(n: usize, numbers: &NumberStyle) -> String {
     )
 }
 
+/// What a terminal is told where there are more findings than it shows.
+#[must_use]
+pub fn more_findings_line(n: usize, numbers: &NumberStyle) -> String {
+    format!(
+        "  {} in the report.",
+        counted(n, "further finding is", "further findings are", numbers)
+    )
+}
+
 /// What a terminal is told of rejects.
 #[must_use]
 pub fn rejects_line(n: usize, numbers: &NumberStyle) -> String {
