@@ -133,7 +133,7 @@ fn the_pdf_is_tagged_titled_and_speaks_english() {
     for claim in ["pdfuaid", "pdfaid", "Surface defects of sanded panels"] {
         assert!(xmp.contains(claim), "{claim}");
     }
-    let mut tags = std::collections::BTreeMap::new();
+    let mut tags = BTreeMap::new();
     let mut without_alt = 0;
     for object in document.objects.values() {
         let Ok(element) = object.as_dict() else {
