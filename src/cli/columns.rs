@@ -57,7 +57,7 @@ fn schema() -> Value {
         "$schema": "https://datapackage.org/profiles/2.0/tableschema.json",
         "fields": fields,
         "fieldsMatch": "subset",
-        "missingValues": ["", "na", "n/a", "null", "none", "-", "--", "#n/a"],
+        "missingValues": ["", "na", "n/a", "null", "none", "-", "--", "–", "—", "#n/a"],
     })
 }
 

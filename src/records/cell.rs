@@ -20,6 +20,7 @@ pub(super) enum CellValue {
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Problem {
     NoId,
+    SheetError,
     Number(NotANumber),
     Time(NotATime),
     NotAbove0,
@@ -35,6 +36,9 @@ impl Problem {
     pub(super) fn why(self) -> String {
         match self {
             Problem::NoId => "no panel_id, so the row is about no panel",
+            Problem::SheetError => {
+                "an error of a spreadsheet, not a value; mend its formula and export again"
+            }
             Problem::Number(why) => why.why(),
             Problem::Time(why) => why.why(),
             Problem::NotAbove0 => "must be above 0",
@@ -52,6 +56,42 @@ impl From<NotANumber> for Problem {
     fn from(why: NotANumber) -> Self {
         Problem::Number(why)
     }
+}
+
+/// What stands in a cell, without the spaces around it and the wrapping that
+/// keeps spreadsheets from changing it: `="0012"`, or quotes after a space.
+pub(super) fn bare(cell: &str) -> (&str, Wrapping) {
+    let text = cell.trim();
+    let Some(inner) = text.strip_suffix('"') else {
+        return (text, Wrapping::None);
+    };
+    if let Some(inner) = inner.strip_prefix("=\"") {
+        (inner.trim(), Wrapping::Formula)
+    } else if let Some(inner) = inner.strip_prefix('"') {
+        (inner.trim(), Wrapping::Quotes)
+    } else {
+        (text, Wrapping::None)
+    }
+}
+
+/// What was around a cell's text.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Wrapping {
+    None,
+    Quotes,
+    /// A formula that is nothing but a text.
+    Formula,
+}
+
+/// Whether a cell is what a spreadsheet shows where a formula fails.
+pub(super) fn is_sheet_error(text: &str) -> bool {
+    text.starts_with('#')
+        && matches!(
+            text.trim_end_matches(['!', '?'])
+                .to_ascii_uppercase()
+                .as_str(),
+            "#REF" | "#NAME" | "#VALUE" | "#DIV/0" | "#NUM" | "#NULL" | "#N/A" | "#SPILL" | "#CALC"
+        )
 }
 
 /// Reads a cell that is not blank.

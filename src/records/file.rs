@@ -72,15 +72,27 @@ pub(super) fn read_loaded(
         id_from_file.is_some(),
     ) {
         Ok(layout) => layout,
-        Err(cells) => return no_panel_id(input, cells, matcher),
+        Err(cells) => {
+            return match load::other_text(&text).or_else(|| other_mark(&cells, matcher)) {
+                Some(why) => skip(&why),
+                None => no_panel_id(input, cells, matcher),
+            };
+        }
     };
-    let header = match matcher.read(&layout.headers) {
+    let units = units_below(&text, &layout);
+    let header = match matcher.read_with_units(&layout.headers, units.as_ref()) {
         Ok(header) => header,
         Err(problem) => return refused(input, problem),
     };
     let guessed = (read_as != ReadAs::Utf8 && rules.site.numbers.encoding == Encoding::Auto)
         .then_some(Note::ReadAs(read_as));
-    match read_text(input, &text, &layout, header, id_from_file, rules, matcher) {
+    let table = Table {
+        text: &text,
+        layout: &layout,
+        header,
+        id_from_file,
+    };
+    match read_text(input, table, rules, matcher) {
         Ok(mut rows) => {
             rows.notes.extend(guessed.map(|note| (note, 1)));
             Outcome::Rows(Box::new(rows), fingerprint)
@@ -88,6 +100,40 @@ pub(super) fn read_loaded(
         Err(TextProblem::Skip(why)) => skip(&why),
         Err(TextProblem::Header(problem)) => refused(input, problem),
     }
+}
+
+/// A table whose cells are parted by a mark that is not read.
+fn other_mark(cells: &[String], matcher: &Matcher<'_>) -> Option<String> {
+    let [line] = cells else { return None };
+    [
+        ("\"|\"", '|'),
+        ("\"^\"", '^'),
+        ("\"~\"", '~'),
+        ("spaces", ' '),
+    ]
+    .into_iter()
+    .find(|(_, mark)| {
+        let parts: Vec<&str> = line.split(*mark).filter(|p| !p.is_empty()).collect();
+        let (known, has_id) = matcher.known(&StringRecord::from(parts));
+        has_id && known >= 2
+    })
+    .map(|(name, _)| {
+        format!("its cells are parted by {name}; export it parted by commas, semicolons or tabs")
+    })
+}
+
+/// The record under the header, where it holds units and nothing else.
+fn units_below(text: &str, layout: &Layout) -> Option<StringRecord> {
+    let mut reader = layout::csv_reader(&text[layout.start..], layout.delimiter);
+    let mut record = StringRecord::new();
+    for _ in 0..2 {
+        if !reader.read_record(&mut record).unwrap_or(false) {
+            return None;
+        }
+    }
+    let units = || record.iter().map(bare_unit).filter(|cell| !cell.is_empty());
+    let all = units().all(|unit| Unit::parse(unit).is_some() || Unit::is_pressure(unit));
+    (all && units().next().is_some()).then(|| record.iter().map(bare_unit).collect())
 }
 
 /// A header that cannot be used.
@@ -187,16 +233,27 @@ enum TextProblem {
     Header(HeaderProblem),
 }
 
+/// A text and what is known of its table.
+struct Table<'a> {
+    text: &'a str,
+    layout: &'a Layout,
+    header: Header,
+    id_from_file: Option<String>,
+}
+
 /// Reads the table of a text.
 fn read_text(
     input: &Input,
-    text: &str,
-    layout: &Layout,
-    mut header: Header,
-    id_from_file: Option<String>,
+    table: Table<'_>,
     rules: &Rules<'_>,
     matcher: &Matcher<'_>,
 ) -> Result<FileRows, TextProblem> {
+    let Table {
+        text,
+        layout,
+        mut header,
+        id_from_file,
+    } = table;
     let body = &text[layout.start..];
     let mut reader = layout::csv_reader(body, layout.delimiter);
     let mut record = StringRecord::new();
@@ -264,6 +321,8 @@ fn read_text(
         }
         if record.iter().all(|cell| cell.trim().is_empty()) {
             after_blank = true;
+        } else if is_header_again(&record, &layout.headers) {
+            rows.note(Note::HeaderAgain);
         } else if is_note(
             &record,
             rows.width(),
@@ -289,6 +348,16 @@ fn read_text(
         }
     }
     Ok(rows.finish())
+}
+
+/// Whether a record is the header once more, as in files joined to one.
+fn is_header_again(record: &StringRecord, headers: &StringRecord) -> bool {
+    fn bare(cell: &str) -> &str {
+        cell.trim_start_matches('\u{feff}').trim()
+    }
+    record.len() == headers.len()
+        && record.len() > 1
+        && record.iter().zip(headers).all(|(a, b)| bare(a) == bare(b))
 }
 
 /// A line under the table that is no row: one cell of text, where the table

@@ -171,16 +171,38 @@ impl<'a> Matcher<'a> {
     ///
     /// Two columns of one meaning, a unit that cannot be, percent.
     pub(super) fn read(&self, headers: &csv::StringRecord) -> Result<Header, HeaderProblem> {
+        self.read_with_units(headers, None)
+    }
+
+    /// Reads a header with the units that stand below it: `x` over `mm`.
+    ///
+    /// # Errors
+    ///
+    /// As of [`Matcher::read`].
+    pub(super) fn read_with_units(
+        &self,
+        headers: &csv::StringRecord,
+        units: Option<&csv::StringRecord>,
+    ) -> Result<Header, HeaderProblem> {
+        let with_unit = |header: &str, index: usize| {
+            let unit = units?.get(index).filter(|unit| !unit.is_empty())?;
+            self.find(&format!("{header} ({unit})"))
+        };
         let mut best: HashMap<Slot, (How, usize)> = HashMap::new();
         let mut found: Vec<Option<Match>> = Vec::with_capacity(headers.len());
         for (index, header) in headers.iter().enumerate() {
             let one = if header.trim().is_empty() {
                 None
             } else {
-                self.find(header)
+                self.find(header).or_else(|| with_unit(header, index))
             };
             if let Some(one) = &one {
                 match best.get(&one.slot) {
+                    Some((_, other)) if headers.get(*other) == Some(header) => {
+                        return Err(HeaderProblem::Skip(format!(
+                            "two columns are named \"{header}\"; rename or remove one of them"
+                        )));
+                    }
                     Some((how, other)) if *how == one.how => {
                         return Err(HeaderProblem::Skip(format!(
                             "\"{}\" and \"{}\" could both be {}; name one of them under [columns] in onus.toml",

@@ -9,6 +9,35 @@ use crate::site::{Encoding, Site};
 /// The longest line that is read, bytes; a record is some hundred.
 const MAX_LINE: usize = 16 << 20;
 
+/// Files of other kinds that are given by mistake, by how they start.
+const OTHER_KINDS: [(&[u8], &str); 12] = [
+    (b"PK\x03\x04", "a spreadsheet or zip file"),
+    (b"\xd0\xcf\x11\xe0", "an old spreadsheet file"),
+    (b"%PDF", "a PDF"),
+    (b"{\\rtf", "a text document"),
+    (b"\x89PNG", "a picture"),
+    (b"\xff\xd8\xff", "a picture"),
+    (b"GIF8", "a picture"),
+    (b"SQLite format 3", "a database"),
+    (b"7z\xbc\xaf", "a packed file"),
+    (b"Rar!", "a packed file"),
+    (b"BZh", "a packed file"),
+    (b"\x28\xb5\x2f\xfd", "a packed file"),
+];
+
+/// What a text without a header of ours seems to be, with what to do.
+pub(super) fn other_text(text: &str) -> Option<String> {
+    let start = text.trim_start();
+    let what = if start.starts_with('<') {
+        "a web page or XML"
+    } else if start.starts_with('{') || start.starts_with("[{") || start.starts_with("[[") {
+        "JSON"
+    } else {
+        return None;
+    };
+    Some(format!("{what}, not CSV; export the table as CSV"))
+}
+
 /// What had to be assumed to read a text.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub(super) enum ReadAs {
@@ -63,11 +92,11 @@ pub(super) fn unpacked(raw: Vec<u8>, site: &Site) -> Result<Loaded, String> {
 
 /// Decodes a text file; why it is skipped otherwise.
 pub(super) fn decode(bytes: Vec<u8>, encoding: Encoding) -> Result<(String, ReadAs), String> {
-    if bytes.starts_with(b"PK\x03\x04") {
-        return Err("a spreadsheet or zip file, not CSV; export the sheet as CSV".into());
-    }
-    if bytes.starts_with(&[0xd0, 0xcf, 0x11, 0xe0]) {
-        return Err("an old spreadsheet file, not CSV; export the sheet as CSV".into());
+    if let Some((_, what)) = OTHER_KINDS
+        .iter()
+        .find(|(start, _)| bytes.starts_with(start))
+    {
+        return Err(format!("{what}, not CSV; export the table as CSV"));
     }
     let (text, read_as) = match encoding {
         Encoding::Auto if bytes.starts_with(&[0xff, 0xfe]) || bytes.starts_with(&[0xfe, 0xff]) => {
@@ -94,6 +123,9 @@ pub(super) fn decode(bytes: Vec<u8>, encoding: Encoding) -> Result<(String, Read
             }
         }
     };
+    // Old systems end a text with Ctrl-Z.
+    let mut text = text;
+    text.truncate(text.trim_end_matches('\u{1a}').len());
     if let Some(at) = text.find('\0') {
         return Err(format!(
             "a NUL at byte {at}: no text, or UTF-16 without its mark; set [numbers] encoding in onus.toml, or export it again"

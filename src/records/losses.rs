@@ -90,6 +90,9 @@ pub enum WarningCode {
     NamesMatched,
     InspectionDisagrees,
     AgeNeverResets,
+    NoDefectColumn,
+    DefectNotNamed,
+    IdsSuspect,
 }
 
 impl WarningCode {
@@ -123,6 +126,9 @@ impl WarningCode {
             Self::NamesMatched => "names-matched",
             Self::InspectionDisagrees => "inspection-disagrees",
             Self::AgeNeverResets => "age-never-resets",
+            Self::NoDefectColumn => "no-defect-column",
+            Self::DefectNotNamed => "defect-not-named",
+            Self::IdsSuspect => "ids-suspect",
         }
     }
 }

@@ -259,7 +259,12 @@ fn take_date(rest: &mut &str, order: DateOrder) -> Result<jiff::civil::Date, Not
     if first.len() == 8 && (rest.is_empty() || rest.starts_with(['T', 't', ' '])) {
         return date(&first[..4], &first[4..6], &first[6..]);
     }
-    let Some(mark) = rest.chars().next().filter(|c| matches!(c, '-' | '/' | '.')) else {
+    let spelt = rest.as_bytes().get(1).is_some_and(u8::is_ascii_alphabetic);
+    let Some(mark) = rest
+        .chars()
+        .next()
+        .filter(|c| matches!(c, '-' | '/' | '.') || (*c == ' ' && spelt))
+    else {
         return Err(if rest.is_empty() {
             NotATime::Serial
         } else {
@@ -267,6 +272,15 @@ fn take_date(rest: &mut &str, order: DateOrder) -> Result<jiff::civil::Date, Not
         });
     };
     *rest = &rest[1..];
+    if let Some(month) = take_month(rest) {
+        *rest = rest.strip_prefix(mark).ok_or(NotATime::Text)?;
+        let year = take_digits(rest, 4);
+        return match (first.len(), year.len()) {
+            (1 | 2, 4) => date(year, month, first),
+            (1 | 2, 2) => Err(NotATime::ShortYear),
+            _ => Err(NotATime::Text),
+        };
+    }
     let second = take_digits(rest, 2);
     let Some(tail) = rest.strip_prefix(mark) else {
         let number = mark == '.' && rest.bytes().all(|b| b.is_ascii_digit());
@@ -292,6 +306,32 @@ fn take_date(rest: &mut &str, order: DateOrder) -> Result<jiff::civil::Date, Not
         DateOrder::DayFirst => date(third, second, first),
         DateOrder::MonthFirst => date(third, first, second),
     }
+}
+
+/// Takes an English month, whole or by its first three letters: its number.
+fn take_month(rest: &mut &str) -> Option<&'static str> {
+    const MONTHS: [(&str, &str); 12] = [
+        ("january", "1"),
+        ("february", "2"),
+        ("march", "3"),
+        ("april", "4"),
+        ("may", "5"),
+        ("june", "6"),
+        ("july", "7"),
+        ("august", "8"),
+        ("september", "9"),
+        ("october", "10"),
+        ("november", "11"),
+        ("december", "12"),
+    ];
+    let end = rest.bytes().take_while(u8::is_ascii_alphabetic).count();
+    let (name, tail) = rest.split_at(end);
+    let name = name.to_ascii_lowercase();
+    let (_, number) = MONTHS
+        .into_iter()
+        .find(|(month, _)| name == *month || name == month[..3])?;
+    *rest = tail;
+    Some(number)
 }
 
 fn date(year: &str, month: &str, day: &str) -> Result<jiff::civil::Date, NotATime> {

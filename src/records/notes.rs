@@ -18,6 +18,10 @@ pub(super) enum Note {
     Preamble,
     /// A row of units under the header.
     UnitsRow,
+    /// The header once more between the rows.
+    HeaderAgain,
+    /// Cells that are formulas of a text.
+    TextFormula,
     /// Lines below the table.
     NotesBelow,
     /// A header read by its likeness: header, column.
@@ -77,6 +81,14 @@ impl Notes {
             (
                 Note::UnitsRow,
                 "a row of units under the header, read as units",
+            ),
+            (
+                Note::HeaderAgain,
+                "its header again between the rows, as joined files do, which was skipped",
+            ),
+            (
+                Note::TextFormula,
+                "cells written as formulas of a text (=\"0012\"), read as the text",
             ),
             (
                 Note::NotesBelow,

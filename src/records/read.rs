@@ -244,8 +244,20 @@ fn nothing_read(inputs: &[PathBuf], found: &Found, sorted: Sorted) -> RecordsErr
     RecordsError::NothingUsable {
         files: sorted.rejects.len(),
         why: format!("{}: {}", first.file.display(), first.why),
-        hint: "`onus check` lists what was found in every file".into(),
+        hint: "a file must be CSV or Parquet with at least panel_id, length_mm and width_mm; `onus columns` lists all columns".into(),
     }
+}
+
+/// File, line, column and value of a loss.
+fn place(reject: &Reject) -> String {
+    let mut place = reject.file.display().to_string();
+    if let Some(line) = reject.line {
+        place.push_str(&format!(", line {line}"));
+    }
+    if let (Some(column), Some(value)) = (&reject.column, &reject.value) {
+        place.push_str(&format!(", column {column}: \"{value}\""));
+    }
+    place
 }
 
 fn no_panel_left(records: &Records) -> RecordsError {
@@ -270,7 +282,14 @@ fn no_panel_left(records: &Records) -> RecordsError {
         files: records.input.files + records.input.skipped_files,
         why: commonest.map_or_else(
             || "the files have headers but no rows".to_owned(),
-            |(why, count)| format!("{why} ({count} times)"),
+            |(why, count)| {
+                let first = records.rejects.iter().find(|r| r.why == why);
+                let place = first.map(place).unwrap_or_default();
+                match count {
+                    1 => format!("{why} ({place})"),
+                    n => format!("{why} ({n} times, first in {place})"),
+                }
+            },
         ),
         hint,
     }

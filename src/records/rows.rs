@@ -9,7 +9,7 @@ use std::sync::Arc;
 use csv::StringRecord;
 use jiff::tz::TimeZone;
 
-use super::cell::{self, CellValue, Problem};
+use super::cell::{self, CellValue, Problem, Wrapping};
 use super::header::{Cell, Header, Slot};
 use super::moment::Certainty;
 use super::notes::Note;
@@ -95,6 +95,7 @@ struct Row {
     removed_um: Option<f64>,
     film_um: Option<f64>,
     lost_observation: bool,
+    lost_defect: bool,
     lost_values: Vec<Reject>,
     notes: Vec<Note>,
 }
@@ -186,8 +187,11 @@ impl<'a> RowReader<'a> {
                     None,
                     None,
                     format!(
-                        "{} cells where the header has {width}; a missing or unquoted mark between cells?",
-                        record.len()
+                        "{} where the header has {width}; a missing or unquoted mark between cells?",
+                        match record.len() {
+                            1 => "1 cell".to_owned(),
+                            n => format!("{n} cells"),
+                        }
                     ),
                 );
                 return;
@@ -197,17 +201,22 @@ impl<'a> RowReader<'a> {
         let mut fatal: Option<(String, String, String)> = None;
         for at in 0..self.header.cells.len() {
             let text = record.get(self.header.cells[at].index).unwrap_or_default();
+            let (text, wrapping) = cell::bare(text);
+            if wrapping == Wrapping::Formula {
+                row.notes.push(Note::TextFormula);
+            }
             let Err(problem) = self.cell(&mut row, at, text) else {
                 continue;
             };
             let cell = &self.header.cells[at];
-            let (column, value) = (cell.header.clone(), text.trim().to_owned());
+            let (column, value) = (cell.header.clone(), text.to_owned());
             match cell.slot {
                 Slot::Column(c) if c.places_or_counts() => {
                     fatal.get_or_insert((column, value, problem.why()));
                     continue;
                 }
                 Slot::Column(Column::RemovedUm | Column::FilmUm) => row.lost_observation = true,
+                Slot::Column(Column::Defect) => row.lost_defect = true,
                 _ => {}
             }
             row.lost_values.push(Reject {
@@ -322,6 +331,9 @@ impl<'a> RowReader<'a> {
 
     /// Reads one cell into the row.
     fn cell(&mut self, row: &mut Row, at: usize, text: &str) -> Result<(), Problem> {
+        if cell::is_sheet_error(text) && !self.rules.is_missing(text) {
+            return Err(Problem::SheetError);
+        }
         let cell: &Cell = &self.header.cells[at];
         let column = match cell.slot {
             Slot::Column(column) => column,
@@ -430,6 +442,9 @@ impl<'a> RowReader<'a> {
     /// Puts a good row where it belongs.
     fn keep(&mut self, row: Row, id: &str, line: u64) {
         let panel = self.panel(id);
+        if row.lost_defect {
+            self.out.lost_defects.push(id.to_owned());
+        }
         self.out.rejects.extend(row.lost_values);
         for note in row.notes {
             *self.out.notes.entry(note).or_default() += 1;
@@ -453,7 +468,8 @@ impl<'a> RowReader<'a> {
         }
         let number = row.inspection.unwrap_or(1);
         let observes = row.defect.is_some() || row.removed_um.is_some() || row.film_um.is_some();
-        let inspected = !self.out.only_measures && (observes || !row.lost_observation);
+        let inspected =
+            !self.out.only_measures && (observes || !(row.lost_observation || row.lost_defect));
         let at = match part.inspections.iter().position(|i| i.number == number) {
             Some(at) => at,
             None => {

@@ -40,7 +40,7 @@ impl Default for Numbers {
             thousands: None,
             encoding: Encoding::default(),
             delimiter: Delimiter::default(),
-            missing: ["na", "n/a", "null", "none", "-", "--", "#n/a"]
+            missing: ["na", "n/a", "null", "none", "-", "--", "–", "—", "#n/a"]
                 .map(String::from)
                 .to_vec(),
         }

@@ -42,7 +42,7 @@ pub const TEMPLATE: &str = r##"# onus.toml: how this site writes its inspection 
 # Mark between cells: auto, comma, semicolon or tab. Default: auto.
 #delimiter = "auto"
 # What stands for "no value", besides a blank.
-#missing = ["na", "n/a", "null", "none", "-", "--", "#n/a"]
+#missing = ["na", "n/a", "null", "none", "-", "--", "–", "—", "#n/a"]
 
 [dates]
 # Order of day and month in 03/04/2026: iso (not read), day-first, month-first.

@@ -5,6 +5,7 @@
 
 mod contrast;
 mod exposure;
+mod names;
 mod places;
 mod ranges;
 
@@ -18,6 +19,7 @@ pub(super) fn find(records: &Records, site: &Site) -> Vec<Warning> {
     let mut warnings = Vec::new();
     exposure::find(records, site, &mut warnings);
     contrast::find(records, &mut warnings);
+    names::find(records, &mut warnings);
     places::find(records, site, &mut warnings);
     ranges::find(records, &mut warnings);
     warnings
