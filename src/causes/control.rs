@@ -5,6 +5,8 @@
 //! this machine are a sum of independent hypergeometric counts. One lot gives
 //! Fisher's exact test. A lot that only one of them ran adds nothing.
 
+use std::collections::{BTreeMap, BTreeSet};
+
 use super::tails::{binomial_at_least, hypergeometric};
 
 /// Level at which the difference counts.
@@ -52,8 +54,25 @@ impl Control {
     }
 }
 
-/// Compares lot by lot; none if no lot ran on both.
-pub(super) fn compare(strata: &[Stratum], background: f64) -> Option<Control> {
+/// Compares lot by lot and inspector by inspector; none if no lot ran on both.
+pub(super) fn compare_lots(
+    strata: BTreeMap<(&str, Option<&str>), Stratum>,
+    background: f64,
+) -> Option<Control> {
+    let lots: BTreeSet<&str> = strata
+        .iter()
+        .filter(|(_, s)| s.exposed > 0 && s.control_exposed > 0)
+        .map(|((lot, _), _)| *lot)
+        .collect();
+    let strata: Vec<Stratum> = strata.into_values().collect();
+    Some(Control {
+        lots: lots.len(),
+        ..compare(&strata, background)?
+    })
+}
+
+/// Compares stratum by stratum; none if none ran on both.
+fn compare(strata: &[Stratum], background: f64) -> Option<Control> {
     let both: Vec<Stratum> = strata
         .iter()
         .copied()

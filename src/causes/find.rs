@@ -92,7 +92,7 @@ pub fn find(records: &Records, settings: &Settings) -> Causes {
         let mut stream = outcome.stream;
         let own: Vec<&Finding> = findings
             .iter()
-            .filter(|f| f.evidence.stream == Some(index))
+            .filter(|f| f.evidence.stream == Some(index) || f.evidence.pooled.contains(&index))
             .collect();
         let places = !streams[index].marks.is_empty();
         conclude_stream(&mut stream, &outcome.limit, &own, index, &evidence, places);
@@ -153,11 +153,25 @@ fn all_sides(
             out.push(finding);
         }
     }
-    out.extend(opposite_sides(records, settings, plant, taken, &sided));
+    let mut opposite = opposite_sides(records, settings, plant, taken, &sided);
+    for (finding, kinds) in &mut opposite {
+        finding.evidence.pooled = (0..streams.len())
+            .filter(|&s| kinds.contains(&streams[s].name) && shares_panels(&streams[s], finding))
+            .collect();
+    }
+    out.extend(opposite.into_iter().map(|(finding, _)| finding));
     out
 }
 
-/// Opposite sides, machines pooled; panels of a machine with a side of its own
+/// Whether a panel that shows the finding was sanded in the stream.
+fn shares_panels(stream: &StreamData, finding: &Finding) -> bool {
+    let panels = &finding.evidence.exposed;
+    panels
+        .iter()
+        .any(|i| stream.panels.binary_search(i).is_ok())
+}
+
+/// Opposite sides, with the kinds of defect that they are made of, machines pooled; panels of a machine with a side of its own
 /// are left out.
 fn opposite_sides(
     records: &Records,
@@ -165,7 +179,7 @@ fn opposite_sides(
     plant: &Plant,
     taken: &[bool],
     sided: &[(Cell, LineAxis)],
-) -> Vec<Finding> {
+) -> Vec<(Finding, Vec<usize>)> {
     let of_class = |class: DefectClass| -> Vec<KindMarks<'_>> {
         (0..records.defect_names.len())
             .filter(|&n| records.defect_names[n].class == Some(class))
@@ -200,7 +214,7 @@ fn opposite_sides(
                     signs_change(records, (*o, *u), taken, panels, *axis, level)
                 })
                 .min_by(by_p);
-            out.extend(best);
+            out.extend(best.map(|finding| (finding, vec![o.name, u.name])));
         }
     }
     let kinds: Vec<KindMarks<'_>> = over.iter().chain(&under).copied().collect();
@@ -210,7 +224,7 @@ fn opposite_sides(
             .iter()
             .filter_map(|(axis, panels)| both_ends(records, *kind, taken, panels, *axis, level))
             .min_by(by_p);
-        out.extend(best);
+        out.extend(best.map(|finding| (finding, vec![kind.name])));
     }
     out
 }

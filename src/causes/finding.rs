@@ -230,6 +230,9 @@ pub struct Evidence {
     /// The finding's stream, index into `Causes::streams`; none for findings on
     /// removal readings.
     pub stream: Option<usize>,
+    /// Streams of a finding that is pooled over machines or kinds of defect,
+    /// indices into `Causes::streams`.
+    pub pooled: Vec<usize>,
     /// For findings on removal readings, index into `Causes::surface`.
     pub surface: Option<usize>,
     /// One per panel hit, in time order.

@@ -23,6 +23,7 @@ mod inspector;
 mod levels;
 mod limit;
 mod lines;
+mod lot_rates;
 mod lots;
 mod merge;
 mod no_place;

@@ -4,8 +4,9 @@
 use std::collections::BTreeMap;
 
 use super::abrasive::{AgeEvidence, age_evidence, by_age};
+use super::lot_rates::lots_of_streams;
 use super::rate_follows::{FactorEffect, factor_effects};
-use super::rates::{StandsOut, StreamCounts, by_group, by_lot};
+use super::rates::{StandsOut, StreamCounts, by_group};
 use super::repeat::coded;
 use super::verdict::{self, Nothing};
 use super::{
@@ -71,19 +72,19 @@ pub(super) fn rate_evidence(
 ) -> RateEvidence {
     let n = streams.len();
     let counts: Vec<StreamCounts<'_>> = streams.iter().map(|s| s.counts(records)).collect();
-    let levels = counts
-        .iter()
-        .map(|stream| {
-            let mut found = by_lot(stream, alpha, n);
+    let mut kinds: BTreeMap<usize, Vec<usize>> = BTreeMap::new();
+    for (at, stream) in streams.iter().enumerate() {
+        kinds.entry(stream.data.name).or_default().push(at);
+    }
+    let levels = lots_of_streams(&counts, &kinds, alpha)
+        .into_iter()
+        .zip(&counts)
+        .map(|(mut found, stream)| {
             found.extend(by_group(stream, Followed::Supplier, alpha, n));
             found.extend(by_group(stream, Followed::Part, alpha, n));
             found
         })
         .collect();
-    let mut kinds: BTreeMap<usize, Vec<usize>> = BTreeMap::new();
-    for (at, stream) in streams.iter().enumerate() {
-        kinds.entry(stream.data.name).or_default().push(at);
-    }
     let pooled: BTreeMap<usize, Option<AgeEvidence>> = kinds
         .iter()
         .map(|(name, members)| {
@@ -223,7 +224,7 @@ fn level_findings(
         let mut inside: Vec<usize> = own.iter().flat_map(|f| f.inside.iter().copied()).collect();
         inside.sort_unstable();
         let reasons = own.iter().flat_map(|f| f.reasons.iter().cloned()).collect();
-        let cause = if own.iter().all(|f| f.moved_with_recipe) {
+        let cause = if own.iter().all(|f| f.moved_with_others) {
             Cause::Undecided
         } else {
             Cause::Part

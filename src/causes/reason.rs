@@ -359,6 +359,8 @@ pub enum Reason {
         ratio_ci: (f64, f64),
         /// What the test took as its units: panels or lots.
         units: Followed,
+        /// Machines and heads taken together.
+        machines: usize,
     },
     /// The level can't be told from other columns that changed with it.
     MovedWith {

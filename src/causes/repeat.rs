@@ -299,8 +299,7 @@ fn compare_with_control(
             count(i, &place, false);
         }
     }
-    let strata: Vec<Stratum> = strata.into_values().collect();
-    control::compare(&strata, scene.background)
+    control::compare_lots(strata, scene.background)
 }
 
 /// Part numbers whose hits at the place are too many for background, and

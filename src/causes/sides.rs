@@ -472,8 +472,7 @@ fn control_evidence(stream: &SideStream<'_>, lead: &Lead) -> Option<control::Con
     for v in there {
         add(v.panel, v.vote == panel_side, false);
     }
-    let strata: Vec<Stratum> = strata.into_values().collect();
-    control::compare(&strata, 0.5)
+    control::compare_lots(strata, 0.5)
 }
 
 /// The marks at a corner, indices into `Records::defects`; none for a side.

@@ -16,6 +16,7 @@ mod advice;
 mod attribution;
 mod calibration;
 mod change;
+mod lot_rates;
 mod made_streams;
 mod oracle;
 mod recipe;

@@ -6,7 +6,7 @@ use super::super::lots::LotEvidence;
 use super::super::merge::Sighting;
 use super::super::reason::NextCheck;
 use super::super::repeat::Dossier;
-use super::super::verdict::{Facts, Holds, Looks, Recipe, Verdict};
+use super::super::verdict::{Facts, Holds, Looks, Lots, Recipe, Verdict};
 use super::age_end;
 use crate::causes::{Cause, Kind, Sharpness};
 
@@ -29,14 +29,16 @@ pub(super) fn next_check(
             (Looks::Line, ..) => NextCheck::CheckStepOver,
             _ => NextCheck::CheckPlace,
         },
-        Cause::Part if verdict.kind == Kind::Lot => NextCheck::CheckLots {
-            lots: match &dossier.lots {
-                LotEvidence::Gathered { lots, .. } => {
-                    lots.iter().map(|&l| dossier.lot_names[l].clone()).collect()
-                }
-                _ => Vec::new(),
-            },
-        },
+        Cause::Part if verdict.kind == Kind::Lot || facts.lots == Lots::Gathered => {
+            NextCheck::CheckLots {
+                lots: match &dossier.lots {
+                    LotEvidence::Gathered { lots, .. } => {
+                        lots.iter().map(|&l| dossier.lot_names[l].clone()).collect()
+                    }
+                    _ => Vec::new(),
+                },
+            }
+        }
         Cause::Part => NextCheck::CheckUpstream,
         Cause::Recipe => match (&dossier.age, &dossier.recipe) {
             (Some(age), _) if age.explains => NextCheck::CheckAbrasive {

@@ -1,7 +1,7 @@
 //! What to check next, as a sentence.
 
 use super::reasons::{abrasive, column, list, ordinal, side_name};
-use crate::causes::NextCheck;
+use crate::causes::{Followed, NextCheck};
 use crate::charts::NumberStyle;
 
 /// What to check next, as a sentence; none where there is nothing to check.
@@ -62,7 +62,7 @@ pub fn next_check(check: &NextCheck, numbers: &NumberStyle) -> Option<String> {
             ))
         ),
         NextCheck::CheckFlatness => {
-            "Check flatness and support of the panels; tilting the head would only move the marks.".into()
+            "Check flatness, thickness and support of the panels; tilting the head would only move it.".into()
         }
         NextCheck::CheckStandOff => {
             "Check the stand-off and the travel left in the compliance at this end, not the tilt: set \
@@ -87,12 +87,15 @@ pub fn next_check(check: &NextCheck, numbers: &NumberStyle) -> Option<String> {
             "Look at the step before: design, press, coating, handling. Leave the machine as it is.".into()
         }
         NextCheck::CheckAbrasive { end } => format!(
-            "Look at panels sanded with {} abrasive and at how it is changed.",
+            "Look at panels sanded with {} abrasive, and at when and how it is changed.",
             abrasive(*end)
         ),
         NextCheck::CheckRecipe { recipe } => format!(
             "Run recipe {recipe} and another one in turns, in blocks, on the same lot."
         ),
+        NextCheck::TryFactor {
+            factor: Followed::AbrasiveAge,
+        } => "Sand panels of one lot with fresh and with worn abrasive in turns, all else alike.".into(),
         NextCheck::TryFactor { factor } => format!(
             "Change {} alone, old and new in turns, in blocks, on the same lot and abrasive.",
             column(factor)

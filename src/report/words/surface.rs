@@ -85,7 +85,10 @@ fn contrast_sentence(
             n.count(lots.unwrap_or(0))
         ),
         Contrast::TurnedWithinLots => {
-            format!("Turned were {turned}, within their lots: every lot's own taper is taken out.")
+            format!(
+                "Turned were {turned}, within their lots: a taper of the panels or of a lot turns with \
+                 them, a tilt of the head stays."
+            )
         }
     }
 }

@@ -29,11 +29,11 @@ pub fn reason(reason: &Reason, numbers: &NumberStyle) -> String {
         ),
         Reason::Broad { ring_ratio } => match ring_ratio {
             Some(ratio) => format!(
-                "The marks crowd broadly: just around the place they are {} times as dense as at it, \
-                 so there is no place to look at.",
+                "But the marks crowd broadly: just around that spot there are {} times as many beyond \
+                 chance as at it, so there is no sharp place to look at.",
                 n.significant(*ratio, 2)
             ),
-            None => "The marks crowd broadly, without a place to look at.".to_owned(),
+            None => "But the marks crowd broadly, without a sharp place to look at.".to_owned(),
         },
         Reason::Surface(on) => super::surface::surface_reason(on, n),
         Reason::FilmThinner { .. }
@@ -290,8 +290,9 @@ mod tests {
         });
         assert_eq!(
             text,
-            "Where the two lie apart, it kept its place in the machine: 8 of 20 panels, against 0 of \
-             20 panels at the place on the panel (more than a million times as likely)."
+            "On panels where the place in the machine and the place on the panel lie apart, it kept to \
+             the one in the machine: 8 of 20 panels, against 0 of 20 panels at the other (more than a \
+             million times as likely)."
         );
     }
 }

@@ -1,5 +1,6 @@
 //! Rates of streams without a place.
 
+use super::super::counting::counted;
 use super::{abrasive, capital, column, list, p};
 use crate::causes::{Followed, Reason};
 use crate::charts::NumberStyle;
@@ -13,10 +14,16 @@ pub(super) fn rates(reason: &Reason, n: &NumberStyle) -> String {
             ratio,
             ratio_ci,
             units,
+            machines,
         } => format!(
-            "{} {level} ({} panels) has {} times the rate of the rest (95 % {} to {}, {} as units).",
+            "{} {level} ({}{}) has {} times the rate of the rest (95 % {} to {}, {} as units).",
             capital(column(followed)),
-            n.count(*panels),
+            counted(*panels, "panel", "panels", n),
+            if *machines > 1 {
+                format!(" on {} machines together", n.count(*machines))
+            } else {
+                String::new()
+            },
             n.significant(*ratio, 2),
             n.significant(ratio_ci.0, 2),
             n.significant(ratio_ci.1, 2),
@@ -67,7 +74,7 @@ pub(super) fn rates(reason: &Reason, n: &NumberStyle) -> String {
             p(*p_adjusted, n)
         ),
         Reason::FactorNotExcluded { factor } => format!(
-            "{} varies, and these panels do not exclude that it doubles the rate.",
+            "{} varies, and these panels cannot exclude that this doubles the rate.",
             capital(column(factor))
         ),
         Reason::NothingRepeats { smallest_seen } => format!(
@@ -82,15 +89,15 @@ pub(super) fn rates(reason: &Reason, n: &NumberStyle) -> String {
                 "No repeat, however frequent, would surely have been seen".to_owned(),
                 |s| {
                     format!(
-                        "Only a repeat on {} of the panels would have been seen",
+                        "Only a repeat on {} of the panels or more would have been seen with 90 % probability",
                         n.percent(s, 100)
                     )
                 },
             );
             let needed = panels_needed.map_or(String::new(), |p| {
                 format!(
-                    "; for a repeat on a fifth of them it takes about {} panels",
-                    n.count(p)
+                    "; for one on a fifth of the panels it takes about {}",
+                    counted(p, "panel", "panels", n)
                 )
             });
             format!("{seen}{needed}.")

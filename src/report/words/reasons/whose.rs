@@ -15,16 +15,14 @@ pub(super) fn frames(reason: &Reason, n: &NumberStyle) -> String {
             log_ratio,
         } => {
             let mut text = format!(
-                "Where the two lie apart, it kept its place {}: {}",
+                "On panels where the place {} and the place {} lie apart, it kept to the one {}: {}",
+                frame(*held_in),
+                frame(*rival),
                 frame(*held_in),
                 tally(*held, n)
             );
             if failed.exposed > 0 {
-                text.push_str(&format!(
-                    ", against {} at the place {}",
-                    tally(*failed, n),
-                    frame(*rival)
-                ));
+                text.push_str(&format!(", against {} at the other", tally(*failed, n)));
             }
             text.push_str(&format!(" ({}).", odds(*log_ratio, n)));
             text
@@ -32,8 +30,13 @@ pub(super) fn frames(reason: &Reason, n: &NumberStyle) -> String {
         Reason::FramesNotSeparated {
             left, informative, ..
         } => format!(
-            "Only {} panels lay so that the frames differ, and they don't decide: still possible {} {}.",
-            n.count(*informative),
+            "Only {} lay so that the frames differ, and {} decide: still possible {} {}.",
+            counted(*informative, "panel", "panels", n),
+            if *informative == 1 {
+                "it doesn't"
+            } else {
+                "they don't"
+            },
             if left.len() == 1 { "is" } else { "are" },
             list(left.iter().map(|f| frame(*f).to_owned()))
         ),
@@ -43,9 +46,9 @@ pub(super) fn frames(reason: &Reason, n: &NumberStyle) -> String {
                 .to_owned()
         }
         Reason::TableNotCleared { informative } => format!(
-            "{} panels lay otherwise at the inspection table than in the cell, but their marks \
+            "{} lay otherwise at the inspection table than in the cell, but the marks \
              don’t tell the two apart, so the table, its lamp and camera are not cleared either.",
-            n.count(*informative)
+            counted(*informative, "panel", "panels", n)
         ),
         Reason::TableClearedByControl => {
             "How panels lay at the inspection table does not clear it, but \
