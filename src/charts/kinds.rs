@@ -1,8 +1,6 @@
 //! Which kinds: a Pareto chart, each bar split by cause.
 
-use super::{
-    Anchor, Axis, ChartError, Description, FAINT, GRID, INK, MUTED, Theme, Weight, draw_mark, hatch,
-};
+use super::{Anchor, Axis, ChartError, Description, FAINT, GRID, INK, MUTED, Theme, Weight, hatch};
 use crate::causes::Cause;
 
 /// One bar: a kind of defect with its weight by cause.
@@ -60,10 +58,11 @@ pub fn svg(bars: &[Bar], labels: &Labels, theme: &Theme) -> Result<String, Chart
         }
         let mut x = LABEL_WIDTH;
         for (cause, name) in &labels.causes {
-            draw_mark(theme, area, *cause, (x + 45, 90), 90)?;
+            // The look of the bars, hatch and all, so that grey print tells it too.
+            hatch(theme, area, [(x, 50), (x + 120, 130)], *cause)?;
             let look = (Weight::Regular, INK, Anchor::Left);
-            theme.text(area, name, (x + 125, 90), theme.small_pt, look)?;
-            x += 125 + theme.text_width(name, theme.small_pt, Weight::Regular) + 120;
+            theme.text(area, name, (x + 165, 90), theme.small_pt, look)?;
+            x += 165 + theme.text_width(name, theme.small_pt, Weight::Regular) + 120;
         }
         let mut y = TOP;
         for bar in bars {

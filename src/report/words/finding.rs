@@ -1,6 +1,6 @@
 //! A finding in words: what, where, since when.
 
-use super::counting::{capital, counted, of_panels};
+use super::counting::{capital, of_panels};
 use crate::causes::{Cause, Finding, Frame, Kind, LineAxis, Period, Reason};
 use crate::charts::NumberStyle;
 use crate::site::FeedDirection;
@@ -212,10 +212,7 @@ fn about(expected: f64, numbers: &NumberStyle) -> String {
     } else if expected < 1.5 {
         "about one".to_owned()
     } else {
-        format!(
-            "about {}",
-            counted(expected.round() as usize, "panel", "panels", numbers)
-        )
+        format!("about {} panels", numbers.significant(expected, 2))
     }
 }
 
