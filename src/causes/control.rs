@@ -1,13 +1,16 @@
 //! The control: another machine or head that ran the same lots.
 //!
-//! Within each lot the panels are taken as exchangeable between the machines
-//! unless a machine makes the repeat; so, given each lot's hits, the hits on
-//! this machine are a sum of independent hypergeometric counts. One lot gives
-//! Fisher's exact test. A lot that only one of them ran adds nothing.
+//! Panels of one lot, part number, size and inspector are taken as exchangeable
+//! between the machines unless a machine makes the repeat; so, given the hits on
+//! each such group, the hits on this machine are a sum of independent
+//! hypergeometric counts. One group gives Fisher's exact test. A group that only
+//! one of them ran adds nothing: a design that only this machine sands, or a
+//! station that only looks at this machine's panels, would stand in for it.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeMap;
 
 use super::tails::{binomial_at_least, hypergeometric};
+use crate::records::Panel;
 
 /// Level at which the difference counts.
 const LEVEL: f64 = 0.01;
@@ -15,17 +18,90 @@ const LEVEL: f64 = 0.01;
 /// The control's hits must be at least this probable as background.
 const UNREMARKABLE: f64 = 0.05;
 
-/// One lot on this machine and on the control.
+/// What panels must have in common to stand in for each other.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub(super) struct Alike<'a> {
+    lot: &'a str,
+    part: Option<&'a str>,
+    inspector: Option<&'a str>,
+    /// Length and width to the millimetre: another size is another design even
+    /// where part numbers are not recorded.
+    size_mm: (i64, i64),
+}
+
+impl<'a> Alike<'a> {
+    /// The panel's group; none without a lot.
+    pub(super) fn of(panel: &'a Panel) -> Option<Self> {
+        Some(Self {
+            lot: panel.lot.as_deref()?,
+            part: panel.part.as_deref(),
+            inspector: panel.inspector.as_deref(),
+            size_mm: (
+                panel.length_mm.round() as i64,
+                panel.width_mm.round() as i64,
+            ),
+        })
+    }
+}
+
+/// Groups of panels that stand in for each other, on this machine and on the
+/// control.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub(super) struct Strata<'a>(BTreeMap<Alike<'a>, Stratum>);
+
+/// Which machine a panel was sanded on.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) struct Stratum {
+pub(super) enum On {
+    /// The machine that shows the repeat.
+    This,
+    /// Another.
+    Control,
+}
+
+impl<'a> Strata<'a> {
+    /// Counts an exposed panel; one without a lot stands in for none.
+    pub(super) fn count(&mut self, panel: &'a Panel, on: On, hit: bool) {
+        let Some(alike) = Alike::of(panel) else {
+            return;
+        };
+        let s = self.0.entry(alike).or_default();
+        match on {
+            On::This => {
+                s.exposed += 1;
+                s.hits += usize::from(hit);
+            }
+            On::Control => {
+                s.control_exposed += 1;
+                s.control_hits += usize::from(hit);
+            }
+        }
+    }
+
+    /// Compares group by group; none if no group ran on both.
+    pub(super) fn compare(&self, background: f64) -> Option<Control> {
+        let both = || {
+            self.0
+                .iter()
+                .filter(|(_, s)| s.exposed > 0 && s.control_exposed > 0)
+        };
+        let mut lots: Vec<&str> = both().map(|(alike, _)| alike.lot).collect();
+        lots.dedup();
+        let strata: Vec<Stratum> = both().map(|(_, s)| *s).collect();
+        compare(&strata, lots.len(), background)
+    }
+}
+
+/// One group on this machine and on the control.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+struct Stratum {
     /// Hits on this machine.
-    pub hits: usize,
+    hits: usize,
     /// Panels exposed on this machine.
-    pub exposed: usize,
+    exposed: usize,
     /// Hits at the same place on the control.
-    pub control_hits: usize,
+    control_hits: usize,
     /// Panels exposed on the control.
-    pub control_exposed: usize,
+    control_exposed: usize,
 }
 
 /// What the control says.
@@ -33,9 +109,15 @@ pub(super) struct Stratum {
 pub(super) struct Control {
     /// Lots that both ran.
     pub lots: usize,
-    /// Sums over those lots.
-    pub sums: Stratum,
-    /// One-sided exact p: this machine has more hits, given each lot's.
+    /// Hits on this machine, over those groups.
+    pub hits: usize,
+    /// Panels exposed on this machine.
+    pub exposed: usize,
+    /// Hits on the control.
+    pub control_hits: usize,
+    /// Panels exposed on the control.
+    pub control_exposed: usize,
+    /// One-sided exact p: this machine has more hits, given each group's.
     pub p_value: f64,
     /// Chance of the control's hits, or more, by background.
     pub control_by_chance: f64,
@@ -54,41 +136,13 @@ impl Control {
     }
 }
 
-/// Compares lot by lot and inspector by inspector; none if no lot ran on both.
-pub(super) fn compare_lots(
-    strata: BTreeMap<(&str, Option<&str>), Stratum>,
-    background: f64,
-) -> Option<Control> {
-    let lots: BTreeSet<&str> = strata
-        .iter()
-        .filter(|(_, s)| s.exposed > 0 && s.control_exposed > 0)
-        .map(|((lot, _), _)| *lot)
-        .collect();
-    let strata: Vec<Stratum> = strata.into_values().collect();
-    Some(Control {
-        lots: lots.len(),
-        ..compare(&strata, background)?
-    })
-}
-
-/// Compares stratum by stratum; none if none ran on both.
-fn compare(strata: &[Stratum], background: f64) -> Option<Control> {
-    let both: Vec<Stratum> = strata
-        .iter()
-        .copied()
-        .filter(|s| s.exposed > 0 && s.control_exposed > 0)
-        .collect();
+fn compare(both: &[Stratum], lots: usize, background: f64) -> Option<Control> {
     if both.is_empty() {
         return None;
     }
-    let mut sums = Stratum {
-        hits: 0,
-        exposed: 0,
-        control_hits: 0,
-        control_exposed: 0,
-    };
+    let mut sums = Stratum::default();
     let mut chances = vec![1.0];
-    for s in &both {
+    for s in both {
         sums.hits += s.hits;
         sums.exposed += s.exposed;
         sums.control_hits += s.control_hits;
@@ -97,14 +151,17 @@ fn compare(strata: &[Stratum], background: f64) -> Option<Control> {
     }
     let p_value = chances[sums.hits..].iter().sum::<f64>().min(1.0);
     Some(Control {
-        lots: both.len(),
-        sums,
+        lots,
+        hits: sums.hits,
+        exposed: sums.exposed,
+        control_hits: sums.control_hits,
+        control_exposed: sums.control_exposed,
         p_value,
         control_by_chance: binomial_at_least(sums.control_hits, sums.control_exposed, background),
     })
 }
 
-/// Chances of 0, 1, … hits on this machine, given the lot's hits.
+/// Chances of 0, 1, … hits on this machine, given the group's hits.
 fn hits_of(s: &Stratum) -> Vec<f64> {
     let total = s.exposed + s.control_exposed;
     let marked = s.hits + s.control_hits;
@@ -130,19 +187,33 @@ mod tests {
     use super::*;
     use approx::assert_relative_eq;
 
-    fn lot(hits: usize, exposed: usize, control_hits: usize, control_exposed: usize) -> Stratum {
-        Stratum {
-            hits,
-            exposed,
-            control_hits,
-            control_exposed,
+    fn panel(lot: usize, part: &str) -> Panel {
+        Panel {
+            lot: Some(format!("K{lot}").into()),
+            part: Some(part.into()),
+            ..Panel::default()
         }
+    }
+
+    /// Panels of one part in lots of (hits, exposed) here and on the control.
+    fn compared(lots: &[[usize; 4]]) -> Option<Control> {
+        let panels: Vec<Panel> = (0..lots.len()).map(|i| panel(i, "A")).collect();
+        let mut strata = Strata::default();
+        for (panel, [hits, exposed, control_hits, control_exposed]) in panels.iter().zip(lots) {
+            for i in 0..*exposed {
+                strata.count(panel, On::This, i < *hits);
+            }
+            for i in 0..*control_exposed {
+                strata.count(panel, On::Control, i < *control_hits);
+            }
+        }
+        strata.compare(0.01)
     }
 
     #[test]
     fn one_lot_is_fishers_exact_test() {
         // Exact integers: C(54,14)/C(60,20).
-        let control = compare(&[lot(6, 20, 0, 40)], 0.02).unwrap();
+        let control = compared(&[[6, 20, 0, 40]]).unwrap();
         assert_relative_eq!(control.p_value, 7.742111774841173e-4, max_relative = 1e-12);
         assert!(control.clears());
     }
@@ -150,27 +221,44 @@ mod tests {
     #[test]
     fn two_lots_multiply_where_the_control_has_none() {
         // Both lots have all hits here: the chances of the extremes multiply.
-        let one = compare(&[lot(3, 10, 0, 10)], 0.01).unwrap().p_value;
-        let two = compare(&[lot(3, 10, 0, 10), lot(3, 10, 0, 10)], 0.01).unwrap();
+        let one = compared(&[[3, 10, 0, 10]]).unwrap().p_value;
+        let two = compared(&[[3, 10, 0, 10], [3, 10, 0, 10]]).unwrap();
         assert_relative_eq!(two.p_value, one * one, max_relative = 1e-12);
     }
 
     #[test]
     fn a_bad_lot_that_mostly_ran_here_is_no_contrast() {
         // Pooled, 36 of 45 against 1 of 41 would convict; lot by lot it does not.
-        let control = compare(&[lot(36, 40, 1, 1), lot(0, 5, 0, 40)], 0.01).unwrap();
+        let control = compared(&[[36, 40, 1, 1], [0, 5, 0, 40]]).unwrap();
         assert!(control.p_value > 0.5);
         assert!(!control.clears());
     }
 
     #[test]
     fn a_control_that_shows_the_same_does_not_clear() {
-        let control = compare(&[lot(10, 20, 9, 20)], 0.01).unwrap();
+        let control = compared(&[[10, 20, 9, 20]]).unwrap();
         assert!(!control.clears() && control.shows_it_too());
     }
 
     #[test]
     fn without_a_common_lot_there_is_no_control() {
-        assert_eq!(compare(&[lot(5, 10, 0, 0), lot(0, 0, 0, 10)], 0.01), None);
+        assert_eq!(compared(&[[5, 10, 0, 0], [0, 0, 0, 10]]), None);
+    }
+
+    #[test]
+    fn a_design_that_only_this_machine_sands_has_no_control() {
+        let (ours, theirs) = (panel(1, "A"), panel(1, "B"));
+        let mut strata = Strata::default();
+        for i in 0..20 {
+            strata.count(&ours, On::This, i < 10);
+            strata.count(&theirs, On::Control, false);
+        }
+        assert_eq!(strata.compare(0.01), None, "part A may bring the mark");
+        for _ in 0..20 {
+            strata.count(&ours, On::Control, false);
+        }
+        let control = strata.compare(0.01).unwrap();
+        assert!(control.clears());
+        assert_eq!((control.lots, control.control_exposed), (1, 20));
     }
 }

@@ -189,7 +189,7 @@ pub enum Reason {
         here: Tally,
         /// There, at the same place of the panel.
         there: Tally,
-        /// One-sided, lot by lot.
+        /// One-sided, like panels with like.
         p_value: f64,
     },
     /// Another machine or head shows it at the same place of the panel.

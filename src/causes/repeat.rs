@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use std::sync::Arc;
 
 use super::contrast::{self, FrameEvidence};
-use super::control::{self, Stratum};
+use super::control::{Control, On, Strata};
 use super::follows::{self, LevelFound};
 use super::frames::{Rival, Scene};
 use super::lots::{self, LotCount, LotEvidence};
@@ -67,7 +67,7 @@ pub(super) struct Dossier {
     /// Lots cleared by panels turned within them: how many, ln likelihood.
     pub lots_by_turning: Option<(usize, f64)>,
     /// Another machine or head on the same lots.
-    pub control: Option<control::Control>,
+    pub control: Option<Control>,
     /// Part numbers at the same machine place.
     pub parts: Parts,
     /// What the hits follow.
@@ -240,9 +240,8 @@ fn lots_by_turning(scene: &Scene<'_>, machine: &Rival) -> Option<(usize, f64)> {
     contrast::within_lots(scene, machine, &lots)
 }
 
-/// Hits at the same place of the panel on other machines and heads, lot by lot
-/// (and inspector by inspector, where recorded: a station that only looks at
-/// one machine's panels would stand in for the machine).
+/// Hits at the same place of the panel on other machines and heads, among
+/// panels that are alike.
 ///
 /// Here only panels count on which the machine's and the panel's place
 /// coincide: on turned panels the machine's mark lies elsewhere.
@@ -250,33 +249,15 @@ fn compare_with_control(
     ground: &Ground<'_>,
     machine: &Rival,
     panel_rival: &Rival,
-) -> Option<control::Control> {
+) -> Option<Control> {
     let scene = &ground.scene;
     let records = scene.records;
-    let mut strata: BTreeMap<(&str, Option<&str>), Stratum> = BTreeMap::new();
-    let mut count = |i: usize, place: &Place, here: bool| {
+    let mut strata = Strata::default();
+    let mut count = |i: usize, place: &Place, on: On| {
         let panel = &records.panels[i];
-        let Some(lot) = panel.lot.as_deref() else {
-            return;
-        };
-        if !place.on(panel) {
-            return;
-        }
-        let hit = usize::from(scene.marks.nearest(i, place, scene.reach_mm).is_some());
-        let s = strata
-            .entry((lot, panel.inspector.as_deref()))
-            .or_insert(Stratum {
-                hits: 0,
-                exposed: 0,
-                control_hits: 0,
-                control_exposed: 0,
-            });
-        if here {
-            s.exposed += 1;
-            s.hits += hit;
-        } else {
-            s.control_exposed += 1;
-            s.control_hits += hit;
+        if place.on(panel) {
+            let hit = scene.marks.nearest(i, place, scene.reach_mm).is_some();
+            strata.count(panel, on, hit);
         }
     };
     for &i in scene.panels {
@@ -288,7 +269,7 @@ fn compare_with_control(
         if let (Some(m), Some(p)) = places
             && m.apart(&p) <= 2.0 * scene.reach_mm
         {
-            count(i, &m, true);
+            count(i, &m, On::This);
         }
     }
     for &i in ground.others {
@@ -296,10 +277,10 @@ fn compare_with_control(
             .holder
             .to_machine(&records.panels[i], &panel_rival.place)
         {
-            count(i, &place, false);
+            count(i, &place, On::Control);
         }
     }
-    control::compare_lots(strata, scene.background)
+    strata.compare(scene.background)
 }
 
 /// Part numbers whose hits at the place are too many for background, and

@@ -8,7 +8,7 @@
 
 use std::collections::BTreeMap;
 
-use super::control::{self, Stratum};
+use super::control::{Control, On, Strata};
 use super::corners::{self, AtCorner};
 use super::follows;
 use super::levels::{FRAME_CLAIM, SIDES, adjusted};
@@ -319,16 +319,16 @@ fn conclude(stream: &SideStream<'_>, lead: &Lead) -> Finding {
     {
         reasons.push(Reason::LotsClearByTurning { lots, log_ratio });
     }
-    if let Some(c) = control.filter(control::Control::clears) {
+    if let Some(c) = control.filter(Control::clears) {
         reasons.push(Reason::ControlClears {
             lots: c.lots,
             here: Tally {
-                hits: c.sums.hits,
-                exposed: c.sums.exposed,
+                hits: c.hits,
+                exposed: c.exposed,
             },
             there: Tally {
-                hits: c.sums.control_hits,
-                exposed: c.sums.control_exposed,
+                hits: c.control_hits,
+                exposed: c.control_exposed,
             },
             p_value: c.p_value,
         });
@@ -420,7 +420,7 @@ fn next_check(stream: &SideStream<'_>, lead: &Lead, facts: &Facts, cause: Cause)
 
 /// Other machines on the same lots (and inspectors): votes for the same side
 /// of the panel, on panels that lay as most of those that voted for it here.
-fn control_evidence(stream: &SideStream<'_>, lead: &Lead) -> Option<control::Control> {
+fn control_evidence(stream: &SideStream<'_>, lead: &Lead) -> Option<Control> {
     let records = stream.records;
     let other = lead.corner.map(|place| place.sides().1);
     // The side, and for a corner its other side, as named on the panel.
@@ -436,30 +436,11 @@ fn control_evidence(stream: &SideStream<'_>, lead: &Lead) -> Option<control::Con
     }
     let (&sides, _) = counts.iter().rev().max_by_key(|c| c.1)?;
     let panel_side = sides.0;
-    let mut strata: BTreeMap<(&str, Option<&str>), Stratum> = BTreeMap::new();
-    let mut add = |i: usize, hit: bool, here: bool| {
-        let panel = &records.panels[i];
-        if let Some(lot) = panel.lot.as_deref() {
-            let s = strata
-                .entry((lot, panel.inspector.as_deref()))
-                .or_insert(Stratum {
-                    hits: 0,
-                    exposed: 0,
-                    control_hits: 0,
-                    control_exposed: 0,
-                });
-            if here {
-                s.exposed += 1;
-                s.hits += usize::from(hit);
-            } else {
-                s.control_exposed += 1;
-                s.control_hits += usize::from(hit);
-            }
-        }
-    };
+    let mut strata = Strata::default();
+    let mut add = |i: usize, hit: bool, on: On| strata.count(&records.panels[i], on, hit);
     for v in &lead.voters {
         if own_side(v.panel) == Some(sides) {
-            add(v.panel, v.vote == lead.side, true);
+            add(v.panel, v.vote == lead.side, On::This);
         }
     }
     let there = match sides.1 {
@@ -470,9 +451,9 @@ fn control_evidence(stream: &SideStream<'_>, lead: &Lead) -> Option<control::Con
         None => voters(stream, stream.others, SideFrame::Panel, axis_of(panel_side)),
     };
     for v in there {
-        add(v.panel, v.vote == panel_side, false);
+        add(v.panel, v.vote == panel_side, On::Control);
     }
-    control::compare_lots(strata, 0.5)
+    strata.compare(0.5)
 }
 
 /// The marks at a corner, indices into `Records::defects`; none for a side.

@@ -241,15 +241,15 @@ fn lot_reasons(dossier: &Dossier, out: &mut Vec<Reason>) {
 fn control_reasons(dossier: &Dossier, out: &mut Vec<Reason>) {
     if let Some(c) = dossier.control {
         let there = Tally {
-            hits: c.sums.control_hits,
-            exposed: c.sums.control_exposed,
+            hits: c.control_hits,
+            exposed: c.control_exposed,
         };
         if c.clears() {
             out.push(Reason::ControlClears {
                 lots: c.lots,
                 here: Tally {
-                    hits: c.sums.hits,
-                    exposed: c.sums.exposed,
+                    hits: c.hits,
+                    exposed: c.exposed,
                 },
                 there,
                 p_value: c.p_value,

@@ -124,7 +124,7 @@ pub(super) fn control(reason: &Reason, n: &NumberStyle) -> String {
             there,
             p_value,
         } => format!(
-            "Another machine or head ran the same {} without it: {} here, {} there ({}, lot by lot).",
+            "Another machine or head ran like panels of the same {} without it: {} here, {} there ({}, like with like).",
             if *lots == 1 {
                 "lot".to_owned()
             } else {
