@@ -162,8 +162,11 @@ fn example_of(sample: &Sample, column: Column) -> Option<&str> {
 /// What the sample's dates leave open.
 fn date_lines(sample: &Sample) -> Vec<String> {
     let open = example_of(sample, Column::SandedAt).filter(|text| {
-        let first = text.split(['/', '.', '-']).next().unwrap_or_default();
-        first.len() <= 2 && first.bytes().all(|b| b.is_ascii_digit())
+        let mut parts = text.split(['/', '.', '-']);
+        let short = |part: Option<&str>| {
+            part.is_some_and(|p| p.len() <= 2 && p.bytes().all(|b| b.is_ascii_digit()))
+        };
+        short(parts.next()) && short(parts.next())
     });
     open.map(|text| {
         format!(

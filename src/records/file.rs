@@ -131,6 +131,11 @@ fn units_below(text: &str, layout: &Layout) -> Option<StringRecord> {
             return None;
         }
     }
+    units_of(&record)
+}
+
+/// The bare units of a record that holds units and nothing else.
+pub(super) fn units_of(record: &StringRecord) -> Option<StringRecord> {
     let units = || record.iter().map(bare_unit).filter(|cell| !cell.is_empty());
     let all = units().all(|unit| Unit::parse(unit).is_some() || Unit::is_pressure(unit));
     (all && units().next().is_some()).then(|| record.iter().map(bare_unit).collect())

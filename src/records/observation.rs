@@ -2,6 +2,35 @@
 
 use std::num::NonZeroU32;
 
+/// The observations of a file, in its order, in blocks that can be freed one by
+/// one while they are made into defects and readings: a large file would stand
+/// in memory twice otherwise.
+#[derive(Debug, Clone, Default)]
+pub(super) struct Observations(Vec<Vec<Observation>>);
+
+impl Observations {
+    /// Observations in a block.
+    const BLOCK: usize = 8192;
+
+    /// Adds one at the end.
+    pub(super) fn push(&mut self, seen: Observation) {
+        match self.0.last_mut() {
+            Some(block) if block.len() < Self::BLOCK => block.push(seen),
+            _ => self.0.push(vec![seen]),
+        }
+    }
+
+    /// All, in order.
+    pub(super) fn iter(&self) -> impl Iterator<Item = &Observation> {
+        self.0.iter().flatten()
+    }
+
+    /// All, in order; a block is freed when it is through.
+    pub(super) fn taken(self) -> impl Iterator<Item = Observation> {
+        self.0.into_iter().flatten()
+    }
+}
+
 /// Which of the numbers of an observation.
 #[derive(Debug, Clone, Copy)]
 pub(super) enum Seen {

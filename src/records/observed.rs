@@ -66,14 +66,13 @@ pub(super) fn gather(
     let mut known: HashMap<Detail, Copies> = HashMap::new();
     let mut doubles: BTreeMap<usize, usize> = BTreeMap::new();
     for (file, rows) in files.iter_mut().enumerate() {
-        // Freed file by file: with the defects they would stand in memory twice.
         let observations = std::mem::take(&mut rows.observations);
         let index = names.of_file(rows);
-        for observation in &observations {
+        for observation in observations.taken() {
             let Some(panel) = place_of[panel_of[file][observation.panel as usize]] else {
                 continue;
             };
-            let place = match place(observation, &panels[panel], rows, site) {
+            let place = match place(&observation, &panels[panel], rows, site) {
                 Ok(place) => place,
                 Err(reject) => {
                     seen.rejects.push(reject);

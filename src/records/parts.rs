@@ -7,7 +7,7 @@ use std::sync::Arc;
 
 use super::header::Slot;
 use super::notes::Note;
-use super::observation::Observation;
+use super::observation::Observations;
 use super::{Column, Conversion, Lay, Moment, Reject};
 use crate::site::Site;
 
@@ -103,7 +103,7 @@ pub(super) struct FileRows {
     pub facts: Vec<(usize, String)>,
     /// Panel (index into `panels`) and line of every row kept.
     pub rows: Vec<(u32, u32)>,
-    pub observations: Vec<Observation>,
+    pub observations: Observations,
     /// Names of defects and of inspectors that observations refer to.
     pub names: Vec<Arc<str>>,
     /// Rows of later inspections.

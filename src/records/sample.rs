@@ -5,7 +5,7 @@ use std::path::Path;
 use csv::StringRecord;
 
 use super::header::{Matcher, Slot};
-use super::{Column, Conversion, RecordsError, layout, load};
+use super::{Column, Conversion, RecordsError, file, layout, load};
 use crate::site::Site;
 
 /// What a file's header looks like to us.
@@ -62,7 +62,9 @@ pub fn look(path: &Path, site: &Site) -> Result<Sample, RecordsError> {
     if headers.is_empty() {
         return Err(unusable("the file is empty".into()));
     }
-    let header = matcher.read(&headers).ok();
+    let units = rows.first().and_then(file::units_of);
+    let rows = &rows[usize::from(units.is_some())..];
+    let header = matcher.read_with_units(&headers, units.as_ref()).ok();
     let mut sample = Sample {
         headers: Vec::new(),
         has_panel_id: false,

@@ -4,7 +4,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
-use polars::prelude::{Column as Series, DataFrame, Expr, IntoLazy, PlSmallStr, PolarsResult, col};
+use polars::prelude::{Column as Series, DataFrame, IntoLazy, PlSmallStr, PolarsResult, col};
 use serde::Serialize;
 
 use super::answers::{Answer, answers};
@@ -161,14 +161,9 @@ fn micrometre(mm: f64) -> f64 {
     (mm * 1000.0).round() / 1000.0
 }
 
-/// A named column of numbers for polars.
-fn series(name: &str, values: Vec<Option<f64>>) -> Series {
-    Series::new(PlSmallStr::from_str(name), values)
-}
-
 fn ranges(records: &Records) -> PolarsResult<Vec<Range>> {
-    let panels = |of: fn(&Panel) -> Option<f64>| -> Vec<Option<f64>> {
-        records.panels.iter().map(of).collect()
+    let panels = |of: fn(&Panel) -> Option<f64>| -> Vec<f64> {
+        records.panels.iter().filter_map(of).collect()
     };
     let mut ranges = Vec::new();
     let mut wanted = vec![
@@ -180,74 +175,64 @@ fn ranges(records: &Records) -> PolarsResult<Vec<Range>> {
         (Column::AbrasiveAge.name(), panels(|p| p.abrasive_age)),
     ];
     for (index, name) in records.factor_names.iter().enumerate() {
-        let values = records.panels.iter().map(|p| match p.factors.get(index) {
-            Some(Some(FactorValue::Number(value))) => Some(*value),
-            _ => None,
-        });
+        let values = records
+            .panels
+            .iter()
+            .filter_map(|p| match p.factors.get(index) {
+                Some(Some(FactorValue::Number(value))) => Some(*value),
+                _ => None,
+            });
         wanted.push((name.as_str(), values.collect()));
     }
-    of_table(&wanted, &mut ranges)?;
-    let defects = |of: fn(&super::Defect) -> Option<f64>| records.defects.iter().map(of).collect();
-    of_table(
-        &[
-            (Column::XMm.name(), defects(|d| d.place.map(|p| p.x))),
-            (Column::YMm.name(), defects(|d| d.place.map(|p| p.y))),
-            (Column::AreaMm2.name(), defects(|d| d.area_mm2)),
-            (Column::Severity.name(), defects(|d| d.severity)),
-        ],
-        &mut ranges,
-    )?;
-    of_table(
-        &[
-            (
-                Column::RemovedUm.name(),
-                records.readings.iter().map(|r| r.removed_um).collect(),
-            ),
-            (
-                Column::FilmUm.name(),
-                records.readings.iter().map(|r| r.film_um).collect(),
-            ),
-        ],
-        &mut ranges,
-    )?;
+    for (name, values) in wanted {
+        range(name, values, &mut ranges)?;
+    }
+    // One at a time: the columns of large files would fill the memory together.
+    type OfDefect = fn(&super::Defect) -> Option<f64>;
+    let of_defects: [(Column, OfDefect); 4] = [
+        (Column::XMm, |d| d.place.map(|p| p.x)),
+        (Column::YMm, |d| d.place.map(|p| p.y)),
+        (Column::AreaMm2, |d| d.area_mm2),
+        (Column::Severity, |d| d.severity),
+    ];
+    for (column, of) in of_defects {
+        let values = records.defects.iter().filter_map(of).collect();
+        range(column.name(), values, &mut ranges)?;
+    }
+    type OfReading = fn(&super::Reading) -> Option<f64>;
+    let of_readings: [(Column, OfReading); 2] = [
+        (Column::RemovedUm, |r| r.removed_um),
+        (Column::FilmUm, |r| r.film_um),
+    ];
+    for (column, of) in of_readings {
+        let values = records.readings.iter().filter_map(of).collect();
+        range(column.name(), values, &mut ranges)?;
+    }
     Ok(ranges)
 }
 
-/// The ranges of the columns of one table.
-fn of_table(columns: &[(&str, Vec<Option<f64>>)], ranges: &mut Vec<Range>) -> PolarsResult<()> {
-    let height = columns.first().map_or(0, |(_, values)| values.len());
-    let frame = DataFrame::new(
-        height,
-        columns
-            .iter()
-            .map(|(name, values)| series(name, values.clone()))
-            .collect(),
-    )?;
-    let all: Vec<Expr> = columns
-        .iter()
-        .flat_map(|(name, _)| {
-            [
-                col(*name).min().alias(format!("{name} low")),
-                col(*name).median().alias(format!("{name} median")),
-                col(*name).max().alias(format!("{name} high")),
-            ]
-        })
-        .collect();
-    let found = frame.lazy().select(all).collect()?;
-    for (name, values) in columns {
-        let at = |what: &str| -> PolarsResult<Option<f64>> {
-            Ok(found.column(&format!("{name} {what}"))?.f64()?.get(0))
-        };
-        if let (Some(low), Some(median), Some(high)) = (at("low")?, at("median")?, at("high")?) {
-            ranges.push(Range {
-                column: (*name).to_owned(),
-                unit: Column::from_name(name).map_or_else(String::new, |c| c.unit().to_owned()),
-                count: values.iter().flatten().count(),
-                low,
-                median,
-                high,
-            });
-        }
+/// The range of a column's values, where there are any.
+fn range(name: &str, values: Vec<f64>, ranges: &mut Vec<Range>) -> PolarsResult<()> {
+    let count = values.len();
+    let column = Series::new(PlSmallStr::from_str(name), values);
+    let found = DataFrame::new(count, vec![column])?
+        .lazy()
+        .select([
+            col(name).min().alias("low"),
+            col(name).median().alias("median"),
+            col(name).max().alias("high"),
+        ])
+        .collect()?;
+    let at = |what: &str| -> PolarsResult<Option<f64>> { Ok(found.column(what)?.f64()?.get(0)) };
+    if let (Some(low), Some(median), Some(high)) = (at("low")?, at("median")?, at("high")?) {
+        ranges.push(Range {
+            column: name.to_owned(),
+            unit: Column::from_name(name).map_or_else(String::new, |c| c.unit().to_owned()),
+            count,
+            low,
+            median,
+            high,
+        });
     }
     Ok(())
 }

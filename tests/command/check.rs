@@ -45,3 +45,52 @@ fn a_file_that_breaks_the_decoder_is_named_and_no_panic_is_shown() {
     let told = String::from_utf8(done.stderr).unwrap();
     assert!(!told.contains("panicked"), "{told}");
 }
+
+#[test]
+fn a_site_file_from_a_sample_needs_no_more_than_the_names_it_asks_for() {
+    let folder = tempfile::tempdir().unwrap();
+    let at = |name: &str| folder.path().join(name);
+    std::fs::write(
+        at("station.csv"),
+        "\u{feff}Platte;length;width;x;y;Fehler\n;mm;mm;in;in;\nP1;600;400;1,5;2;Kratzer\nP2;600;400;;;\n",
+    )
+    .unwrap();
+    let run = |args: &[&str]| {
+        let done = onus()
+            .current_dir(folder.path())
+            .args(args)
+            .output()
+            .unwrap();
+        let text = |bytes: Vec<u8>| String::from_utf8(bytes).unwrap();
+        (done.status.code(), text(done.stdout), text(done.stderr))
+    };
+    let (code, _, message) = run(&["check", "station.csv"]);
+    assert_eq!(code, Some(1));
+    assert!(message.contains("no column \"panel_id\""), "{message}");
+    let (code, written, _) = run(&["columns", "--site", "station.csv"]);
+    assert_eq!(code, Some(0));
+    assert!(
+        written.contains("\nx_mm = \"x\"  # such as \"1,5\""),
+        "{written}"
+    );
+    assert!(written.contains("\nx_mm = \"in\"\n"), "{written}");
+    let told = written.replace(
+        "\n[columns]\n",
+        "\n[columns]\npanel_id = \"Platte\"\ndefect = \"Fehler\"\n",
+    );
+    std::fs::write(at("onus.toml"), told).unwrap();
+    let (code, shown, message) = run(&["check", "station.csv", "--site", "onus.toml", "--json"]);
+    assert_eq!(code, Some(0), "{message}");
+    let checked: serde_json::Value = serde_json::from_str(&shown).unwrap();
+    assert_eq!(checked["input"]["panels"], 2);
+    assert_eq!(checked["input"]["clean_panels"], 1);
+    assert_eq!(checked["defects"][0]["defect"], "Kratzer");
+    let x = checked["ranges"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .find(|r| r["column"] == "x_mm")
+        .unwrap();
+    let low = x["low"].as_f64().unwrap();
+    assert!((low - 1.5 * 25.4).abs() < 1e-9, "{low}");
+}
