@@ -6,6 +6,7 @@ use std::sync::Arc;
 use rayon::prelude::*;
 
 use super::conclude::{About, conclude};
+use super::diagonal;
 use super::frames::{Scene, several_sizes};
 use super::inspector;
 use super::levels::{PATH_PLACES, machine_places};
@@ -153,6 +154,7 @@ fn all_sides(
             out.push(finding);
         }
     }
+    diagonal::tilts(&mut out, records);
     let mut opposite = opposite_sides(records, settings, plant, taken, &sided);
     for (finding, kinds) in &mut opposite {
         finding.evidence.pooled = (0..streams.len())

@@ -9,6 +9,7 @@ mod conclude;
 mod contrast;
 mod control;
 mod corners;
+mod diagonal;
 mod discs;
 mod drift;
 mod edge_profile;

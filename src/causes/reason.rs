@@ -2,6 +2,7 @@
 //! report puts them into words.
 
 use super::{Frame, LineAxis, SurfaceReason};
+use crate::site::DefectClass;
 use crate::stats::Interval;
 
 /// A column of the records that hits or rates can follow.
@@ -345,6 +346,15 @@ pub enum Reason {
         /// Adjusted for the report.
         p_adjusted: f64,
     },
+    /// At the corner across, a kind of the opposite class leads.
+    OtherKindAcross {
+        /// That kind.
+        defect: String,
+        /// Its class, over or under.
+        class: DefectClass,
+        /// Panels on which it leads there.
+        panels: usize,
+    },
     /// The stream's rate is higher on a level of a column.
     RateHigher {
         /// Which column.
@@ -505,8 +515,15 @@ pub enum NextCheck {
         /// defect doesn't say.
         takes_more: Option<Side>,
     },
+    /// Check the head's tilt about both axes.
+    CheckDiagonalTilt {
+        /// The corner that takes more, machine frame: its side along x, along y.
+        takes_more: (Side, Side),
+    },
     /// Check the panels' flatness and support; tilting the head won't cure it.
     CheckFlatness,
+    /// The same, where the head leans as well: both have to be put right.
+    CheckFlatnessToo,
     /// Check the stand-off and the travel of the compliance, not the tilt.
     CheckStandOff,
     /// Check the height of one corner: support, stop, warp.
@@ -577,7 +594,9 @@ impl NextCheck {
                 | NextCheck::CheckPath
                 | NextCheck::CheckStepOver
                 | NextCheck::CheckHeadTilt { .. }
+                | NextCheck::CheckDiagonalTilt { .. }
                 | NextCheck::CheckFlatness
+                | NextCheck::CheckFlatnessToo
                 | NextCheck::CheckStandOff
                 | NextCheck::CheckCorner
                 | NextCheck::CheckAbrasive { .. }

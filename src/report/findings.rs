@@ -62,7 +62,7 @@ pub fn find<'a>(records: &'a Records, site: &Site) -> Findings<'a> {
             film_left_min_um: site.recipe.film_left_min_um.unwrap_or(0.0),
         },
     );
-    number_worst_first(&mut causes.findings, site);
+    number_worst_first(&mut causes, site);
     let removal = removal::fit(
         records,
         &removal::Settings::from_site(site),

@@ -79,6 +79,27 @@ fn value(findings: &Findings<'_>, numbers: &NumberStyle) -> Value {
             Value::Object(fields)
         })
         .collect();
+    let surfaces: Vec<Value> = findings
+        .causes
+        .surface
+        .iter()
+        .map(|surface| {
+            let mut fields = object(surface);
+            let notes: Vec<String> = surface
+                .notes
+                .iter()
+                .map(|note| words::surface::surface_note(note, numbers))
+                .collect();
+            fields.insert("notes".into(), json!(notes));
+            let left = findings
+                .causes
+                .film_left
+                .iter()
+                .find(|left| (&left.machine, &left.head) == (&surface.machine, &surface.head));
+            fields.insert("film_left".into(), plain(&left));
+            Value::Object(fields)
+        })
+        .collect();
     json!({
         "onus": env!("CARGO_PKG_VERSION"),
         "schema": SCHEMA,
@@ -87,7 +108,7 @@ fn value(findings: &Findings<'_>, numbers: &NumberStyle) -> Value {
         "warnings": warnings,
         "streams": streams,
         "findings": found,
-        "surface": plain(&findings.causes.surface),
+        "surface": surfaces,
         "removal": plain(&findings.removal),
         "changes": plain(&findings.changes),
         "weekly": plain(&findings.weekly),

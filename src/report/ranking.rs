@@ -4,7 +4,7 @@
 use std::collections::BTreeMap;
 
 use super::Findings;
-use crate::causes::{Cause, Finding};
+use crate::causes::{Cause, Causes, Finding, Frame};
 use crate::charts::CAUSES;
 use crate::site::{DefectClass, Site};
 
@@ -140,14 +140,32 @@ pub fn rank(findings: &Findings<'_>, site: &Site) -> Ranking {
 
 /// Puts the worst finding first and numbers them F1, F2, …: by cost of the
 /// panels hit where the site knows the kind's cost, then by panels hit, then by
-/// how clear it is.
-pub(super) fn number_worst_first(findings: &mut [Finding], site: &Site) {
+/// how clear it is. A head that leans and panels that bring their own, found
+/// on the same readings, stay together, the larger share first.
+pub(super) fn number_worst_first(causes: &mut Causes, site: &Site) {
+    let findings = &mut causes.findings;
     let cost = |f: &Finding| site.defects.cost_of(&f.defect).unwrap_or(0.0) * f.panels_hit as f64;
     findings.sort_by(|a, b| {
         cost(b)
             .total_cmp(&cost(a))
             .then(b.panels_hit.cmp(&a.panels_hit))
     });
+    for (index, surface) in causes.surface.iter().enumerate() {
+        let own: Vec<usize> = (0..findings.len())
+            .filter(|&f| findings[f].evidence.surface == Some(index))
+            .collect();
+        let [first, second] = own.as_slice() else {
+            continue;
+        };
+        findings[first + 1..=*second].rotate_right(1);
+        let of_head = |f: &Finding| f.frame != Some(Frame::Panel);
+        let larger_is_head = surface.share_machine >= surface.share_part;
+        if of_head(&findings[*first]) != larger_is_head
+            && of_head(&findings[*first]) != of_head(&findings[first + 1])
+        {
+            findings.swap(*first, first + 1);
+        }
+    }
     for (i, finding) in findings.iter_mut().enumerate() {
         finding.id = format!("F{}", i + 1);
     }

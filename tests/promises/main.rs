@@ -25,5 +25,8 @@ mod recipe_shop;
 mod scan_drift;
 mod scan_null;
 mod simulator;
+mod stations;
 mod surface;
 mod thin_film;
+mod tilts;
+mod turns;

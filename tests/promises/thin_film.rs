@@ -152,24 +152,31 @@ fn sand_throughs_over_thin_film_are_the_parts() {
     );
 }
 
-/// Film left is Normal with the sums of all variances; 120 lots of one panel
-/// make panels the units.
+/// Film left is Normal with the sums of all variances, from 120 lots of one
+/// panel, where panels are the units, down to two lots, which know little.
 #[test]
 fn the_expected_share_of_area_below_a_limit_is_covered() {
+    for lots in [PANELS, 12, 8, 6, 4, 3, 2] {
+        let (covered, runs) = covered(lots, 300);
+        let missed = runs - covered;
+        assert!(
+            binomial::at_least(missed, runs, 0.05) >= FAILS_BY_CHANCE,
+            "{covered} of {runs} with {lots} lots"
+        );
+    }
+}
+
+/// Intervals of the share that hold it, of so many runs.
+fn covered(lots: usize, runs: u64) -> (u64, u64) {
     let variance: f64 = SPREAD.iter().map(|sd| sd * sd).sum::<f64>() + GAUGE * GAUGE;
     let limit = 2.0;
     let truth = normal_law::tails((limit - (FILM - REMOVED)) / variance.sqrt()).lower();
-    let (runs, mut covered) = (300, 0);
+    let mut covered = 0;
     for run in 0..runs {
         let mut rng = ChaCha8Rng::seed_from_u64(9000 + run);
-        let left = film_left(&records(Marks::Lots, PANELS, &mut rng), limit).remove(0);
+        let left = film_left(&records(Marks::Lots, lots, &mut rng), limit).remove(0);
         let ci = left.share_ci.unwrap();
         covered += u64::from(ci.low <= truth && truth <= ci.high);
     }
-    // Not below nominal, beyond Monte Carlo error.
-    let missed = runs - covered;
-    assert!(
-        binomial::at_least(missed, runs, 0.05) >= FAILS_BY_CHANCE,
-        "{covered} of {runs}"
-    );
+    (covered, runs)
 }

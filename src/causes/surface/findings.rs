@@ -119,7 +119,7 @@ impl About<'_> {
             .collect();
         reasons.push(self.contrast());
         reasons.extend(self.shares());
-        let all: Vec<usize> = surface.evidence.slopes.iter().map(|s| s.panel).collect();
+        let hit = self.off_the_shared(&signs);
         Some(Finding {
             cause: if shared_only {
                 Cause::Undecided
@@ -137,8 +137,12 @@ impl About<'_> {
                 .map(|s| self.levels.part(s.p_value()))
                 .reduce(f64::min),
             reasons: reasons.into_iter().map(Reason::Surface).collect(),
-            next_check: NextCheck::CheckFlatness,
-            ..self.blank(&all)
+            next_check: if surface.cause == SurfaceCause::Machine {
+                NextCheck::CheckFlatnessToo
+            } else {
+                NextCheck::CheckFlatness
+            },
+            ..self.blank(&hit)
         })
     }
 
@@ -156,6 +160,31 @@ impl About<'_> {
             }
             _ => true,
         }
+    }
+
+    /// Panels that show the signs: where only slopes differ, those whose own slope,
+    /// less what all share, matters at an edge; else all.
+    fn off_the_shared(&self, signs: &[PartSign]) -> Vec<usize> {
+        let surface = self.surface;
+        let slopes_only = signs.iter().all(|s| {
+            matches!(
+                s,
+                PartSign::PanelsDiffer {
+                    term: TermName::SlopeX | TermName::SlopeY,
+                    ..
+                }
+            )
+        });
+        let least = SPREAD_THAT_MATTERS * surface.removed_um.unwrap_or(0.0).abs();
+        let shared = |value: Option<f64>| value.unwrap_or(0.0);
+        let (x, y) = (
+            shared(surface.slope_x.machine),
+            shared(surface.slope_y.machine),
+        );
+        (surface.evidence.slopes.iter())
+            .filter(|s| !slopes_only || (s.x - x).abs().max((s.y - y).abs()) >= least)
+            .map(|s| s.panel)
+            .collect()
     }
 
     fn contrast(&self) -> SurfaceReason {

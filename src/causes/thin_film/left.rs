@@ -3,13 +3,16 @@
 //! A sand-through is a tail event: mean removal can be right and sand-throughs
 //! still rise because the film scatters more. The share is the Normal tail
 //! below the limit, from the mean and the standard deviation of all places.
-//! Its error is that of lots or panels left out one at a time (jackknife; Efron
-//! & Stein 1981, Annals of Statistics 9, 586–596) on the scale of the Normal
-//! score, so that the interval stays within 0..1. The gauge's error after
+//! Its error is that of lots and of panels left out one at a time (jackknife;
+//! Efron & Stein 1981, Annals of Statistics 9, 586–596), the wider counts, on the
+//! scale of the Normal score, so that the interval stays within 0..1. Two lots
+//! tell next to nothing of the lots to come, and the interval says so. The gauge's error after
 //! sanding counts as scatter of the film: the share errs to the high side.
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
+
+use serde::Serialize;
 
 use crate::records::Records;
 use crate::site::DefectClass;
@@ -18,15 +21,19 @@ use crate::stats::distributions::{normal, student_t};
 
 /// Level of the interval.
 const LEVEL: f64 = 0.95;
-/// Least lots, or else panels, that carry an interval.
-const LEAST: usize = 5;
+/// Least panels that carry an interval.
+const LEAST_PANELS: usize = 5;
+/// Least lots that do.
+const LEAST_LOTS: usize = 2;
 
 /// Film left on one machine and head.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct FilmLeft {
     /// The machine, where recorded.
+    #[serde(skip)]
     pub machine: Option<String>,
     /// The head, where recorded.
+    #[serde(skip)]
     pub head: Option<String>,
     /// Film that must be left, µm.
     pub least_um: f64,
@@ -43,7 +50,7 @@ pub struct FilmLeft {
     /// Expected share of the area with less left than `least_um`, 0..1; none
     /// where all places are alike.
     pub share_below: Option<f64>,
-    /// Its 95 % interval; none with fewer than 5 lots and 5 panels.
+    /// Its 95 % interval; none with fewer than 5 panels.
     pub share_ci: Option<Interval>,
     /// Places measured with less left than `least_um`.
     pub places_below: usize,
@@ -153,8 +160,8 @@ fn one(records: &Records, places: &[Place], over: &BTreeSet<usize>, least_um: f6
     }
     let limit = least_um - origin;
     let score = all.score(limit);
-    let lots = by_lot(records, &by_panel).filter(|lots| lots.len() >= LEAST);
-    let clusters = lots.unwrap_or_else(|| by_panel.values().copied().collect());
+    let panels: Vec<Sums> = by_panel.values().copied().collect();
+    let lots = by_lot(records, &by_panel).filter(|lots| lots.len() >= LEAST_LOTS);
     let inspected = by_panel.keys().filter(|&&p| records.panels[p].inspected);
     FilmLeft {
         machine: None,
@@ -166,7 +173,18 @@ fn one(records: &Records, places: &[Place], over: &BTreeSet<usize>, least_um: f6
         removed_um,
         left_sd_um: all.sd(),
         share_below: score.map(share),
-        share_ci: score.and_then(|score| interval(&all, &clusters, limit, score)),
+        share_ci: score.and_then(|score| {
+            let own = (panels.len() >= LEAST_PANELS).then_some(&panels)?;
+            let mut reach = reach(&all, own, limit)?;
+            if let Some(lots) = &lots {
+                reach = reach.max(self::reach(&all, lots, limit)?);
+            }
+            Some(Interval {
+                low: share(score - reach),
+                high: share(score + reach),
+                level: LEVEL,
+            })
+        }),
         places_below: places
             .iter()
             .filter(|p| p.film_um - p.removed_um < least_um)
@@ -190,25 +208,18 @@ fn by_lot(records: &Records, by_panel: &BTreeMap<usize, Sums>) -> Option<Vec<Sum
     Some(lots.into_values().collect())
 }
 
-fn interval(all: &Sums, clusters: &[Sums], limit: f64, score: f64) -> Option<Interval> {
-    let count = clusters.len();
-    if count < LEAST {
-        return None;
-    }
+/// Half the interval on the scale of the Normal score, from clusters left out
+/// one at a time.
+fn reach(all: &Sums, clusters: &[Sums], limit: f64) -> Option<f64> {
     let left_out: Option<Vec<f64>> = clusters
         .iter()
         .map(|own| all.without(own).score(limit))
         .collect();
     let left_out = left_out?;
-    let k = count as f64;
+    let k = left_out.len() as f64;
     let mean = left_out.iter().sum::<f64>() / k;
     let squares: f64 = left_out.iter().map(|s| (s - mean).powi(2)).sum();
-    let reach = student_t::two_sided_quantile(LEVEL, k - 1.0) * ((k - 1.0) / k * squares).sqrt();
-    Some(Interval {
-        low: share(score - reach),
-        high: share(score + reach),
-        level: LEVEL,
-    })
+    Some(student_t::two_sided_quantile(LEVEL, k - 1.0) * ((k - 1.0) / k * squares).sqrt())
 }
 
 #[cfg(test)]

@@ -27,7 +27,7 @@ pub(super) fn page(context: &Context<'_>) -> Result<Option<Page>, ChartError> {
         .surface
         .iter()
         .enumerate()
-        .filter(|(_, s)| s.panels > 0)
+        .filter(|(_, s)| s.panels > 0 || !s.notes.is_empty())
         .collect();
     if surfaces.is_empty() && context.findings.causes.film_left.is_empty() {
         return Ok(None);
@@ -99,7 +99,11 @@ fn one(context: &Context<'_>, index: usize, surface: &Surface) -> Result<Vec<Blo
     let verdict = words::verdict(surface, numbers);
     let mut blocks = vec![
         Block::Heading(cell.clone()),
-        Block::Paragraph(format!("{verdict} {}", words::measured(surface, numbers))),
+        Block::Paragraph(if surface.panels > 0 {
+            format!("{verdict} {}", words::measured(surface, numbers))
+        } else {
+            verdict.clone()
+        }),
     ];
     if surface.slope_x.machine.is_some() || surface.slope_y.machine.is_some() {
         let name = (index + 1).to_string();

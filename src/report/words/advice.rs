@@ -108,6 +108,7 @@ pub fn touch(check: &NextCheck) -> Option<Touch> {
         | NextCheck::CheckPath
         | NextCheck::CheckStepOver
         | NextCheck::CheckHeadTilt { .. }
+        | NextCheck::CheckDiagonalTilt { .. }
         | NextCheck::CheckStandOff
         | NextCheck::CheckCorner => Some(Touch::Cell),
         NextCheck::CheckAbrasive { .. } => Some(Touch::Abrasive),
@@ -123,6 +124,7 @@ pub fn touch(check: &NextCheck) -> Option<Touch> {
         | NextCheck::MoreLots { .. }
         | NextCheck::SecondInspector { .. }
         | NextCheck::CheckFlatness
+        | NextCheck::CheckFlatnessToo
         | NextCheck::CheckLots { .. }
         | NextCheck::CheckSupplier { .. }
         | NextCheck::CheckUpstream

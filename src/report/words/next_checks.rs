@@ -61,6 +61,19 @@ pub fn next_check(check: &NextCheck, numbers: &NumberStyle) -> Option<String> {
                 side_name(side)
             ))
         ),
+        NextCheck::CheckDiagonalTilt {
+            takes_more: (x, y),
+        } => format!(
+            "Check the head's tilt about both axes: it takes more at the corner of {} and {} of the panel \
+             as it lies in the machine, less at the corner across.",
+            side_name(*x),
+            side_name(*y)
+        ),
+        NextCheck::CheckFlatnessToo => {
+            "Check flatness, thickness and support of the panels too: the head's tilt put right evens the \
+             mean out, not the single panels."
+                .into()
+        }
         NextCheck::CheckFlatness => {
             "Check flatness, thickness and support of the panels; tilting the head would only move it.".into()
         }

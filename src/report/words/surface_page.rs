@@ -44,9 +44,11 @@ pub fn lead(surfaces: &[Surface]) -> String {
     };
     let (machine, part) = (of(SurfaceCause::Machine), of(SurfaceCause::Part));
     match (machine, part) {
+        (0, 0) if of(SurfaceCause::Undecided) > 0 && surfaces.iter().all(nothing_shows) => {
+            "These readings cannot show whether removal is even.".to_owned()
+        }
         (0, 0) if of(SurfaceCause::Undecided) > 0 => {
-            "Removal is not the same all over the panel, and the records cannot tell whose that is; or they \
-             cannot show that it is even."
+            "Removal is not the same all over the panel, and the records cannot tell whose that is."
                 .to_owned()
         }
         (0, 0) => "Removal is even enough on every machine measured.".to_owned(),
@@ -64,6 +66,11 @@ pub fn lead(surfaces: &[Surface]) -> String {
             cells(part)
         ),
     }
+}
+
+/// Whether neither a side nor a sign of the part is off zero.
+fn nothing_shows(surface: &Surface) -> bool {
+    surface.lean.sides().is_empty() && surface.signs.is_empty()
 }
 
 /// What a surface says, with its caution.

@@ -72,7 +72,8 @@ pub fn reason(reason: &Reason, numbers: &NumberStyle) -> String {
         | Reason::BothEnds { .. }
         | Reason::SideHolds { .. }
         | Reason::OneEndOfAnEdge { .. }
-        | Reason::OneCorner { .. } => sides(reason, n),
+        | Reason::OneCorner { .. }
+        | Reason::OtherKindAcross { .. } => sides(reason, n),
         Reason::RateHigher { .. }
         | Reason::MovedWith { .. }
         | Reason::DiffersFromNeighbours { .. }
@@ -207,6 +208,7 @@ fn capital(text: &str) -> String {
 mod tests {
     use super::*;
     use crate::causes::LotsLack;
+    use crate::site::DefectClass;
 
     fn say(r: &Reason) -> String {
         reason(r, &NumberStyle::default())
@@ -271,6 +273,19 @@ mod tests {
             "{rest}"
         );
         assert!(open(8, LotsLack::Uneven).contains("at rates that differ from lot to lot"));
+    }
+
+    #[test]
+    fn a_tilt_across_the_diagonal_names_the_other_kind() {
+        assert_eq!(
+            say(&Reason::OtherKindAcross {
+                defect: "orange peel".into(),
+                class: DefectClass::Under,
+                panels: 30,
+            }),
+            "At the corner across orange peel leads on 30 panels, where too little is removed: together \
+             that is a tilt across the diagonal, not a corner that lies high."
+        );
     }
 
     #[test]

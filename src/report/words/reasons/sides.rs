@@ -1,8 +1,10 @@
 //! Sides, ends and corners of the panel.
 
+use super::super::counting::counted;
 use super::{axis_name, frame, odds, p, side_name};
 use crate::causes::{Frame, Reason};
 use crate::charts::NumberStyle;
+use crate::site::DefectClass;
 
 pub(super) fn sides(reason: &Reason, n: &NumberStyle) -> String {
     match reason {
@@ -94,6 +96,25 @@ pub(super) fn sides(reason: &Reason, n: &NumberStyle) -> String {
             frame(*held_in),
             n.count(*against),
             p(*p_adjusted, n)
+        ),
+        Reason::OtherKindAcross {
+            defect,
+            class,
+            panels,
+        } => format!(
+            "At the corner across {defect} leads on {}, where too {} is removed: together that is a tilt \
+             across the diagonal, not a corner that lies {}.",
+            counted(*panels, "panel", "panels", n),
+            if *class == DefectClass::Over {
+                "much"
+            } else {
+                "little"
+            },
+            if *class == DefectClass::Over {
+                "low"
+            } else {
+                "high"
+            }
         ),
         _ => String::new(),
     }
