@@ -57,7 +57,9 @@ pub(super) fn diagnose(
         panels: model.used.len(),
         coefficients: fit.p,
         panel_sd: (fit.scale * fit.variance.iter().sum::<f64>() / fit.variance.len() as f64).sqrt(),
-        lot_sd: lots.map(|_| fit.lot_variance().sqrt()),
+        lot_sd: shared_sd(model, Unit::Lot),
+        day_sd: shared_sd(model, Unit::Day),
+        run_sd: shared_sd(model, Unit::Run),
         r_squared: r_squared(model),
         condition: model.design.condition,
         lack_of_fit: lack_of_fit(observed, model),
@@ -71,22 +73,17 @@ pub(super) fn diagnose(
 /// variance of the linear predictor over itself plus lots and panels.
 fn r_squared(model: &Model) -> f64 {
     let fit = &model.fit;
-    let eta: Vec<f64> = fit
-        .fitted
-        .iter()
-        .enumerate()
-        .map(|(i, m)| {
-            let lot = model.groupings.iter().find(|g| g.unit == Unit::Lot);
-            let effect = lot
-                .and_then(|g| fit.lot_effects.get(g.of[i]))
-                .copied()
-                .unwrap_or(0.0);
-            m.ln() - effect
-        })
-        .collect();
+    let own = fit.fitted.iter().zip(&fit.effects);
+    let eta: Vec<f64> = own.map(|(m, effect)| m.ln() - effect).collect();
     let fixed = super::setting::standard_deviation(&eta).powi(2);
     let noise = fit.scale * fit.variance.iter().sum::<f64>() / fit.variance.len() as f64;
-    fixed / (fixed + noise + fit.lot_variance())
+    fixed / (fixed + noise + fit.shared_variance())
+}
+
+/// SD of the effects of that unit's groups, on the log scale.
+fn shared_sd(model: &Model, unit: Unit) -> Option<f64> {
+    let at = model.shared.iter().position(|u| *u == unit)?;
+    Some((model.fit.scale * model.fit.ratios[at]).sqrt())
 }
 
 fn lag_one(residuals: &[Residual]) -> Option<f64> {

@@ -1,11 +1,14 @@
 //! Intervals that count how often a factor was really set.
 //!
-//! Three ways to judge a contrast of coefficients, of which the widest counts:
-//! the model's own, and cluster-robust ones by stretches of one setting and, where
-//! the contrast moves mainly between them, by days and lots. The robust ones
+//! Two ways to judge a contrast of coefficients, of which the wider counts: the
+//! mixed model's own, with Satterthwaite's degrees of freedom from how well its
+//! variances are known; and cluster-robust ones by stretches of one setting and,
+//! where the contrast moves mainly between them, by days and lots. The robust ones
 //! use the bias-reduced sandwich and degrees of freedom of Bell & McCaffrey
 //! (2002), Survey Methodology 28, 169, in the form of Pustejovsky & Tipton
-//! (2018), J. Bus. Econ. Stat. 36, 672, on the whitened rows of the mixed model.
+//! (2018), J. Bus. Econ. Stat. 36, 672, on the whitened rows of the mixed model:
+//! whitened by less than what panels share, clusters that cross lots would not be
+//! independent. Counts add what few panels hit take from both.
 //! A factor set on four days thus gets an interval of four days, not of four
 //! hundred panels.
 
@@ -101,15 +104,22 @@ impl<'a> Inference<'a> {
             .map(|a| (0..fit.p).map(|b| fit.unscaled[(a, b)] * c[b]).sum())
             .collect();
         let total = quadratic(&fit.unscaled, c);
-        let free = (self.rows - fit.p) as f64;
-        let mut widest = spread(Unit::Panel, (fit.scale * total).sqrt(), free, self.level);
+        let free = fit
+            .known
+            .as_ref()
+            .map_or((self.rows - fit.p) as f64, |k| k.dof(&fit.unscaled, c));
+        let spread = |unit, std_error: f64, dof: f64| {
+            let (wider, most) = self.few_hits();
+            spread(unit, std_error * wider, dof.min(most), self.level)
+        };
+        let mut widest = spread(Unit::Mixed, (fit.scale * total).sqrt(), free);
         let mut p_value = widest.map(|w| two_sided(estimate, w.std_error, w.dof));
         for group in &self.prepared {
             if !always.contains(&group.unit) && between(group, &k, total) < MAINLY_BETWEEN {
                 continue;
             }
-            let robust = sandwich(fit, group, &k, total)
-                .and_then(|(se, dof)| spread(group.unit, se, dof, self.level));
+            let robust =
+                sandwich(fit, group, &k, total).and_then(|(se, dof)| spread(group.unit, se, dof));
             match (robust, widest) {
                 (Some(robust), Some(model)) => {
                     let p = two_sided(estimate, robust.std_error, robust.dof);
@@ -140,8 +150,22 @@ impl<'a> Inference<'a> {
                 level: self.level,
             }),
             p_value,
-            unit: widest.map_or(Unit::Panel, |w| w.unit),
+            unit: widest.map_or(Unit::Mixed, |w| w.unit),
         }
+    }
+
+    /// Factor on standard errors and most degrees of freedom: the coefficients
+    /// of counts rest on the panels hit, and both kinds of standard error are
+    /// too small where these are few, by about the share used up.
+    fn few_hits(&self) -> (f64, f64) {
+        let Some(hit) = self.fit.hit else {
+            return (1.0, f64::INFINITY);
+        };
+        let free = hit as f64 - self.fit.p as f64;
+        if free < 1.0 {
+            return (f64::INFINITY, 0.0);
+        }
+        ((hit as f64 / free).sqrt(), free)
     }
 
     /// The change of every coefficient when a cluster of the grouping of that

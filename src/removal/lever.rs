@@ -152,9 +152,9 @@ impl<'a> Bench<'a> {
         let mean = model.mean(judge, setting);
         let fit = &model.fit;
         let panels = fit.scale * (1.0 - fit.mix).max(0.0);
-        let spread = (fit.lot_variance() + panels).sqrt().max(0.01);
+        let spread = (fit.shared_variance() + panels).sqrt().max(0.01);
         // The mean of all lots lies above their median.
-        let shift = fit.lot_variance() / 2.0;
+        let shift = fit.shared_variance() / 2.0;
         let chance = |mean: f64| {
             let z = (limit.ln() - (mean.ln() - shift)) / spread;
             let tails = normal::tails(z);
@@ -178,11 +178,13 @@ impl<'a> Bench<'a> {
         let (model, judge) = self.risk(class)?;
         let rate = model.mean(judge, setting);
         let fit = &model.fit;
-        // Panels and lots mix the counts: P(0) of the negative binomial.
-        let extra = fit.mix + fit.lot_variance().exp_m1();
         let area = self.area_m2;
         let chance = |rate: f64| {
             let mean = rate * area;
+            // Panels, lots and days mix the counts: P(0) of the negative
+            // binomial of the same variance.
+            let own = fit.scale * fit.mix + (fit.scale - 1.0) / mean;
+            let extra = own + fit.shared_variance().exp_m1();
             if extra > 1e-9 {
                 1.0 - (-(extra * mean).ln_1p() / extra).exp()
             } else {

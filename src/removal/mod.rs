@@ -9,6 +9,8 @@
 
 mod advice;
 mod coding;
+mod components;
+mod crossed;
 mod depth;
 mod design;
 mod diagnostics;

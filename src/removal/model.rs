@@ -33,6 +33,8 @@ pub(super) struct Model {
     /// Rows of the observations used, as indices into the observations.
     pub(super) used: Vec<usize>,
     pub(super) groupings: Vec<Grouping>,
+    /// Units of the fit's `ratios`.
+    pub(super) shared: Vec<Unit>,
     /// The design's rows, flat.
     pub(super) x: Vec<f64>,
     pub(super) level: f64,
@@ -71,7 +73,7 @@ impl Model {
         let groupings = groupings(records, &panels, &kept, factors);
         let pick = |values: &[f64]| -> Vec<f64> { used.iter().map(|&i| values[i]).collect() };
         let x: Vec<f64> = kept.iter().flat_map(|s| design.encode(s)).collect();
-        let lots = groupings.iter().find(|g| g.unit == Unit::Lot);
+        let shared = shared(&groupings, used.len());
         let y = pick(&observed.response);
         let offset = pick(&observed.offset);
         let readings = if observed.readings.is_empty() {
@@ -89,11 +91,7 @@ impl Model {
             } else {
                 Noise::Readings(&readings)
             },
-            lot: lots.map_or(&[], |g| &g.of),
-            // A lot with one panel each is the panel's own scatter.
-            lots: lots
-                .filter(|g| g.count < panels.len())
-                .map_or(0, |g| g.count),
+            shared: &shared.iter().collect::<Vec<_>>(),
         }
         .fit();
         let Some(fit) = fit else {
@@ -114,6 +112,7 @@ impl Model {
             fit,
             panels: observed.panels.clone(),
             used,
+            shared: shared.iter().map(|g| g.unit).collect(),
             groupings,
             x,
             level,
@@ -128,8 +127,8 @@ impl Model {
     /// Judges the mean at a setting on the log scale, the mean lot's.
     pub(super) fn mean(&self, judge: &Inference<'_>, setting: &Setting) -> Estimate {
         let judged = judge.judge(&self.design.encode(setting), &[Unit::Run]);
-        // Lots vary by a factor; their mean lies above their median.
-        let shift = self.fit.lot_variance() / 2.0;
+        // Lots and days vary by a factor; their mean lies above their median.
+        let shift = self.fit.shared_variance() / 2.0;
         exponentiate(&judged, shift)
     }
 
@@ -247,6 +246,49 @@ impl Model {
         }
         aliases
     }
+}
+
+/// Most groups beside those of the grouping with most: they cost a dense matrix.
+const MOST_GROUPS: usize = 240;
+/// Days beyond this are gathered into blocks of days.
+const MOST_DAYS: usize = 120;
+
+/// Groupings whose panels share an effect: lots, days, stretches of one setting
+/// of more than single panels, each partition once.
+fn shared(groupings: &[Grouping], panels: usize) -> Vec<Grouping> {
+    let mut kept: Vec<Grouping> = Vec::new();
+    for unit in [Unit::Lot, Unit::Day, Unit::Run] {
+        let Some(found) = groupings.iter().find(|g| g.unit == unit) else {
+            continue;
+        };
+        let mut grouping = found.clone();
+        if unit == Unit::Day && grouping.count > MOST_DAYS {
+            let blocks = grouping.count.div_ceil(MOST_DAYS);
+            for day in &mut grouping.of {
+                *day /= blocks;
+            }
+            grouping.count = grouping.count.div_ceil(blocks);
+        }
+        let known = kept.iter().any(|k| same(k, &grouping));
+        if grouping.count >= 2 && 3 * grouping.count <= 2 * panels && !known {
+            kept.push(grouping);
+        }
+    }
+    let dense = |kept: &[Grouping]| {
+        let counts = || kept.iter().map(|g| g.count);
+        counts().sum::<usize>() - counts().max().unwrap_or(0)
+    };
+    while dense(&kept) > MOST_GROUPS {
+        kept.pop();
+    }
+    kept
+}
+
+/// Whether two groupings part the panels alike.
+fn same(a: &Grouping, b: &Grouping) -> bool {
+    let pairs: std::collections::BTreeSet<(usize, usize)> =
+        a.of.iter().copied().zip(b.of.iter().copied()).collect();
+    a.count == b.count && pairs.len() == a.count
 }
 
 /// What counts as one setting of a factor in any case.

@@ -1,9 +1,9 @@
-//! Log-linear quasi-likelihood with one random effect.
+//! Log-linear quasi-likelihood with random effects of groupings that may cross.
 //!
-//! E(yᵢ | lot) = exp(offsetᵢ + xᵢ'β + u_lot), with variance on the log scale
-//! φ·vᵢ for a panel and φ·λ for a lot. Readings: vᵢ = (1 − r) + r·aᵢ with
+//! E(yᵢ | u) = exp(offsetᵢ + xᵢ'β + Σ uₖ), with variance on the log scale φ·vᵢ
+//! for a panel and φ·λₖ for a group (lot, day, stretch of one setting). Readings: vᵢ = (1 − r) + r·aᵢ with
 //! aᵢ ∝ 1/(nᵢμᵢ²), so the number of readings weighs as far as the data say it
-//! does. Counts: vᵢ = 1/μᵢ + κ, the negative binomial's variance times φ.
+//! does. Counts: vᵢ = 1/μᵢ + κ, the negative binomial's variance times φ ≥ 1.
 //! Nothing takes the logarithm of an observation, so zero and negative panel
 //! means are data like any other.
 //!
@@ -15,8 +15,11 @@
 //! where all or no panels of a level are hit; the intercept is then moved so
 //! that fitted and observed totals agree (Puhr et al. 2017, Stat. Med. 36, 2302).
 
-use faer::linalg::solvers::{DenseSolveCore, Solve};
-use faer::{Mat, Side};
+use faer::Mat;
+
+use super::components::{self, Known, lowest};
+use super::crossed::{Sums, Whitener};
+use super::inference::Grouping;
 
 /// What is observed.
 #[derive(Debug, Clone, Copy)]
@@ -35,10 +38,8 @@ pub(super) struct Problem<'a> {
     pub(super) y: &'a [f64],
     pub(super) offset: &'a [f64],
     pub(super) noise: Noise<'a>,
-    /// The lot of each row, 0..lots.
-    pub(super) lot: &'a [usize],
-    /// Number of lots; 0 or 1 fits no lot effect.
-    pub(super) lots: usize,
+    /// Groupings whose groups share an effect.
+    pub(super) shared: &'a [&'a Grouping],
 }
 
 /// A fitted model.
@@ -53,15 +54,16 @@ pub(super) struct Fit {
     pub(super) scale: f64,
     /// −2 ln likelihood of the working response, up to a constant.
     pub(super) deviance: f64,
-    /// λ: lot variance over φ.
-    pub(super) lot_ratio: f64,
-    /// The lot of each row.
-    pub(super) lot: Vec<usize>,
+    /// λ of every grouping: the variance of its effects over φ.
+    pub(super) ratios: Vec<f64>,
+    /// How well φ and the λ are known; none where their likelihood is not to be
+    /// followed.
+    pub(super) known: Option<Known>,
     /// κ for counts, r for readings.
     pub(super) mix: f64,
-    /// Lot effects on the log scale.
-    pub(super) lot_effects: Vec<f64>,
-    /// μ, lot effects included.
+    /// Sum of every row's effects of its groups, on the log scale.
+    pub(super) effects: Vec<f64>,
+    /// μ, effects included.
     pub(super) fitted: Vec<f64>,
     /// vᵢ.
     pub(super) variance: Vec<f64>,
@@ -69,169 +71,23 @@ pub(super) struct Fit {
     pub(super) white_x: Vec<f64>,
     /// V^(−1/2)(z − Xβ).
     pub(super) white_residual: Vec<f64>,
+    /// Panels hit, of counts: what their coefficients rest on.
+    pub(super) hit: Option<usize>,
+    /// Multiplies columns by V^(−1/2).
+    whitener: Whitener,
 }
 
 const ITERATIONS: usize = 100;
-/// Variances are searched for in the first iterations and held from then on,
+/// Variances are searched for until they move less than this (on the log scale,
+/// shares as they are), at most in the first iterations, and held from then on,
 /// so that the rest converges.
+const VARIANCES_SETTLED: f64 = 0.02;
 const VARIANCE_ITERATIONS: usize = 8;
 const CONVERGED: f64 = 1e-9;
 /// Longest move of a linear predictor in one iteration.
 const LONGEST_STEP: f64 = 2.0;
 /// Largest κ searched.
 const MOST_EXTRA: f64 = 20.0;
-/// Largest share of a lot in the variance that is searched.
-const MOST_LOT: f64 = 0.98;
-
-/// Sums over rows for a given variance; a lot ratio costs only sums over lots.
-struct Sums {
-    n: usize,
-    p: usize,
-    xx: Mat<f64>,
-    xz: Vec<f64>,
-    zz: f64,
-    log_v: f64,
-    /// Σ 1/v per lot, Σ x/v, Σ z/v.
-    lot_weight: Vec<f64>,
-    lot_x: Vec<f64>,
-    lot_z: Vec<f64>,
-}
-
-/// Generalised least squares for given variances.
-struct Least {
-    beta: Vec<f64>,
-    unscaled: Mat<f64>,
-    rss: f64,
-    /// −2 log restricted likelihood, profiled over φ.
-    deviance: f64,
-    /// −2 log likelihood, profiled over φ.
-    full_deviance: f64,
-}
-
-impl Sums {
-    fn new(problem: &Problem<'_>, z: &[f64], v: &[f64]) -> Self {
-        let (n, p) = (z.len(), problem.p);
-        let lots = if problem.lots > 1 { problem.lots } else { 0 };
-        let mut sums = Sums {
-            n,
-            p,
-            xx: Mat::zeros(p, p),
-            xz: vec![0.0; p],
-            zz: 0.0,
-            log_v: 0.0,
-            lot_weight: vec![0.0; lots],
-            lot_x: vec![0.0; lots * p],
-            lot_z: vec![0.0; lots],
-        };
-        for i in 0..n {
-            let row = &problem.x[i * p..(i + 1) * p];
-            let w = 1.0 / v[i];
-            for a in 0..p {
-                let scaled = row[a] * w;
-                sums.xz[a] += scaled * z[i];
-                for b in 0..=a {
-                    sums.xx[(a, b)] += scaled * row[b];
-                }
-            }
-            sums.zz += w * z[i] * z[i];
-            sums.log_v += v[i].ln();
-            if lots > 0 {
-                let g = problem.lot[i];
-                sums.lot_weight[g] += w;
-                sums.lot_z[g] += w * z[i];
-                for a in 0..p {
-                    sums.lot_x[g * p + a] += w * row[a];
-                }
-            }
-        }
-        sums
-    }
-
-    fn solve(&self, lot_ratio: f64) -> Option<Least> {
-        let p = self.p;
-        let mut xx = self.xx.clone();
-        let mut xz = self.xz.clone();
-        let mut zz = self.zz;
-        let mut log_v = self.log_v;
-        if lot_ratio > 0.0 {
-            for (g, &weight) in self.lot_weight.iter().enumerate() {
-                let shrink = lot_ratio / (1.0 + lot_ratio * weight);
-                let row = &self.lot_x[g * p..(g + 1) * p];
-                for a in 0..p {
-                    xz[a] -= shrink * row[a] * self.lot_z[g];
-                    for b in 0..=a {
-                        xx[(a, b)] -= shrink * row[a] * row[b];
-                    }
-                }
-                zz -= shrink * self.lot_z[g] * self.lot_z[g];
-                log_v += (lot_ratio * weight).ln_1p();
-            }
-        }
-        let factor = xx.llt(Side::Lower).ok()?;
-        let right = Mat::from_fn(p, 1, |i, _| xz[i]);
-        let solution = factor.solve(&right);
-        let beta: Vec<f64> = (0..p).map(|i| solution[(i, 0)]).collect();
-        let explained: f64 = beta.iter().zip(&xz).map(|(b, z)| b * z).sum();
-        let rss = (zz - explained).max(1e-12 * self.zz.max(f64::MIN_POSITIVE));
-        let lower = factor.L();
-        let log_xx: f64 = (0..p).map(|i| 2.0 * lower[(i, i)].ln()).sum();
-        let free = self.n.saturating_sub(p).max(1) as f64;
-        let deviance = log_v + log_xx + free * (rss / free).ln();
-        let least = Least {
-            beta,
-            unscaled: factor.inverse(),
-            rss,
-            deviance,
-            full_deviance: log_v + self.n as f64 * (rss / self.n as f64).ln(),
-        };
-        (deviance.is_finite() && least.beta.iter().all(|b| b.is_finite())).then_some(least)
-    }
-
-    /// The lot ratio of least restricted deviance, for variances of mean 1/`typical`.
-    fn best_lot_ratio(&self, typical: f64) -> f64 {
-        if self.lot_weight.is_empty() {
-            return 0.0;
-        }
-        let ratio = |share: f64| share / (1.0 - share) * typical;
-        let deviance = |share: f64| {
-            self.solve(ratio(share))
-                .map_or(f64::INFINITY, |l| l.deviance)
-        };
-        ratio(lowest(deviance, MOST_LOT, 10, 24))
-    }
-}
-
-/// Where a function on [0, `high`] is lowest: the best of `grid` + 1 even steps,
-/// refined by golden section between its neighbours. An end is returned exactly.
-fn lowest(f: impl Fn(f64) -> f64, high: f64, grid: usize, refine: usize) -> f64 {
-    let at = |i: usize| high * i as f64 / grid as f64;
-    let values: Vec<f64> = (0..=grid).map(|i| f(at(i))).collect();
-    let best = (0..=grid).fold(0, |best, i| if values[i] < values[best] { i } else { best });
-    let mut low = at(best.saturating_sub(1));
-    let mut top = at((best + 1).min(grid));
-    let golden = (5.0_f64.sqrt() - 1.0) / 2.0;
-    let (mut a, mut b) = (top - golden * (top - low), low + golden * (top - low));
-    let (mut fa, mut fb) = (f(a), f(b));
-    for _ in 0..refine {
-        if fa <= fb {
-            top = b;
-            (b, fb) = (a, fa);
-            a = top - golden * (top - low);
-            fa = f(a);
-        } else {
-            low = a;
-            (a, fa) = (b, fb);
-            b = low + golden * (top - low);
-            fb = f(b);
-        }
-    }
-    let inner = if fa <= fb { (a, fa) } else { (b, fb) };
-    if values[best] <= inner.1 {
-        at(best)
-    } else {
-        inner.0
-    }
-}
 
 impl Problem<'_> {
     fn rows(&self) -> usize {
@@ -266,15 +122,19 @@ impl Problem<'_> {
         }
     }
 
-    /// Share of the readings' noise of least restricted deviance at a given lot
-    /// ratio.
-    fn best_mix(&self, z: &[f64], own: &[f64], lot_ratio: f64) -> f64 {
+    fn sums(&self, z: &[f64], v: &[f64]) -> Sums<'_> {
+        Sums::new(self.x, self.p, self.shared, z, v)
+    }
+
+    /// Share of the readings' noise of least restricted deviance at given
+    /// ratios of the groupings.
+    fn best_mix(&self, z: &[f64], own: &[f64], ratios: &[f64]) -> f64 {
         let deviance = |share: f64| {
-            Sums::new(self, z, &self.variances(own, share))
-                .solve(lot_ratio)
+            self.sums(z, &self.variances(own, share))
+                .solve(ratios)
                 .map_or(f64::INFINITY, |l| l.deviance)
         };
-        lowest(deviance, 1.0, 5, 8)
+        lowest(deviance, 0.0, 1.0, 5, 8)
     }
 
     /// κ of the counts by moments: Σ(y − μ)²/(μ + κμ²) = n − p (Breslow 1984,
@@ -328,8 +188,11 @@ impl Problem<'_> {
             return None;
         }
         let mut eta = self.start();
-        let (mut mix, mut lot_ratio, mut scale) = (0.0, 0.0, 1.0);
+        let (mut mix, mut scale) = (0.0, 1.0);
+        let mut ratios = vec![0.0; self.shared.len()];
+        let mut found: Option<(Vec<f64>, f64)> = None;
         let mut previous: Option<Mat<f64>> = None;
+        let mut held = false;
         for iteration in 0..ITERATIONS {
             let mu: Vec<f64> = eta.iter().map(|e| e.exp()).collect();
             let own = self.own_noise(&mu);
@@ -344,21 +207,35 @@ impl Problem<'_> {
                     z[i] += f64::max(scale, 1.0) * quadratic(unscaled, row) / 2.0;
                 }
             }
-            if iteration < VARIANCE_ITERATIONS {
-                mix = match self.noise {
+            if !held {
+                let mut moved: f64 = if iteration == 0 { 1.0 } else { 0.0 };
+                let new_mix = match self.noise {
                     Noise::Counts => self.extra_variance(&mu),
-                    Noise::Readings(_) => self.best_mix(&z, &own, lot_ratio),
+                    Noise::Readings(_) => self.best_mix(&z, &own, &ratios),
                 };
+                moved = moved.max((new_mix - mix).abs());
+                mix = new_mix;
                 v = self.variances(&own, mix);
-                let typical = n as f64 / v.iter().map(|v| 1.0 / v).sum::<f64>();
-                lot_ratio = Sums::new(self, &z, &v).best_lot_ratio(typical);
+                if !self.shared.is_empty() {
+                    let typical = n as f64 / v.iter().map(|v| 1.0 / v).sum::<f64>();
+                    let last = found.as_ref().map(|(logs, _)| logs.as_slice());
+                    let sums = self.sums(&z, &v);
+                    let logs = components::search(&sums, ratios.len(), typical, last);
+                    ratios = components::ratios(&logs, typical);
+                    if let Some((last, _)) = &found {
+                        let steps = logs.iter().zip(last).map(|(a, b)| (a - b).abs());
+                        moved = moved.max(steps.fold(0.0, f64::max));
+                    }
+                    found = Some((logs, typical));
+                }
+                held = moved < VARIANCES_SETTLED || iteration + 1 >= VARIANCE_ITERATIONS;
             }
-            let sums = Sums::new(self, &z, &v);
-            let least = sums.solve(lot_ratio)?;
+            let sums = self.sums(&z, &v);
+            let least = sums.solve(&ratios)?;
             scale = least.rss / (n - p) as f64;
-            let effects = lot_effects(&sums, &least.beta, lot_ratio);
+            let effects = self.effects(&sums.effects(&least.beta, &ratios)?);
             let mut next: Vec<f64> = (0..n)
-                .map(|i| self.offset[i] + self.linear(&least.beta, i) + self.effect(&effects, i))
+                .map(|i| self.offset[i] + self.linear(&least.beta, i) + effects[i])
                 .collect();
             let step = eta
                 .iter()
@@ -374,41 +251,47 @@ impl Problem<'_> {
                 }
             }
             previous = Some(match self.noise {
-                Noise::Counts => sums.solve(0.0)?.unscaled,
+                Noise::Counts => sums.solve(&vec![0.0; ratios.len()])?.unscaled,
                 Noise::Readings(_) => least.unscaled.clone(),
             });
             eta = next;
-            if step < CONVERGED && iteration >= VARIANCE_ITERATIONS {
-                return Some(self.package(least, &z, v, effects, &eta, (mix, lot_ratio, scale)));
+            if step < CONVERGED && held {
+                if let Noise::Counts = self.noise {
+                    // No count scatters less than chance makes it.
+                    scale = scale.max(1.0);
+                }
+                let (logs, typical) = found.unwrap_or_default();
+                let known = Known::at(&sums, &logs, typical, scale, (n - p) as f64);
+                let whitener = sums.whitener(&ratios, &v)?;
+                let residual: Vec<f64> =
+                    (0..n).map(|i| z[i] - self.linear(&least.beta, i)).collect();
+                let (beta, fitted) = self.levelled(least.beta, &eta);
+                return Some(Fit {
+                    p,
+                    beta,
+                    fitted,
+                    ratios,
+                    variance: v,
+                    unscaled: least.unscaled,
+                    scale,
+                    deviance: least.full_deviance,
+                    known,
+                    mix,
+                    effects,
+                    white_x: whitener.apply(self.x, p),
+                    white_residual: whitener.apply(&residual, 1),
+                    hit: matches!(self.noise, Noise::Counts)
+                        .then(|| self.y.iter().filter(|y| **y > 0.0).count()),
+                    whitener,
+                });
             }
         }
         None
     }
 
-    fn effect(&self, effects: &[f64], i: usize) -> f64 {
-        if effects.is_empty() {
-            0.0
-        } else {
-            effects[self.lot[i]]
-        }
-    }
-
-    fn package(
-        &self,
-        least: Least,
-        z: &[f64],
-        v: Vec<f64>,
-        effects: Vec<f64>,
-        eta: &[f64],
-        (mix, lot_ratio, scale): (f64, f64, f64),
-    ) -> Fit {
-        let (n, p) = (self.rows(), self.p);
-        let residual: Vec<f64> = (0..n).map(|i| z[i] - self.linear(&least.beta, i)).collect();
-        let mut white_x: Vec<f64> = (0..n * p).map(|k| self.x[k] / v[k / p].sqrt()).collect();
-        let mut white_residual: Vec<f64> = (0..n).map(|i| residual[i] / v[i].sqrt()).collect();
-        whiten_lots(&mut white_x, p, &v, self.lot, lot_ratio);
-        whiten_lots(&mut white_residual, 1, &v, self.lot, lot_ratio);
-        let mut beta = least.beta;
+    /// Coefficients and means; those of counts are moved so that fitted and
+    /// observed totals agree.
+    fn levelled(&self, mut beta: Vec<f64>, eta: &[f64]) -> (Vec<f64>, Vec<f64>) {
         let mut fitted: Vec<f64> = eta.iter().map(|e| e.exp()).collect();
         if let Noise::Counts = self.noise {
             let ratio = self.y.iter().sum::<f64>() / fitted.iter().sum::<f64>();
@@ -417,57 +300,18 @@ impl Problem<'_> {
                 *m *= ratio;
             }
         }
-        Fit {
-            p,
-            beta,
-            unscaled: least.unscaled,
-            scale,
-            deviance: least.full_deviance,
-            lot_ratio,
-            lot: self.lot.to_vec(),
-            mix,
-            lot_effects: effects,
-            fitted,
-            variance: v,
-            white_x,
-            white_residual,
-        }
+        (beta, fitted)
     }
-}
 
-/// Takes rows of D^(−1/2) X, `width` wide, to (D + λ11')^(−1/2) X within lots:
-/// every row gives up a share of its lot's sum.
-fn whiten_lots(white: &mut [f64], width: usize, v: &[f64], lot: &[usize], lot_ratio: f64) {
-    if lot_ratio <= 0.0 {
-        return;
+    /// Every row's effects of its groups, summed.
+    fn effects(&self, of_groups: &[Vec<f64>]) -> Vec<f64> {
+        (0..self.rows())
+            .map(|i| {
+                let own = self.shared.iter().zip(of_groups);
+                own.map(|(grouping, effects)| effects[grouping.of[i]]).sum()
+            })
+            .collect()
     }
-    let lots = lot.iter().max().map_or(0, |m| m + 1);
-    let mut weight = vec![0.0; lots];
-    let mut sum = vec![0.0; lots * width];
-    for (i, &g) in lot.iter().enumerate() {
-        weight[g] += 1.0 / v[i];
-        for a in 0..width {
-            sum[g * width + a] += white[i * width + a] / v[i].sqrt();
-        }
-    }
-    for (i, &g) in lot.iter().enumerate() {
-        let share = (1.0 - 1.0 / (1.0 + lot_ratio * weight[g]).sqrt()) / weight[g] / v[i].sqrt();
-        for a in 0..width {
-            white[i * width + a] -= share * sum[g * width + a];
-        }
-    }
-}
-
-/// Predicted lot effects: the lot's mean residual, drawn towards zero.
-fn lot_effects(sums: &Sums, beta: &[f64], lot_ratio: f64) -> Vec<f64> {
-    let p = sums.p;
-    (0..sums.lot_weight.len())
-        .map(|g| {
-            let row = &sums.lot_x[g * p..(g + 1) * p];
-            let fitted: f64 = row.iter().zip(beta).map(|(x, b)| x * b).sum();
-            lot_ratio / (1.0 + lot_ratio * sums.lot_weight[g]) * (sums.lot_z[g] - fitted)
-        })
-        .collect()
 }
 
 /// c' M c.
@@ -484,9 +328,9 @@ pub(super) fn quadratic(m: &Mat<f64>, c: &[f64]) -> f64 {
 }
 
 impl Fit {
-    /// Lot-to-lot variance on the log scale.
-    pub(super) fn lot_variance(&self) -> f64 {
-        self.scale * self.lot_ratio
+    /// Variance of all groups' effects together, on the log scale.
+    pub(super) fn shared_variance(&self) -> f64 {
+        self.scale * self.ratios.iter().sum::<f64>()
     }
 
     /// p-value of the product of two columns as one column more, variances
@@ -495,7 +339,7 @@ impl Fit {
     pub(super) fn added(&self, (a, b): (usize, usize), raw: &[f64]) -> f64 {
         let (n, p) = (self.white_residual.len(), self.p);
         let column: Vec<f64> = (0..n).map(|i| raw[i * p + a] * raw[i * p + b]).collect();
-        let white = self.whiten(&column);
+        let white = self.whitener.apply(&column, 1);
         let mut cross = vec![0.0; p];
         let (mut square, mut product) = (0.0, 0.0);
         for i in 0..n {
@@ -513,17 +357,6 @@ impl Fit {
         let rss = (self.scale * (n - p) as f64 - product * product / free).max(0.0);
         let dof = (n - p - 1) as f64;
         super::inference::two_sided(estimate, (rss / dof / free).sqrt(), dof)
-    }
-
-    /// V^(−1/2) times a column.
-    fn whiten(&self, column: &[f64]) -> Vec<f64> {
-        let mut white: Vec<f64> = column
-            .iter()
-            .zip(&self.variance)
-            .map(|(x, v)| x / v.sqrt())
-            .collect();
-        whiten_lots(&mut white, 1, &self.variance, &self.lot, self.lot_ratio);
-        white
     }
 
     /// Leverage of row i, 0..1.

@@ -83,11 +83,11 @@ impl Serialize for Factor {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Unit {
-    /// Single panels.
-    Panel,
+    /// Panels, with lots, days and stretches of one setting as random effects.
+    Mixed,
     /// Stretches of panels at one setting.
     Run,
-    /// Days of one machine.
+    /// Days.
     Day,
     /// Incoming lots.
     Lot,
@@ -429,6 +429,11 @@ pub struct Diagnostics {
     pub panel_sd: f64,
     /// Lot-to-lot scatter, the same; none where lots are not recorded.
     pub lot_sd: Option<f64>,
+    /// Day-to-day scatter, the same; none where days are not recorded.
+    pub day_sd: Option<f64>,
+    /// Scatter from one stretch at a setting to the next, the same; none where
+    /// settings change with the panel, or with the lot or day.
+    pub run_sd: Option<f64>,
     /// Share of the variance of ln panel mean that the fixed terms explain.
     pub r_squared: f64,
     /// Condition number of the scaled design.

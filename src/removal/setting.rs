@@ -135,8 +135,8 @@ pub(super) fn common_scale<'a>(panels: impl Iterator<Item = &'a Panel>) -> Optio
 /// deviations from the run's mean.
 const RUN_BREAK: f64 = 0.5;
 
-/// The groupings of the rows (panels in time order): stretches of one setting
-/// per cell, abrasive lives, days of a cell, lots.
+/// The groupings of the rows (panels in time order): stretches of one setting,
+/// in one cell or in several that were set together, abrasive lives, days, lots.
 pub(super) fn groupings(
     records: &Records,
     panels: &[usize],
@@ -163,10 +163,7 @@ pub(super) fn groupings(
     {
         all.push(by_key(
             Unit::Day,
-            panels
-                .iter()
-                .zip(&cells)
-                .map(|(&p, cell)| (day(&records.panels[p]), cell.clone().map(|c| c.to_string()))),
+            panels.iter().map(|&p| day(&records.panels[p])),
         ));
     }
     if panels.iter().any(|&p| records.panels[p].lot.is_some()) {
@@ -208,50 +205,57 @@ fn runs(settings: &[&Setting], recipe: &[usize], cells: &[Option<Arc<str>>]) -> 
             standard_deviation(&values)
         })
         .collect();
-    // Of the run under way in each cell: its number, its first setting's
-    // levels, and the running mean of every number.
-    struct Under<'a> {
-        run: usize,
+    // A run: its first setting's levels, and the running mean of every number.
+    struct Run<'a> {
         first: &'a Setting,
         sums: Vec<(f64, f64)>,
     }
-    let mut under: BTreeMap<Option<&str>, Under<'_>> = BTreeMap::new();
+    let at_setting_of = |run: &Run<'_>, setting: &Setting| {
+        recipe
+            .iter()
+            .enumerate()
+            .all(|(j, &k)| match (&setting[k], &run.first[k]) {
+                (Some(Value::Number(v)), _) => {
+                    let (sum, n) = run.sums[j];
+                    n == 0.0 || (on_scale(*v) - sum / n).abs() <= RUN_BREAK * spread[j]
+                }
+                (Some(Value::Level(a)), Some(Value::Level(b))) => a == b,
+                _ => true,
+            })
+    };
+    let mut runs: Vec<Run<'_>> = Vec::new();
+    let mut under: BTreeMap<Option<&str>, usize> = BTreeMap::new();
     let mut of = Vec::with_capacity(settings.len());
-    let mut count = 0;
     for (setting, cell) in settings.iter().zip(cells) {
         let key = cell.as_deref();
-        let goes_on = under.get(&key).is_some_and(|run| {
-            recipe
-                .iter()
-                .enumerate()
-                .all(|(j, &k)| match (&setting[k], &run.first[k]) {
-                    (Some(Value::Number(v)), _) => {
-                        let (sum, n) = run.sums[j];
-                        n == 0.0 || (on_scale(*v) - sum / n).abs() <= RUN_BREAK * spread[j]
-                    }
-                    (Some(Value::Level(a)), Some(Value::Level(b))) => a == b,
-                    _ => true,
-                })
-        });
-        if !goes_on {
-            let fresh = Under {
-                run: count,
+        let last = under.get(&key).copied();
+        let run = match last.filter(|&run| at_setting_of(&runs[run], setting)) {
+            Some(run) => run,
+            // Another cell that has gone to this setting since this one last
+            // changed: they were set together.
+            None => under
+                .values()
+                .copied()
+                .filter(|&run| last.is_none_or(|last| run > last))
+                .find(|&run| at_setting_of(&runs[run], setting))
+                .unwrap_or(runs.len()),
+        };
+        if run == runs.len() {
+            runs.push(Run {
                 first: setting,
                 sums: vec![(0.0, 0.0); recipe.len()],
-            };
-            under.insert(key, fresh);
-            count += 1;
+            });
         }
-        if let Some(run) = under.get_mut(&key) {
-            of.push(run.run);
-            for (j, &k) in recipe.iter().enumerate() {
-                if let Some(v) = number(&setting[k]) {
-                    run.sums[j].0 += on_scale(v);
-                    run.sums[j].1 += 1.0;
-                }
+        under.insert(key, run);
+        of.push(run);
+        for (j, &k) in recipe.iter().enumerate() {
+            if let Some(v) = number(&setting[k]) {
+                runs[run].sums[j].0 += on_scale(v);
+                runs[run].sums[j].1 += 1.0;
             }
         }
     }
+    let count = runs.len();
     Grouping {
         unit: Unit::Run,
         of,

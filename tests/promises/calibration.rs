@@ -11,7 +11,6 @@ use std::sync::Arc;
 use onus::causes::{Cause, ScanSettings, Settings, Shape, Sharpness, find, find_places};
 use onus::change::{self, Pick, Selection, Sides, Verdict, compare};
 use onus::records::{Lay, Point, Records};
-use onus::removal::{self, Factor, Held};
 use onus::stats::binomial_tail;
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
@@ -19,13 +18,14 @@ use rayon::prelude::*;
 
 use crate::made_streams::{Ground, Made, Planted};
 use crate::oracle::Oracle;
-use crate::recipe_shop::{RecipeShop, SetBy};
+use crate::recipe_calibration::{exponents, slopes};
+use crate::recipe_shop::RecipeShop;
 use crate::shops::{Background, Owner, Repeater, Shop};
 use crate::surface::{Laid, PLAIN};
 
-/// A count this unlikely under the promise breaks it: over the fewer than
+/// A count this unlikely under the promise breaks it: over the fewer than two
 /// hundred cells of the tables a wrong alarm comes less than once in ten runs.
-const SURPRISE: f64 = 1e-3;
+const SURPRISE: f64 = 5e-4;
 
 /// P(X ≤ hits) of `runs` with chance `share` each.
 fn at_most(runs: usize, share: f64, hits: usize) -> f64 {
@@ -253,59 +253,17 @@ fn power(broken: &mut Vec<String>) {
     }
 }
 
-fn covered(broken: &mut Vec<String>, name: &str, level: f64, held: usize, given: usize) -> String {
+pub fn covered(
+    broken: &mut Vec<String>,
+    name: &str,
+    level: f64,
+    held: usize,
+    given: usize,
+) -> String {
     if at_most(given, level, held) < SURPRISE {
         broken.push(format!("{name}: the truth inside in {held} of {given}"));
     }
     format!("{} of {given}", percent(held, given))
-}
-
-/// Intervals of the recipe's exponents.
-fn recipe_coverage(broken: &mut Vec<String>) {
-    let runs = 200;
-    println!(
-        "\n| recipe set by | panels | exponents inside their 95 % interval: feed | passes | force | grain |"
-    );
-    println!("| --- | --- | --- | --- | --- | --- |");
-    for (name, set_by, panels, day_sd) in [
-        ("panel", SetBy::Panel, 120, 0.0),
-        ("five panels", SetBy::Panels(5), 200, 0.08),
-        ("shift", SetBy::Shift, 400, 0.08),
-        ("day", SetBy::Day, 800, 0.08),
-        ("lot", SetBy::Lot, 180, 0.0),
-    ] {
-        let shop = RecipeShop {
-            panels,
-            set_by,
-            day_sd,
-            ..RecipeShop::default()
-        };
-        let factors = [Factor::Feed, Factor::Passes, Factor::Force, Factor::Grain];
-        let each: Vec<[Option<bool>; 4]> = (0..runs)
-            .into_par_iter()
-            .map(|seed| {
-                let settings = removal::Settings::default();
-                let found = removal::fit(&shop.records(70_000 + seed), &settings, &Held::default());
-                let found = found.expect("readings and factors");
-                let mut inside = [None; 4];
-                for (k, factor) in factors.iter().enumerate() {
-                    let ci = found.terms.iter().find(|t| t.factor == *factor);
-                    inside[k] = ci
-                        .and_then(|t| t.ci)
-                        .map(|ci| ci.low <= shop.exponents[k] && shop.exponents[k] <= ci.high);
-                }
-                inside
-            })
-            .collect();
-        let mut row = format!("| {name} | {panels} |");
-        for k in 0..4 {
-            let given: Vec<bool> = each.iter().filter_map(|e| e[k]).collect();
-            let held = given.iter().filter(|h| **h).count();
-            let what = format!("{:?} by {name}", factors[k]);
-            row += &format!(" {} |", covered(broken, &what, 0.95, held, given.len()));
-        }
-        println!("{row}");
-    }
 }
 
 /// Panels on recipe A, then on B, whose defects keep the share `ratio`.
@@ -436,7 +394,8 @@ fn calibration() {
     let mut broken = Vec::new();
     false_accusations(&mut broken);
     power(&mut broken);
-    recipe_coverage(&mut broken);
+    exponents(&mut broken);
+    slopes(&mut broken);
     change_coverage(&mut broken);
     surface_coverage(&mut broken);
     assert!(broken.is_empty(), "{broken:#?}");

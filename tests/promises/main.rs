@@ -20,6 +20,7 @@ mod lot_rates;
 mod made_streams;
 mod oracle;
 mod recipe;
+mod recipe_calibration;
 mod recipe_limits;
 mod recipe_shop;
 mod scan_drift;

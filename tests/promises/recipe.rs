@@ -1,7 +1,8 @@
 //! The trade's law comes back from records with the coverage it states, and
 //! what the records cannot carry is refused in words.
 
-use onus::removal::{Factor, Held, Note, Removal, Settings, Term, fit};
+use onus::removal::{Factor, Held, Note, Removal, Risk, Risked, Settings, Term, fit};
+use onus::site::DefectClass;
 use statrs::distribution::{Binomial, DiscreteCDF};
 
 use crate::recipe_shop::{RecipeShop, SetBy};
@@ -13,31 +14,39 @@ fn fitted(shop: &RecipeShop, seed: u64) -> Removal {
     fit(&shop.records(seed), &Settings::default(), &Held::default()).expect("readings and factors")
 }
 
-fn term<'a>(removal: &'a Removal, factor: &Factor) -> Option<&'a Term> {
-    removal.terms.iter().find(|t| &t.factor == factor)
-}
-
 /// Runs the shop and checks that each exponent's interval holds the truth as
 /// often as its level says.
 fn covers(name: &str, shop: &RecipeShop, runs: u64) {
-    let truth = [
-        (Factor::Feed, shop.exponents[0]),
-        (Factor::Passes, shop.exponents[1]),
-        (Factor::Force, shop.exponents[2]),
-        (Factor::Grain, shop.exponents[3]),
-    ];
+    covers_by(name, shop, shop.exponents, runs, |removal| {
+        Some(&removal.terms)
+    });
+}
+
+/// The same for the terms picked.
+fn covers_by(
+    name: &str,
+    shop: &RecipeShop,
+    truth: [f64; 4],
+    runs: u64,
+    pick: impl Fn(&Removal) -> Option<&[Term]>,
+) {
+    let factors = [Factor::Feed, Factor::Passes, Factor::Force, Factor::Grain];
     let mut held = [0_u64; 4];
     let mut given = [0_u64; 4];
     for seed in 0..runs {
         let removal = fitted(shop, 1000 + seed);
-        for (k, (factor, value)) in truth.iter().enumerate() {
-            if let Some(ci) = term(&removal, factor).and_then(|t| t.ci) {
+        let Some(terms) = pick(&removal) else {
+            continue;
+        };
+        for (k, factor) in factors.iter().enumerate() {
+            let term = terms.iter().find(|t| &t.factor == factor);
+            if let Some(ci) = term.and_then(|t| t.ci) {
                 given[k] += 1;
-                held[k] += u64::from(ci.low <= *value && *value <= ci.high);
+                held[k] += u64::from(ci.low <= truth[k] && truth[k] <= ci.high);
             }
         }
     }
-    for (k, (factor, _)) in truth.iter().enumerate() {
+    for (k, factor) in factors.iter().enumerate() {
         assert!(
             10 * given[k] >= 8 * runs,
             "{name}: {factor:?} given {} of {runs}",
@@ -66,25 +75,55 @@ fn exponents_keep_their_coverage_with_lots_wear_and_a_recipe_per_panel() {
     );
 }
 
+/// Lots that cross shifts and days share what the recipe shares with neither.
 #[test]
-fn a_recipe_set_by_the_shift_makes_shifts_the_units() {
+fn a_recipe_set_by_the_shift_keeps_its_coverage_across_lots() {
     let shop = RecipeShop {
-        panels: 400,
+        panels: 160,
+        per_day: 20,
+        uneven: true,
         set_by: SetBy::Shift,
         day_sd: 0.08,
         ..RecipeShop::default()
     };
-    covers("shift", &shop, 40);
+    covers("shift", &shop, 60);
 }
 
 #[test]
-fn a_recipe_set_by_the_lot_makes_lots_the_units() {
+fn a_recipe_set_by_the_day_keeps_its_coverage_with_few_days() {
+    let shop = RecipeShop {
+        panels: 120,
+        lots: 8,
+        per_day: 10,
+        set_by: SetBy::Day,
+        day_sd: 0.10,
+        ..RecipeShop::default()
+    };
+    covers("day", &shop, 100);
+}
+
+#[test]
+fn a_recipe_set_by_the_lot_keeps_its_coverage() {
     let shop = RecipeShop {
         panels: 180,
         set_by: SetBy::Lot,
         ..RecipeShop::default()
     };
     covers("lot", &shop, 40);
+}
+
+/// What two machines share, shift by shift, is not seen twice.
+#[test]
+fn a_recipe_set_on_two_machines_at_once_is_set_once() {
+    let shop = RecipeShop {
+        panels: 160,
+        machines: 2,
+        per_day: 20,
+        set_by: SetBy::Shift,
+        day_sd: 0.12,
+        ..RecipeShop::default()
+    };
+    covers("two machines", &shop, 40);
 }
 
 #[test]
@@ -104,4 +143,26 @@ fn zero_and_negative_readings_stay_in_without_bias() {
             .iter()
             .any(|n| matches!(n, Note::NonPositiveMeans { .. }))
     );
+}
+
+/// Rates of defects against the recipe, with lots, days and clumps of marks.
+#[test]
+fn a_rates_exponents_keep_their_coverage() {
+    for (name, set_by) in [("panel", SetBy::Panel), ("shift", SetBy::Shift)] {
+        let shop = RecipeShop {
+            panels: 160,
+            per_day: 20,
+            set_by,
+            over: (1.5, 1.5),
+            lot_rates: 0.4,
+            day_rates: 0.3,
+            clump: 1.0,
+            ..RecipeShop::default()
+        };
+        let truth = shop.exponents.map(|e| e * shop.over.1);
+        covers_by(name, &shop, truth, 40, |removal| {
+            let over = |r: &&Risk| r.of == Risked::Class(DefectClass::Over);
+            removal.risks.iter().find(over).map(|r| &r.terms[..])
+        });
+    }
 }

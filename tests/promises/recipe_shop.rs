@@ -17,10 +17,12 @@ pub enum SetBy {
     Panel,
     /// Every so many panels.
     Panels(usize),
-    /// Every shift of twenty panels.
+    /// Every half day.
     Shift,
-    /// Every day of forty panels.
+    /// Every day.
     Day,
+    /// Every week of five days.
+    Week,
     /// With the lot.
     Lot,
 }
@@ -43,12 +45,19 @@ pub struct RecipeShop {
     pub panels: usize,
     pub lots: usize,
     pub machines: usize,
+    /// Panels of a day, and of a lot before the next lot's turn; unevenly so
+    /// where `uneven`: days and pallets of a fifth to nine fifths of that.
+    pub per_day: usize,
+    pub pallet: usize,
+    pub uneven: bool,
     pub set_by: SetBy,
     pub tied: Tied,
     /// Relative scatter (log-scale SD) of lots, days, panels.
     pub lot_sd: f64,
     pub day_sd: f64,
     pub panel_sd: f64,
+    /// Log-scale SD of a slow drift, and how much of it is left a panel later.
+    pub drift: (f64, f64),
     /// SD of one reading, µm.
     pub gauge_um: f64,
     /// Fewest and most readings of a panel.
@@ -66,8 +75,11 @@ pub struct RecipeShop {
     /// steeply they follow removal; gamma-mixed over lots and panels.
     pub over: (f64, f64),
     pub under: (f64, f64),
-    /// Shape of the gamma mixing of counts over panels; lots mix by `lot_rates`.
+    /// Log-scale SD of the rates of lots and of days; every panel mixes by a gamma.
     pub lot_rates: f64,
+    pub day_rates: f64,
+    /// Marks that come with a mark, on average.
+    pub clump: f64,
 }
 
 impl Default for RecipeShop {
@@ -76,11 +88,15 @@ impl Default for RecipeShop {
             panels: 240,
             lots: 12,
             machines: 1,
+            per_day: 40,
+            pallet: 15,
+            uneven: false,
             set_by: SetBy::Panel,
             tied: Tied::Nothing,
             lot_sd: 0.10,
             day_sd: 0.0,
             panel_sd: 0.12,
+            drift: (0.0, 0.0),
             gauge_um: 1.5,
             readings: (5, 9),
             removed_um: 20.0,
@@ -91,6 +107,8 @@ impl Default for RecipeShop {
             over: (0.0, 0.0),
             under: (0.0, 0.0),
             lot_rates: 0.0,
+            day_rates: 0.0,
+            clump: 0.0,
         }
     }
 }
@@ -98,7 +116,25 @@ impl Default for RecipeShop {
 const FEEDS: [f64; 4] = [80.0, 100.0, 125.0, 160.0];
 const FORCES: [f64; 3] = [16.0, 20.0, 26.0];
 const GRITS: [(&str, f64); 3] = [("P320", 46.2), ("P400", 35.0), ("P240", 58.5)];
-const PER_DAY: usize = 40;
+
+/// The number of the stretch of each of `n` panels: stretches of `length`, or
+/// unevenly of a fifth to nine fifths of that.
+fn stretches(n: usize, length: usize, uneven: bool, rng: &mut ChaCha8Rng) -> Vec<usize> {
+    let mut of = Vec::with_capacity(n);
+    let mut number = 0;
+    while of.len() < n {
+        let spread = (4 * length / 5).max(1);
+        let own = if uneven {
+            (length - spread + rng.random_range(0..=2 * spread)).max(1)
+        } else {
+            length
+        };
+        of.extend(std::iter::repeat_n(number, own));
+        number += 1;
+    }
+    of.truncate(n);
+    of
+}
 
 impl RecipeShop {
     /// The records of one run.
@@ -106,7 +142,14 @@ impl RecipeShop {
         let mut rng = ChaCha8Rng::seed_from_u64(seed);
         let start: jiff::civil::DateTime = "2031-03-03T06:00:00".parse().unwrap();
         let normal = Normal::new(0.0, 1.0).unwrap();
-        let days = self.panels / PER_DAY + 1;
+        // lots come in pallets and return
+        let mut own = ChaCha8Rng::seed_from_u64(seed ^ 0x5eed);
+        let day_of = stretches(self.panels, self.per_day, self.uneven, &mut own);
+        let pallet_of = stretches(self.panels, self.pallet, self.uneven, &mut own);
+        let days = self.panels / self.per_day + 1;
+        let days = days.max(day_of.last().map_or(0, |d| d + 1));
+        let [drift_sd, kept] = [self.drift.0, self.drift.1];
+        let mut drift = drift_sd * normal.sample(&mut own);
         let lots: Vec<f64> = (0..self.lots)
             .map(|_| self.lot_sd * normal.sample(&mut rng))
             .collect();
@@ -115,6 +158,9 @@ impl RecipeShop {
             .collect();
         let day: Vec<f64> = (0..days)
             .map(|_| self.day_sd * normal.sample(&mut rng))
+            .collect();
+        let day_rates: Vec<f64> = (0..days)
+            .map(|_| (self.day_rates * normal.sample(&mut own)).exp())
             .collect();
         let mut records = Records {
             defect_names: vec![
@@ -131,14 +177,24 @@ impl RecipeShop {
         };
         let mut setting = (100.0, 2.0, 20.0, 0);
         let mut last_key = None;
+        let mut of_day = 0;
         for i in 0..self.panels {
-            // Lots come in pallets of fifteen and return.
-            let lot = i / 15 % self.lots.max(1);
+            let lot = pallet_of[i] % self.lots.max(1);
+            of_day = if i > 0 && day_of[i] == day_of[i - 1] {
+                of_day + 1
+            } else {
+                0
+            };
+            if drift_sd > 0.0 {
+                let news = (1.0 - kept * kept).sqrt() * drift_sd;
+                drift = kept * drift + news * normal.sample(&mut own);
+            }
             let key = match self.set_by {
                 SetBy::Panel => i,
                 SetBy::Panels(n) => i / n,
-                SetBy::Shift => i / (PER_DAY / 2),
-                SetBy::Day => i / PER_DAY,
+                SetBy::Shift => 2 * day_of[i] + usize::from(2 * of_day >= self.per_day),
+                SetBy::Day => day_of[i],
+                SetBy::Week => day_of[i] / 5,
                 SetBy::Lot => lot,
             };
             if self.set_by == SetBy::Lot {
@@ -159,13 +215,14 @@ impl RecipeShop {
                 * self.worn.powf(age / self.life as f64 - 0.5)
                 * fresh;
             let scatter = lots.get(lot).copied().unwrap_or(0.0)
-                + day[i / PER_DAY]
+                + day[day_of[i]]
+                + drift
                 + self.panel_sd * normal.sample(&mut rng);
             let mean = self.removed_um * law * scatter.exp();
             let local = start
                 + jiff::Span::new()
-                    .days((i / PER_DAY) as i64)
-                    .minutes(20 * (i % PER_DAY) as i64);
+                    .days(day_of[i] as i64)
+                    .minutes(10 * of_day as i64);
             let instant = jiff::tz::TimeZone::UTC.to_timestamp(local).unwrap();
             let readings = rng.random_range(self.readings.0..=self.readings.1);
             for _ in 0..readings {
@@ -178,13 +235,17 @@ impl RecipeShop {
             }
             for (name, (rate, slope)) in [self.over, self.under].into_iter().enumerate() {
                 let mix = Gamma::new(2.0, 0.5).unwrap().sample(&mut rng);
-                let own = lot_rates.get(lot).copied().unwrap_or(1.0);
-                let expected = rate * law.powf(slope) * mix * own;
-                let count = if expected > 0.0 {
-                    Poisson::new(expected).unwrap().sample(&mut rng) as usize
-                } else {
-                    0
-                };
+                let of_lot = lot_rates.get(lot).copied().unwrap_or(1.0);
+                let expected = rate * law.powf(slope) * mix * of_lot * day_rates[day_of[i]];
+                let marks = expected / (1.0 + self.clump);
+                let mut count = 0;
+                if marks > 0.0 {
+                    count = Poisson::new(marks).unwrap().sample(&mut rng) as usize;
+                }
+                if count > 0 && self.clump > 0.0 {
+                    let with_them = Poisson::new(self.clump * count as f64).unwrap();
+                    count += with_them.sample(&mut own) as usize;
+                }
                 for _ in 0..count {
                     records.defects.push(Defect {
                         panel: i,

@@ -3,7 +3,7 @@
 use crate::charts::NumberStyle;
 use crate::removal::{
     Advice, Aim, Alias, Basis, Diagnostics, Factor, Interaction, Obstacle, RateChange, Reach,
-    Removal, Risk, Risked, Term, Together, Unit, Value, Wear, Window,
+    Removal, Risk, Risked, Term, Together, Value, Wear, Window,
 };
 use crate::site::DefectClass;
 use crate::stats::Interval;
@@ -24,7 +24,9 @@ pub const DOUBTS: &str = "How far the model can be trusted";
 pub const EFFECTS_CAPTION: &str = "Mean removal against each factor, the others held at the present setting. Dots are panels moved to that \
      setting and to the mean lot; the band is the 95 % interval of the mean.";
 /// Caption of the table of exponents.
-pub const TERMS_CAPTION: &str = "What removal goes with. An exponent of −1 means that doubling the factor halves removal, +1 that it doubles it.";
+pub const TERMS_CAPTION: &str = "What removal goes with. An exponent of −1 means that doubling the factor halves removal, +1 that it doubles it. \
+     The degrees of freedom count how often a factor was really set, and under how many lots and days: where they are few, \
+     more panels at the same settings add little.";
 /// Caption of the table of levers.
 pub const LEVERS_CAPTION: &str =
     "One lever at a time, the gentlest first. Expected removal is the mean over panels and lots.";
@@ -164,7 +166,7 @@ pub fn term_columns() -> Vec<(String, bool)> {
         ("Exponent or ratio", true),
         ("95 % interval", true),
         ("Trade’s law", true),
-        ("Counted as settings", false),
+        ("Degrees of freedom", true),
     ]
     .map(|(name, figures)| (name.to_owned(), figures))
     .to_vec()
@@ -197,19 +199,10 @@ pub fn term_row(term: &Term, numbers: &NumberStyle) -> Vec<String> {
     let theory = term
         .theory
         .map_or_else(String::new, |t| numbers.fixed(t, 0));
-    vec![name, value, ci, theory, units(term.unit).to_owned()]
-}
-
-/// What was counted as one setting.
-#[must_use]
-pub fn units(unit: Unit) -> &'static str {
-    match unit {
-        Unit::Panel => "panels",
-        Unit::Run => "stretches at one setting",
-        Unit::Day => "days",
-        Unit::Lot => "lots",
-        Unit::Life => "abrasive lives",
-    }
+    let dof = term
+        .dof
+        .map_or_else(|| "–".into(), |dof| numbers.fixed(dof, 0));
+    vec![name, value, ci, theory, dof]
 }
 
 fn value(of: &Factor, value: &Value, numbers: &NumberStyle) -> String {
@@ -559,9 +552,14 @@ pub fn obstacle(obstacle: &Obstacle) -> String {
 /// The model's figures in a sentence.
 #[must_use]
 pub fn diagnostics(found: &Diagnostics, numbers: &NumberStyle) -> String {
-    let lots = found.lot_sd.map_or_else(String::new, |sd| {
-        format!(", lots by {}", numbers.percent(sd, 100))
-    });
+    let lots: String = [
+        (found.lot_sd, "lots"),
+        (found.day_sd, "days"),
+        (found.run_sd, "stretches at one setting"),
+    ]
+    .into_iter()
+    .filter_map(|(sd, of)| Some(format!(", {of} by {}", numbers.percent(sd?, 100))))
+    .collect();
     let misfit = found.lack_of_fit.as_ref().map_or_else(String::new, |m| {
         format!(
             " Against runs that repeat a setting the misfit has F = {} on {} and {} degrees of freedom (p = {}).",
