@@ -4,13 +4,16 @@ use std::collections::BTreeSet;
 
 use super::design::{Basis, Design, LotRole};
 use super::items::Item;
+use super::needed::{Plan, Rested};
 use super::ratio::{FEWEST_LOTS_A_SIDE, Kind, StratifiedRatio, stratified};
+use super::spell::Spell;
 use super::{
-    Change, Comparison, Confounder, Counts, Estimate, LotCounts, Margin, Note, Plan, Question,
-    Settings, Side, Verdict, needed, removal, spell, trend,
+    Change, Comparison, Confounder, Counts, Estimate, LotCounts, Margin, Note, Question, Settings,
+    Side, Verdict, removal, spell, trend,
 };
 use crate::records::Records;
 use crate::site::DefectClass;
+use crate::stats::Interval;
 
 /// Compares the sides; p-values are not adjusted yet and no verdict is given.
 pub(super) fn assess(
@@ -132,9 +135,18 @@ impl<'a> Kinds<'a> {
         let after = count(items.iter().filter(|i| i.side == Side::After));
         let mut notes = Vec::new();
         let mut confounded_with = self.design.confounded_with.clone();
-        let (kept, spell_note) = self.without_spell(&items, settings);
+        let spell = spell::before_change(&items, settings.level);
+        let kept = spell
+            .as_ref()
+            .map_or_else(|| items.clone(), |spell| without(&items, spell));
         let fit = stratified(&kept, Kind::Counts, settings.level);
-        notes.extend(spell_note);
+        let with_spell = spell
+            .as_ref()
+            .and_then(|_| stratified(&items, Kind::Counts, settings.level));
+        notes.extend(spell.map(|spell| self.spell_note(&spell, with_spell.as_ref())));
+        if let Some(memory) = fit.as_ref().and_then(StratifiedRatio::day_memory_felt) {
+            notes.push(Note::DaysAlike { memory });
+        }
         let ratio = fit.as_ref().and_then(StratifiedRatio::estimate);
         if let Some(trend) = trend::before_change(&kept, settings.level) {
             notes.push(Note::TrendBefore {
@@ -173,11 +185,11 @@ impl<'a> Kinds<'a> {
             after,
             crude_ratio,
             ratio,
-            ratio_ci: fit.as_ref().map(StratifiedRatio::interval),
+            ratio_ci: fit.as_ref().map(|fit| hull(fit, with_spell.as_ref())),
             p: fit
                 .as_ref()
                 .filter(|_| identifiable)
-                .map(StratifiedRatio::p_value),
+                .map(|fit| p_of_both(fit, with_spell.as_ref())),
             p_adjusted: None,
             method: fit.as_ref().map(StratifiedRatio::method),
             panels_hit_ratio: panels_hit(&kept, settings),
@@ -185,6 +197,7 @@ impl<'a> Kinds<'a> {
             opposite: self.opposite(name.class, settings),
             verdict: Verdict::NotIdentifiable,
             panels_needed: None,
+            needed: None,
             plan: fit.as_ref().map(|fit| self.plan(fit, &kept)),
             confounded_with,
             dispersion: fit.as_ref().map(|f| f.dispersion),
@@ -193,27 +206,14 @@ impl<'a> Kinds<'a> {
         }
     }
 
-    /// The items without a bad spell right before the change, and the note on it.
-    fn without_spell(&self, items: &[Item], settings: &Settings) -> (Vec<Item>, Option<Note>) {
-        let Some(spell) = spell::before_change(items, settings.level) else {
-            return (items.to_vec(), None);
-        };
-        let with = stratified(items, Kind::Counts, settings.level);
-        let kept = items
-            .iter()
-            .enumerate()
-            .filter(|(k, _)| spell.members.binary_search(k).is_err())
-            .map(|(_, item)| *item)
-            .collect();
-        let note = Note::BadSpellLeftOut {
-            first_panel: self.records.panels[self.design.panels[spell.members[0]]]
-                .id
-                .clone(),
+    fn spell_note(&self, spell: &Spell, with: Option<&StratifiedRatio>) -> Note {
+        let first = self.design.panels[spell.members[0]];
+        Note::BadSpellLeftOut {
+            first_panel: self.records.panels[first].id.clone(),
             panels: spell.members.len(),
             rate_ratio: spell.ratio,
-            ratio_with_spell: with.and_then(|f| f.estimate()),
-        };
-        (kept, Some(note))
+            ratio_with_spell: with.and_then(StratifiedRatio::estimate),
+        }
     }
 
     /// Whether the class at the other end of removal got worse.
@@ -233,10 +233,8 @@ impl<'a> Kinds<'a> {
             upper,
             margin: settings.margin,
             holds: upper <= settings.margin,
-            panels_needed: self
-                .plan(&fit, &items)
-                .panels_no_worse(settings)
-                .filter(|_| upper > settings.margin),
+            panels_needed: None,
+            plan: Some(self.plan(&fit, &items)),
         })
     }
 
@@ -268,17 +266,17 @@ impl<'a> Kinds<'a> {
         estimate(&stratified(&items, Kind::Counts, settings.level)?)
     }
 
+    /// What a comparison that goes on like this one rests on.
     fn plan(&self, fit: &StratifiedRatio, kept: &[Item]) -> Plan {
-        let cells = super::strata::cells(kept);
-        let mut panels = [0, 0];
-        let mut defects = [0.0, 0.0];
-        for cell in cells.iter().filter(|c| c.compares()) {
-            for (k, sums) in [&cell.before, &cell.after].into_iter().enumerate() {
-                panels[k] += sums.panels;
-                defects[k] += sums.sum;
-            }
-        }
-        needed::going_on(fit, defects, panels, self.design.items.len())
+        let on = |side: Side| kept.iter().filter(|i| i.side == side).count();
+        let lots: BTreeSet<usize> = kept.iter().filter_map(|i| i.lot).collect();
+        let days: BTreeSet<usize> = kept.iter().map(|i| i.day).collect();
+        let rested = Rested {
+            sides: [on(Side::Before), on(Side::After)],
+            lots: (!lots.is_empty()).then_some(lots.len()),
+            days: days.len(),
+        };
+        Plan::going_on(fit, &rested)
     }
 
     /// Counts by lot, in the order of the lots' first panels.
@@ -302,6 +300,40 @@ impl<'a> Kinds<'a> {
             add(counts, item);
         }
         rows
+    }
+}
+
+/// The items without a bad spell.
+fn without(items: &[Item], spell: &Spell) -> Vec<Item> {
+    let kept = items.iter().enumerate();
+    kept.filter(|(k, _)| spell.members.binary_search(k).is_err())
+        .map(|(_, item)| *item)
+        .collect()
+}
+
+/// The interval without a bad spell, stretched to hold that with it: a stretch
+/// chosen for being bad must neither make the change look good nor, left out,
+/// look worse than it is.
+fn hull(fit: &StratifiedRatio, with_spell: Option<&StratifiedRatio>) -> Interval {
+    let own = fit.interval();
+    with_spell.map_or(own, |with| {
+        let other = with.interval();
+        Interval {
+            low: own.low.min(other.low),
+            high: own.high.max(other.high),
+            level: own.level,
+        }
+    })
+}
+
+/// The p-value that belongs to [`hull`]: the larger of the two, 1 if they point
+/// in different directions.
+fn p_of_both(fit: &StratifiedRatio, with_spell: Option<&StratifiedRatio>) -> f64 {
+    let above = |fit: &StratifiedRatio| fit.estimate().is_none_or(|r| r > 1.0);
+    match with_spell {
+        Some(with) if above(with) != above(fit) => 1.0,
+        Some(with) => fit.p_value().max(with.p_value()),
+        None => fit.p_value(),
     }
 }
 

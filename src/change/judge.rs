@@ -1,7 +1,7 @@
 //! Verdicts: p-values adjusted for all tests, then the rules of the answer.
 
 use super::{
-    Change, Changes, Comparison, Confounder, Note, RemovalChange, Settings, Spread, Verdict,
+    Change, Changes, Comparison, Confounder, Needed, Note, RemovalChange, Settings, Spread, Verdict,
 };
 use crate::site::DefectClass;
 use crate::stats::multiplicity::{Adjustment, adjust};
@@ -73,27 +73,29 @@ fn suspect_inspection(comparison: &mut Comparison, settings: &Settings) {
 }
 
 fn verdict(change: &mut Change, tests: usize, settings: &Settings) {
-    change.panels_needed = needed(change, tests, settings);
+    let open = change.confounded_with.is_empty() && !significant(change.p_adjusted, settings);
+    change.needed = open.then(|| needed(change, tests, settings)).flatten();
     change.verdict = if !change.confounded_with.is_empty() {
         Verdict::NotIdentifiable
     } else if significant(change.p_adjusted, settings) {
         if change.ratio.is_none_or(|r| r > 1.0) {
             Verdict::Hurt
         } else {
-            fell(change)
+            fell(change, settings)
         }
     } else {
         nothing_shown(change, settings)
     };
     if change.verdict != Verdict::TooFewPanels {
-        change.panels_needed = None;
+        change.needed = None;
     }
+    change.panels_needed = change.needed.map(|n| n.panels);
 }
 
 /// Panels that would show the ratio of interest — or, where the seen ratio is
 /// shown but for the number of tests, that one — at the level of the strictest
 /// of all tests.
-fn needed(change: &Change, tests: usize, settings: &Settings) -> Option<usize> {
+fn needed(change: &Change, tests: usize, settings: &Settings) -> Option<Needed> {
     let plan = change.plan.as_ref()?;
     let level = 1.0 - (1.0 - settings.level) / tests.max(1) as f64;
     let seen = change.ratio.filter(|r| *r > 0.0);
@@ -103,19 +105,21 @@ fn needed(change: &Change, tests: usize, settings: &Settings) -> Option<usize> {
         Some(r) if shown_alone => settings.ratio_of_interest.max(r.min(1.0 / r)),
         _ => settings.ratio_of_interest,
     };
-    plan.panels(target, settings.power, level)
+    plan.to_show(target, settings.power, level)
 }
 
 /// The kind fell: an improvement only if the opposite class is no worse.
-fn fell(change: &mut Change) -> Verdict {
-    let Some(opposite) = change.opposite.as_ref().filter(|o| !o.holds) else {
+fn fell(change: &mut Change, settings: &Settings) -> Verdict {
+    let Some(opposite) = change.opposite.as_mut().filter(|o| !o.holds) else {
         return Verdict::Helped;
     };
     change.notes.push(Note::OppositeClass {
         class: opposite.class,
     });
     if opposite.ratio.is_some_and(|r| r <= opposite.margin) {
-        change.panels_needed = opposite.panels_needed;
+        let plan = opposite.plan.as_ref();
+        change.needed = plan.and_then(|p| p.no_worse(settings, settings.power));
+        opposite.panels_needed = change.needed.map(|n| n.panels);
         Verdict::TooFewPanels
     } else {
         Verdict::NoDifferenceShown
@@ -130,7 +134,7 @@ fn nothing_shown(change: &Change, settings: &Settings) -> Verdict {
         .ratio_ci
         .is_some_and(|ci| ci.low > interest && ci.high < 1.0 / interest);
     let panels = change.before.panels + change.after.panels;
-    let enough = change.panels_needed.is_some_and(|n| n <= panels);
+    let enough = change.needed.is_some_and(|n| n.panels <= panels);
     if left_out || (enough && !significant(change.p, settings)) {
         Verdict::NoDifferenceShown
     } else {

@@ -8,16 +8,19 @@
 
 mod assess;
 mod compare;
+mod days;
 mod design;
 mod error;
 mod exact;
 mod items;
 mod judge;
+mod law;
 mod needed;
 mod ratio;
 mod recipe_changes;
 mod removal;
 mod result;
+mod scatter;
 mod settings;
 mod sides;
 #[cfg(test)]
@@ -32,7 +35,8 @@ pub use error::ChangeError;
 pub use recipe_changes::recipe_changes;
 pub use result::{
     Change, Changes, Comparison, Confounder, Counts, Dispersion, Estimate, LotCounts, Margin,
-    Measure, Method, Note, Plan, Question, RemovalChange, Side, Spread, StratumUse, Unit, Verdict,
+    Measure, Method, Needed, Note, Question, RemovalChange, Side, Spread, StratumUse, Unit,
+    Verdict,
 };
 pub use settings::Settings;
 pub use sides::{Pick, Selection, Sides};

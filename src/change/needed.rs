@@ -1,90 +1,249 @@
-//! How many panels it takes.
+//! How many panels it takes, and how many lots and days.
 
-use super::ratio::{StratifiedRatio, half_width};
-use super::{Plan, Settings};
+use super::days::TIMES;
+use super::law::{Between, Law};
+use super::ratio::{StratifiedRatio, UnitLaw};
+use super::{Needed, Settings, Unit, exact};
 use crate::stats::distributions::normal;
 
+/// More panels than this are not asked for.
+const MOST_PANELS: f64 = 1e7;
+
+/// Larger units count as what is short if panels that scatter alone would take
+/// this share of the number or less.
+const UNITS_DECIDE: f64 = 0.8;
+
+/// Halvings of the range of panels on a log scale: to about half a per cent.
+const HALVINGS: usize = 12;
+
+/// A comparison that goes on as the records went: panels shared between the
+/// sides, and lots and days filled, as they were.
+///
+/// The chance to show a ratio is that of the interval's own rule: the score at N
+/// panels against the half width that its laws would have with N/n times the
+/// lots and days, averaged over what the records leave open of the scatter
+/// between them and of the rate (O'Hagan, Stevens & Campbell 2005,
+/// Pharmaceutical Statistics 4, 187–201). A number that only counts panels
+/// falls short where days or lots differ.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Plan {
+    /// Panels in all, whether or not they are compared.
+    panels: f64,
+    lots: Option<usize>,
+    days: usize,
+    /// B and C of the score over these panels.
+    before: f64,
+    spread: f64,
+    /// Share of the panels that are after, and the ratio seen.
+    share_after: f64,
+    ratio: f64,
+    /// Marks that the comparison rests on.
+    marks: f64,
+    laws: Vec<UnitLaw>,
+}
+
+/// What is to be shown with what chance.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct Goal {
+    /// Ratio in truth.
+    truth: f64,
+    /// Ratio that the interval has to leave out, above `truth`.
+    against: f64,
+    /// Level of the two-sided interval.
+    level: f64,
+    /// Chance.
+    power: f64,
+}
+
+/// What a comparison rested on.
+pub(super) struct Rested {
+    /// Panels before and after.
+    pub sides: [usize; 2],
+    /// Lots, where recorded.
+    pub lots: Option<usize>,
+    /// Days with panels.
+    pub days: usize,
+}
+
 impl Plan {
-    /// Panels on both sides together that show the ratio `r` with chance `power`,
+    pub(super) fn going_on(fit: &StratifiedRatio, rested: &Rested) -> Self {
+        let ratio = fit.estimate().unwrap_or(1.0);
+        let [before, after] = rested.sides.map(|n| n as f64);
+        Self {
+            panels: before + after,
+            lots: rested.lots,
+            days: rested.days,
+            // both sides together tell the rate before, given the ratio
+            before: (fit.a + fit.b) / (1.0 + ratio),
+            spread: fit.c,
+            share_after: after / (before + after),
+            ratio,
+            marks: fit.total,
+            laws: fit.laws.clone(),
+        }
+    }
+
+    /// Panels, lots and days that show the ratio `truth` < 1 with chance `power`,
     /// tested two-sided at 1 − `level`.
-    ///
-    /// With λ marks a panel, shares q₀ + q₁ = 1 and N panels the score A − B of
-    /// the Mantel–Haenszel comparison has mean (r−1)·λ·N·q₀q₁ and variance
-    /// φλN·q₀q₁·(q₀+rq₁) as tested, φλN·q₀q₁·(rq₀+q₁) in truth:
-    /// N = φ·(t·√(q₀+rq₁) + z·√(rq₀+q₁))² / (λ·q₀q₁·(1−r)²), iterated for the
-    /// degrees of freedom of t. (The score form of Signorini 1991, Biometrika 78,
-    /// 446–450, for two groups.)
-    #[must_use]
-    pub fn panels(&self, r: f64, power: f64, level: f64) -> Option<usize> {
-        let (after, before) = (self.share_after, 1.0 - self.share_after);
-        let rate = self.marks_a_panel * after * before * (1.0 - r).powi(2) / self.factor;
-        if rate.is_nan() || rate <= 0.0 {
-            return None;
-        }
-        let power = normal::quantile(power);
-        let panels = |t: f64| {
-            (t * (before + r * after).sqrt() + power * (r * before + after).sqrt()).powi(2) / rate
+    pub(super) fn to_show(&self, truth: f64, power: f64, level: f64) -> Option<Needed> {
+        self.needed(&Goal {
+            truth,
+            against: 1.0,
+            level,
+            power,
+        })
+    }
+
+    /// Panels, lots and days whose one-sided upper limit at the level of the
+    /// settings stays below their margin with chance `power` where the rate is in
+    /// truth unchanged.
+    pub(super) fn no_worse(&self, settings: &Settings, power: f64) -> Option<Needed> {
+        self.needed(&Goal {
+            truth: 1.0,
+            against: settings.margin,
+            // one-sided at the level: the two-sided interval of twice the miss
+            level: 2.0 * settings.level - 1.0,
+            power,
+        })
+    }
+
+    fn needed(&self, goal: &Goal) -> Option<Needed> {
+        let all: Vec<&UnitLaw> = self.laws.iter().collect();
+        let panels = self.panels_for(goal, &all)?;
+        let widest = all.iter().min_by(|x, y| {
+            let chance = |l: &UnitLaw| self.chance(goal, l, panels);
+            chance(x).total_cmp(&chance(y))
+        })?;
+        let alone = self.panels_for(goal, &all[..1]);
+        let times = panels / self.panels;
+        let scaled = |n: usize| (n as f64 * times).ceil() as usize;
+        Some(Needed {
+            panels: panels.ceil() as usize,
+            lots: self.lots.map(scaled),
+            days: scaled(self.days),
+            short_of: match alone {
+                Some(alone) if alone <= UNITS_DECIDE * panels => widest.unit,
+                _ => Unit::Panels,
+            },
+        })
+    }
+
+    /// Panels with which every law gives the chance; none if too many.
+    fn panels_for(&self, goal: &Goal, laws: &[&UnitLaw]) -> Option<f64> {
+        let reached = |panels: f64| {
+            laws.iter()
+                .all(|law| self.chance(goal, law, panels) >= goal.power)
         };
-        let mut needed = panels(half_width(level, None));
-        if let Some(each) = self.degrees_a_panel {
-            // grows with t, which falls with the panels: settles from below
-            for _ in 0..30 {
-                needed = panels(half_width(level, Some((each * needed).max(1.0))));
-            }
-        }
-        let all = needed / self.share_compared;
-        (all < 1e9).then(|| all.ceil() as usize)
-    }
-}
-
-impl Plan {
-    /// Panels on both sides together whose one-sided upper limit at the level
-    /// stays below the margin M with the chance of the settings, where the rate
-    /// is in truth unchanged.
-    ///
-    /// ln ratio then has variance φ / (λ·N·q₀q₁), so
-    /// N = φ·(t + z)² / (λ·q₀q₁·(ln M)²), iterated for the degrees of freedom of
-    /// t. (Farrington & Manning 1990, Statistics in Medicine 9, 1447–1454, treat
-    /// the case of proportions; this is its limit for rare marks.)
-    #[must_use]
-    pub fn panels_no_worse(&self, settings: &Settings) -> Option<usize> {
-        let after = self.share_after;
-        let rate =
-            self.marks_a_panel * after * (1.0 - after) * settings.margin.ln().powi(2) / self.factor;
-        if rate.is_nan() || rate <= 0.0 {
+        if self.before <= 0.0 || self.spread <= 0.0 || !reached(MOST_PANELS) {
             return None;
         }
-        // one-sided at the level: the two-sided quantile of twice the miss
-        let level = 2.0 * settings.level - 1.0;
-        let power = normal::quantile(settings.power);
-        let panels = |t: f64| (t + power).powi(2) / rate;
-        let mut needed = panels(half_width(level, None));
-        if let Some(each) = self.degrees_a_panel {
-            for _ in 0..30 {
-                needed = panels(half_width(level, Some((each * needed).max(1.0))));
+        let (mut low, mut high) = (4.0_f64.ln(), MOST_PANELS.ln());
+        for _ in 0..HALVINGS {
+            let middle = f64::midpoint(low, high);
+            if reached(middle.exp()) {
+                high = middle;
+            } else {
+                low = middle;
             }
         }
-        let all = needed / self.share_compared;
-        (all < 1e9).then(|| all.ceil() as usize)
+        Some(high.exp())
+    }
+
+    /// Chance that the interval of `law` over so many panels leaves out
+    /// `goal.against`.
+    ///
+    /// With λ marks a unit of exposure, q₀ + q₁ = 1 and r the truth, A − ρB has
+    /// mean (r−ρ)·B and variance ∝ rq₀ + ρ²q₁, against a tested one of
+    /// ρ(q₀ + rq₁) (the score form of Signorini 1991, Biometrika 78, 446–450).
+    fn chance(&self, goal: &Goal, law: &UnitLaw, panels: f64) -> f64 {
+        let times = panels / self.panels;
+        let (r, rho) = (goal.truth, goal.against);
+        let (after, before) = (self.share_after, 1.0 - self.share_after);
+        let spread = self.spread * times / (before + self.ratio * after);
+        let tested = (rho * (before + r * after) * spread).sqrt();
+        let in_truth = ((r * before + rho * rho * after) * spread).sqrt();
+        let error = (law.law.panels * law.law.mean_factor() / self.marks).sqrt();
+        // three equally likely rates with the mean and variance of the seen one
+        let three =
+            |error: f64| [-1.0, 0.0, 1.0].map(|k: f64| (1.0 + k * 1.5_f64.sqrt() * error).max(0.1));
+        let rates = three(error);
+        // and three scatters of panels
+        let scatters = three((2.0 / law.law.degrees).sqrt());
+        let mut sum = 0.0;
+        let fifths = law.law.fifths();
+        let mut last: Option<(f64, f64)> = None;
+        for factor in fifths {
+            let future = Future::new(law, factor, times);
+            // days' law is the same for every fifth
+            let half_width = match last.filter(|(f, _)| law.unit == Unit::Days || *f == factor) {
+                Some((_, half_width)) => half_width,
+                None => future.law.half_width(goal.level),
+            };
+            last = Some((factor, half_width));
+            let own = (law.law.panels * future.factor).sqrt();
+            for (rate, scatter) in rates.into_iter().flat_map(|r| scatters.map(|s| (r, s))) {
+                // whole counts: the exact test is half a mark behind
+                let few = self.marks * times * rate <= exact::MOST_DEFECTS;
+                let gap = (rho - r) * self.before * times * rate - if few { 0.5 } else { 0.0 };
+                let sd = (rate * scatter).sqrt();
+                let at = gap - half_width * tested * sd;
+                sum += normal::tails(at / (own * in_truth * sd)).lower();
+            }
+        }
+        sum / (fifths.len() * rates.len() * scatters.len()) as f64
     }
 }
 
-/// The plan that goes on as the records went.
-pub(super) fn going_on(
-    fit: &StratifiedRatio,
-    defects: [f64; 2],
-    panels: [usize; 2],
-    all_panels: usize,
-) -> Plan {
-    let [before, after] = panels.map(|n| n as f64);
-    let ratio = fit.estimate().unwrap_or(1.0);
-    let all = before + after;
-    Plan {
-        // both sides together tell the rate before, given the ratio
-        marks_a_panel: (defects[0] + defects[1]) / (before + ratio * after),
-        share_after: after / all,
-        factor: fit.factor(),
-        degrees_a_panel: fit.degrees().map(|d| d / all),
-        share_compared: all / all_panels as f64,
+/// A comparison with so many times the units.
+struct Future {
+    /// What its interval would rest on.
+    law: Law,
+    /// What the units add in truth.
+    factor: f64,
+}
+
+impl Future {
+    /// Where units now make the variance `factor` times that of panels alone.
+    fn new(law: &UnitLaw, factor: f64, times: f64) -> Self {
+        let (panels, degrees) = (law.law.panels, (law.law.degrees * times).max(1.0));
+        let Some(between) = &law.between else {
+            return Self {
+                law: Law::of_panels(panels, degrees),
+                factor: 1.0,
+            };
+        };
+        if law.unit == Unit::Days {
+            // long memory makes days' share grow with their number, and more of
+            // them tell better how much they differ: what remains is about the
+            // root of the growth (by simulation)
+            let growth = (growth(&law.growth, times) / law.growth[0]).sqrt();
+            let grown = |factor: f64| 1.0 + (factor - 1.0) * growth;
+            let mut future = law.law.clone();
+            future.degrees = degrees;
+            for f in &mut future.factors {
+                f.0 = grown(f.0);
+            }
+            return Self {
+                law: future,
+                factor: grown(factor),
+            };
+        }
+        let between = Between {
+            factor: panels * factor,
+            degrees: (between.degrees * times).max(0.5),
+            ..*between
+        };
+        Self {
+            law: Law::with_units(panels, degrees, &between),
+            factor,
+        }
     }
+}
+
+/// Growth at so many times the units, between the multiples that are known.
+fn growth(known: &[f64; TIMES.len()], times: f64) -> f64 {
+    let at = times.log2().clamp(0.0, (TIMES.len() - 1) as f64);
+    let below = (at.floor() as usize).min(TIMES.len() - 2);
+    let part = at - below as f64;
+    known[below] * (1.0 - part) + known[below + 1] * part
 }

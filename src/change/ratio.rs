@@ -2,26 +2,44 @@
 //! scatter of panels, runs, days and lots.
 
 use super::items::Item;
-use super::strata::{Cell, cells};
-use super::{Dispersion, Method, Side, Unit, exact};
+use super::law::{Between, Law};
+use super::scatter::Fit;
+use super::strata::{Cell, cells, information, parts};
+use super::{Dispersion, Method, Unit, days, exact};
 use crate::stats::Interval;
-use crate::stats::distributions::{normal, student_t};
-
-/// Fewest lots, runs or days that carry both sides before their scatter can be
-/// taken from the records.
-const FEWEST_UNITS: usize = 4;
 
 /// Fewest lots on each side that stand for lots as such.
 pub(super) const FEWEST_LOTS_A_SIDE: usize = 5;
 
-/// How many degrees of freedom the panels' scatter is worth where that of a
-/// few runs, days or lots is estimated: the two are averaged by degrees of
-/// freedom (Smyth 2004, Stat. Appl. Genet. Mol. Biol. 3, article 3).
-const PRIOR_DEGREES: f64 = 3.0;
+/// Mean correlation of neighbouring days that is worth a word; before anything
+/// is seen it is 0.67.
+const MEMORY_FELT: f64 = 0.8;
 
-/// Fewer days than this make few and uneven blocks, whose scatter is averaged
-/// with that of panels too.
-const FEW_DAYS: usize = 12;
+/// How far units usually differ, as a standard deviation of ln rate: weighed
+/// against what the records show, see [`Law`].
+struct Usual {
+    /// Days, and runs on one side.
+    days: f64,
+    /// Lots among each other.
+    lots: f64,
+    /// Lots in what the change does to them.
+    lots_in_ratio: f64,
+}
+
+/// Lots a factor of 2.7 either way, days of 1.5, the change's effect on
+/// different lots of 1.35.
+const USUAL_COUNTS: Usual = Usual {
+    days: 0.4,
+    lots: 1.0,
+    lots_in_ratio: 0.3,
+};
+
+/// Removal varies by per cents where counts vary by factors.
+const USUAL_MEASURES: Usual = Usual {
+    days: 0.1,
+    lots: 0.3,
+    lots_in_ratio: 0.1,
+};
 
 /// Whether values are counts of marks, whose variance is at least their mean.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -40,30 +58,46 @@ pub(super) enum Kind {
 /// negative binomial of that α would). Under a ratio ρ, A − ρB has mean 0 and
 /// variance φ·ρ·C with C = Σ w²·(a+b)·T₁T₀/T²: φ = 1 for single independent
 /// marks, otherwise estimated by leaving out one panel, run, day or lot at a
-/// time. All ρ with (A − ρB)² ≤ t²·φ·ρ·C make the interval, for the unit with
-/// the largest t²·φ; and where the marks are few, it is never narrower than the
-/// exact conditional one. Swapping the sides inverts everything.
+/// time. What a few runs, days or lots add to the panels' scatter is weighed,
+/// not taken at its estimate ([`Law`]), and days may resemble each other
+/// ([`days::law`]). All ρ that the widest of these laws leaves possible make the
+/// interval, and the test is the same; where the marks are few, neither is
+/// narrower than the exact conditional one. Swapping the sides inverts
+/// everything.
 ///
 /// Sources: Mantel & Haenszel (1959), J. Natl. Cancer Inst. 22, 719–748; for
 /// rates Greenland & Robins (1985), Biometrics 41, 55–68; score interval in the
-/// manner of Sato (1990), Biometrics 46, 71–80; leave-one-cluster-out variance
-/// with t: Cameron & Miller (2015), J. Human Resources 50, 317–372.
+/// manner of Sato (1990), Biometrics 46, 71–80; leave-one-cluster-out variance:
+/// Cameron & Miller (2015), J. Human Resources 50, 317–372.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct StratifiedRatio {
-    a: f64,
-    b: f64,
-    c: f64,
-    exact_cells: Option<Vec<Cell>>,
-    exact_p: Option<f64>,
-    /// Standard normal or t with the chosen unit's degrees of freedom.
-    degrees: Option<f64>,
-    /// φ of the chosen unit.
-    factor: f64,
-    /// How it came about.
-    unit: Option<Unit>,
+    /// A, B and C.
+    pub a: f64,
+    pub b: f64,
+    pub c: f64,
+    /// Laws of the score by unit; not empty.
+    pub laws: Vec<UnitLaw>,
     /// φ by unit.
     pub dispersion: Dispersion,
+    /// Marks in strata with both sides.
+    pub total: f64,
+    exact_cells: Option<Vec<Cell>>,
+    exact_p: Option<f64>,
     level: f64,
+}
+
+/// A law of the score that carries the scatter of a unit.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct UnitLaw {
+    /// The unit.
+    pub unit: Unit,
+    /// The law.
+    pub law: Law,
+    /// What it was made from; none for panels.
+    pub between: Option<Between>,
+    /// How much more the units add than if they were independent, with
+    /// [`days::TIMES`] as many of them.
+    pub growth: [f64; days::TIMES.len()],
 }
 
 impl StratifiedRatio {
@@ -97,34 +131,39 @@ impl StratifiedRatio {
 
     /// What decided the p-value.
     pub(super) fn method(&self) -> Method {
-        let exact_is_wider = self.exact_p.is_some_and(|p| p >= self.score_p(1.0));
-        match self.unit {
-            Some(unit) if !exact_is_wider => Method::Stratified(unit),
-            None if !exact_is_wider => Method::Stratified(Unit::Panels),
-            _ => Method::ExactConditional,
+        if self.exact_p.is_some_and(|p| p >= self.score_p(1.0)) {
+            return Method::ExactConditional;
         }
+        let p = |law: &UnitLaw| law.law.two_sided_p(self.distance(1.0));
+        let widest = self.laws.iter().max_by(|x, y| p(x).total_cmp(&p(y)));
+        Method::Stratified(widest.map_or(Unit::Panels, |w| w.unit))
     }
 
-    /// Factor on the variance of single independent marks that was used, ≥ 1 for counts.
-    pub(super) fn factor(&self) -> f64 {
-        self.factor
+    /// How alike neighbouring days are, where that decides the interval.
+    pub(super) fn day_memory_felt(&self) -> Option<f64> {
+        self.dispersion
+            .day_memory
+            .filter(|m| *m >= MEMORY_FELT && self.method() == Method::Stratified(Unit::Days))
     }
 
-    /// Degrees of freedom of the chosen unit; none = normal.
-    pub(super) fn degrees(&self) -> Option<f64> {
-        self.degrees
+    /// |A − ρB| in standard deviations of single independent marks.
+    fn distance(&self, ratio: f64) -> f64 {
+        (self.a - ratio * self.b).abs() / (ratio * self.c).sqrt()
     }
 
     fn score_p(&self, ratio: f64) -> f64 {
-        let t = (self.a - ratio * self.b).abs() / (self.factor * ratio * self.c).sqrt();
-        two_sided_p(t, self.degrees)
+        let distance = self.distance(ratio);
+        let laws = self.laws.iter();
+        laws.map(|l| l.law.two_sided_p(distance))
+            .fold(0.0, f64::max)
     }
 
-    /// Roots of B²ρ² − (2AB + t²φC)ρ + A² = 0.
+    /// Roots of B²ρ² − (2AB + t²C)ρ + A² = 0, t the widest half width.
     fn score_interval(&self, level: f64) -> (f64, f64) {
-        let t = half_width(level, self.degrees);
+        let laws = self.laws.iter();
+        let t = laws.map(|l| l.law.half_width(level)).fold(0.0, f64::max);
         let (a, b) = (self.a, self.b);
-        let width = t * t * self.factor * self.c;
+        let width = t * t * self.c;
         let root = (width * (width + 4.0 * a * b)).sqrt();
         let middle = 2.0 * a * b + width;
         let high = if b > 0.0 {
@@ -170,60 +209,7 @@ pub(super) fn stratified(items: &[Item], kind: Kind, level: f64) -> Option<Strat
         b,
         c,
     };
-    let mut dispersion = Dispersion::default();
-    // a ratio of 0 or ∞ has no scatter of its own: take the panels' on the side that has marks
-    let one_sided = a <= 0.0 || b <= 0.0;
-    let mut chosen: Option<(Unit, f64, f64)> = None;
-    for unit in [
-        Unit::Panels,
-        Unit::Runs,
-        Unit::Days,
-        Unit::Blocks,
-        Unit::Lots,
-    ] {
-        let found = if one_sided {
-            (unit == Unit::Panels).then(|| fit.one_sided_scatter())
-        } else {
-            fit.scatter(unit)
-        };
-        let Some((factor, degrees)) = found else {
-            continue;
-        };
-        let prior = match unit {
-            Unit::Panels => 0.0,
-            // four uneven blocks alone can leave less than one degree of freedom
-            Unit::Blocks if fit.days() < FEW_DAYS => PRIOR_DEGREES / 2.0,
-            Unit::Blocks => 0.0,
-            Unit::Runs | Unit::Days | Unit::Lots => PRIOR_DEGREES,
-        };
-        let from_panels = dispersion.panels.unwrap_or(factor);
-        let factor = (prior * from_panels + degrees * factor) / (prior + degrees);
-        let degrees = prior + degrees;
-        match unit {
-            Unit::Panels => dispersion.panels = Some(factor),
-            Unit::Runs => dispersion.runs = Some(factor),
-            Unit::Days => dispersion.days = Some(factor),
-            Unit::Blocks => dispersion.blocks = Some(factor),
-            Unit::Lots => dispersion.lots = Some(factor),
-        }
-        let width = |f: f64, d: f64| f * half_width(level, Some(d)).powi(2);
-        if chosen.is_none_or(|(_, f, d)| width(factor, degrees) > width(f, d)) {
-            chosen = Some((unit, factor, degrees));
-        }
-    }
-    let plain = half_width(level, None).powi(2);
-    let (unit, factor, degrees) = match chosen {
-        Some((unit, factor, degrees)) => {
-            let t = half_width(level, Some(degrees)).powi(2);
-            if kind == Kind::Counts && factor * t < plain {
-                (None, 1.0, None)
-            } else {
-                (Some(unit), factor, Some(degrees))
-            }
-        }
-        None if kind == Kind::Counts => (None, 1.0, None),
-        None => return None,
-    };
+    let (dispersion, laws) = laws(&fit, kind)?;
     let compared: Vec<Cell> = all.iter().filter(|c| c.compares()).copied().collect();
     let total: f64 = compared.iter().map(Cell::total).sum();
     let exact_cells = (kind == Kind::Counts && total <= exact::MOST_DEFECTS).then_some(compared);
@@ -236,226 +222,79 @@ pub(super) fn stratified(items: &[Item], kind: Kind, level: f64) -> Option<Strat
         a,
         b,
         c,
-        degrees,
-        factor,
-        unit,
+        laws,
         dispersion,
+        total,
         level,
     })
 }
 
-/// What the scatter of a unit is taken from.
-struct Fit<'a> {
-    items: &'a [Item],
-    cells: &'a [Cell],
-    weights: &'a [f64],
-    a: f64,
-    b: f64,
-    c: f64,
-}
-
-impl Fit<'_> {
-    /// Days from the first to the last panel, those without panels left out.
-    fn days(&self) -> usize {
-        self.items.iter().map(|i| i.day + 1).max().unwrap_or(1)
-    }
-
-    /// φ and degrees of freedom from leaving out one unit at a time; none with
-    /// too few units.
-    ///
-    /// Leaving out unit u changes A − ρ̂B by −D_u; with h_u the unit's share of
-    /// C, φ = (G−1)/G·Σ (D_u/(1−h_u))² / (ρ̂C). Degrees of freedom: effective
-    /// number of units (Σe²)²/Σe⁴ less 1, e_u the unit's expected share.
-    fn scatter(&self, unit: Unit) -> Option<(f64, f64)> {
-        let ratio = self.a / self.b;
-        let days = self.days();
-        let batches = if unit == Unit::Blocks {
-            self.blocks_of_days(ratio)?
-        } else {
-            days
+/// φ by unit and the laws that carry it; none where nothing shows how measures
+/// scatter.
+fn laws(fit: &Fit<'_>, kind: Kind) -> Option<(Dispersion, Vec<UnitLaw>)> {
+    let usual = match kind {
+        Kind::Counts => USUAL_COUNTS,
+        Kind::Measures => USUAL_MEASURES,
+    };
+    let mut dispersion = Dispersion::default();
+    // a ratio of 0 or ∞ has no scatter of its own: take the panels' on the side that has marks
+    let one_sided = fit.a <= 0.0 || fit.b <= 0.0;
+    let seen = if one_sided {
+        Some(fit.one_sided_scatter())
+    } else {
+        fit.scatter(Unit::Panels).map(|s| (s.factor, s.degrees))
+    };
+    dispersion.panels = seen.map(|s| s.0);
+    // marks never scatter less than single independent ones
+    let (panels, degrees) = match (seen, kind) {
+        (Some((factor, degrees)), Kind::Counts) => (factor.max(1.0), degrees),
+        (Some((factor, degrees)), Kind::Measures) if factor > 0.0 => (factor, degrees),
+        (None, Kind::Counts) => (1.0, f64::INFINITY),
+        (_, Kind::Measures) => return None,
+    };
+    let mut laws = vec![UnitLaw {
+        unit: Unit::Panels,
+        law: Law::of_panels(panels, degrees),
+        between: None,
+        growth: [1.0; days::TIMES.len()],
+    }];
+    for unit in [Unit::Runs, Unit::Days, Unit::Lots] {
+        let Some(scatter) = (!one_sided).then(|| fit.scatter(unit)).flatten() else {
+            continue;
         };
-        let mut order: Vec<(usize, usize, usize)> = Vec::with_capacity(self.items.len());
-        for (k, item) in self.items.iter().enumerate() {
-            let u = match unit {
-                Unit::Panels => k,
-                Unit::Runs => item.run,
-                Unit::Days => item.day,
-                Unit::Blocks => item.day * batches / days,
-                Unit::Lots => item.lot?,
-            };
-            order.push((u, item.stratum, k));
-        }
-        order.sort_unstable();
-        let mut units = Vec::new();
-        for members in order.chunk_by(|x, y| x.0 == y.0) {
-            units.push(self.leave_out(members, ratio));
-        }
-        if !enough(&units, unit) || (unit == Unit::Runs && !self.alternates(units.len())) {
-            return None;
-        }
-        let g = units.len() as f64;
-        let sum: f64 = units.iter().map(|u| u.change.powi(2)).sum();
-        let squares: f64 = units.iter().map(|u| u.expected.powi(2)).sum();
-        let fourths: f64 = units.iter().map(|u| u.expected.powi(4)).sum();
-        let effective = squares * squares / fourths;
-        let factor = (g - 1.0) / g * sum / (ratio * self.c);
-        Some((factor, (effective - 1.0).max(0.5)))
-    }
-
-    /// Whether there are at least three runs a stream: a single change leaves
-    /// two, which say nothing of how runs differ.
-    fn alternates(&self, runs: usize) -> bool {
-        let streams: std::collections::BTreeSet<usize> =
-            self.items.iter().map(|i| i.stream).collect();
-        runs >= 3 * streams.len()
-    }
-
-    /// How many blocks of neighbouring days to form: longer ones the more
-    /// neighbouring days resemble each other; none with too few days, or where
-    /// days don't resemble each other.
-    ///
-    /// Days a block 1.447·(n·4r²/(1−r²)²)^⅓ with r the correlation of
-    /// neighbouring days (Andrews 1991, Econometrica 59, 817–858), at least 4
-    /// blocks and from 12 days on at least 6.
-    fn blocks_of_days(&self, ratio: f64) -> Option<usize> {
-        let days = self.items.iter().map(|i| i.day + 1).max()?;
-        let mut excess = vec![0.0; days];
-        let mut size = vec![0.0; days];
-        for item in self.items {
-            let (cell, w) = (&self.cells[item.stratum], self.weights[item.stratum]);
-            let rate = cell.total() / (cell.before.exposure + ratio * cell.after.exposure);
-            let (other, scale) = match item.side {
-                Side::After => (cell.before.exposure, ratio),
-                Side::Before => (cell.after.exposure, 1.0),
-            };
-            let share = w * other / cell.exposure();
-            excess[item.day] += share * (item.value - item.exposure * rate * scale) / scale;
-            size[item.day] += share * item.exposure * rate;
-        }
-        let z: Vec<f64> = excess
-            .iter()
-            .zip(&size)
-            .filter(|(_, s)| **s > 0.0)
-            .map(|(e, s)| e / s.sqrt())
-            .collect();
-        let n = z.len() as f64;
-        let squares: f64 = z.iter().map(|x| x * x).sum();
-        if z.len() < 6 || squares <= 0.0 {
-            return None;
-        }
-        let products: f64 = z.windows(2).map(|w| w[0] * w[1]).sum();
-        let seen = products / squares;
-        // both sides' means are fitted, which pulls r down
-        let r = (seen + (2.0 + 3.0 * seen) / n + 0.5 / n.sqrt()).clamp(0.0, 0.95);
-        let length = 1.447 * (n * 4.0 * r * r / (1.0 - r * r).powi(2)).cbrt();
-        let least = if z.len() < FEW_DAYS { 4.0 } else { 6.0 };
-        (length > 1.0).then(|| (n / length).max(least).round() as usize)
-    }
-
-    fn leave_out(&self, members: &[(usize, usize, usize)], ratio: f64) -> LeftOut {
-        let (mut a, mut b, mut c, mut expected) = (0.0, 0.0, 0.0, 0.0);
-        let mut sides = [0usize; 2];
-        for stratum in members.chunk_by(|x, y| x.1 == y.1) {
-            let s = stratum[0].1;
-            let mut own = Cell::default();
-            for &(_, _, k) in stratum {
-                own.add(&self.items[k]);
-            }
-            let (cell, w) = (&self.cells[s], self.weights[s]);
-            let rest = cell.without(&own);
-            let (r, q) = parts(cell);
-            let (rest_r, rest_q) = parts(&rest);
-            a += w * (rest_r - r);
-            b += w * (rest_q - q);
-            c += w * w * (information(cell) - information(&rest));
-            let rate = cell.total() / (cell.before.exposure + ratio * cell.after.exposure);
-            expected += w
-                * rate
-                * (own.after.exposure * cell.before.exposure
-                    + own.before.exposure * cell.after.exposure)
-                / cell.exposure();
-            sides[0] += own.before.panels;
-            sides[1] += own.after.panels;
-        }
-        let share = (c / self.c).clamp(0.0, 0.95);
-        LeftOut {
-            change: (a - ratio * b) / (1.0 - share),
-            expected,
-            sides,
-        }
-    }
-
-    /// Variance over mean of the panels' counts on the side that has marks.
-    fn one_sided_scatter(&self) -> (f64, f64) {
-        let side = if self.a > 0.0 {
-            Side::After
-        } else {
-            Side::Before
+        let between = Between {
+            factor: scatter.factor,
+            degrees: scatter.degrees,
+            leverage: scatter.leverage,
+            usual: match unit {
+                Unit::Lots if fit.inside_lots() => usual.lots_in_ratio,
+                Unit::Lots => usual.lots,
+                _ => usual.days,
+            },
         };
-        let (mut squares, mut sum, mut lost) = (0.0, 0.0, 0usize);
-        let mut panels = 0usize;
-        for item in self.items.iter().filter(|i| i.side == side) {
-            let sums = self.cells[item.stratum].side(side);
-            let expected = item.exposure * sums.sum / sums.exposure;
-            squares += (item.value - expected).powi(2);
-            sum += item.value;
-            panels += 1;
+        let mut growth = [1.0; days::TIMES.len()];
+        let law = if unit == Unit::Days {
+            let days = days::law(&fit.by_day(), panels, degrees, usual.days);
+            dispersion.day_memory = Some(days.memory);
+            growth = days.growth;
+            days.law
+        } else {
+            Law::with_units(panels, degrees, &between)
+        };
+        match unit {
+            Unit::Runs => dispersion.runs = Some(scatter.factor),
+            Unit::Days => dispersion.days = Some(scatter.factor),
+            Unit::Lots => dispersion.lots = Some(scatter.factor),
+            Unit::Panels => {}
         }
-        for cell in self.cells.iter().filter(|c| c.compares()) {
-            lost += usize::from(cell.side(side).panels > 0);
-        }
-        let degrees = panels.saturating_sub(lost).max(1) as f64;
-        let factor = squares / sum * panels as f64 / degrees;
-        (factor, degrees)
+        laws.push(UnitLaw {
+            unit,
+            law,
+            between: Some(between),
+            growth,
+        });
     }
-}
-
-/// What leaving out a unit does.
-struct LeftOut {
-    /// −D/(1−h).
-    change: f64,
-    /// Expected size of its contribution.
-    expected: f64,
-    /// Panels before and after.
-    sides: [usize; 2],
-}
-
-/// Whether a unit's scatter can be taken from the records: lots have to carry
-/// both sides; runs and days have to be several on each side.
-fn enough(units: &[LeftOut], unit: Unit) -> bool {
-    match unit {
-        Unit::Panels => units.len() >= 2,
-        Unit::Lots => {
-            units
-                .iter()
-                .filter(|u| u.sides[0] > 0 && u.sides[1] > 0)
-                .count()
-                >= FEWEST_UNITS
-        }
-        Unit::Runs | Unit::Days | Unit::Blocks => {
-            let on = |k: usize| units.iter().filter(|u| u.sides[k] > 0).count();
-            on(0) >= 2 && on(1) >= 2 && units.len() >= FEWEST_UNITS
-        }
-    }
-}
-
-/// a·T₀/T and b·T₁/T of a cell; zeros where a side is missing.
-fn parts(cell: &Cell) -> (f64, f64) {
-    if !cell.compares() {
-        return (0.0, 0.0);
-    }
-    (
-        cell.after.sum * cell.before.exposure / cell.exposure(),
-        cell.before.sum * cell.after.exposure / cell.exposure(),
-    )
-}
-
-/// (a+b)·T₁T₀/T² of a cell; 0 where a side is missing.
-fn information(cell: &Cell) -> f64 {
-    if !cell.compares() {
-        return 0.0;
-    }
-    cell.total() * cell.after.exposure * cell.before.exposure / cell.exposure().powi(2)
+    Some((dispersion, laws))
 }
 
 /// Stratum weights 1/(1 + α·mean count), α by moments from the scatter of
@@ -486,26 +325,10 @@ fn weights(items: &[Item], cells: &[Cell], kind: Kind) -> Vec<f64> {
         .collect()
 }
 
-/// Two-sided quantile of the standard normal or of t: the half width of an
-/// interval of that level, in standard errors.
-pub(super) fn half_width(level: f64, degrees: Option<f64>) -> f64 {
-    match degrees {
-        Some(dof) => student_t::two_sided_quantile(level, dof),
-        None => normal::two_sided_quantile(level),
-    }
-}
-
-/// Two-sided p-value of a standardised distance.
-fn two_sided_p(t: f64, degrees: Option<f64>) -> f64 {
-    match degrees {
-        Some(dof) => student_t::two_sided_p(t, dof),
-        None => normal::two_sided_p(t),
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::change::Side;
     use crate::stats::TailRule;
     use crate::stats::rate_ratio::{Count, rate_ratio};
     use approx::assert_relative_eq;

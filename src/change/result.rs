@@ -2,6 +2,7 @@
 
 use serde::Serialize;
 
+use super::needed::Plan;
 use crate::site::DefectClass;
 use crate::stats::Interval;
 
@@ -94,20 +95,19 @@ pub enum Side {
     After,
 }
 
-/// What a comparison that goes on as the records went would rest on.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Plan {
-    /// Defects a panel before the change.
-    pub marks_a_panel: f64,
-    /// Share of the panels after the change, 0..1.
-    pub share_after: f64,
-    /// Factor on the variance of single independent marks.
-    pub factor: f64,
-    /// Degrees of freedom of the deciding unit's scatter, a panel; none where the
-    /// normal distribution is used.
-    pub degrees_a_panel: Option<f64>,
-    /// Share of the panels that lie in strata with both sides, 0..1.
-    pub share_compared: f64,
+/// What a comparison would have to rest on if it went on as the records went.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+pub struct Needed {
+    /// Panels in all, shared between the sides like the present ones.
+    pub panels: usize,
+    /// Lots that these panels come from, filled like the present ones; none
+    /// where lots are not recorded.
+    pub lots: Option<usize>,
+    /// Days on which they are sanded, filled like the present ones.
+    pub days: usize,
+    /// The unit that is short: where it is days, lots or runs, more panels of
+    /// the same ones would not do instead.
+    pub short_of: Unit,
 }
 
 /// What was counted on one side.
@@ -171,9 +171,11 @@ pub struct Change {
     pub by_lot: Vec<LotCounts>,
     /// Doubts about this kind.
     pub notes: Vec<Note>,
-    /// What `panels_needed` is worked out from.
+    /// The same with lots and days.
+    pub needed: Option<Needed>,
+    /// What `needed` is worked out from.
     #[serde(skip)]
-    pub plan: Option<Plan>,
+    pub(super) plan: Option<Plan>,
 }
 
 /// A ratio with interval and test.
@@ -291,6 +293,9 @@ pub struct Margin {
     /// settings if the opposite class is in truth unchanged; none where it holds
     /// or can't be told.
     pub panels_needed: Option<usize>,
+    /// What that is worked out from.
+    #[serde(skip)]
+    pub(super) plan: Option<Plan>,
 }
 
 /// How interval and test came about.
@@ -314,8 +319,6 @@ pub enum Unit {
     Runs,
     /// Days.
     Days,
-    /// Blocks of neighbouring days.
-    Blocks,
     /// Lots.
     Lots,
 }
@@ -330,10 +333,11 @@ pub struct Dispersion {
     pub runs: Option<f64>,
     /// Between days.
     pub days: Option<f64>,
-    /// Between blocks of neighbouring days.
-    pub blocks: Option<f64>,
     /// Between lots.
     pub lots: Option<f64>,
+    /// How much a day's rate resembles that of the day before: mean of the
+    /// correlations that the records leave possible, 0..1.
+    pub day_memory: Option<f64>,
 }
 
 /// What the estimate was stratified by and what that left.
@@ -458,6 +462,12 @@ pub enum Note {
     OppositeClass {
         /// The opposite class.
         class: DefectClass,
+    },
+    /// Neighbouring days resemble each other, so a slow drift can pass for the
+    /// change; the interval is widened for it.
+    DaysAlike {
+        /// Mean correlation of a day with the one before, 0..1.
+        memory: f64,
     },
     /// Panels that match neither side or lack the time that would place them.
     PanelsOutside {

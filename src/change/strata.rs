@@ -85,3 +85,22 @@ pub(super) fn cells(items: &[Item]) -> Vec<Cell> {
     }
     cells
 }
+
+/// a·T₀/T and b·T₁/T of a cell; zeros where a side is missing.
+pub(super) fn parts(cell: &Cell) -> (f64, f64) {
+    if !cell.compares() {
+        return (0.0, 0.0);
+    }
+    (
+        cell.after.sum * cell.before.exposure / cell.exposure(),
+        cell.before.sum * cell.after.exposure / cell.exposure(),
+    )
+}
+
+/// (a+b)·T₁T₀/T² of a cell; 0 where a side is missing.
+pub(super) fn information(cell: &Cell) -> f64 {
+    if !cell.compares() {
+        return 0.0;
+    }
+    cell.total() * cell.after.exposure * cell.before.exposure / cell.exposure().powi(2)
+}

@@ -29,8 +29,7 @@ enum Story {
     BadSpell,
 }
 
-/// A shop whose lots differ by about a factor of two, whose days drift, and
-/// whose panels scatter as widely as a gamma of shape 1.
+/// A shop with lots, days that drift, and panels.
 #[derive(Debug, Clone, Copy)]
 struct ChangeShop {
     story: Story,
@@ -39,6 +38,11 @@ struct ChangeShop {
     panels: usize,
     /// Defects a panel.
     marks: f64,
+    /// Standard deviations of ln rate between lots and between days.
+    lot_sd: f64,
+    day_sd: f64,
+    /// Whether panels scatter as a gamma of shape 1, or not at all.
+    clumped: bool,
 }
 
 impl ChangeShop {
@@ -50,12 +54,12 @@ impl ChangeShop {
     fn records(&self, seed: u64) -> Records {
         let mut rng = ChaCha8Rng::seed_from_u64(seed);
         let mut normal = || -> f64 { StandardNormal.sample(&mut rng) };
-        let lot_effect: Vec<f64> = (0..self.lots()).map(|_| 0.6 * normal()).collect();
+        let lot_effect: Vec<f64> = (0..self.lots()).map(|_| self.lot_sd * normal()).collect();
         let mut drift = normal();
         let day_effect: Vec<f64> = (0..=self.panels / A_DAY)
             .map(|_| {
                 drift = 0.5 * drift + 0.75_f64.sqrt() * normal();
-                0.2 * drift
+                self.day_sd * drift
             })
             .collect();
         let lot_of: Vec<usize> = (0..self.panels)
@@ -63,7 +67,11 @@ impl ChangeShop {
             .collect();
         let rate: Vec<f64> = (0..self.panels)
             .map(|i| {
-                let panel = Gamma::new(1.0, 1.0).unwrap().sample(&mut rng);
+                let panel = if self.clumped {
+                    Gamma::new(1.0, 1.0).unwrap().sample(&mut rng)
+                } else {
+                    1.0
+                };
                 self.marks * (lot_effect[lot_of[i]] + day_effect[i / A_DAY]).exp() * panel
             })
             .collect();
@@ -205,11 +213,23 @@ fn keeps_its_level(shop: ChangeShop, runs: u64, seed: u64) {
     }
 }
 
+/// Lots differ by about a factor of two, days drift, and panels scatter widely.
 const SHOP: ChangeShop = ChangeShop {
     story: Story::Plain,
     ratio: 1.0,
     panels: 240,
     marks: 1.0,
+    lot_sd: 0.6,
+    day_sd: 0.2,
+    clumped: true,
+};
+
+/// Lots differ little, days not at all, and panels only by chance.
+const CALM: ChangeShop = ChangeShop {
+    lot_sd: 0.2,
+    day_sd: 0.0,
+    clumped: false,
+    ..SHOP
 };
 
 #[test]
@@ -235,28 +255,58 @@ fn a_change_made_after_a_bad_spell_is_not_praised_for_its_end() {
     keeps_its_level(ChangeShop { story, ..SHOP }, 200, 41);
 }
 
+/// Half the rate is what the settings call worth knowing, at 80 %: the median of
+/// what small runs ask for shows it in no less than that, and half of it is
+/// clearly too few.
+fn asks_for_as_many_as_it_takes(small: ChangeShop, seed: u64) {
+    let pilots = 40;
+    let mut asked: Vec<usize> = (0..pilots)
+        .filter_map(|run| small.compared(seed + run).panels_needed)
+        .collect();
+    assert!(asked.len() >= 10, "asked for in only {} runs", asked.len());
+    asked.sort_unstable();
+    let panels = asked[asked.len() / 2];
+    let runs = 60;
+    let shown = |panels: usize, seed: u64| {
+        let shop = ChangeShop { panels, ..small };
+        let helped = |run: &u64| shop.compared(seed + run).verdict == Verdict::Helped;
+        (0..runs).filter(helped).count() as u64
+    };
+    let power = Settings::default().power;
+    let whole = shown(panels, seed + 1000);
+    assert!(
+        binomial::at_most(whole, runs, power) > SURPRISE,
+        "{panels} panels show it in {whole} of {runs}"
+    );
+    let half = shown(panels / 2, seed + 2000);
+    assert!(
+        binomial::at_most(half, runs, power) <= 0.05,
+        "half of {panels} panels show it in {half} of {runs} already"
+    );
+}
+
 #[test]
-#[ignore = "known gap: 320 panels asked for show half the rate in 28 of 60 runs, not in 80 %"]
 fn the_panels_asked_for_show_the_ratio_of_interest() {
-    // Half the rate is what the settings call worth knowing, at 80 %.
     let small = ChangeShop {
         ratio: 0.5,
         panels: 80,
         ..SHOP
     };
-    let mut asked: Vec<usize> = (0..60)
-        .filter_map(|run| small.compared(51 + run).panels_needed)
-        .collect();
-    assert!(asked.len() >= 10, "asked for in only {} runs", asked.len());
-    asked.sort_unstable();
-    let panels = asked[asked.len() / 2];
-    let enough = ChangeShop { panels, ..small };
-    let runs = 60;
-    let shown = (0..runs)
-        .filter(|run| enough.compared(1051 + run).verdict == Verdict::Helped)
-        .count() as u64;
-    assert!(
-        binomial::at_most(shown, runs, Settings::default().power) > SURPRISE,
-        "{panels} panels show it in {shown} of {runs}"
-    );
+    asks_for_as_many_as_it_takes(small, 51);
+}
+
+#[test]
+fn a_calm_shop_is_asked_for_fewer_panels_that_show_it_too() {
+    let small = ChangeShop {
+        ratio: 0.5,
+        panels: 60,
+        marks: 0.5,
+        ..CALM
+    };
+    asks_for_as_many_as_it_takes(small, 61);
+}
+
+#[test]
+fn a_calm_shop_is_covered_too() {
+    keeps_its_level(CALM, 200, 71);
 }

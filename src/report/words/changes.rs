@@ -128,7 +128,6 @@ pub fn method(method: Method) -> &'static str {
         Method::Stratified(Unit::Panels) => "scatter of panels",
         Method::Stratified(Unit::Runs) => "scatter of runs",
         Method::Stratified(Unit::Days) => "scatter of days",
-        Method::Stratified(Unit::Blocks) => "scatter of blocks of days",
         Method::Stratified(Unit::Lots) => "scatter of lots",
     }
 }
@@ -179,7 +178,7 @@ pub fn p_value(p: Option<f64>, numbers: &NumberStyle) -> String {
 #[must_use]
 pub fn verdict_in_full(change: &Change, numbers: &NumberStyle) -> String {
     let word = verdict(change.verdict);
-    match (change.verdict, change.panels_needed) {
+    match (change.verdict, change.needed) {
         (Verdict::NotIdentifiable, _) => {
             format!(
                 "{word}: {} changed too",
@@ -187,10 +186,42 @@ pub fn verdict_in_full(change: &Change, numbers: &NumberStyle) -> String {
             )
         }
         (Verdict::TooFewPanels, Some(n)) => {
-            format!("{word}: about {} in all", numbers.significant(n as f64, 2))
+            let about = |n: usize| numbers.significant(n as f64, 2);
+            let over = match (n.short_of, n.lots) {
+                (Unit::Lots, Some(lots)) => format!(" from {} lots", about(lots)),
+                (Unit::Days, _) => format!(" over {} days", about(n.days)),
+                _ => String::new(),
+            };
+            format!("{word}: about {} in all{over}", about(n.panels))
         }
         _ => word.to_owned(),
     }
+}
+
+/// What is short where it is not panels, for kinds with too few.
+fn short_of(comparison: &Comparison) -> Vec<String> {
+    let kinds = |unit: Unit| -> Vec<String> {
+        let all = comparison.changes.iter();
+        all.filter(|c| c.needed.is_some_and(|n| n.short_of == unit))
+            .map(|c| c.defect.clone())
+            .collect()
+    };
+    [
+        (Unit::Lots, "lots", "of the same lots"),
+        (Unit::Days, "days", "on the same days"),
+        (Unit::Runs, "changes back and forth", "in the same runs"),
+    ]
+    .into_iter()
+    .filter_map(|(unit, what, same)| {
+        let kinds = kinds(unit);
+        (!kinds.is_empty()).then(|| {
+            format!(
+                "{}: it is {what} that are short; more panels {same} would not do instead.",
+                listed(&kinds, 3)
+            )
+        })
+    })
+    .collect()
 }
 
 /// One sentence on the whole comparison.
@@ -300,7 +331,7 @@ pub fn note(note: &Note, numbers: &NumberStyle) -> String {
         } => format!(
             "The last {} before the change, from {first_panel} on, ran {} times the rate before \
              them. Changes are made after bad spells, and after a bad spell things get better by \
-             themselves, so it is left out; with it the ratio would be {}.",
+             themselves, so it is left out; with it the ratio would be {}. The interval holds both.",
             panels(*n),
             numbers.significant(*rate_ratio, 2),
             ratio(*ratio_with_spell, numbers)
@@ -361,6 +392,10 @@ pub fn note(note: &Note, numbers: &NumberStyle) -> String {
              as helped yet.",
             class(*c)
         ),
+        Note::DaysAlike { .. } => "Days resemble the days before them, so a slow drift can pass \
+             for the change. The interval is wider for it; going back and forth between the two \
+             sides would tell more."
+            .to_owned(),
         Note::PanelsOutside { panels: n } => format!(
             "{} on neither side.",
             super::counting::capital(&counted(*n, "panel is", "panels are", numbers))
@@ -383,6 +418,7 @@ pub fn notes(comparison: &Comparison, numbers: &NumberStyle) -> Vec<String> {
             }
         }
     }
+    out.extend(short_of(comparison));
     out.extend(intervals(comparison));
     out.extend(
         shared
@@ -454,7 +490,8 @@ pub const EXPLAINED: &str = "Panels on the old and the new side are compared onl
     further columns named above, because lots differ more than most changes do. The interval carries the scatter of \
     panels, days and lots, whichever is widest. “Helped” means fewer defects after adjustment for all tests, and the \
     opposite kind of defect not worse by more than the margin. “Too few panels” names about how many it would take in \
-    all, in lots like these. “Not identifiable” means that something else changed at the same time: run both on the \
+    all to show the ratio worth knowing with the chance set in onus.toml (if nothing is set, half the rate with a \
+    chance of 80 %), in lots and on days filled like these. “Not identifiable” means that something else changed at the same time: run both on the \
     same lots, in alternating blocks, and compare again.";
 /// Axis of the chart of ratios.
 pub const RATIO_AXIS: &str = "defects per m², after over before";
