@@ -5,24 +5,26 @@ use std::sync::Arc;
 
 use rayon::prelude::*;
 
+use super::bar_findings::BarSighting;
 use super::conclude::{About, conclude};
 use super::diagonal;
 use super::frames::{Scene, several_sizes};
 use super::inspector;
-use super::levels::{PATH_PLACES, machine_places};
+use super::levels::{BARS, PATH_PLACES, machine_places};
 use super::merge::{LEAST_BACKGROUND, Sighting, merge};
 use super::no_place::{Remainder, conclude_stream, rate_evidence, rate_findings};
 use super::opposite::{KindMarks, both_ends, signs_change};
 use super::place::{Holder, Marks, day_of};
 use super::repeat::{Ground, investigate, leader};
 use super::sides::{SideStream, sides};
+use super::stream_bars::{bar_findings, without_bars};
 use super::surface::findings as surface_findings;
 use super::thin_film;
 use super::votes::axis_of;
 use super::{
-    Anchor, Cause, Causes, Clock, Finding, Kind, Limit, LineAxis, NextCheck, Reason, ScanSettings,
-    Settings, Shape, Sharpness, Stream, StreamData, View, film_left, find_places, follow_drift,
-    smallest_repeat, streams, surfaces,
+    Anchor, BarsBy, Cause, Causes, Clock, Finding, Kind, Limit, LineAxis, NextCheck, Reason,
+    ScanSettings, Settings, Shape, Sharpness, Stream, StreamData, View, film_left, find_bars,
+    find_places, follow_drift, smallest_repeat, streams, surfaces,
 };
 use crate::records::{Lay, Records};
 use crate::site::DefectClass;
@@ -322,17 +324,23 @@ fn look_at(
             streams,
         },
     );
-    let (views, sightings) = scan(records, settings, streams, data, machine);
+    let Scanned {
+        views,
+        sightings,
+        bars,
+    } = scan(records, settings, streams, data, machine);
     let zones = |keep: &dyn Fn(&&Sighting) -> bool| -> Vec<usize> {
         (sightings.iter().filter(keep))
             .flat_map(|s| s.found.zone.iter().map(|&m| views[s.view].marks[m].defect))
             .collect()
     };
-    let taken = zones(&|_| true);
+    let mut taken = zones(&|_| true);
     let of_spots = zones(&|s| {
         matches!(s.found.shape, Shape::Spot { .. }) && s.found.sharpness == Sharpness::Sharp
     });
-    let leaders = merge(sightings, &views);
+    let (bars, on_bars) = bar_findings(records, data, index, (&views, &sightings), bars);
+    taken.extend(bars.iter().flat_map(|f| f.evidence.members.iter().copied()));
+    let leaders = merge(without_bars(sightings, &views, &on_bars), &views);
     let others = plant.others(data);
     let name = &records.defect_names[data.name];
     let about = About {
@@ -341,7 +349,7 @@ fn look_at(
         defect: &name.name,
         stream: index,
     };
-    let findings: Vec<Finding> = leaders
+    let mut findings: Vec<Finding> = leaders
         .iter()
         .map(|sighting| {
             let drift = sighting.found.drift;
@@ -365,6 +373,7 @@ fn look_at(
             conclude(about, &ground, sighting, &dossier, members)
         })
         .collect();
+    findings.extend(bars);
     Outcome {
         stream: stream_of(records, data, &limit),
         limit,
@@ -399,6 +408,14 @@ fn stream_of(records: &Records, data: &StreamData, limit: &Limit) -> Stream {
     }
 }
 
+/// What the scans of a stream found.
+struct Scanned {
+    /// The views, and what holds each.
+    views: Vec<View>,
+    sightings: Vec<Sighting>,
+    bars: Vec<BarSighting>,
+}
+
 /// Scans every frame that can differ from the machine's.
 fn scan(
     records: &Records,
@@ -406,7 +423,7 @@ fn scan(
     streams: usize,
     data: &StreamData,
     machine: View,
-) -> (Vec<View>, Vec<Sighting>) {
+) -> Scanned {
     let mut views = vec![(Holder::Machine, machine, machine_places(records), 1)];
     if !fixed_in_machine(records, data, |_| Some(Lay::Deg0)) {
         let view = View::panel(records, data);
@@ -429,13 +446,53 @@ fn scan(
         }
     }
     let clock = clock(records, data);
+    let feeds: Vec<Option<f64>> = data
+        .panels
+        .iter()
+        .map(|&i| records.panels[i].feed_mm_s)
+        .collect();
     let mut sightings = Vec::new();
+    let mut bars: Vec<BarSighting> = Vec::new();
+    let swapped = |i: &usize| records.panels[*i].lay.swaps_axes();
+    let across = data.panels.iter().any(swapped) && !data.panels.iter().all(swapped);
     for (at, (holder, view, share, split)) in views.iter().enumerate() {
         let scan = ScanSettings {
             alpha: settings.alpha * share,
             streams: streams * split,
         };
-        for found in follow_drift(view, find_places(view, &scan), &clock, &scan) {
+        let found = follow_drift(view, find_places(view, &scan), &clock, &scan);
+        let mut on_bars = vec![false; found.len()];
+        let bar_share = match holder {
+            Holder::Machine => Some(BARS),
+            // bars of the panel show in the machine too unless panels lay across
+            Holder::Panel if across => Some(1.0),
+            _ => None,
+        };
+        if let Some(bar_share) = bar_share {
+            let scan = ScanSettings {
+                alpha: settings.alpha * bar_share,
+                streams,
+            };
+            for b in find_bars(view, &found, &feeds, &scan) {
+                for &line in &b.lines {
+                    on_bars[line] = true;
+                }
+                let of = match b.by {
+                    BarsBy::Distances => bar_share,
+                    BarsBy::Lines => *share,
+                };
+                let p_adjusted = (b.p_adjusted / of).min(1.0);
+                bars.push(BarSighting {
+                    holder: *holder,
+                    bars: b,
+                    p_adjusted,
+                });
+            }
+        }
+        for (found, on_bars) in found.into_iter().zip(on_bars) {
+            if on_bars {
+                continue;
+            }
             sightings.push(Sighting {
                 holder: *holder,
                 view: at,
@@ -444,8 +501,11 @@ fn scan(
             });
         }
     }
-    let views = views.into_iter().map(|(_, view, _, _)| view).collect();
-    (views, sightings)
+    Scanned {
+        views: views.into_iter().map(|(_, view, _, _)| view).collect(),
+        sightings,
+        bars,
+    }
 }
 
 /// When the stream's panels were sanded, and their lots as numbers.

@@ -71,7 +71,7 @@ pub enum Kind {
     OppositeSides,
     /// A place that keeps its distance from the edges: path starts, ends, reversals.
     Dwell,
-    /// Every k-th panel.
+    /// Every k-th panel, or bars of one pitch across the panel.
     Periodic,
     /// A place that keeps to the panel while panels are turned.
     RidesPanel,
@@ -211,6 +211,9 @@ pub struct Finding {
     pub end_panel: Option<String>,
     /// Speed at which the place moves, mm per day, if it does.
     pub drift_mm_per_day: Option<f64>,
+    /// For bars of one pitch across the panel, which run along `line_axis`.
+    #[serde(flatten)]
+    pub bars: Option<BarPitch>,
     /// Lots of the panels hit, in order of first hit.
     pub lots: Vec<String>,
     /// Why this cause: for and against, each with its number.
@@ -222,6 +225,20 @@ pub struct Finding {
     /// What the charts draw.
     #[serde(skip)]
     pub evidence: Evidence,
+}
+
+/// The pitch of bars.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct BarPitch {
+    /// Distance from bar to bar, mm; at the middle feed where it follows the feed.
+    pub pitch_mm: f64,
+    /// Its 95 % interval.
+    pub pitch_ci: Option<Interval>,
+    /// Whether the pitch is proportional to the feed (true) or the same at all
+    /// feeds (false); none where the records can't tell.
+    pub pitch_follows_feed: Option<bool>,
+    /// Bars per second at the head, where the pitch follows the feed.
+    pub frequency_hz: Option<f64>,
 }
 
 /// What stands behind a finding; indices point into `Records`.
@@ -251,8 +268,11 @@ pub struct Evidence {
     pub onset: Option<ChangePoint>,
     /// Where it fell, if claimed.
     pub end: Option<ChangePoint>,
-    /// Every k-th panel, or a pitch, if found.
+    /// Every k-th panel, if found.
     pub period: Option<Period>,
+    /// For bars, how often distances between marks of one panel come to each
+    /// part of a pitch.
+    pub folded_distances: Vec<FoldedDistance>,
 }
 
 /// One panel hit.
@@ -319,4 +339,13 @@ pub enum Period {
         /// Hits at each phase and its exposure.
         folded: Vec<LevelCount>,
     },
+}
+
+/// Distances between marks of one panel, folded by a pitch.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct FoldedDistance {
+    /// Middle of the class, in pitches, −0.5..0.5.
+    pub part: f64,
+    /// Pairs of marks in it, from half a pitch apart on.
+    pub pairs: usize,
 }

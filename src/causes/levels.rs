@@ -1,9 +1,9 @@
 //! How the report's level is shared out: the one place where it is decided.
 //!
 //! `alpha` is the chance that a report on records without any repeat shows
-//! one. What could accuse the machine shares it: places in the machine frame,
-//! places that keep their distance from the edges as the panel lay, sides, single
-//! corners, and slopes of the removal. Each part is shared equally by the streams of the
+//! one. What could accuse the machine shares it: places in the machine frame, bars
+//! of one pitch, places that keep their distance from the edges as the panel lay,
+//! sides, single corners, and slopes of the removal. Each part is shared equally by the streams of the
 //! report; that of the slopes by the machines and heads with readings.
 //!
 //! Everything else has the level `alpha` per family of questions, because it
@@ -16,7 +16,10 @@ use crate::records::Records;
 
 /// Share of places in the machine frame, before [`machine_places`] adds what the
 /// records cannot use otherwise.
-const MACHINE_PLACES: f64 = 0.5;
+const MACHINE_PLACES: f64 = 0.45;
+
+/// Share of bars of one pitch, over both axes of the machine.
+pub(super) const BARS: f64 = 0.05;
 
 /// Share of places that keep their distance from the edges, over all corners.
 pub(super) const PATH_PLACES: f64 = 0.1;
@@ -67,7 +70,7 @@ mod tests {
 
     #[test]
     fn what_accuses_the_machine_shares_one_level() {
-        let shares = [MACHINE_PLACES, PATH_PLACES, SIDES, CORNERS, SURFACES];
+        let shares = [MACHINE_PLACES, BARS, PATH_PLACES, SIDES, CORNERS, SURFACES];
         assert!(shares.iter().sum::<f64>() <= 1.0 + 1e-12);
         assert!((FRAME_CLAIM - 100.0_f64.ln()).abs() < 1e-12);
         assert_eq!(adjusted(0.001, 4, 0.2), 0.02);

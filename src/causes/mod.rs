@@ -4,6 +4,11 @@
 mod abrasive;
 mod background;
 mod band_background;
+mod bar_evidence;
+mod bar_findings;
+mod bar_pairs;
+mod bar_phases;
+mod bars;
 mod chances;
 mod conclude;
 mod contrast;
@@ -27,6 +32,7 @@ mod lines;
 mod lot_rates;
 mod lots;
 mod merge;
+mod next_check;
 mod no_place;
 mod onset;
 mod opposite;
@@ -45,6 +51,7 @@ mod sharpness;
 mod side_lots;
 mod sides;
 mod spots;
+mod stream_bars;
 mod streams;
 mod surface;
 mod tail;
@@ -57,18 +64,21 @@ mod votes;
 mod weights;
 #[cfg(test)]
 mod worked_cases;
+mod written_steps;
 
+pub use bars::{Bars, BarsBy, find_bars};
 pub use drift::{Clock, follow_drift};
 pub use find::find;
 pub use finding::{
-    Cause, Causes, ChangePoint, Evidence, Finding, Frame, FrameScore, Hit, Kind, LevelCount,
-    LineAxis, Period, RateByLevel, Settings, Stream,
+    BarPitch, Cause, Causes, ChangePoint, Evidence, Finding, FoldedDistance, Frame, FrameScore,
+    Hit, Kind, LevelCount, LineAxis, Period, RateByLevel, Settings, Stream,
 };
 pub use found::{Drift, Found, ScanSettings, Shape};
 pub use inspector::doubts as inspector_doubts;
 pub use limit::{Limit, smallest_repeat};
+pub use next_check::NextCheck;
 pub use places::find as find_places;
-pub use reason::{AbrasiveEnd, Followed, LotsLack, NextCheck, Reason, Side, Tally};
+pub use reason::{AbrasiveEnd, Followed, LotsLack, Reason, Side, Tally};
 pub use sharpness::Sharpness;
 pub use streams::{Mark, StreamData, streams};
 pub use surface::{

@@ -294,6 +294,7 @@ pub(super) fn finding(
         onset_panel: None,
         end_panel: None,
         drift_mm_per_day: None,
+        bars: None,
         lots,
         reasons,
         next_check,

@@ -195,6 +195,7 @@ fn finding(
         onset_panel: None,
         end_panel: None,
         drift_mm_per_day: None,
+        bars: None,
         lots: Vec::new(),
         reasons: vec![reason],
         next_check: NextCheck::CheckFlatness,

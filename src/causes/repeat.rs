@@ -193,7 +193,7 @@ pub(super) fn coded(levels: &[Option<String>]) -> (Vec<Option<usize>>, Vec<Strin
 }
 
 /// Exposure and hits by level over a stretch of panels.
-fn by_level(
+pub(super) fn by_level(
     codes: &[Option<usize>],
     hit: &[bool],
     levels: usize,
@@ -214,7 +214,11 @@ fn by_level(
 }
 
 /// The level in which hits gather, if the test passes.
-fn explain(levels: &[Option<String>], hits: &[bool], background: f64) -> Option<Explained> {
+pub(super) fn explain(
+    levels: &[Option<String>],
+    hits: &[bool],
+    background: f64,
+) -> Option<Explained> {
     let (coded, names) = coded(levels);
     let found = follows::level(&coded, hits, background)?;
     let is = |i: usize| coded[i] == Some(found.level);

@@ -361,6 +361,7 @@ fn conclude(stream: &SideStream<'_>, lead: &Lead) -> Finding {
         onset_panel: None,
         end_panel: None,
         drift_mm_per_day: None,
+        bars: None,
         lots: lots_in_order(records, &hits),
         next_check: next_check(stream, lead, &facts, verdict.cause),
         reasons,

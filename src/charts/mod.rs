@@ -12,6 +12,7 @@ pub mod contours;
 pub mod control_chart;
 pub mod effect;
 pub mod exposure_bars;
+pub mod folded_distances;
 pub mod frames_side_by_side;
 pub mod kinds;
 mod log_axis;

@@ -235,6 +235,7 @@ fn finding(cause: Cause, kind: Kind, members: usize) -> Causes {
             onset_panel: None,
             end_panel: None,
             drift_mm_per_day: None,
+            bars: None,
             lots: Vec::new(),
             reasons: Vec::new(),
             next_check,

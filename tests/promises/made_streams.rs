@@ -35,6 +35,22 @@ pub enum Planted {
     LineAlongY { x: f64, sd: f64 },
     /// A place that moves by this much along x over the whole run.
     Moving { x: f64, y: f64, sd: f64, by: f64 },
+    /// Bars along y, `pitch` apart, this many marks a panel on average.
+    Bars {
+        pitch: f64,
+        sd: f64,
+        marks: f64,
+        phase: BarPhase,
+    },
+}
+
+/// Whether all panels' bars lie at the same places.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum BarPhase {
+    /// They do.
+    Fixed,
+    /// Each panel has its own.
+    Slips,
 }
 
 /// Settings of a made stream.
@@ -185,6 +201,26 @@ impl Made {
                 for _ in 0..1 + poisson(0.5, rng) {
                     let at = Point {
                         x: x + sd * normal(rng),
+                        y: rng.random::<f64>() * width,
+                    };
+                    places.push((at, error));
+                }
+            }
+            Planted::Bars {
+                pitch,
+                sd,
+                marks,
+                phase,
+            } => {
+                let first = match phase {
+                    BarPhase::Fixed => 0.3,
+                    BarPhase::Slips => rng.random::<f64>(),
+                } * pitch;
+                let bars = ((length - first) / pitch).floor().max(0.0) as usize + 1;
+                for _ in 0..poisson(marks, rng) {
+                    let bar = rng.random_range(0..bars) as f64;
+                    let at = Point {
+                        x: first + bar * pitch + sd * normal(rng),
                         y: rng.random::<f64>() * width,
                     };
                     places.push((at, error));

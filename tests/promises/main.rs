@@ -23,6 +23,7 @@ mod recipe;
 mod recipe_calibration;
 mod recipe_limits;
 mod recipe_shop;
+mod scan_bars;
 mod scan_drift;
 mod scan_null;
 mod simulator;

@@ -19,7 +19,7 @@ const EDGES: Ground = Ground::Edges {
 
 /// Streams without a repeat: every ground with clumps, bad lots, several sizes,
 /// turned panels and round numbers in turn.
-fn honest(seed: u64) -> Made {
+pub fn honest(seed: u64) -> Made {
     let one_sided = |left| Ground::Edges {
         share: 0.7,
         mean_mm: 15.0,

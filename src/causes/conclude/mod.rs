@@ -19,6 +19,7 @@ use next_check::next_check;
 use reasons::reasons;
 
 pub(super) use next_check::panels_to_turn;
+pub(super) use reasons::lot_reason;
 
 /// Who and what the finding is about.
 #[derive(Debug, Clone, Copy)]
@@ -104,6 +105,7 @@ pub(super) fn conclude(
             .found
             .drift
             .map(|d| d.x_mm_per_day.hypot(d.y_mm_per_day)),
+        bars: None,
         lots,
         reasons: reasons(ground, sighting, dossier, &facts),
         next_check: next_check(sighting, dossier, &facts, verdict),

@@ -4,10 +4,10 @@ use super::super::contrast::FrameEvidence;
 use super::super::levels::FRAME_CLAIM;
 use super::super::lots::LotEvidence;
 use super::super::merge::Sighting;
-use super::super::reason::NextCheck;
 use super::super::repeat::Dossier;
 use super::super::verdict::{Facts, Holds, Looks, Lots, Recipe, Verdict};
 use super::age_end;
+use crate::causes::NextCheck;
 use crate::causes::{Cause, Kind, Sharpness};
 
 pub(super) fn next_check(

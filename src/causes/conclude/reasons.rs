@@ -3,7 +3,7 @@
 
 use super::super::contrast::FrameEvidence;
 use super::super::levels::FRAME_CLAIM;
-use super::super::lots::LotEvidence;
+use super::super::lots::{LotCount, LotEvidence};
 use super::super::merge::Sighting;
 use super::super::reason::{Followed, Reason, Tally};
 use super::super::repeat::{Dossier, Explained, Ground};
@@ -195,7 +195,25 @@ fn turned(ground: &Ground<'_>) -> bool {
 }
 
 fn lot_reasons(dossier: &Dossier, out: &mut Vec<Reason>) {
-    out.push(match &dossier.lots {
+    out.push(lot_reason(
+        &dossier.lots,
+        &dossier.lot_counts,
+        &dossier.lot_names,
+    ));
+    if let Some((lots, log_ratio)) = dossier.lots_by_turning
+        && !matches!(dossier.lots, LotEvidence::Cleared { .. })
+    {
+        out.push(Reason::LotsClearByTurning { lots, log_ratio });
+    }
+}
+
+/// What the lots say; `counts` and `names` in the order of the evidence's lots.
+pub(in crate::causes) fn lot_reason(
+    lots: &LotEvidence,
+    counts: &[LotCount],
+    names: &[String],
+) -> Reason {
+    match lots {
         LotEvidence::NotRecorded => Reason::LotsNotRecorded,
         LotEvidence::OneLot => Reason::OneLot,
         LotEvidence::Cleared { lots_hit, lots, .. } => Reason::LotsClear {
@@ -213,8 +231,7 @@ fn lot_reasons(dossier: &Dossier, out: &mut Vec<Reason>) {
         },
         LotEvidence::Gathered { lots, p_value } => {
             let sum = |inside: bool| {
-                let chosen = dossier
-                    .lot_counts
+                let chosen = counts
                     .iter()
                     .enumerate()
                     .filter(|(l, _)| lots.contains(l) == inside);
@@ -224,17 +241,12 @@ fn lot_reasons(dossier: &Dossier, out: &mut Vec<Reason>) {
                 })
             };
             Reason::LotsGather {
-                lots: lots.iter().map(|&l| dossier.lot_names[l].clone()).collect(),
+                lots: lots.iter().map(|&l| names[l].clone()).collect(),
                 inside: sum(true),
                 outside: sum(false),
                 p_value: *p_value,
             }
         }
-    });
-    if let Some((lots, log_ratio)) = dossier.lots_by_turning
-        && !matches!(dossier.lots, LotEvidence::Cleared { .. })
-    {
-        out.push(Reason::LotsClearByTurning { lots, log_ratio });
     }
 }
 

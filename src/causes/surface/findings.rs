@@ -271,6 +271,7 @@ impl About<'_> {
             onset_panel: None,
             end_panel: None,
             drift_mm_per_day: None,
+            bars: None,
             lots,
             reasons: Vec::new(),
             next_check: NextCheck::None,

@@ -1,12 +1,14 @@
 //! Charts of what stands behind a finding, beside its place and its strip.
 
 use super::Context;
-use crate::causes::{Finding, LevelCount, Period};
+use crate::causes::{BarPitch, Finding, LevelCount, Period};
 use crate::charts::exposure_bars::{self, Labels};
+use crate::charts::folded_distances;
 use crate::charts::frames_side_by_side::{self, Cloud};
 use crate::charts::{ChartError, Description, cause_colour};
 use crate::records::{Point, Rect};
 use crate::report::Figure;
+use crate::report::words::bars as bar_words;
 use crate::report::words::evidence as words;
 
 /// More lots than this are not drawn: the bars would be hairlines.
@@ -48,6 +50,9 @@ pub(super) fn figures(context: &Context<'_>, finding: &Finding) -> Result<Vec<Fi
             ("folded", words::FOLDED, caption),
         )?);
     }
+    if let (Some(pitch), false) = (&finding.bars, evidence.folded_distances.is_empty()) {
+        out.push(folded_distances(context, finding, pitch)?);
+    }
     if !evidence.by_age.is_empty() {
         let caption = words::ages(finding);
         out.push(bars(
@@ -81,6 +86,34 @@ fn bars(
         svg: exposure_bars::svg(levels, colour, &labels, &context.theme.half())?,
         caption,
         alt,
+    })
+}
+
+fn folded_distances(
+    context: &Context<'_>,
+    finding: &Finding,
+    pitch: &BarPitch,
+) -> Result<Figure, ChartError> {
+    let caption = bar_words::folded(&finding.id, pitch, context.numbers());
+    let parts = [-0.5, -0.25, 0.0, 0.25, 0.5];
+    let labels = folded_distances::Labels {
+        description: Description {
+            title: caption.clone(),
+            text: caption.clone(),
+        },
+        x: bar_words::PART.to_owned(),
+        y: bar_words::PAIRS.to_owned(),
+        parts: parts
+            .map(|part| (part, context.numbers().fixed(part, 2)))
+            .to_vec(),
+    };
+    let classes = &finding.evidence.folded_distances;
+    let colour = cause_colour(finding.cause);
+    Ok(Figure {
+        name: format!("pitch-{}", finding.id.to_lowercase()),
+        svg: folded_distances::svg(classes, colour, &labels, &context.theme.half())?,
+        alt: caption.clone(),
+        caption,
     })
 }
 

@@ -55,7 +55,7 @@ pub fn first_step(finding: &Finding, settle: Option<String>, speech: &Speech<'_>
     }
     match finding.cause {
         Cause::Machine => Advice {
-            action: format!("On {cell}{at}: look at {}", suspects(finding.kind)),
+            action: format!("On {cell}{at}: look at {}", suspects(finding)),
             check: after(finding, speech.numbers),
             touch: Some(Touch::Cell),
         },
@@ -103,6 +103,8 @@ pub fn first_step(finding: &Finding, settle: Option<String>, speech: &Speech<'_>
 pub fn touch(check: &NextCheck) -> Option<Touch> {
     match check {
         NextCheck::CheckPlace
+        | NextCheck::CheckTurning { .. }
+        | NextCheck::CheckSpacing { .. }
         | NextCheck::CheckEveryKth { .. }
         | NextCheck::CheckFixture { .. }
         | NextCheck::CheckPath
@@ -114,12 +116,14 @@ pub fn touch(check: &NextCheck) -> Option<Touch> {
         NextCheck::CheckAbrasive { .. } => Some(Touch::Abrasive),
         NextCheck::CheckRecipe { .. }
         | NextCheck::TryFactor { .. }
+        | NextCheck::VaryFeed { .. }
         | NextCheck::SlowDownFirst
         | NextCheck::CheckForceThenSpeedUp => Some(Touch::Recipe),
         NextCheck::None
         | NextCheck::TurnPanels { .. }
         | NextCheck::ShiftPanels { .. }
         | NextCheck::TurnAtTable { .. }
+        | NextCheck::TurnAcross { .. }
         | NextCheck::CheckTable
         | NextCheck::MoreLots { .. }
         | NextCheck::SecondInspector { .. }
@@ -145,8 +149,11 @@ fn uncapital(text: &str) -> String {
 }
 
 /// What to look at first, by the shape of the finding (common practice).
-fn suspects(kind: Kind) -> &'static str {
-    match kind {
+fn suspects(finding: &Finding) -> &'static str {
+    if finding.bars.is_some() {
+        return "what turns, vibrates or is spaced like these bars: bearings, belt splice, drive, slats";
+    }
+    match finding.kind {
         Kind::Spot => "stops, supports, suction cups and the path at this place, then the pad",
         Kind::Line => {
             "the step-over and the overlap of the path there, then the flatness of the pad"

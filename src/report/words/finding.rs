@@ -28,6 +28,9 @@ pub fn cell_name(machine: Option<&str>, head: Option<&str>) -> String {
 /// What it looks like: "at one place", "along one line".
 #[must_use]
 pub fn shape(finding: &Finding) -> String {
+    if let Some(bars) = &finding.bars {
+        return super::bars::shape(bars);
+    }
     match finding.kind {
         Kind::Spot => "at one place".into(),
         Kind::Line => "along one line".into(),
@@ -246,6 +249,7 @@ pub(crate) mod tests {
             onset_panel: None,
             end_panel: None,
             drift_mm_per_day: None,
+            bars: None,
             lots: vec!["A".into(), "B".into()],
             reasons: Vec::new(),
             next_check: NextCheck::None,

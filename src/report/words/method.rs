@@ -80,6 +80,9 @@ pub fn how(alpha: f64, numbers: &NumberStyle) -> Vec<String> {
         ),
         "A place that is found is taken out and the search goes on. A broad cloud of marks is not called a place."
             .to_owned(),
+        "Distances between the marks of one panel are held against every pitch from 8 mm to a quarter of the panel: bars \
+         of one pitch make them crowd at its multiples, wherever the first bar lies on each panel."
+            .to_owned(),
         "Lots, onset, control machine, period, abrasive age, recipe and inspector are then tested at the place, before \
          anything is called the machine’s."
             .to_owned(),
@@ -91,6 +94,7 @@ pub fn how(alpha: f64, numbers: &NumberStyle) -> Vec<String> {
 pub fn limits() -> Vec<String> {
     [
         "A repeat rarer than the page “What could have been missed” says.",
+        "Bars of one pitch where panels carry one mark each, or fewer than four bars.",
         "A place in the middle of the panel when panels were only turned by half a turn.",
         "A fault that three of four lots carry looks like the machine’s.",
         "Kinds of defect that inspectors name differently, unless the site file says which names are one.",

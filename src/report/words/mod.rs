@@ -5,6 +5,7 @@
 //! say: singular and plural, one lot, nothing found.
 
 pub mod advice;
+pub mod bars;
 pub mod causes;
 pub mod caution;
 pub mod changes;

@@ -39,6 +39,25 @@ pub fn next_check(check: &NextCheck, numbers: &NumberStyle) -> Option<String> {
         NextCheck::CheckPlace => {
             "Look at the machine where this place lies: pad, support, stop, path.".into()
         }
+        NextCheck::CheckTurning { hertz } => format!(
+            "Look at what turns or vibrates {} times a second: balance, bearings, belt splice, drive, pad.",
+            numbers.significant(*hertz, 3)
+        ),
+        NextCheck::CheckSpacing { pitch_mm } => format!(
+            "Look at what is spaced {} mm apart in the machine: slats, supports, rollers, the step-over of \
+             the path.",
+            numbers.significant(*pitch_mm, 3)
+        ),
+        NextCheck::VaryFeed { panels } => format!(
+            "Run {} panels at a clearly different feed, the rest alike: if the pitch grows with the feed, \
+             something in the machine turns or vibrates; if it stays, something has that spacing.",
+            count(*panels)
+        ),
+        NextCheck::TurnAcross { panels } => format!(
+            "Lay {} panels turned by a quarter and inspect them: bars of the machine keep their direction \
+             in the machine, bars that came with the panels turn with them.",
+            count(*panels)
+        ),
         NextCheck::CheckEveryKth { every } => format!(
             "Look at what comes round every {} panel: nest, fixture, stop or pallet.",
             ordinal(*every)

@@ -27,6 +27,12 @@ pub fn reason(reason: &Reason, numbers: &NumberStyle) -> String {
             n.count(*exposed),
             n.significant(*expected, 2)
         ),
+        Reason::Bars { .. }
+        | Reason::PitchFollowsFeed { .. }
+        | Reason::PitchStaysAtAllFeeds { .. }
+        | Reason::PitchAndFeedUntold { .. }
+        | Reason::TurnsKeepDirection
+        | Reason::BarsHold { .. } => super::bars::reason(reason, n),
         Reason::Broad { ring_ratio } => match ring_ratio {
             Some(ratio) => format!(
                 "But the marks crowd broadly: just around that spot there are {} times as many beyond \
@@ -101,7 +107,7 @@ pub(super) fn p(value: f64, n: &NumberStyle) -> String {
 }
 
 /// A likelihood ratio in words; beyond a million nobody counts.
-fn odds(log_ratio: f64, n: &NumberStyle) -> String {
+pub(super) fn odds(log_ratio: f64, n: &NumberStyle) -> String {
     if log_ratio > 1e6_f64.ln() {
         "more than a million times as likely".to_owned()
     } else {
@@ -115,7 +121,7 @@ fn odds(log_ratio: f64, n: &NumberStyle) -> String {
     }
 }
 
-fn frame(frame: Frame) -> &'static str {
+pub(super) fn frame(frame: Frame) -> &'static str {
     match frame {
         Frame::Machine => "in the machine",
         Frame::Panel => "on the panel",

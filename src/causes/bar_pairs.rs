@@ -1,0 +1,350 @@
+//! Distances between the marks of a panel, for bars of one pitch.
+//!
+//! Where bars of one pitch cross the panel, distances between its marks along
+//! the axis are too often near a multiple of the pitch and too rarely halfway
+//! between. That needs no phase: every panel may have its own.
+//!
+//! The cosine of the distance, one turn a pitch, is summed over whole cells, from
+//! half a pitch before a multiple to half a pitch behind it, from the first
+//! multiple on. So what changes smoothly with the distance drops out (exactly, as
+//! far as it is a straight line over a cell), and so do clumps, whose marks lie
+//! nearer to each other than that. A taper takes the weight off the panel's edges,
+//! where marks crowd. What a panel's own sum is like without bars is read off its
+//! sums at all other pitches: its marks of one clump move it together there too.
+//! So the panels are the units, and their sum over its scatter is compared with a
+//! gamma variable, whose shape is the number of panels that they are like.
+
+use std::f64::consts::{PI, TAU};
+
+use super::LineAxis;
+use super::band_background::{across, stretch};
+use super::view::View;
+use super::written_steps::WrittenSteps;
+use crate::stats::distributions::gamma;
+
+/// Shortest pitch looked for, mm: the places of marks are no more exact.
+const SHORTEST_MM: f64 = 8.0;
+
+/// The longest panel must hold this many bars of the longest pitch looked for.
+const LEAST_BARS: f64 = 4.0;
+
+/// Frequencies per 1/length of the longest panel.
+const FINENESS: f64 = 2.0;
+
+/// A panel's pairs weigh at most this much in all; one of n marks weighs n/2.
+const MOST_WEIGHT: f64 = 3.0;
+
+/// Marks of one panel beyond this are thinned evenly, so that pairs stay few.
+const MOST_MARKS: usize = 40;
+
+/// Beyond so many cosines panels are thinned evenly: bars show on a part of them.
+const MOST_COSINES: usize = 60_000_000;
+
+/// Fewer panels with two marks or more (or what is like so many) tell nothing.
+const LEAST_PANELS: f64 = 5.0;
+
+/// Median of the square of a standard normal variable.
+const MEDIAN_SQUARE: f64 = 0.454_936_423_119_572_7;
+
+/// A pitch that stands out.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Peak {
+    /// Bars per mm of the axis.
+    pub(super) frequency: f64,
+    /// Chance of it without bars, at this frequency.
+    pub(super) p_value: f64,
+    /// The sum's first two cells over the scatter.
+    pub(super) cells: [f64; 2],
+}
+
+/// A mark along the axis.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct BarMark {
+    /// Along the axis, mm.
+    at: f64,
+    /// Taper, 0..1.
+    weight: f64,
+}
+
+/// The marks of one panel.
+#[derive(Debug, Clone, PartialEq)]
+struct BarPanel {
+    /// Position in `View::panels`.
+    panel: usize,
+    marks: Vec<BarMark>,
+}
+
+/// A panel's pairs of marks: distance, mm, and weight.
+type Pairs = Vec<(f64, f64)>;
+
+/// Distances between marks along one axis.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Comb {
+    panels: Vec<BarPanel>,
+    /// The longest panel along the axis, mm.
+    pub(super) length: f64,
+    steps: WrittenSteps,
+}
+
+impl Comb {
+    /// The marks of `view` for which `left` is true, at their places across bars
+    /// along `along`. `stretched` gives each panel (position in `View::panels`) a
+    /// factor on its lengths; panels without one are left out.
+    pub(super) fn new(
+        view: &View,
+        along: LineAxis,
+        left: &[bool],
+        stretched: impl Fn(usize) -> Option<f64>,
+    ) -> Self {
+        let steps = WrittenSteps::of(view, along);
+        let mut comb = Self {
+            panels: Vec::new(),
+            length: 0.0,
+            steps,
+        };
+        for (m, _) in view.marks.iter().zip(left).filter(|m| *m.1) {
+            let (low, high) = stretch(along, view.panels[m.panel].rect);
+            let Some(factor) = stretched(m.panel).filter(|_| high > low) else {
+                continue;
+            };
+            let u = across(along, m.at);
+            if comb.steps.fits(u, (low, high)) {
+                continue;
+            }
+            comb.length = comb.length.max((high - low) * factor);
+            let mark = BarMark {
+                at: u * factor,
+                weight: (PI * ((u - low) / (high - low)).clamp(0.0, 1.0)).sin(),
+            };
+            match comb.panels.last_mut() {
+                Some(last) if last.panel == m.panel => last.marks.push(mark),
+                _ => comb.panels.push(BarPanel {
+                    panel: m.panel,
+                    marks: vec![mark],
+                }),
+            }
+        }
+        comb
+    }
+
+    /// The frequencies looked at.
+    pub(super) fn frequencies(&self) -> Vec<f64> {
+        if self.length <= 0.0 {
+            return Vec::new();
+        }
+        let width = 1.0 / (FINENESS * self.length);
+        let first = (LEAST_BARS * FINENESS).ceil() as usize;
+        let shortest = SHORTEST_MM.max(self.steps.shortest_pitch_mm());
+        let last = (1.0 / (shortest * width)).floor() as usize;
+        (first..=last)
+            .map(|k| k as f64 * width)
+            .filter(|f| !self.steps.confuse(*f, self.length))
+            .collect()
+    }
+
+    /// The pitch that stands out most among `frequencies`; none where too few
+    /// panels have two marks.
+    pub(super) fn peak(&self, frequencies: &[f64]) -> Option<Peak> {
+        let mut sums = vec![[0.0; 3]; frequencies.len()];
+        let (mut variance, mut squares) = (0.0, 0.0);
+        for panel in self.enough_for(frequencies.len()) {
+            let pairs = panel.pairs();
+            if pairs.is_empty() {
+                continue;
+            }
+            let own: Vec<[f64; 3]> = frequencies
+                .iter()
+                .map(|&f| cosines(&pairs, f, self.length))
+                .collect();
+            let powers: Vec<f64> = own.iter().map(|s| s[0] * s[0]).collect();
+            // a panel's sum is like a normal variable over the frequencies; its
+            // median square is not moved by bars and their overtones
+            let scatter = (quantile(&powers, 0.5) / MEDIAN_SQUARE)
+                .max(0.5 * pairs.iter().map(|p| p.1 * p.1).sum::<f64>());
+            variance += scatter;
+            squares += scatter * scatter;
+            for (sum, own) in sums.iter_mut().zip(own) {
+                for k in 0..3 {
+                    sum[k] += own[k];
+                }
+            }
+        }
+        let shape = if squares > 0.0 {
+            variance * variance / squares
+        } else {
+            0.0
+        };
+        (shape >= LEAST_PANELS).then_some(())?;
+        let best = (0..sums.len()).max_by(|&a, &b| sums[a][0].total_cmp(&sums[b][0]))?;
+        let [z, first, second] = sums[best].map(|sum| sum / variance.sqrt());
+        let p_value = gamma::tails(shape, (shape + shape.sqrt() * z).max(0.0)).upper();
+        Some(Peak {
+            frequency: frequencies[best],
+            p_value,
+            cells: [first, second],
+        })
+    }
+}
+
+impl Comb {
+    /// The panels, thinned evenly if they have too many pairs.
+    fn enough_for(&self, frequencies: usize) -> impl Iterator<Item = &BarPanel> {
+        let pairs = |panel: &BarPanel| {
+            let marks = panel.marks.len().min(MOST_MARKS);
+            marks * marks / 2
+        };
+        let cosines = frequencies * self.panels.iter().map(pairs).sum::<usize>();
+        self.panels
+            .iter()
+            .step_by(cosines.div_ceil(MOST_COSINES).max(1))
+    }
+
+    /// Distances between marks of one panel.
+    pub(super) fn distances(&self) -> impl Iterator<Item = f64> {
+        self.enough_for(1)
+            .flat_map(|panel| panel.pairs().into_iter().map(|pair| pair.0))
+    }
+
+    /// The sum at each of some frequencies, by block of panels in their order.
+    pub(super) fn sums_by_block(&self, frequencies: &[f64], blocks: usize) -> Vec<Vec<f64>> {
+        let panels: Vec<&BarPanel> = self
+            .enough_for(frequencies.len())
+            .filter(|panel| panel.marks.len() > 1)
+            .collect();
+        let size = panels.len().div_ceil(blocks).max(1);
+        panels
+            .chunks(size)
+            .map(|block| {
+                let mut sums = vec![0.0; frequencies.len()];
+                for panel in block {
+                    let pairs = panel.pairs();
+                    for (sum, &f) in sums.iter_mut().zip(frequencies) {
+                        *sum += cosines(&pairs, f, self.length)[0];
+                    }
+                }
+                sums
+            })
+            .collect()
+    }
+}
+
+impl BarPanel {
+    /// Its pairs of marks, weighing [`MOST_WEIGHT`] in all at most.
+    fn pairs(&self) -> Pairs {
+        let thin = self.marks.len().div_ceil(MOST_MARKS).max(1);
+        let marks: Vec<BarMark> = self.marks.iter().copied().step_by(thin).collect();
+        let n = marks.len() as f64;
+        let weight = (n / 2.0).min(MOST_WEIGHT) * 2.0 / (n * (n - 1.0));
+        let mut pairs = Vec::new();
+        for (k, a) in marks.iter().enumerate() {
+            for b in &marks[..k] {
+                pairs.push(((a.at - b.at).abs(), weight * a.weight * b.weight));
+            }
+        }
+        pairs
+    }
+}
+
+/// Σ weight · cos(2π · frequency · distance) over the whole cells of a pitch, and
+/// over its first and its second cell.
+fn cosines(pairs: &[(f64, f64)], frequency: f64, length: f64) -> [f64; 3] {
+    let cells = (length * frequency - 0.5).floor();
+    let mut sums = [0.0; 3];
+    for &(distance, weight) in pairs {
+        let cell = (distance * frequency).round();
+        if cell < 1.0 || cell > cells {
+            continue;
+        }
+        let value = weight * (TAU * frequency * distance).cos();
+        sums[0] += value;
+        if cell < 3.0 {
+            sums[cell as usize] += value;
+        }
+    }
+    sums
+}
+
+/// The quantile of some values, the nearest below.
+fn quantile(values: &[f64], share: f64) -> f64 {
+    let mut sorted = values.to_vec();
+    sorted.sort_by(f64::total_cmp);
+    let at = (share * sorted.len() as f64).floor() as usize;
+    (sorted.get(at.min(sorted.len().saturating_sub(1))).copied()).unwrap_or(0.0)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::causes::view::ViewPanel;
+    use crate::causes::worked_cases::view;
+    use crate::records::Rect;
+    use approx::assert_relative_eq;
+
+    const PANEL: ViewPanel = ViewPanel {
+        rect: Rect {
+            x0: 0.0,
+            y0: 0.0,
+            x1: 100.0,
+            y1: 50.0,
+        },
+        swapped: false,
+    };
+
+    fn comb(marks: &[(usize, f64, f64)], panels: usize) -> Comb {
+        let view = view(&[PANEL].repeat(panels), marks, 0.0);
+        Comb::new(&view, LineAxis::Y, &vec![true; marks.len()], |_| Some(1.0))
+    }
+
+    /// By hand: marks at a fifth and three fifths of the panel weigh
+    /// sin 36° · sin 108° = 0.5590169944; 40.2 mm are one turn of 40.2 mm, two and a
+    /// half of 16.08 mm (third cell) and half a turn of 80.4 mm (no whole cell).
+    #[test]
+    fn a_pair_counts_by_its_distance_in_pitches() {
+        let comb = comb(&[(0, 20.0, 10.0), (0, 60.2, 40.0)], 1);
+        let weight = (0.2 * PI).sin() * (0.602 * PI).sin();
+        let pairs = comb.panels[0].pairs();
+        assert_eq!(pairs.len(), 1);
+        assert_relative_eq!(pairs[0].0, 40.2, max_relative = 1e-12);
+        assert_relative_eq!(pairs[0].1, weight, max_relative = 1e-12);
+        let sum = |pitch: f64| cosines(&pairs, 1.0 / pitch, 100.0);
+        assert_relative_eq!(sum(40.2)[0], weight, max_relative = 1e-12);
+        assert_relative_eq!(sum(40.2)[1], weight, max_relative = 1e-12);
+        assert_relative_eq!(sum(16.08)[0], -weight, max_relative = 1e-12);
+        assert_eq!(sum(80.4), [0.0; 3]);
+    }
+
+    #[test]
+    fn a_crowded_panel_weighs_no_more_than_six_marks() {
+        let crowd: Vec<_> = (0..30).map(|k| (0, 50.0, f64::from(k))).collect();
+        let pairs = comb(&crowd, 1).panels[0].pairs();
+        let weight: f64 = pairs.iter().map(|p| p.1).sum();
+        assert_relative_eq!(weight, MOST_WEIGHT, max_relative = 1e-12);
+    }
+
+    /// Σ over whole cells of a weight that falls in a straight line is nothing.
+    #[test]
+    fn what_falls_in_a_straight_line_with_distance_drops_out() {
+        let pairs: Vec<(f64, f64)> = (0..20_000)
+            .map(|k| (f64::from(k) * 0.005, 1.0 - f64::from(k) / 20_000.0))
+            .collect();
+        let sum = cosines(&pairs, 0.05, 100.0)[0];
+        assert!(sum.abs() < 2.0, "{sum}");
+    }
+
+    #[test]
+    fn fewer_panels_than_five_tell_nothing() {
+        let bars = |panels: usize| {
+            let marks: Vec<_> = (0..panels)
+                .flat_map(|i| {
+                    (0..4).map(move |k| (i, 5.3 + 20.0 * f64::from(k) + 3.0 * i as f64, 7.1))
+                })
+                .collect();
+            let comb = comb(&marks, panels);
+            comb.peak(&comb.frequencies())
+        };
+        assert_eq!(bars(4), None);
+        let peak = bars(12).unwrap();
+        assert_relative_eq!(1.0 / peak.frequency, 20.0, max_relative = 1e-9);
+        assert!(peak.p_value < 1e-6, "{}", peak.p_value);
+    }
+}
