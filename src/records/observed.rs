@@ -214,8 +214,10 @@ impl Seen {
     /// By panel, then place, then the rest, so that the order of rows does not
     /// matter.
     fn sort(&mut self) {
+        // Every field is compared, so equal ones are the same; sorting in place
+        // needs no second copy.
         let at = |place: Option<Point>| place.map(|p| (bits(p.x), bits(p.y)));
-        self.defects.sort_by(|a, b| {
+        self.defects.sort_unstable_by(|a, b| {
             (
                 a.panel,
                 a.place.is_none(),
@@ -234,7 +236,7 @@ impl Seen {
                 ))
                 .then_with(|| at(a.written).cmp(&at(b.written)))
         });
-        self.readings.sort_by(|a, b| {
+        self.readings.sort_unstable_by(|a, b| {
             (
                 a.panel,
                 a.place.is_none(),
