@@ -100,8 +100,8 @@ pub enum Reason {
         hits: usize,
         /// Panels exposed.
         exposed: usize,
-        /// Panels expected by chance.
-        expected: f64,
+        /// Panels expected by chance; none for a broad concentration.
+        expected: Option<f64>,
     },
     /// Bars of one pitch run across the panels.
     Bars {

@@ -54,6 +54,9 @@ pub struct Labels {
 const LEFT: i32 = 620;
 const BELOW: i32 = 330;
 const ROW: i32 = 140;
+/// Most width and height of the field: the page must hold the map beside it, the
+/// table of terms and the film left.
+const LARGEST: i32 = 1250;
 const POINTS: usize = 72;
 
 impl Ellipse {
@@ -75,9 +78,8 @@ impl Ellipse {
 /// [`ChartError`] if the drawing library fails.
 pub fn svg(cloud: &Cloud, labels: &Labels, theme: &Theme) -> Result<String, ChartError> {
     let reach = reach(cloud);
-    let keys = 2 + i32::from(labels.turned.is_some());
-    let top = 60 + keys * ROW;
-    let side = (tenths(theme.width_pt) - LEFT - 150).min(2600);
+    let top = 60 + 2 * ROW;
+    let side = (tenths(theme.width_pt) - LEFT - 150).min(LARGEST);
     let x = Axis::new(-reach, reach, (LEFT, LEFT + side));
     let y = Axis::new(-reach, reach, (top + side, top));
     let at = |(a, b): (f64, f64)| (x.place(a), y.place(b));
@@ -110,12 +112,12 @@ pub fn svg(cloud: &Cloud, labels: &Labels, theme: &Theme) -> Result<String, Char
         dot(area, (LEFT + 45, 70), Fill::Full)?;
         theme.text(area, &labels.panels, text_at(0), theme.small_pt, look)?;
         if let Some(turned) = &labels.turned {
-            dot(area, (LEFT + 45, 70 + ROW), Fill::Open)?;
-            theme.text(area, turned, text_at(1), theme.small_pt, look)?;
+            let x = LEFT + 210 + theme.text_width(&labels.panels, theme.small_pt, Weight::Regular);
+            dot(area, (x + 45, 70), Fill::Open)?;
+            theme.text(area, turned, (x + 130, 70), theme.small_pt, look)?;
         }
-        let row = keys - 1;
-        cross(theme, area, (LEFT + 45, 70 + row * ROW), cloud.colour)?;
-        theme.text(area, &labels.mean, text_at(row), theme.small_pt, look)
+        cross(theme, area, (LEFT + 45, 70 + ROW), cloud.colour)?;
+        theme.text(area, &labels.mean, text_at(1), theme.small_pt, look)
     })
 }
 

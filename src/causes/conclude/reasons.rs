@@ -24,7 +24,8 @@ pub(super) fn reasons(
     let mut out = vec![Reason::Repeats {
         hits,
         exposed,
-        expected: scene.background * exposed as f64,
+        // By the marks crowded around it, chance would put as many there.
+        expected: facts.sharp.then_some(scene.background * exposed as f64),
     }];
     if !facts.sharp {
         out.push(Reason::Broad {

@@ -35,10 +35,25 @@ pub(super) fn film_reason(reason: &Reason, n: &NumberStyle) -> String {
             more_ci,
             film_outweighs,
         } => format!(
-            "Removal on them differed by {} µm ({} to {} µm): {}.",
-            n.significant(*more_um, 2),
-            n.significant(more_ci.low, 2),
-            n.significant(more_ci.high, 2),
+            "Removal on them was {} µm {} ({} to {} µm): {}.",
+            n.significant(more_um.abs(), 2),
+            if *more_um < 0.0 { "less" } else { "more" },
+            n.significant(
+                if *more_um < 0.0 {
+                    -more_ci.high
+                } else {
+                    more_ci.low
+                },
+                2
+            ),
+            n.significant(
+                if *more_um < 0.0 {
+                    -more_ci.low
+                } else {
+                    more_ci.high
+                },
+                2
+            ),
             if *film_outweighs {
                 "the film fell short by more than that, so it is too little film rather than too much removed"
             } else {
@@ -59,7 +74,7 @@ pub const FILM_HEADING: &str = "Film left after sanding";
 #[must_use]
 pub fn film_caption(least_um: f64, n: &NumberStyle) -> String {
     format!(
-        "Where less than {} µm of film is left. The expected share is the Normal tail of film before less \
+        "Where less than {} µm of film is left. The expected share of the area is the Normal tail of film before less \
          removal, places and panels together; the gauge's own scatter makes it err to the high side. Beside \
          it, what was counted.",
         n.significant(least_um, 3)
@@ -73,8 +88,8 @@ pub fn film_heads() -> Vec<(String, bool)> {
         ("machine", false),
         ("film, µm", true),
         ("removed, µm", true),
-        ("left: standard deviation, µm", true),
-        ("expected share of area", true),
+        ("left varies by, µm", true),
+        ("expected share", true),
         ("95 % interval", true),
         ("places below", true),
         ("panels with too much removed", true),
@@ -95,15 +110,22 @@ pub fn film_row(left: &FilmLeft, n: &NumberStyle) -> Vec<String> {
         left.left_sd_um.map_or_else(dash, |sd| n.fixed(sd, 1)),
         left.share_below.map_or_else(dash, |s| share(s, n)),
         left.share_ci.map_or_else(dash, |ci| {
-            format!("{} to {}", share(ci.low, n), share(ci.high, n))
+            if ci.high < SMALLEST {
+                share(ci.high, n)
+            } else {
+                format!("{} to {}", share(ci.low, n), share(ci.high, n))
+            }
         }),
         of(left.places_below, left.places),
         of(left.panels_over, left.inspected),
     ]
 }
 
+/// Smaller shares of the area are not written out.
+const SMALLEST: f64 = 1e-5;
+
 fn share(share: f64, n: &NumberStyle) -> String {
-    if share < 1e-5 {
+    if share < SMALLEST {
         format!("under {} %", n.fixed(0.001, 3))
     } else {
         format!("{} %", n.significant(100.0 * share, 2))

@@ -21,12 +21,16 @@ pub fn reason(reason: &Reason, numbers: &NumberStyle) -> String {
             hits,
             exposed,
             expected,
-        } => format!(
-            "It is at this place on {} of {} panels, where chance would put it on about {}.",
-            n.count(*hits),
-            n.count(*exposed),
-            n.significant(*expected, 2)
-        ),
+        } => {
+            let hits = super::counting::of_panels(*hits, *exposed, n);
+            match expected {
+                Some(expected) => format!(
+                    "It is at this place on {hits}, where chance would put it on about {}.",
+                    n.significant(*expected, 2)
+                ),
+                None => format!("It is near this spot on {hits}."),
+            }
+        }
         Reason::Bars { .. }
         | Reason::PitchFollowsFeed { .. }
         | Reason::PitchStaysAtAllFeeds { .. }
@@ -184,11 +188,20 @@ fn together(columns: &[(String, String)]) -> String {
 
 /// "a", "a and b", "a, b and c".
 pub(super) fn list(items: impl Iterator<Item = String>) -> String {
+    joined(items, "and")
+}
+
+/// "a", "a or b", "a, b or c".
+fn either(items: impl Iterator<Item = String>) -> String {
+    joined(items, "or")
+}
+
+fn joined(items: impl Iterator<Item = String>, word: &str) -> String {
     let items: Vec<String> = items.collect();
     match items.split_last() {
         None => String::new(),
         Some((last, [])) => last.clone(),
-        Some((last, rest)) => format!("{} and {last}", rest.join(", ")),
+        Some((last, rest)) => format!("{} {word} {last}", rest.join(", ")),
     }
 }
 
@@ -295,6 +308,43 @@ mod tests {
     }
 
     #[test]
+    fn frames_that_are_left_are_told_for_any_number_of_panels() {
+        let left = |informative, left: &[Frame]| {
+            say(&Reason::FramesNotSeparated {
+                left: left.to_vec(),
+                informative,
+                log_ratio: 0.5,
+            })
+        };
+        let all = [Frame::Machine, Frame::Panel, Frame::Inspection];
+        assert_eq!(
+            left(52, &all),
+            "52 panels lay so that the frames differ, but they do not decide: it may still belong in \
+             the machine, on the panel or at the inspection table."
+        );
+        assert!(
+            left(1, &all).starts_with("1 panel lay so that the frames differ, but it does not")
+        );
+        assert_eq!(
+            left(0, &all[..2]),
+            "No panel lay so that the frames differ: it may still belong in the machine or on the panel."
+        );
+    }
+
+    #[test]
+    fn a_broad_concentration_is_no_place() {
+        let text = |expected| {
+            say(&Reason::Repeats {
+                hits: 16,
+                exposed: 120,
+                expected,
+            })
+        };
+        assert_eq!(text(None), "It is near this spot on 16 of 120 panels.");
+        assert!(text(Some(1.3)).ends_with("where chance would put it on about 1.3."));
+    }
+
+    #[test]
     fn a_frame_that_held_is_told_with_its_rival() {
         let text = say(&Reason::HoldsInFrame {
             frame: Frame::Machine,
@@ -311,9 +361,9 @@ mod tests {
         });
         assert_eq!(
             text,
-            "On panels where the place in the machine and the place on the panel lie apart, it kept to \
-             the one in the machine: 8 of 20 panels, against 0 of 20 panels at the other (more than a \
-             million times as likely)."
+            "Where the place in the machine and the place on the panel lie apart, it kept to the place in \
+             the machine: 8 of 20 panels, against 0 of 20 panels at the other (more than a million \
+             times as likely)."
         );
     }
 }

@@ -1,8 +1,8 @@
 //! Frames, lots and other machines: whose a repeat is.
 
 use super::super::counting::counted;
-use super::{frame, list, odds, p, tally};
-use crate::causes::{LotsLack, Reason};
+use super::{either, frame, list, odds, p, tally};
+use crate::causes::{Frame, LotsLack, Reason};
 use crate::charts::NumberStyle;
 
 pub(super) fn frames(reason: &Reason, n: &NumberStyle) -> String {
@@ -15,10 +15,10 @@ pub(super) fn frames(reason: &Reason, n: &NumberStyle) -> String {
             log_ratio,
         } => {
             let mut text = format!(
-                "On panels where the place {} and the place {} lie apart, it kept to the one {}: {}",
-                frame(*held_in),
-                frame(*rival),
-                frame(*held_in),
+                "Where {} and {} lie apart, it kept to {}: {}",
+                place_in(*held_in),
+                place_in(*rival),
+                place_in(*held_in),
                 tally(*held, n)
             );
             if failed.exposed > 0 {
@@ -29,17 +29,21 @@ pub(super) fn frames(reason: &Reason, n: &NumberStyle) -> String {
         }
         Reason::FramesNotSeparated {
             left, informative, ..
-        } => format!(
-            "Only {} lay so that the frames differ, and {} decide: still possible {} {}.",
-            counted(*informative, "panel", "panels", n),
-            if *informative == 1 {
-                "it doesn't"
-            } else {
-                "they don't"
-            },
-            if left.len() == 1 { "is" } else { "are" },
-            list(left.iter().map(|f| frame(*f).to_owned()))
-        ),
+        } => {
+            let left = either(left.iter().map(|f| frame(*f).to_owned()));
+            match informative {
+                0 => format!("No panel lay so that the frames differ: it may still belong {left}."),
+                1 => format!(
+                    "1 panel lay so that the frames differ, but it does not decide: it may still belong \
+                     {left}."
+                ),
+                more => format!(
+                    "{} panels lay so that the frames differ, but they do not decide: it may still \
+                     belong {left}.",
+                    n.count(*more)
+                ),
+            }
+        }
         Reason::TableNotCleared { informative: 0 } => {
             "Panels lay at the inspection table just as in the cell, so the \
              table, its lamp and camera are not cleared either."
@@ -150,5 +154,15 @@ pub(super) fn control(reason: &Reason, n: &NumberStyle) -> String {
             list(parts.iter().cloned())
         ),
         _ => String::new(),
+    }
+}
+
+/// A frame's place as a noun.
+fn place_in(of: Frame) -> &'static str {
+    match of {
+        Frame::Machine => "the place in the machine",
+        Frame::Panel => "the place on the panel",
+        Frame::Path => "the distance from the panel's edges",
+        Frame::Inspection => "the place at the inspection table",
     }
 }
