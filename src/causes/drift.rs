@@ -11,7 +11,7 @@ use super::background::RESERVE;
 use super::band_background::across;
 use super::field::{Field, unit};
 use super::sharpness::{
-    RING_LIMIT, Sharpness, Zone, line_ring_ratio, nine_tenths, spot_ring_ratio,
+    RING_LIMIT, STRIPS_LIMIT, Sharpness, Zone, line_ring_ratio, nine_tenths, spot_ring_ratio,
 };
 use super::{Drift, Found, LineAxis, ScanSettings, Shape, View};
 use crate::records::Point;
@@ -36,6 +36,13 @@ const TESTS_PER_PLACE: usize = 4;
 
 /// Rounds of following a track; it mostly stands after five.
 const MOST_ROUNDS: usize = 25;
+
+/// Share of a line's hits that a place creeping along it must hold.
+const CROWDED: f64 = 0.7;
+
+/// The first rounds of following a place along a line take in marks within these
+/// multiples of its reach.
+const WIDER_AT_FIRST: [f64; 4] = [6.0, 3.0, 1.5, 1.0];
 
 /// When each panel of a view was sanded, and its lot.
 #[derive(Debug, Clone, PartialEq)]
@@ -70,7 +77,8 @@ pub fn follow_drift(
         if absorbed[i] {
             continue;
         }
-        let Some(track) = track(view, &found[i], clock, level) else {
+        let along = || track_along(view, &found[i], clock, level);
+        let Some(track) = track(view, &found[i], clock, level).or_else(along) else {
             out.push(found[i].clone());
             continue;
         };
@@ -80,7 +88,7 @@ pub fn follow_drift(
             2 * other.hits.iter().filter(inside).count() >= other.hits.len()
         };
         let on_the_way: Vec<usize> = (0..found.len())
-            .filter(|&k| k != i && !absorbed[k] && same_form(&found[i], &found[k]))
+            .filter(|&k| k != i && !absorbed[k] && same_form(track.shape, found[k].shape))
             .filter(|&k| own(&found[k]))
             .collect();
         for &k in [i].iter().chain(&on_the_way) {
@@ -106,8 +114,8 @@ pub fn follow_drift(
     out
 }
 
-fn same_form(a: &Found, b: &Found) -> bool {
-    match (a.shape, b.shape) {
+fn same_form(a: Shape, b: Shape) -> bool {
+    match (a, b) {
         (Shape::Spot { .. }, Shape::Spot { .. }) => true,
         (Shape::Line { along: a, .. }, Shape::Line { along: b, .. }) => a == b,
         _ => false,
@@ -216,6 +224,70 @@ fn track(view: &View, found: &Found, clock: &Clock, level: f64) -> Option<Track>
         .then_some(track)
 }
 
+/// The track of a place that creeps along what was found as a line: there the
+/// marks of a true line lie anywhere at any time.
+fn track_along(view: &View, found: &Found, clock: &Clock, level: f64) -> Option<Track> {
+    let Shape::Line { along, .. } = found.shape else {
+        return None;
+    };
+    let unit = unit(view);
+    let band = Track {
+        shape: found.shape,
+        day: 0.0,
+        speed: Point { x: 0.0, y: 0.0 },
+        reach: 1.25 * found.scan_radius_mm,
+    };
+    let lengthwise: fn(Point) -> f64 = match along {
+        LineAxis::X => |p| p.x,
+        LineAxis::Y => |p| p.y,
+    };
+    let position = |hit: &(usize, usize, f64)| lengthwise(view.marks[hit.1].at);
+    // ordinary marks of the band lie far off and would hide the way; the stretch
+    // is chosen without a look at the time, so the test keeps its level
+    let mut in_band = band.hits(view, clock, band.reach);
+    let (low, high) = crowded_stretch(in_band.iter().map(position).collect())?;
+    in_band.retain(|hit| (low..=high).contains(&position(hit)));
+    if slope_test_along(view, &in_band, clock, lengthwise)? > level {
+        return None;
+    }
+    let reach = 1.25 * found.scan_radius_mm.max(8.0 * unit);
+    let centre = Point { x: 0.0, y: 0.0 };
+    let spot = Track {
+        shape: Shape::Spot { centre },
+        reach,
+        ..band
+    };
+    let mut track = fit(view, &in_band, &spot)?;
+    let mut hits = Vec::new();
+    for round in 0..MOST_ROUNDS {
+        // ordinary marks of the band bend the first fit: come nearer by steps
+        let near = WIDER_AT_FIRST[round.min(WIDER_AT_FIRST.len() - 1)] * reach;
+        let next = track.hits(view, clock, near);
+        if round >= WIDER_AT_FIRST.len() && next == hits {
+            break;
+        }
+        hits = next;
+        track = fit(view, &hits, &track)?;
+    }
+    let (first, last) = span(&hits)?;
+    let way = track.speed.x.hypot(track.speed.y) * (last - first);
+    (way >= LEAST_WAY_MM * unit && 2 * hits.len() >= in_band.len() && steady(view, &hits, &track))
+        .then_some(track)
+}
+
+/// The shortest stretch with [`CROWDED`] of the positions, a seventh longer at
+/// either end.
+fn crowded_stretch(mut positions: Vec<f64>) -> Option<(f64, f64)> {
+    positions.sort_by(f64::total_cmp);
+    let held = (CROWDED * positions.len() as f64).ceil() as usize;
+    let stretches = positions
+        .windows(held.max(1))
+        .map(|w| (w[0], w[w.len() - 1]));
+    let (low, high) = stretches.min_by(|a, b| (a.1 - a.0).total_cmp(&(b.1 - b.0)))?;
+    let more = (high - low) / 7.0;
+    Some((low - more, high + more))
+}
+
 /// Axes on which a place has a position.
 fn axes(shape: Shape) -> Vec<fn(Point) -> f64> {
     match shape {
@@ -236,35 +308,46 @@ fn slope_test(
     clock: &Clock,
     found: &Found,
 ) -> Option<f64> {
+    let axes = axes(found.shape);
+    let p_values = axes
+        .iter()
+        .filter_map(|&axis| slope_test_along(view, hits, clock, axis));
+    p_values.min_by(f64::total_cmp)
+}
+
+/// The p-value of the slope on time of the hits' positions on one axis; where lots
+/// are recorded, of the lots' means.
+fn slope_test_along(
+    view: &View,
+    hits: &[(usize, usize, f64)],
+    clock: &Clock,
+    axis: fn(Point) -> f64,
+) -> Option<f64> {
     if hits.len() < LEAST_HITS {
         return None;
     }
     let lot = |hit: &(usize, usize, f64)| clock.lots.get(hit.0).copied().flatten();
     let recorded = hits.iter().filter(|hit| lot(hit).is_some()).count();
-    let axes = axes(found.shape);
-    let p_values = axes.iter().filter_map(|axis| {
-        let position = |hit: &(usize, usize, f64)| axis(view.marks[hit.1].at);
-        if 2 * recorded < hits.len() {
-            let at: Vec<(f64, f64)> = hits.iter().map(|h| (h.2, position(h))).collect();
-            return slope_p(&at);
-        }
-        let mut by_lot: Vec<(usize, f64, f64)> = hits
-            .iter()
-            .filter_map(|h| Some((lot(h)?, h.2, position(h))))
-            .collect();
-        by_lot.sort_by_key(|l| l.0);
-        let means: Vec<(f64, f64)> = by_lot
-            .chunk_by(|a, b| a.0 == b.0)
-            .map(|lot| {
-                let mean = |of: fn(&(usize, f64, f64)) -> f64| {
-                    lot.iter().map(of).sum::<f64>() / lot.len() as f64
-                };
-                (mean(|l| l.1), mean(|l| l.2))
-            })
-            .collect();
-        (means.len() >= LEAST_LOTS).then(|| slope_p(&means))?
-    });
-    p_values.min_by(f64::total_cmp)
+    let position = |hit: &(usize, usize, f64)| axis(view.marks[hit.1].at);
+    if 2 * recorded < hits.len() {
+        let at: Vec<(f64, f64)> = hits.iter().map(|h| (h.2, position(h))).collect();
+        return slope_p(&at);
+    }
+    let mut by_lot: Vec<(usize, f64, f64)> = hits
+        .iter()
+        .filter_map(|h| Some((lot(h)?, h.2, position(h))))
+        .collect();
+    by_lot.sort_by_key(|l| l.0);
+    let means: Vec<(f64, f64)> = by_lot
+        .chunk_by(|a, b| a.0 == b.0)
+        .map(|lot| {
+            let mean = |of: fn(&(usize, f64, f64)) -> f64| {
+                lot.iter().map(of).sum::<f64>() / lot.len() as f64
+            };
+            (mean(|l| l.1), mean(|l| l.2))
+        })
+        .collect();
+    (means.len() >= LEAST_LOTS).then(|| slope_p(&means))?
 }
 
 /// Two-sided p of the slope in the least-squares line of (time, value).
@@ -428,17 +511,19 @@ fn moving(
     }
     let field = Field::new(&still, &left);
     let none: [Zone; 0] = [];
-    let (ring_ratio, chances) = match track.shape {
+    let (limit, ring_ratio, chances) = match track.shape {
         Shape::Spot { centre } => (
+            RING_LIMIT,
             spot_ring_ratio(&field, centre, &none),
             still.chances(centre, 12.0 * unit(view)),
         ),
         Shape::Line { along, at_mm } => (
+            STRIPS_LIMIT,
             line_ring_ratio(&field, along, at_mm, &none),
             still.band_chances(along, at_mm, track.reach),
         ),
     };
-    if ring_ratio.is_none_or(|ratio| ratio > RING_LIMIT) {
+    if ring_ratio.is_none_or(|ratio| ratio > limit) {
         return None;
     }
     let hits = track.hits(view, clock, track.reach);

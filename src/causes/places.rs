@@ -9,7 +9,8 @@ use super::grouping::group;
 use super::point_index::square_distance;
 use super::rounds::{Candidate, Form, Rounds};
 use super::sharpness::{
-    RING_LIMIT, Sharpness, Zone, line_ring_ratio, nearest_by_panel, nine_tenths, spot_ring_ratio,
+    RING_LIMIT, STRIPS_LIMIT, Sharpness, Zone, line_ring_ratio, nearest_by_panel, nine_tenths,
+    spot_ring_ratio,
 };
 use super::spots::RADII_MM;
 use super::{LineAxis, view::View};
@@ -169,7 +170,11 @@ fn finish(
         .filter(|&i| zone.holds(field.points[i].at))
         .collect();
     taken.push(zone);
-    let sharp = ring_ratio.is_some_and(|ratio| ratio <= RING_LIMIT);
+    let limit = match shape {
+        Shape::Spot { .. } => RING_LIMIT,
+        Shape::Line { .. } => STRIPS_LIMIT,
+    };
+    let sharp = ring_ratio.is_some_and(|ratio| ratio <= limit);
     Found {
         shape,
         members: members(field, &inside, &hits),

@@ -11,6 +11,11 @@ use crate::records::Point;
 /// A repeat's surroundings may hold at most this share of its excess.
 pub(super) const RING_LIMIT: f64 = 0.6;
 
+/// The same for a line. Its strips are not a ring: of a band with a standard
+/// deviation of 5 mm they hold less than 0.2 of the excess in nine of ten streams,
+/// of one with 15 mm more than 0.3.
+pub(super) const STRIPS_LIMIT: f64 = 0.35;
+
 /// Radius of the disc and of the ring around it, mm.
 const DISC_MM: f64 = 12.0;
 const RING_MM: f64 = 24.0;

@@ -64,11 +64,11 @@ fn a_place_that_stands_still_does_not_drift() {
     assert!(tail > 0.05, "{drifts} of {runs} drift");
 }
 
-/// 30 mm or 60 mm over the run of twenty days: one repeat with the right speed in
+/// 30 mm, 60 mm or 120 mm (which looks like a line) over the run of twenty days: one repeat with the right speed in
 /// nine of ten streams (exact binomial, 5 %).
 #[test]
 fn a_moving_place_is_one_repeat_with_its_speed() {
-    for (by, lots) in [(30.0, false), (30.0, true), (60.0, true)] {
+    for (by, lots) in [(30.0, false), (30.0, true), (60.0, true), (120.0, true)] {
         let made = Made {
             panels: 200,
             marks: 1.0,
@@ -96,6 +96,25 @@ fn a_moving_place_is_one_repeat_with_its_speed() {
         let tail = 1.0 - binomial_tail(runs as usize, 0.9, right + 1);
         assert!(tail > 0.05, "{by} mm: {right} of {runs}");
     }
+}
+
+/// At most 1 % of true lines may be taken for a place on the move.
+#[test]
+fn a_line_does_not_drift() {
+    let runs = 60;
+    let (mut lines, mut drifts) = (0, 0);
+    for seed in 0..runs {
+        let made = Made {
+            planted: vec![(Planted::LineAlongY { x: 230.0, sd: 2.0 }, 0.3)],
+            ..Made::default()
+        };
+        let found = found(&made, seed + 300, seed % 2 == 0);
+        lines += usize::from(!found.is_empty());
+        drifts += usize::from(found.iter().any(|f| f.drift.is_some()));
+    }
+    assert!(lines > 40, "{lines} of {runs} lines seen");
+    let tail = binomial_tail(runs as usize, 0.01, drifts);
+    assert!(tail > 0.05, "{drifts} of {runs} drift");
 }
 
 /// One jump is two places in turn, not a speed.
