@@ -6,8 +6,6 @@
 //! panels of one run or lot share whatever else was the same then. Standard
 //! errors are bias-reduced cluster-robust (Bell and McCaffrey 2002).
 
-use std::collections::BTreeMap;
-
 use super::rates::StreamCounts;
 use super::reason::Followed;
 use super::repeat::coded;
@@ -147,7 +145,7 @@ fn coefficient(design: &Design, y: &[f64], clusters: &[usize]) -> Option<Test> {
     })
 }
 
-/// The same with every lot's mean taken out; units are runs within lots.
+/// The same with every lot's mean taken out; units are runs.
 fn within_lots(
     y: &[f64],
     x: &[f64],
@@ -159,16 +157,10 @@ fn within_lots(
     if x.iter().map(|v| v * v).sum::<f64>() < 1e-9 * x.len() as f64 {
         return None;
     }
-    let mut units: BTreeMap<(usize, usize), usize> = BTreeMap::new();
-    let clusters: Vec<usize> = lots
-        .iter()
-        .zip(run_of)
-        .map(|(l, r)| {
-            let next = units.len();
-            *units.entry((*l, *r)).or_insert(next)
-        })
-        .collect();
-    if units.len() < 2 * LEAST_CLUSTERS {
+    // Lots that share a run share whatever else was the same then, days too.
+    let mut runs = run_of.to_vec();
+    runs.dedup();
+    if runs.len() < 2 * LEAST_CLUSTERS {
         return None;
     }
     let mut design = Design::through_zero(y.len());
@@ -177,7 +169,7 @@ fn within_lots(
         design = design.number(&format!("covariate {i}"), &values).ok()?;
     }
     design = design.number("factor", &x).ok()?;
-    coefficient(&design, &centred(y, lots), &clusters).map(|t| t.p_value)
+    coefficient(&design, &centred(y, lots), run_of).map(|t| t.p_value)
 }
 
 /// Values with the mean of their group taken out.
