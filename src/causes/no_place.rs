@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 
 use super::abrasive::{AgeEvidence, age_evidence, by_age};
 use super::lot_rates::lots_of_streams;
-use super::rate_follows::{FactorEffect, factor_effects};
+use super::rate_follows::{FactorEffect, factor_effects, pooled_effects, strengthened};
 use super::rates::{StandsOut, StreamCounts, by_group};
 use super::repeat::coded;
 use super::verdict::{self, Nothing};
@@ -99,9 +99,18 @@ pub(super) fn rate_evidence(
             Some(combine(alone, pooled, n, kinds.len()))
         })
         .collect();
+    let mut factors: Vec<Vec<FactorEffect>> = counts.iter().map(factor_effects).collect();
+    for members in kinds.values().filter(|m| m.len() > 1) {
+        let own: Vec<StreamCounts<'_>> = members.iter().map(|&m| counts[m]).collect();
+        let pooled = pooled_effects(&own);
+        for &m in members {
+            let alone = std::mem::take(&mut factors[m]);
+            factors[m] = strengthened(alone, &pooled, (n, kinds.len()));
+        }
+    }
     RateEvidence {
         levels,
-        factors: counts.iter().map(factor_effects).collect(),
+        factors,
         ages,
     }
 }

@@ -3,8 +3,12 @@
 //! Response ln(1 + marks of a panel), with panel area and time as covariates.
 //! A factor is compared within lots (lots taken out, runs of one setting as
 //! units) and between them (lots, and runs, as units; the larger p counts):
-//! panels of one run or lot share whatever else was the same then. Standard
+//! panels of one run or lot share whatever else was the same then, and so do
+//! those of a day where runs last long. Machines are pooled per kind of defect
+//! as well, for streams that lean the same way. Standard
 //! errors are bias-reduced cluster-robust (Bell and McCaffrey 2002).
+
+use std::collections::{BTreeMap, BTreeSet};
 
 use super::rates::StreamCounts;
 use super::reason::Followed;
@@ -28,6 +32,10 @@ pub(super) struct FactorEffect {
     pub factor: Followed,
     /// p of no effect, adjusted for the two comparisons, not for factors.
     pub p_value: f64,
+    /// Level, for a factor in words.
+    level: Option<String>,
+    /// Sign of the coefficient, where runs give one.
+    rises: Option<bool>,
     /// Runs of one setting.
     pub runs: usize,
     /// Whether a twofold effect over the factor's range is not excluded.
@@ -37,6 +45,7 @@ pub(super) struct FactorEffect {
 /// One column of factor values per panel.
 struct Column {
     factor: Followed,
+    level: Option<String>,
     values: Vec<f64>,
 }
 
@@ -51,6 +60,8 @@ pub(super) fn factor_effects(stream: &StreamCounts<'_>) -> Vec<FactorEffect> {
             .map(|c| FactorEffect {
                 factor: c.factor,
                 p_value: 1.0,
+                level: c.level,
+                rises: None,
                 runs: 0,
                 twofold_open: true,
             })
@@ -58,20 +69,27 @@ pub(super) fn factor_effects(stream: &StreamCounts<'_>) -> Vec<FactorEffect> {
     }
     let y: Vec<f64> = stream.marks.iter().map(|m| m.ln_1p()).collect();
     let lots = stream.codes(|p| p.lot.as_deref().map(String::from));
-    let (run_of, runs) = run_numbers(&columns, n);
+    let cells = cells(stream);
+    let (run_of, runs) = run_numbers(&columns, &cells);
+    let days = days(stream, runs);
     let covariates = covariates(stream);
     let mut effects: Vec<FactorEffect> = columns
         .iter()
         .map(|column| {
             let whole = |clusters: &[usize]| test(&y, &column.values, &covariates, clusters);
             let by_runs = whole(&run_of);
-            let between = match &lots {
-                Some(lots) => larger(by_runs.as_ref(), whole(lots).as_ref()),
-                None => by_runs.as_ref().map(|t| t.p_value),
+            let largest = |test: &dyn Fn(&[usize]) -> Option<Test>| {
+                let by_runs = test(&run_of)?.p_value;
+                days.as_ref()
+                    .map_or(Some(by_runs), |days| Some(test(days)?.p_value.max(by_runs)))
             };
-            let within = lots
-                .as_ref()
-                .and_then(|lots| within_lots(&y, &column.values, &covariates, lots, &run_of));
+            let between = match &lots {
+                Some(lots) => largest(&whole).and_then(|p| Some(whole(lots)?.p_value.max(p))),
+                None => largest(&whole),
+            };
+            let within = lots.as_ref().and_then(|lots| {
+                largest(&|units| within_lots(&y, &column.values, &covariates, lots, units))
+            });
             // Two comparisons: the smaller p counts twice.
             let p_value = match (between, within) {
                 (Some(a), Some(b)) => (2.0 * a.min(b)).min(1.0),
@@ -81,6 +99,8 @@ pub(super) fn factor_effects(stream: &StreamCounts<'_>) -> Vec<FactorEffect> {
             FactorEffect {
                 factor: column.factor.clone(),
                 p_value,
+                level: column.level.clone(),
+                rises: by_runs.as_ref().map(|t| t.low + t.high > 0.0),
                 runs,
                 twofold_open: by_runs.is_none_or(|t| t.allows_twofold(&y, &column.values)),
             }
@@ -88,10 +108,6 @@ pub(super) fn factor_effects(stream: &StreamCounts<'_>) -> Vec<FactorEffect> {
         .collect();
     effects.sort_by(|a, b| a.p_value.total_cmp(&b.p_value));
     effects
-}
-
-fn larger(a: Option<&Test>, b: Option<&Test>) -> Option<f64> {
-    Some(a?.p_value.max(b?.p_value))
 }
 
 /// A factor's coefficient.
@@ -145,22 +161,20 @@ fn coefficient(design: &Design, y: &[f64], clusters: &[usize]) -> Option<Test> {
     })
 }
 
-/// The same with every lot's mean taken out; units are runs.
+/// The same with every lot's mean taken out. Units are runs, or days, whatever
+/// the lot: lots of one run share what else was the same then.
 fn within_lots(
     y: &[f64],
     x: &[f64],
     covariates: &[Vec<f64>],
     lots: &[usize],
-    run_of: &[usize],
-) -> Option<f64> {
+    units: &[usize],
+) -> Option<Test> {
     let x = centred(x, lots);
     if x.iter().map(|v| v * v).sum::<f64>() < 1e-9 * x.len() as f64 {
         return None;
     }
-    // Lots that share a run share whatever else was the same then, days too.
-    let mut runs = run_of.to_vec();
-    runs.dedup();
-    if runs.len() < 2 * LEAST_CLUSTERS {
+    if units.iter().collect::<BTreeSet<_>>().len() < LEAST_CLUSTERS {
         return None;
     }
     let mut design = Design::through_zero(y.len());
@@ -169,7 +183,7 @@ fn within_lots(
         design = design.number(&format!("covariate {i}"), &values).ok()?;
     }
     design = design.number("factor", &x).ok()?;
-    coefficient(&design, &centred(y, lots), run_of).map(|t| t.p_value)
+    coefficient(&design, &centred(y, lots), units)
 }
 
 /// Values with the mean of their group taken out.
@@ -187,13 +201,45 @@ pub(super) fn centred(values: &[f64], groups: &[usize]) -> Vec<f64> {
         .collect()
 }
 
-/// ln area where sizes differ, and time: position in the order of panels.
+/// ln area where sizes differ, time (position in the order of panels), and what
+/// sets the machines apart.
 fn covariates(stream: &StreamCounts<'_>) -> Vec<Vec<f64>> {
     let n = stream.panels.len();
-    let time: Vec<f64> = (0..n).map(|i| i as f64 / n as f64).collect();
+    let mut found = vec![(0..n).map(|i| i as f64 / n as f64).collect()];
     let area: Vec<f64> = (0..n).map(|i| stream.panel(i).area_m2().ln()).collect();
-    let varies = area.iter().any(|a| (a - area[0]).abs() > 1e-6);
-    if varies { vec![time, area] } else { vec![time] }
+    if area.iter().any(|a| (a - area[0]).abs() > 1e-6) {
+        found.push(area);
+    }
+    let cells = cells(stream);
+    let count = cells.iter().max().map_or(0, |m| m + 1);
+    found.extend((1..count).map(|cell| {
+        let own = cells.iter().map(|c| f64::from(u8::from(*c == cell)));
+        own.collect()
+    }));
+    found
+}
+
+/// So many runs of one setting on a day, and days are units as well.
+const RUNS_OF_A_DAY: usize = 3;
+
+/// Days as numbers, where runs of one setting last for much of a day.
+fn days(stream: &StreamCounts<'_>, runs: usize) -> Option<Vec<usize>> {
+    let days = stream.codes(|p| p.sanded_at.map(|m| m.local.date().to_string()))?;
+    let count = days.iter().collect::<BTreeSet<_>>().len();
+    (count >= LEAST_CLUSTERS && runs <= RUNS_OF_A_DAY * count).then_some(days)
+}
+
+/// The machine and head of every panel as a number.
+fn cells(stream: &StreamCounts<'_>) -> Vec<usize> {
+    let mut known: BTreeMap<_, usize> = BTreeMap::new();
+    (0..stream.panels.len())
+        .map(|at| {
+            let panel = stream.panel(at);
+            let next = known.len();
+            let cell = (panel.machine.as_deref(), panel.head.as_deref());
+            *known.entry(cell).or_insert(next)
+        })
+        .collect()
 }
 
 /// Factors that vary: logs of positive numbers, indicators of words.
@@ -212,6 +258,7 @@ fn columns(stream: &StreamCounts<'_>) -> Vec<Column> {
             let mean = known.iter().map(|v| scale(*v)).sum::<f64>() / known.len() as f64;
             out.push(Column {
                 factor,
+                level: None,
                 values: values.iter().map(|v| v.map_or(mean, scale)).collect(),
             });
         }
@@ -242,6 +289,7 @@ fn columns(stream: &StreamCounts<'_>) -> Vec<Column> {
                 .collect();
             out.push(Column {
                 factor: factor.clone(),
+                level: names.get(level).cloned(),
                 values,
             });
         }
@@ -265,6 +313,7 @@ fn columns(stream: &StreamCounts<'_>) -> Vec<Column> {
                 for level in 0..if names.len() == 2 { 1 } else { names.len() } {
                     out.push(Column {
                         factor: Followed::Recipe,
+                        level: names.get(level).cloned(),
                         values: codes
                             .iter()
                             .map(|c| f64::from(u8::from(*c == Some(level))))
@@ -278,17 +327,83 @@ fn columns(stream: &StreamCounts<'_>) -> Vec<Column> {
     out
 }
 
-/// Numbers of runs of one setting in time order, and how many there are.
-fn run_numbers(columns: &[Column], n: usize) -> (Vec<usize>, usize) {
-    let mut run = 0;
-    let mut out = Vec::with_capacity(n);
-    for at in 0..n {
-        if at > 0 && columns.iter().any(|c| c.values[at] != c.values[at - 1]) {
-            run += 1;
-        }
+/// Numbers of runs of one setting in time order, and how many there are. A
+/// machine that goes to a setting that another has gone to since it last changed
+/// was set with it: they are one run.
+fn run_numbers(columns: &[Column], cells: &[usize]) -> (Vec<usize>, usize) {
+    let mut first_of: Vec<usize> = Vec::new();
+    let mut under: BTreeMap<usize, usize> = BTreeMap::new();
+    let mut out = Vec::with_capacity(cells.len());
+    for (at, cell) in cells.iter().enumerate() {
+        let goes_on = |run: &usize| {
+            let first = first_of[*run];
+            columns.iter().all(|c| c.values[at] == c.values[first])
+        };
+        let last = under.get(cell).copied();
+        let run = last.filter(|run| goes_on(run)).or_else(|| {
+            let since = under.values().filter(|run| last.is_none_or(|l| **run > l));
+            since.copied().find(|run| goes_on(run))
+        });
+        let run = run.unwrap_or_else(|| {
+            first_of.push(at);
+            first_of.len() - 1
+        });
+        under.insert(*cell, run);
         out.push(run);
     }
-    (out, run + 1)
+    (out, first_of.len())
+}
+
+/// A stream counts towards what all machines show together only if it shows
+/// the same by itself at this level, one-sided.
+const OWN_LEVEL: f64 = 0.05;
+
+/// Effects on all machines' panels of one kind of defect together.
+pub(super) fn pooled_effects(streams: &[StreamCounts<'_>]) -> Vec<FactorEffect> {
+    let Some(first) = streams.first() else {
+        return Vec::new();
+    };
+    let mut rows: Vec<(usize, f64)> = streams
+        .iter()
+        .flat_map(|s| s.panels.iter().copied().zip(s.marks.iter().copied()))
+        .collect();
+    rows.sort_by_key(|r| r.0);
+    let (panels, marks): (Vec<usize>, Vec<f64>) = rows.into_iter().unzip();
+    factor_effects(&StreamCounts {
+        records: first.records,
+        panels: &panels,
+        marks: &marks,
+    })
+}
+
+/// Of a stream alone and its kind pooled over machines, the stronger; both
+/// were asked, so both pay twice. `streams` tests will be paid for, pooled ones
+/// are only `kinds`.
+pub(super) fn strengthened(
+    own: Vec<FactorEffect>,
+    pooled: &[FactorEffect],
+    (streams, kinds): (usize, usize),
+) -> Vec<FactorEffect> {
+    let mut found: Vec<FactorEffect> = own
+        .into_iter()
+        .map(|mut effect| {
+            let all = pooled.iter().find(|p| {
+                p.factor == effect.factor && p.level == effect.level && p.rises == effect.rises
+            });
+            let leans = effect.rises.is_some() && effect.p_value / 2.0 <= OWN_LEVEL;
+            effect.p_value = (2.0 * effect.p_value).min(1.0);
+            if let Some(all) = all.filter(|_| leans) {
+                let p = 2.0 * all.p_value * kinds as f64 / streams as f64;
+                if p < effect.p_value {
+                    effect.p_value = p;
+                    effect.runs = all.runs;
+                }
+            }
+            effect
+        })
+        .collect();
+    found.sort_by(|a, b| a.p_value.total_cmp(&b.p_value));
+    found
 }
 
 #[cfg(test)]
