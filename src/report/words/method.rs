@@ -80,8 +80,7 @@ pub fn how(alpha: f64, numbers: &NumberStyle) -> Vec<String> {
         ),
         "A place that is found is taken out and the search goes on. A broad cloud of marks is not called a place."
             .to_owned(),
-        "Distances between the marks of one panel are held against every pitch from 8 mm to a quarter of the panel: bars \
-         of one pitch make them crowd at its multiples, wherever the first bar lies on each panel."
+        "Distances between marks of a panel are held against every pitch of 8 mm to a quarter of the panel, for bars."
             .to_owned(),
         "Lots, onset, control machine, period, abrasive age, recipe and inspector are then tested at the place, before \
          anything is called the machine’s."
@@ -121,7 +120,7 @@ pub fn settings(levels: &Levels, numbers: &NumberStyle) -> String {
 pub fn sources() -> Vec<String> {
     [
         "Kulldorff (1997), A spatial scan statistic. Communications in Statistics 26, 1481–1496.",
-        "Hoeffding (1956), On the distribution of the number of successes in independent trials. Annals of Mathematical Statistics 27.",
+        "Hoeffding (1956), On the distribution of the number of successes in independent trials. Ann. Math. Stat. 27.",
         "Clopper and Pearson (1934), The use of confidence or fiducial limits. Biometrika 26, 404–413.",
         "Hinkley and Hinkley (1970), Inference about the change-point in a sequence of binomial variables. Biometrika 57.",
         "Ester, Kriegel, Sander and Xu (1996), A density-based algorithm for discovering clusters. KDD-96.",
