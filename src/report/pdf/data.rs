@@ -194,8 +194,8 @@ fn table_value(table: &Table) -> Value {
             let share = match (crowded, figures) {
                 (false, true) => None,
                 (false, false) => Some(longest(i).clamp(6, 48)),
-                (true, true) => Some(longest_cell(i).max(word).clamp(6, 48)),
-                (true, false) => Some(longest_cell(i).max(word).clamp(10, 48)),
+                (true, true) => Some((longest_cell(i).max(word) + 2).clamp(6, 48)),
+                (true, false) => Some(longest_cell(i).max(word).clamp(10, 30)),
             };
             json!({"head": printable(head), "figures": figures, "share": share})
         })

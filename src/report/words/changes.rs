@@ -114,7 +114,7 @@ fn confounder(what: Confounder) -> &'static str {
         Confounder::Supplier => "the supplier",
         Confounder::Part => "the part or its size",
         Confounder::Machine => "the machine",
-        Confounder::Inspector => "a change of inspection",
+        Confounder::Inspector => "the inspection",
         Confounder::AbrasiveId => "the abrasive",
         Confounder::Trend => "a trend already under way",
     }
