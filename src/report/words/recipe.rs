@@ -9,6 +9,11 @@ use crate::site::DefectClass;
 use crate::stats::Interval;
 
 use super::counting::{capital, counted, listed};
+pub use super::recipe_charts::{
+    AGE_AXIS, EFFECTS_TITLE, FRESH, INSIDE, NOW, OUTSIDE_LIMITS, PANELS_AXIS, REMOVAL_AXIS,
+    RISKS_CAPTION, TRY, WEAR_TITLE, WINDOW_TITLE, WITH_DEFECTS, accepted, effect_title,
+    effects_alt,
+};
 
 /// Title of the page.
 pub const TITLE: &str = "The recipe";
@@ -577,93 +582,4 @@ pub fn diagnostics(found: &Diagnostics, numbers: &NumberStyle) -> String {
         numbers.percent(found.r_squared, 100),
         numbers.significant(found.condition, 2)
     )
-}
-
-/// Title of the chart of effects.
-pub const EFFECTS_TITLE: &str = "Removal against each factor";
-/// Title of the chart of wear.
-pub const WEAR_TITLE: &str = "Removal over an abrasive’s life";
-/// Title of a chart of a window.
-pub const WINDOW_TITLE: &str = "Process window";
-/// Axis of removal.
-pub const REMOVAL_AXIS: &str = "Removal (µm)";
-/// Axis of the abrasive's age.
-pub const AGE_AXIS: &str = "Panels sanded before on this abrasive";
-/// Axis of shares of panels.
-pub const PANELS_AXIS: &str = "Panels (%)";
-/// Over the first ages.
-pub const FRESH: &str = "fresh";
-/// At the present setting.
-pub const NOW: &str = "now";
-/// At the advised setting.
-pub const TRY: &str = "try";
-/// Over the settings inside a window.
-pub const INSIDE: &str = "inside the window";
-/// Curves of a window by limits.
-pub const OUTSIDE_LIMITS: [&str; 2] = ["removal above the limit", "removal below the limit"];
-/// Curves of a window by defects.
-pub const WITH_DEFECTS: [&str; 2] = ["too much removed", "too little removed"];
-/// Caption of the table of defects.
-pub const RISKS_CAPTION: &str = "Rate of defects per area against the recipe, lots allowed for. Listed are the factors whose effect is told from \
-     chance over all factors of the row.";
-
-/// At the accepted share.
-#[must_use]
-pub fn accepted(share: f64, numbers: &NumberStyle) -> String {
-    format!("{} accepted", numbers.percent(share, 100))
-}
-
-/// Title of one field: the factor with its exponent and the law's.
-#[must_use]
-pub fn effect_title(
-    effect: &crate::removal::Effect,
-    removal: &Removal,
-    numbers: &NumberStyle,
-) -> String {
-    let name = capital(&factor(&effect.factor));
-    let term = removal.terms.iter().find(|t| {
-        t.factor == effect.factor
-            || t.factor == Factor::Exposure
-                && matches!(effect.factor, Factor::Feed | Factor::Passes)
-    });
-    match term.and_then(|t| Some((t.exponent?, t.factor == effect.factor))) {
-        Some((exponent, own)) => {
-            // Feed moves exposure the other way.
-            let sign = if !own && effect.factor == Factor::Feed {
-                -1.0
-            } else {
-                1.0
-            };
-            let law = effect
-                .factor
-                .theory()
-                .map_or_else(String::new, |t| format!(" (law {})", numbers.fixed(t, 0)));
-            format!("{name}: {}{law}", numbers.fixed(sign * exponent, 2))
-        }
-        None => name,
-    }
-}
-
-/// The effects for those who cannot see the chart.
-#[must_use]
-pub fn effects_alt(removal: &Removal, numbers: &NumberStyle) -> String {
-    let parts: Vec<String> = removal
-        .effects
-        .iter()
-        .filter_map(|e| {
-            let (first, last) = (e.curve.first()?, e.curve.last()?);
-            Some(format!(
-                "{} from {} to {}: removal from {} to {} µm",
-                factor(&e.factor),
-                setting(&e.factor, first.at, numbers),
-                setting(&e.factor, last.at, numbers),
-                numbers.significant(first.removed_um, 3),
-                numbers.significant(last.removed_um, 3)
-            ))
-        })
-        .collect();
-    if parts.is_empty() {
-        return format!("{EFFECTS_TITLE}.");
-    }
-    format!("{EFFECTS_TITLE}: {}.", parts.join("; "))
 }

@@ -1,0 +1,188 @@
+//! Words of the page on changes: title, captions, charts and heads of tables.
+
+use super::changes::{interval, ratio, sides, verdict};
+use super::counting::counted;
+use crate::change::{Change, Changes, Comparison, Question};
+use crate::charts::NumberStyle;
+
+/// Title of the page.
+pub const TITLE: &str = "Did the change help?";
+/// Heading over the explanation.
+pub const HOW: &str = "How it was compared";
+/// The explanation.
+pub const EXPLAINED: &str = "Panels on the old and the new side are compared only with panels of the same lot, machine and \
+    further columns named above, because lots differ more than most changes do. The interval carries the scatter of \
+    panels, days and lots, whichever is widest. “Helped” means fewer defects after adjustment for all tests, and the \
+    opposite kind of defect not worse by more than the margin. “Too few panels” names about how many it would take in \
+    all to show the ratio worth knowing with the chance set in onus.toml (if nothing is set, half the rate with a \
+    chance of 80 %), in lots and on days filled like these. “Not identifiable” means that something else changed at the same time: run both on the \
+    same lots, in alternating blocks, and compare again.";
+/// Axis of the chart of ratios.
+pub const RATIO_AXIS: &str = "defects per m², after over before";
+/// Over the part of the chart below 1.
+pub const FEWER: &str = "← fewer after";
+/// Over the part of the chart above 1.
+pub const MORE: &str = "more after →";
+/// Over the column of ratios.
+pub const RATIO_HEAD: &str = "ratio";
+/// Before, after.
+pub const SIDES: [&str; 2] = ["before", "after"];
+/// Over the column of panels by lot.
+pub const PANELS_HEAD: &str = "panels";
+/// Caption of the removal table.
+pub const REMOVAL_CAPTION: &str = "Removal before and after";
+
+/// One sentence on the page.
+#[must_use]
+pub fn lead(changes: &Changes, numbers: &NumberStyle) -> String {
+    let n = changes.comparisons.len();
+    format!(
+        "{} of recipe in the order of the panels; the latest comes first.",
+        super::counting::capital(&counted(n, "change", "changes", numbers))
+    )
+}
+
+/// Changes that are not shown.
+#[must_use]
+pub fn further(n: usize, numbers: &NumberStyle) -> String {
+    format!(
+        "{} in findings.json.",
+        super::counting::capital(&counted(
+            n,
+            "earlier change is",
+            "earlier changes are",
+            numbers
+        ))
+    )
+}
+
+/// The chart of ratios for those who cannot see it.
+#[must_use]
+pub fn ratios_alt(comparison: &Comparison, numbers: &NumberStyle) -> String {
+    let rows: Vec<String> = comparison
+        .changes
+        .iter()
+        .map(|c| {
+            format!(
+                "{}: ratio {} ({}), {}",
+                c.defect,
+                ratio(c.ratio, numbers),
+                interval(c, numbers),
+                verdict(c.verdict)
+            )
+        })
+        .collect();
+    format!(
+        "Ratios of defects per area, after over before. {}.",
+        rows.join("; ")
+    )
+}
+
+/// Title of the chart by lot.
+#[must_use]
+pub fn lots_title(defect: &str) -> String {
+    format!("{defect} before and after, lot by lot")
+}
+
+/// What is seen in the chart by lot.
+#[must_use]
+pub fn lots_caption(
+    change: &Change,
+    lots: usize,
+    both: usize,
+    shown: usize,
+    numbers: &NumberStyle,
+) -> String {
+    let fewer = change
+        .by_lot
+        .iter()
+        .filter(|l| l.lot.is_some() && l.before.panels > 0 && l.after.panels > 0)
+        .filter(|l| {
+            l.after.defects as f64 / l.after.area_m2 < l.before.defects as f64 / l.before.area_m2
+        })
+        .count();
+    let mut text = if both == 0 {
+        format!(
+            "{}: none of the {} was sanded both ways, so the change can’t be told from the lots.",
+            super::counting::capital(&change.defect),
+            counted(lots, "lot", "lots", numbers)
+        )
+    } else {
+        format!(
+            "{}: fewer after the change in {} of the {} sanded both ways.",
+            super::counting::capital(&change.defect),
+            numbers.count(fewer),
+            counted(both, "lot", "lots", numbers)
+        )
+    };
+    if shown < lots {
+        text += &format!(
+            " {} of {} lots are drawn.",
+            numbers.count(shown),
+            numbers.count(lots)
+        );
+    }
+    text
+}
+
+/// Axis of a rate.
+#[must_use]
+pub fn rate_axis(defect: Option<&str>) -> String {
+    match defect {
+        Some(defect) => format!("{defect}, per m²"),
+        None => "defects per m²".to_owned(),
+    }
+}
+
+/// "143 on 60".
+#[must_use]
+pub fn defects_on_panels(counts: &crate::change::Counts, numbers: &NumberStyle) -> String {
+    format!(
+        "{} on {}",
+        numbers.count(counts.defects),
+        numbers.count(counts.panels)
+    )
+}
+
+/// Caption of the table of kinds.
+#[must_use]
+pub fn kinds_caption(question: &Question) -> String {
+    let (before, after) = sides(question);
+    format!(
+        "Defects on panels: {before} against {after}; ratio of defects per m² over all panels and \
+         among like ones, with the interval of the latter"
+    )
+}
+
+/// Heads of the table of kinds.
+#[must_use]
+pub fn kinds_columns() -> Vec<(String, bool)> {
+    [
+        ("Kind", false),
+        ("Before", true),
+        ("After", true),
+        ("Ratio, all", true),
+        ("Ratio, like", true),
+        ("Interval", true),
+        ("p, adjusted", true),
+        ("Verdict", false),
+    ]
+    .map(|(head, figures)| (head.to_owned(), figures))
+    .to_vec()
+}
+
+/// Heads of the removal table.
+#[must_use]
+pub fn removal_columns() -> Vec<(String, bool)> {
+    [
+        ("Measure", false),
+        ("Before", true),
+        ("After", true),
+        ("Ratio", true),
+        ("Interval", true),
+        ("p, adjusted", true),
+        ("After the change", false),
+    ]
+    .map(|(head, figures)| (head.to_owned(), figures))
+    .to_vec()
+}
