@@ -223,6 +223,7 @@ fn ratio(panels: &[Aged], inside: impl Fn(&Aged) -> bool) -> Option<f64> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::causes::made_counts::poisson;
     use crate::records::{Panel, Records};
     use rand::{RngExt, SeedableRng};
     use rand_chacha::ChaCha8Rng;
@@ -252,15 +253,6 @@ mod tests {
             panels,
             ..Records::default()
         }
-    }
-
-    fn poisson(mean: f64, rng: &mut ChaCha8Rng) -> f64 {
-        let (mut k, mut product) = (0.0, rng.random::<f64>());
-        while product > (-mean).exp() {
-            product *= rng.random::<f64>();
-            k += 1.0;
-        }
-        k
     }
 
     /// Data sets of 100 in which the age is named at 1 %; every life has its

@@ -11,7 +11,7 @@ use super::together;
 use super::verdict::{self, Facts, Holds, Looks, Lots, Recipe};
 use super::{
     BarPitch, Bars, Cause, ChangePoint, Evidence, Finding, FoldedDistance, Followed, Frame, Hit,
-    Kind, LevelCount, NextCheck, Reason, StreamData, Tally,
+    Kind, LevelCount, NextCheck, Reason, StreamData,
 };
 use crate::records::{Panel, Records};
 use crate::stats::proportion;
@@ -246,7 +246,7 @@ fn reasons(
         p_adjusted,
     }];
     if let Some(e) = &dossier.inspector {
-        out.push(level(Followed::Inspector, e));
+        out.push(e.reason(Followed::Inspector));
     }
     out.push(match (evidence.with_feed, evidence.middle_feed) {
         (Some(log_ratio), Some(feed)) if log_ratio >= FRAME_CLAIM => Reason::PitchFollowsFeed {
@@ -289,11 +289,11 @@ fn reasons(
         (Some(e), Recipe::OneStretch) => out.push(Reason::BeganWithRecipe {
             recipe: e.level.clone(),
         }),
-        (Some(e), _) => out.push(level(Followed::Recipe, e)),
+        (Some(e), _) => out.push(e.reason(Followed::Recipe)),
         (None, _) => {}
     }
     if let Some(e) = &dossier.fixture {
-        out.push(level(Followed::Fixture, e));
+        out.push(e.reason(Followed::Fixture));
     }
     let id = |at: usize| panel(ground, at.min(dossier.hit.len() - 1)).id.clone();
     if let Some(c) = dossier.life.onset {
@@ -311,22 +311,6 @@ fn reasons(
         });
     }
     out
-}
-
-fn level(column: Followed, e: &Explained) -> Reason {
-    Reason::FollowsLevel {
-        column,
-        level: e.level.clone(),
-        inside: Tally {
-            hits: e.found.hits,
-            exposed: e.found.exposed,
-        },
-        outside: Tally {
-            hits: e.found.rest_hits,
-            exposed: e.found.rest_exposed,
-        },
-        alone: e.found.explains,
-    }
 }
 
 fn changed(ground: &BarGround<'_>, c: onset::Change) -> Vec<(String, String)> {

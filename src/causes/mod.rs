@@ -31,6 +31,8 @@ mod limit;
 mod lines;
 mod lot_rates;
 mod lots;
+#[cfg(test)]
+mod made_counts;
 mod merge;
 mod next_check;
 mod no_place;

@@ -143,30 +143,3 @@ pub enum NextCheck {
         readings: usize,
     },
 }
-
-impl NextCheck {
-    /// Whether the check means going to the machine or into the cell: the
-    /// report then adds its caution.
-    #[must_use]
-    pub fn enters_cell(&self) -> bool {
-        matches!(
-            self,
-            NextCheck::CheckPlace
-                | NextCheck::CheckTurning { .. }
-                | NextCheck::CheckSpacing { .. }
-                | NextCheck::CheckEveryKth { .. }
-                | NextCheck::CheckFixture { .. }
-                | NextCheck::CheckPath
-                | NextCheck::CheckStepOver
-                | NextCheck::CheckHeadTilt { .. }
-                | NextCheck::CheckDiagonalTilt { .. }
-                | NextCheck::CheckFlatness
-                | NextCheck::CheckFlatnessToo
-                | NextCheck::CheckStandOff
-                | NextCheck::CheckCorner
-                | NextCheck::CheckAbrasive { .. }
-                | NextCheck::SlowDownFirst
-                | NextCheck::CheckForceThenSpeedUp
-        )
-    }
-}

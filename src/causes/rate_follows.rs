@@ -409,6 +409,7 @@ pub(super) fn strengthened(
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::causes::made_counts::poisson;
     use crate::records::Records;
     use rand::{RngExt, SeedableRng};
     use rand_chacha::ChaCha8Rng;
@@ -435,15 +436,6 @@ mod tests {
             panels,
             ..Records::default()
         }
-    }
-
-    fn poisson(mean: f64, rng: &mut ChaCha8Rng) -> f64 {
-        let (mut k, mut product) = (0.0, rng.random::<f64>());
-        while product > (-mean).exp() {
-            product *= rng.random::<f64>();
-            k += 1.0;
-        }
-        k
     }
 
     /// Share of 100 data sets with p ≤ 0.01: rates with lot effects of sd 0.4,

@@ -13,6 +13,7 @@ use super::merge::Sighting;
 use super::onset::{self, Life};
 use super::periodic::{self, Fold, Turn};
 use super::place::Place;
+use super::reason::{Followed, Reason, Tally};
 use super::tails::binomial_at_least;
 use crate::records::Panel;
 
@@ -29,6 +30,25 @@ pub(super) struct Explained {
     pub found: LevelFound,
     /// Stretches of panels of this level in time.
     pub stretches: usize,
+}
+
+impl Explained {
+    /// It as a reason.
+    pub(super) fn reason(&self, column: Followed) -> Reason {
+        Reason::FollowsLevel {
+            column,
+            level: self.level.clone(),
+            inside: Tally {
+                hits: self.found.hits,
+                exposed: self.found.exposed,
+            },
+            outside: Tally {
+                hits: self.found.rest_hits,
+                exposed: self.found.rest_exposed,
+            },
+            alone: self.found.explains,
+        }
+    }
 }
 
 /// Part numbers that show the machine place.

@@ -8,7 +8,7 @@ use super::repeat::coded;
 use super::sides::Lead;
 use super::tails::binomial_at_least;
 use super::votes::{SideFrame, Voter, side_contrast};
-use super::{LotsLack, Reason, Tally};
+use super::{LotsLack, Tally};
 use crate::records::Records;
 
 /// With the two lots with most votes left out, the sign must hold at this level.
@@ -73,43 +73,6 @@ pub(super) fn lot_evidence(
         }
     };
     (names, counts, evidence)
-}
-
-/// The reason that goes with it.
-pub(super) fn lot_reason(lots: &LotEvidence, names: &[String], counts: &[LotCount]) -> Reason {
-    match lots {
-        LotEvidence::NotRecorded => Reason::LotsNotRecorded,
-        LotEvidence::OneLot => Reason::OneLot,
-        LotEvidence::Cleared { lots_hit, lots, .. } => Reason::LotsClear {
-            lots_hit: *lots_hit,
-            lots: *lots,
-        },
-        LotEvidence::Open {
-            lots_hit,
-            lots,
-            lack,
-        } => Reason::LotsOpen {
-            lots_hit: *lots_hit,
-            lots: *lots,
-            lack: *lack,
-        },
-        LotEvidence::Gathered { lots, p_value } => {
-            let sum = |inside: bool| {
-                (counts.iter().enumerate())
-                    .filter(|(l, _)| lots.contains(l) == inside)
-                    .fold(Tally::default(), |t, (_, c)| Tally {
-                        hits: t.hits + c.hits,
-                        exposed: t.exposed + c.exposed,
-                    })
-            };
-            Reason::LotsGather {
-                lots: lots.iter().map(|&l| names[l].clone()).collect(),
-                inside: sum(true),
-                outside: sum(false),
-                p_value: *p_value,
-            }
-        }
-    }
 }
 
 /// Machine over panel within single lots, summed over lots.

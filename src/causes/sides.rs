@@ -15,7 +15,7 @@ use super::levels::{FRAME_CLAIM, SIDES, adjusted};
 use super::lots::LotEvidence;
 use super::place::Marks;
 use super::repeat::{coded, setting};
-use super::side_lots::{lot_evidence, lot_reason, lots_in_order, within_lots};
+use super::side_lots::{lot_evidence, lots_in_order, within_lots};
 use super::tails::sign_test;
 use super::verdict::{self, Facts, Holds, Looks, Lots, Recipe};
 use super::votes::{SideContrast, SideFrame, Voter, axis_of, side_contrast, sides_of, thirds};
@@ -314,7 +314,7 @@ fn conclude(stream: &SideStream<'_>, lead: &Lead) -> Finding {
             });
         }
     }
-    reasons.push(lot_reason(&lots, &lot_names, &lot_counts));
+    reasons.push(super::conclude::lot_reason(&lots, &lot_counts, &lot_names));
     if let (Some((lots, log_ratio)), false) = (within, matches!(lots, LotEvidence::Cleared { .. }))
     {
         reasons.push(Reason::LotsClearByTurning { lots, log_ratio });

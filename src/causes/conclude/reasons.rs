@@ -6,7 +6,7 @@ use super::super::levels::FRAME_CLAIM;
 use super::super::lots::{LotCount, LotEvidence};
 use super::super::merge::Sighting;
 use super::super::reason::{Followed, Reason, Tally};
-use super::super::repeat::{Dossier, Explained, Ground};
+use super::super::repeat::{Dossier, Ground};
 use super::super::verdict::{Facts, Holds, Recipe};
 use super::{age_end, changed, panel_at};
 use crate::causes::Frame;
@@ -33,7 +33,7 @@ pub(super) fn reasons(
         });
     }
     if let Some(e) = &dossier.inspector {
-        out.push(follows(Followed::Inspector, e));
+        out.push(e.reason(Followed::Inspector));
     }
     frame_reasons(ground, &dossier.frames, facts, &mut out);
     lot_reasons(dossier, &mut out);
@@ -42,11 +42,11 @@ pub(super) fn reasons(
         (Some(e), Recipe::OneStretch) => out.push(Reason::BeganWithRecipe {
             recipe: e.level.clone(),
         }),
-        (Some(e), _) => out.push(follows(Followed::Recipe, e)),
+        (Some(e), _) => out.push(e.reason(Followed::Recipe)),
         (None, _) => {}
     }
     if let Some(e) = &dossier.fixture {
-        out.push(follows(Followed::Fixture, e));
+        out.push(e.reason(Followed::Fixture));
     }
     if let Some(age) = &dossier.age {
         out.push(Reason::FollowsAge {
@@ -85,22 +85,6 @@ pub(super) fn reasons(
         });
     }
     out
-}
-
-fn follows(column: Followed, e: &Explained) -> Reason {
-    Reason::FollowsLevel {
-        column,
-        level: e.level.clone(),
-        inside: Tally {
-            hits: e.found.hits,
-            exposed: e.found.exposed,
-        },
-        outside: Tally {
-            hits: e.found.rest_hits,
-            exposed: e.found.rest_exposed,
-        },
-        alone: e.found.explains,
-    }
 }
 
 fn frame_reasons(

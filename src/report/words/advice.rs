@@ -98,7 +98,8 @@ pub fn first_step(finding: &Finding, settle: Option<String>, speech: &Speech<'_>
     }
 }
 
-/// What a check touches; none if it only looks at panels or records.
+/// What a check touches; none if it only looks at panels or records. Panels are
+/// supported in the cell, so a look at their support goes there too.
 #[must_use]
 pub fn touch(check: &NextCheck) -> Option<Touch> {
     match check {
@@ -111,6 +112,8 @@ pub fn touch(check: &NextCheck) -> Option<Touch> {
         | NextCheck::CheckStepOver
         | NextCheck::CheckHeadTilt { .. }
         | NextCheck::CheckDiagonalTilt { .. }
+        | NextCheck::CheckFlatness
+        | NextCheck::CheckFlatnessToo
         | NextCheck::CheckStandOff
         | NextCheck::CheckCorner => Some(Touch::Cell),
         NextCheck::CheckAbrasive { .. } => Some(Touch::Abrasive),
@@ -127,8 +130,6 @@ pub fn touch(check: &NextCheck) -> Option<Touch> {
         | NextCheck::CheckTable
         | NextCheck::MoreLots { .. }
         | NextCheck::SecondInspector { .. }
-        | NextCheck::CheckFlatness
-        | NextCheck::CheckFlatnessToo
         | NextCheck::CheckLots { .. }
         | NextCheck::CheckSupplier { .. }
         | NextCheck::CheckUpstream
@@ -242,6 +243,14 @@ mod tests {
         assert_eq!(panels_to_clear(0.05), 59);
         assert_eq!(panels_to_clear(0.95), 1);
         assert_eq!(panels_to_clear(1.0), 1);
+    }
+
+    #[test]
+    fn who_looks_at_the_support_of_panels_goes_into_the_cell() {
+        for check in [NextCheck::CheckFlatness, NextCheck::CheckFlatnessToo] {
+            assert_eq!(touch(&check), Some(Touch::Cell), "{check:?}");
+        }
+        assert_eq!(touch(&NextCheck::CheckTable), None);
     }
 
     #[test]
