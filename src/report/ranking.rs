@@ -170,3 +170,33 @@ pub(super) fn number_worst_first(causes: &mut Causes, site: &Site) {
         finding.id = format!("F{}", i + 1);
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::report::words::finding::tests::spot;
+
+    #[test]
+    fn the_worst_is_numbered_first_by_cost_and_else_by_panels() {
+        let finding = |defect: &str, panels_hit: usize| Finding {
+            defect: defect.into(),
+            panels_hit,
+            ..spot()
+        };
+        let mut causes = Causes {
+            findings: vec![finding("swirl", 9), finding("nib", 30), finding("pit", 12)],
+            ..Causes::default()
+        };
+        let order = |causes: &Causes| -> Vec<String> {
+            let findings = causes.findings.iter();
+            findings.map(|f| format!("{} {}", f.id, f.defect)).collect()
+        };
+        let mut site = Site::default();
+        number_worst_first(&mut causes, &site);
+        assert_eq!(order(&causes), ["F1 nib", "F2 pit", "F3 swirl"]);
+        // 9 panels at 8 cost more than 30 at 2; what has no cost comes last.
+        site.defects.cost = [("swirl".to_owned(), 8.0), ("nib".to_owned(), 2.0)].into();
+        number_worst_first(&mut causes, &site);
+        assert_eq!(order(&causes), ["F1 swirl", "F2 nib", "F3 pit"]);
+    }
+}

@@ -118,3 +118,29 @@ pub fn described(cell: &str, marks: usize, findings: &[&Finding], speech: &Speec
         counted(marks, "mark", "marks", speech.numbers)
     )
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_lead_counts_what_is_ringed() {
+        let numbers = NumberStyle::default();
+        let end = |findings, ringed| {
+            let said = lead(findings, ringed, &numbers);
+            said.split_once("; ").unwrap().1.to_owned()
+        };
+        assert_eq!(end(0, 0), "no place stands out.");
+        assert_eq!(end(2, 0), "no finding is a place in the machine.");
+        assert_eq!(end(1, 1), "the ringed place is the finding.");
+        assert_eq!(
+            end(4, 1),
+            "one of 4 findings is a place in the machine, ringed."
+        );
+        assert_eq!(
+            end(4, 3),
+            "3 of 4 findings are places in the machine, ringed."
+        );
+        assert_eq!(end(4, 4), "the 4 findings are ringed.");
+    }
+}
