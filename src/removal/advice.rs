@@ -4,8 +4,9 @@
 //! number); then feed, passes, grit; force is raised last and never above the
 //! site's cap. Order: common practice, no source.
 
+use super::doubts::Note;
 use super::lever::Bench;
-use super::result::{Advice, Aim, Estimate, Factor, Note, RateChange, Reach};
+use super::result::{Advice, Aim, Estimate, Factor, RateChange, Reach};
 use super::setting::{Setting, Value, level, number};
 use crate::site::DefectClass;
 

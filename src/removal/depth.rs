@@ -2,9 +2,10 @@
 
 use super::coding::Coding;
 use super::design::Recipe;
+use super::doubts::Note;
 use super::inference::two_sided;
 use super::model::{Model, Observed, Refused, unit_of};
-use super::result::{Factor, Interaction, Note};
+use super::result::{Factor, Interaction};
 use super::setting::{Factors, common_scale};
 use crate::records::{Panel, Records};
 

@@ -3,7 +3,8 @@
 use faer::{Mat, Side};
 
 use super::coding::{Coding, FRESH_UP_TO, Unused, coding};
-use super::result::{Alias, Factor, Note};
+use super::doubts::Note;
+use super::result::{Alias, Factor};
 use super::setting::{Factors, Setting, number};
 
 /// Columns of one factor, or the common movement of several.

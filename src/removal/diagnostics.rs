@@ -4,9 +4,10 @@ use std::collections::BTreeMap;
 
 use statrs::distribution::{ContinuousCDF, FisherSnedecor};
 
+use super::doubts::Note;
 use super::inference::{Grouping, Inference};
 use super::model::{Model, Observed};
-use super::result::{Diagnostics, Factor, LackOfFit, LotInfluence, Note, Residual, Term, Unit};
+use super::result::{Diagnostics, Factor, LackOfFit, LotInfluence, Residual, Term, Unit};
 use super::setting::{Setting, Value};
 use crate::records::Records;
 

@@ -14,6 +14,7 @@ mod crossed;
 mod depth;
 mod design;
 mod diagnostics;
+mod doubts;
 mod effects;
 mod fit;
 mod follow;
@@ -28,12 +29,13 @@ mod settings;
 mod window;
 
 pub use coding::FRESH_UP_TO;
+pub use doubts::Note;
 pub use fit::fit;
 pub use follow::follow_recipe;
 pub use result::{
     Advice, Aim, Alias, Basis, Diagnostics, Effect, EffectPoint, Estimate, Factor, Interaction,
-    LackOfFit, LotInfluence, Note, RateChange, Reach, Removal, Residual, Risk, Risked, StreamRisk,
-    Term, Together, Unit, Wear, Window, WindowPoint,
+    LackOfFit, LotInfluence, RateChange, Reach, Removal, Residual, Risk, Risked, StreamRisk, Term,
+    Together, Unit, Wear, Window, WindowPoint,
 };
 pub use setting::Value;
 pub use settings::{Held, Obstacle, Settings};

@@ -2,9 +2,10 @@
 
 use super::coding::Coding;
 use super::design::{Block, Design, Recipe};
+use super::doubts::Note;
 use super::inference::{Grouping, Inference, Judged};
 use super::quasi::{Fit, Noise, Problem};
-use super::result::{Alias, Estimate, Factor, Note, Term, Together, Unit};
+use super::result::{Alias, Estimate, Factor, Term, Together, Unit};
 use super::setting::{Factors, Setting, groupings};
 use crate::records::Records;
 use crate::stats::Interval;

@@ -5,10 +5,10 @@ use crate::causes::{BarPitch, Frame, LineAxis, Reason};
 use crate::charts::NumberStyle;
 
 /// Below the folded distances.
-pub const PART: &str = "distance beyond a multiple of the pitch, in pitches";
+pub const PART: &str = "distance past a whole pitch, in pitches";
 
 /// At the left axis of the folded distances.
-pub const PAIRS: &str = "pairs of marks on one panel";
+pub const PAIRS: &str = "pairs of marks";
 
 /// "in bars 40 mm apart".
 #[must_use]
