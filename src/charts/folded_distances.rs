@@ -35,7 +35,7 @@ pub fn svg(
     labels: &Labels,
     theme: &Theme,
 ) -> Result<String, ChartError> {
-    let right = tenths(theme.width_pt) - 60;
+    let right = tenths(theme.width_pt) - 140;
     let (top, bottom) = (TOP, HEIGHT - BOTTOM);
     let most = classes.iter().map(|c| c.pairs).max().unwrap_or(1).max(1);
     let y = Axis::new(0.0, most as f64 * 1.05, (bottom, top));
