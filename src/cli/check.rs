@@ -82,10 +82,11 @@ fn print(out: &mut impl Write, summary: &Summary, records: &Records) -> std::io:
     writeln!(out, "Read")?;
     writeln!(
         out,
-        "  {}, {} skipped; {} ({} clean), {}, {}, {} of later inspections",
+        "  {}, {} skipped; {} ({} inspected, {} clean), {}, {}, {} of later inspections",
         counted(input.files, "file"),
         input.skipped_files,
         counted(input.panels, "panel"),
+        input.inspected_panels,
         input.clean_panels,
         counted(input.defects, "defect"),
         counted(input.readings, "reading"),

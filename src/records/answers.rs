@@ -120,7 +120,13 @@ pub(super) fn answers(records: &Records) -> Vec<Answer> {
             },
         )
     });
-    all.push(if records.input.clean_panels > 0 {
+    all.push(if records.input.inspected_panels == 0 {
+        answer(
+            "How often does a defect happen?",
+            Can::No,
+            "no panel was inspected for defects".into(),
+        )
+    } else if records.input.clean_panels > 0 {
         answer(
             "How often does a defect happen?",
             Can::Yes,

@@ -118,21 +118,15 @@ pub(super) fn assemble(sorted: Sorted, rules: &Rules<'_>) -> Result<Records, Rec
         hit[defect.panel] = true;
     }
     not_clean(&mut panels, &hit, &files, &outside_defects);
-    let input = InputCounts {
+    let mut input = InputCounts {
         files: files.len(),
         skipped_files: skipped,
-        panels: panels.len(),
-        clean_panels: panels
-            .iter()
-            .zip(&hit)
-            .filter(|(panel, hit)| panel.inspected && !**hit)
-            .count(),
-        defects: defects.len(),
-        readings: readings.len(),
         reinspections: files.iter().map(|f| f.reinspections).sum(),
         rejected_rows: rejects.iter().filter(|r| r.lost == Lost::Row).count(),
         rejected_panels: lost.len(),
+        ..InputCounts::default()
     };
+    input.count(&panels, &defects, &readings);
     warnings.extend(notes.warnings());
     warnings.extend(told);
     if without_place > 0 {

@@ -231,9 +231,10 @@ impl<'a> Matcher<'a> {
                 Some(one) if best.get(&one.slot).is_some_and(|(_, at)| *at == index) => {
                     let conversion = self.conversion(&one, text)?;
                     if one.how == How::Likeness {
-                        header
-                            .matched
-                            .push((text.to_owned(), self.name(one.slot).to_owned()));
+                        header.matched.push((
+                            text.to_owned(),
+                            named_with_unit(self.name(one.slot), one.slot, conversion),
+                        ));
                     }
                     header.cells.push(Cell {
                         slot: one.slot,
@@ -327,6 +328,16 @@ fn key(header: &str) -> String {
             _ => None,
         })
         .collect()
+}
+
+/// The column's name, and the unit that is converted where it is not the column's own.
+fn named_with_unit(name: &str, slot: Slot, conversion: Option<Conversion>) -> String {
+    match (slot, conversion) {
+        (Slot::Column(column), Some(Conversion::Unit(unit))) if unit.name() != column.unit() => {
+            format!("{name} (converted from {})", unit.name())
+        }
+        _ => name.to_owned(),
+    }
 }
 
 /// Splits `length (in)`, `length [in]`, `length_in`, `feed m/min` into name

@@ -2,6 +2,8 @@
 
 use std::path::PathBuf;
 
+use super::{Defect, Panel, Reading};
+
 /// How much a reject took with it.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
 pub enum Lost {
@@ -142,6 +144,8 @@ pub struct InputCounts {
     pub skipped_files: usize,
     /// Panels analysed.
     pub panels: usize,
+    /// Panels analysed that were inspected for defects; the rest were only measured.
+    pub inspected_panels: usize,
     /// Inspected panels without a defect.
     pub clean_panels: usize,
     /// Defects analysed (first inspections).
@@ -154,4 +158,29 @@ pub struct InputCounts {
     pub rejected_rows: usize,
     /// Panels lost whole.
     pub rejected_panels: usize,
+}
+
+impl InputCounts {
+    /// Inspected panels with at least one defect.
+    #[must_use]
+    pub const fn panels_hit(&self) -> usize {
+        self.inspected_panels.saturating_sub(self.clean_panels)
+    }
+
+    /// Counts panels, defects and readings anew from what the records hold.
+    pub fn count(&mut self, panels: &[Panel], defects: &[Defect], readings: &[Reading]) {
+        let mut hit = vec![false; panels.len()];
+        for defect in defects {
+            hit[defect.panel] = true;
+        }
+        self.panels = panels.len();
+        self.inspected_panels = panels.iter().filter(|p| p.inspected).count();
+        self.clean_panels = panels
+            .iter()
+            .zip(hit)
+            .filter(|(panel, hit)| panel.inspected && !hit)
+            .count();
+        self.defects = defects.len();
+        self.readings = readings.len();
+    }
 }

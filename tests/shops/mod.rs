@@ -467,15 +467,10 @@ pub fn merge(mut first: Records, second: Records) -> Records {
 }
 
 fn count(records: &mut Records) {
-    let mut hit = vec![false; records.panels.len()];
-    for defect in &records.defects {
-        hit[defect.panel] = true;
-    }
     records.input.files = 1;
-    records.input.panels = records.panels.len();
-    records.input.clean_panels = hit.iter().filter(|h| !**h).count();
-    records.input.defects = records.defects.len();
-    records.input.readings = records.readings.len();
+    records
+        .input
+        .count(&records.panels, &records.defects, &records.readings);
 }
 
 fn pick<T: Copy>(choices: &[(T, f64)], rng: &mut ChaCha8Rng) -> T {

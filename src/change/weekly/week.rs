@@ -130,19 +130,9 @@ pub fn until_week(records: Records, week: Week) -> Records {
             true
         })
     });
-    records.input.panels = records.panels.len();
-    records.input.defects = records.defects.len();
-    records.input.readings = records.readings.len();
-    let mut hit = vec![false; records.panels.len()];
-    for defect in &records.defects {
-        hit[defect.panel] = true;
-    }
-    let clean = records
-        .panels
-        .iter()
-        .zip(hit)
-        .filter(|(p, h)| p.inspected && !h);
-    records.input.clean_panels = clean.count();
+    records
+        .input
+        .count(&records.panels, &records.defects, &records.readings);
     records
 }
 

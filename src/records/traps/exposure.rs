@@ -31,10 +31,14 @@ pub(super) fn find(records: &Records, site: &Site, warnings: &mut Vec<Warning>) 
     if inspected < few {
         warnings.push(warn(
             WarningCode::FewPanels,
-            format!(
-                "Only {} inspected: below {few} most repeats stay unseen; see what could have been missed.",
-                if inspected == 1 { "1 panel was".to_owned() } else { format!("{inspected} panels were") }
-            ),
+            if inspected == 0 {
+                "No panel was inspected for defects, so no repeat can be seen.".to_owned()
+            } else {
+                format!(
+                    "Only {} inspected: below {few} most repeats stay unseen; see what could have been missed.",
+                    if inspected == 1 { "1 panel was".to_owned() } else { format!("{inspected} panels were") }
+                )
+            },
         ));
     }
     let mut counts = vec![0usize; records.panels.len()];

@@ -68,15 +68,15 @@ fn key_numbers(context: &Context<'_>, ranking: &Ranking) -> Vec<KeyNumber> {
     let numbers = context.numbers();
     let input = &findings.records.input;
     let worst = findings.worst_first();
-    let hit = input.panels.saturating_sub(input.clean_panels);
-    let share = hit as f64 / input.panels.max(1) as f64;
+    let inspected = input.inspected_panels;
+    let share = input.panels_hit() as f64 / inspected.max(1) as f64;
     let mut out = vec![
         KeyNumber {
-            value: numbers.count(input.panels),
-            label: front::inspected_label(input.panels).to_owned(),
+            value: numbers.count(inspected),
+            label: front::inspected_label(inspected).to_owned(),
         },
         KeyNumber {
-            value: numbers.percent(share, input.panels),
+            value: numbers.percent(share, inspected),
             label: front::WITH_DEFECT.to_owned(),
         },
         KeyNumber {

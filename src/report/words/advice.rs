@@ -212,7 +212,7 @@ fn panels_to_clear(rate: f64) -> usize {
 /// Steps about the data itself, worth more than any analysis.
 #[must_use]
 pub fn data_step(input: &InputCounts) -> Option<Advice> {
-    (input.panels > 0 && input.clean_panels == 0).then(|| Advice {
+    (input.inspected_panels > 0 && input.clean_panels == 0).then(|| Advice {
         action: "Export panels without a defect as well".to_owned(),
         check: "Without clean panels no rate has a denominator.".to_owned(),
         touch: None,
@@ -283,6 +283,7 @@ mod tests {
     fn an_export_without_clean_panels_is_the_first_thing_to_mend() {
         let input = InputCounts {
             panels: 5,
+            inspected_panels: 5,
             ..InputCounts::default()
         };
         assert!(data_step(&input).is_some());

@@ -18,9 +18,9 @@ pub const DOUBTS: &str = "What to keep in mind";
 #[must_use]
 pub fn lead(input: &InputCounts, numbers: &NumberStyle) -> String {
     let files = counted(input.files, "file", "files", numbers);
-    let clean = of_panels(input.clean_panels, input.panels, numbers);
+    let clean = of_panels(input.clean_panels, input.inspected_panels, numbers);
     let defects = counted(input.defects, "defect", "defects", numbers);
-    match input.panels {
+    match input.inspected_panels {
         0 => format!("{files} read; no inspected panel in them."),
         _ => format!("{files} read; {clean} without a defect, {defects} on the others."),
     }
@@ -33,7 +33,8 @@ pub fn counts(input: &InputCounts) -> Vec<(&'static str, usize)> {
         ("Files read", input.files),
         ("Files that could not be read", input.skipped_files),
         ("Panels analysed", input.panels),
-        ("of these without a defect", input.clean_panels),
+        ("of these inspected for defects", input.inspected_panels),
+        ("of the inspected without a defect", input.clean_panels),
         (
             "Defects (nonconformities) at first inspections",
             input.defects,

@@ -17,13 +17,18 @@ pub const DOCUMENT_TITLE: &str = "Surface defects of sanded panels";
 /// The one sentence on top. `findings` come worst first.
 #[must_use]
 pub fn headline(findings: &[&Finding], input: &InputCounts, numbers: &NumberStyle) -> String {
-    if input.panels == 0 {
+    if findings.is_empty() && input.inspected_panels == 0 {
         return "No inspected panel, so nothing can be said about defects".to_owned();
     }
-    if input.defects == 0 {
+    if findings.is_empty() && input.defects == 0 {
         return format!(
             "No defect on {}",
-            counted(input.panels, "inspected panel", "inspected panels", numbers)
+            counted(
+                input.inspected_panels,
+                "inspected panel",
+                "inspected panels",
+                numbers
+            )
         );
     }
     let of = |cause: Cause| findings.iter().filter(|f| f.cause == cause).count();
@@ -83,8 +88,11 @@ pub fn support(
     input: &InputCounts,
     numbers: &NumberStyle,
 ) -> String {
-    let hit = input.panels.saturating_sub(input.clean_panels);
-    let mut text = match (input.panels, hit) {
+    let mut text = match (input.inspected_panels, input.panels_hit()) {
+        (0, _) if input.panels > 0 => format!(
+            "{} measured, none inspected for defects.",
+            counted(input.panels, "panel", "panels", numbers)
+        ),
         (0, _) => "The files hold no inspected panel.".to_owned(),
         (1, 0) => "The one panel inspected has no defect.".to_owned(),
         (n, 0) => format!(
@@ -267,7 +275,8 @@ mod tests {
 
     fn input() -> InputCounts {
         InputCounts {
-            panels: 120,
+            panels: 121,
+            inspected_panels: 120,
             clean_panels: 41,
             defects: 431,
             ..InputCounts::default()
@@ -327,6 +336,7 @@ mod tests {
         assert!(headline(&[], &InputCounts::default(), &numbers).starts_with("No inspected panel"));
         let clean = InputCounts {
             panels: 1,
+            inspected_panels: 1,
             clean_panels: 1,
             ..InputCounts::default()
         };
@@ -337,6 +347,26 @@ mod tests {
         assert_eq!(
             support(&[], &[], &clean, &numbers),
             "The one panel inspected has no defect."
+        );
+    }
+
+    #[test]
+    fn panels_that_were_only_measured_are_not_called_inspected() {
+        let numbers = NumberStyle::default();
+        let measured = InputCounts {
+            panels: 12,
+            readings: 72,
+            ..InputCounts::default()
+        };
+        assert!(headline(&[], &measured, &numbers).starts_with("No inspected panel"));
+        assert_eq!(
+            support(&[], &[], &measured, &numbers),
+            "12 panels measured, none inspected for defects."
+        );
+        let tilt = spot();
+        assert!(
+            headline(&[&tilt], &measured, &numbers).starts_with("M1 leaves"),
+            "a finding of readings leads though nothing was inspected"
         );
     }
 
