@@ -6,6 +6,10 @@ use super::rows::Rules;
 use super::{Column, Conversion, Grit, Lay, Moment, Quantity};
 use crate::site::FactorKind;
 
+/// Characters beyond which a cell is no value: longer ones come from damaged
+/// files or quotes that never close, and no page could show them.
+pub(super) const LONGEST: usize = 1_000;
+
 /// A cell's value, in the column's unit.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) enum CellValue {
@@ -21,6 +25,7 @@ pub(super) enum CellValue {
 pub(super) enum Problem {
     NoId,
     SheetError,
+    TooLong,
     Number(NotANumber),
     Time(NotATime),
     NotAbove0,
@@ -38,6 +43,9 @@ impl Problem {
             Problem::NoId => "no panel_id, so the row is about no panel",
             Problem::SheetError => {
                 "an error of a spreadsheet, not a value; mend its formula and export again"
+            }
+            Problem::TooLong => {
+                "longer than 1000 characters, which is no name or number; a quote that is never closed?"
             }
             Problem::Number(why) => why.why(),
             Problem::Time(why) => why.why(),

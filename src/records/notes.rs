@@ -143,22 +143,18 @@ impl Notes {
             WarningCode::LocalTime,
             |note| match note {
                 Note::Time(Certainty::WallClock) => {
-                    Some("times without a zone are taken as the clock on the wall".into())
+                    Some("times without a zone are taken as the clock on the wall (set [site] time_zone in onus.toml, or record the offset)".into())
                 }
                 Note::Time(Certainty::DayOnly) => {
                     Some("days without a time are taken as their start".into())
                 }
                 Note::Time(Certainty::Twice) => Some(
-                    "times in the hour that the clock went through twice are taken as the first"
+                    "times in the hour that the clock went through twice are taken as the first (record the offset)"
                         .into(),
                 ),
                 _ => None,
             },
-            |all| {
-                format!(
-                    "Local time: {all}; set [site] time_zone in onus.toml, or record the offset."
-                )
-            },
+            |all| format!("Local time: {all}."),
         );
         self.list(
             &mut warnings,

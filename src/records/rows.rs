@@ -331,6 +331,9 @@ impl<'a> RowReader<'a> {
 
     /// Reads one cell into the row.
     fn cell(&mut self, row: &mut Row, at: usize, text: &str) -> Result<(), Problem> {
+        if text.chars().nth(cell::LONGEST).is_some() {
+            return Err(Problem::TooLong);
+        }
         if cell::is_sheet_error(text) && !self.rules.is_missing(text) {
             return Err(Problem::SheetError);
         }
