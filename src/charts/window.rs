@@ -56,7 +56,7 @@ pub fn svg(window: &Window, labels: &Labels, theme: &Theme) -> Result<String, Ch
         .iter()
         .flat_map(|p| [p.too_much, p.too_little])
         .flatten()
-        .map(|e| e.estimate)
+        .map(|e| e.ci.map_or(e.estimate, |ci| ci.high))
         .fold(2.0 * window.accepted_share, f64::max);
     let y = Axis::new(0.0, (highest * 115.0).min(100.0), (bottom, top));
     theme.chart(f64::from(HEIGHT) / 10.0, &labels.description, |area| {

@@ -78,7 +78,6 @@ pub fn fit(records: &Records, settings: &Settings, held: &Held) -> Option<Remova
 fn add_risks(removal: &mut Removal, risks: &Risks) {
     let fitted = || risks.classes.iter().chain(&risks.kinds);
     removal.risks = fitted().map(|f| f.risk.clone()).collect();
-    removal.streams.clone_from(&risks.streams);
     if removal.aliases.is_empty()
         && let Some(first) = fitted().next()
     {

@@ -160,7 +160,8 @@ impl<'a> Bench<'a> {
             let tails = normal::tails(z);
             if above { tails.upper() } else { tails.lower() }
         };
-        Some(spread_out(chance, mean))
+        let z = (limit.ln() - (mean.estimate.ln() - shift)) / spread;
+        Some(spread_out(chance, wider(mean, z * model.spread_error())))
     }
 
     /// Share of panels with too much removed by the site's limit.
@@ -218,6 +219,20 @@ fn settle(mut now: Setting, seen: &[Setting], factors: &Factors) -> Setting {
         now[at] = ages.get(ages.len() / 2).map(|a| Value::Number(*a));
     }
     now
+}
+
+/// An estimate with one more independent error on the log scale.
+fn wider(mut at: Estimate, error: f64) -> Estimate {
+    if let Some(ci) = &mut at.ci {
+        let more = normal::two_sided_quantile(ci.level) * error;
+        let (down, up) = (
+            (at.estimate / ci.low).ln().hypot(more),
+            (ci.high / at.estimate).ln().hypot(more),
+        );
+        ci.low = at.estimate * (-down).exp();
+        ci.high = at.estimate * up.exp();
+    }
+    at
 }
 
 /// A monotone function of an estimate, with the interval's ends in order.

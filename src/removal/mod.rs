@@ -17,7 +17,6 @@ mod diagnostics;
 mod doubts;
 mod effects;
 mod fit;
-mod follow;
 mod inference;
 mod lever;
 mod model;
@@ -31,11 +30,10 @@ mod window;
 pub use coding::FRESH_UP_TO;
 pub use doubts::Note;
 pub use fit::fit;
-pub use follow::follow_recipe;
 pub use result::{
     Advice, Aim, Alias, Basis, Diagnostics, Effect, EffectPoint, Estimate, Factor, Interaction,
-    LackOfFit, LotInfluence, RateChange, Reach, Removal, Residual, Risk, Risked, StreamRisk, Term,
-    Together, Unit, Wear, Window, WindowPoint,
+    LackOfFit, LotInfluence, RateChange, Reach, Removal, Residual, Risk, Risked, Term, Together,
+    Unit, Wear, Window, WindowPoint,
 };
 pub use setting::Value;
 pub use settings::{Held, Obstacle, Settings};

@@ -127,10 +127,34 @@ impl Model {
 
     /// Judges the mean at a setting on the log scale, the mean lot's.
     pub(super) fn mean(&self, judge: &Inference<'_>, setting: &Setting) -> Estimate {
-        let judged = judge.judge(&self.design.encode(setting), &[Unit::Run]);
+        // All units count at every setting, so that no band jumps where the mean
+        // begins to move mainly between lots.
+        let judged = judge.judge(&self.design.encode(setting), &ALL_UNITS);
         // Lots and days vary by a factor; their mean lies above their median.
         let shift = self.fit.shared_variance() / 2.0;
         exponentiate(&judged, shift)
+    }
+
+    /// Standard error of the panels' spread on the log scale, lots and days
+    /// included: a variance of k groups is known by 2/(k − 1) of its square.
+    pub(super) fn spread_error(&self) -> f64 {
+        let fit = &self.fit;
+        let own = fit.scale * (1.0 - fit.mix).max(0.0);
+        let free = self.used.len().saturating_sub(fit.p).max(1) as f64;
+        let mut variance = own;
+        let mut square_error = 2.0 * own * own / free;
+        for (unit, ratio) in self.shared.iter().zip(&fit.ratios) {
+            let groups = self.groupings.iter().find(|g| g.unit == *unit);
+            let free = groups.map_or(1, |g| g.count.saturating_sub(1).max(1)) as f64;
+            let shared = fit.scale * ratio;
+            variance += shared;
+            square_error += 2.0 * shared * shared / free;
+        }
+        if variance > 0.0 {
+            (square_error / variance).sqrt() / 2.0
+        } else {
+            0.0
+        }
     }
 
     /// Judges the ratio of the means at two settings.
@@ -248,6 +272,8 @@ impl Model {
         aliases
     }
 }
+
+const ALL_UNITS: [Unit; 4] = [Unit::Run, Unit::Life, Unit::Day, Unit::Lot];
 
 /// Most groups beside those of the grouping with most: they cost a dense matrix.
 const MOST_GROUPS: usize = 240;

@@ -231,23 +231,6 @@ pub struct Risk {
     pub capped_panels: usize,
 }
 
-/// Whether one stream's rate moves with the recipe.
-#[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct StreamRisk {
-    /// The machine, where recorded.
-    pub machine: Option<String>,
-    /// The head, where recorded.
-    pub head: Option<String>,
-    /// The kind of defect.
-    pub defect: String,
-    /// The factors that move it, strongest first: at least the strongest.
-    pub factors: Vec<Factor>,
-    /// Stretches of one setting compared.
-    pub runs: usize,
-    /// Chance of it without any effect, for all terms and streams tested.
-    pub p_adjusted: f64,
-}
-
 /// What too much and too little are judged by.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "kebab-case")]
@@ -497,8 +480,6 @@ pub struct Removal {
     pub wear: Option<Wear>,
     /// Rates of defects against the recipe: classes, then kinds.
     pub risks: Vec<Risk>,
-    /// Streams tested, whether or not they move with the recipe.
-    pub streams: Vec<StreamRisk>,
     /// Windows, the lever first advised first.
     pub windows: Vec<Window>,
     /// Levers in the trade's order.

@@ -1,13 +1,12 @@
 //! Defects against the recipe: counts per panel with area as exposure.
 
 use std::collections::BTreeMap;
-use std::sync::Arc;
 
 use super::coding::Coding;
 use super::design::Recipe;
 use super::model::{Model, Observed};
-use super::result::{Factor, Risk, Risked, StreamRisk, Unit};
-use super::setting::{Factors, cell, level};
+use super::result::{Factor, Risk, Risked};
+use super::setting::{Factors, level};
 use crate::records::Records;
 use crate::site::DefectClass;
 
@@ -18,25 +17,19 @@ const LEAST_PANELS: usize = 20;
 /// panels hit, and never below the second number: one panel with hundreds of
 /// marks is one bad panel, not hundreds of observations.
 const CUT: (f64, f64) = (3.0, 5.0);
-/// A stream counts towards what all machines show together only if it shows
-/// the same by itself at this level.
-const OWN_SHARE: f64 = 0.05;
 
 /// A fitted risk with the model behind it.
 #[derive(Debug, Clone)]
 pub(super) struct Fitted {
     pub(super) risk: Risk,
     pub(super) model: Model,
-    /// p-value and factor of every recipe column, by column.
-    columns: Vec<(Factor, f64, f64)>,
 }
 
-/// What all machines and each stream show.
+/// What all machines show together.
 #[derive(Debug, Clone, Default)]
 pub(super) struct Risks {
     pub(super) classes: Vec<Fitted>,
     pub(super) kinds: Vec<Fitted>,
-    pub(super) streams: Vec<StreamRisk>,
 }
 
 /// Counts of the defects picked, on the inspected panels picked.
@@ -98,15 +91,12 @@ fn fit(
     }
     let model = Model::fit(records, factors, &observed, recipe, &[], confidence).ok()?;
     let judge = model.inference();
-    let columns: Vec<(Factor, f64, f64)> = model
+    let p_values: Vec<f64> = model
         .recipe_columns()
         .into_iter()
-        .filter_map(|(column, factor)| {
-            let judged = model.column(&judge, column, &factor);
-            Some((factor, judged.p_value?, judged.estimate))
-        })
+        .filter_map(|(column, factor)| model.column(&judge, column, &factor).p_value)
         .collect();
-    let smallest = columns.iter().map(|c| c.1).fold(f64::INFINITY, f64::min);
+    let smallest = p_values.iter().copied().fold(f64::INFINITY, f64::min);
     let class = match &of {
         Risked::Class(class) => Some(*class),
         Risked::Defect(kind) => records
@@ -125,7 +115,7 @@ fn fit(
             .filter(|d| picked(d.name) && records.panels[d.panel].inspected)
             .count(),
         terms: model.terms(&judge),
-        p_value: (!columns.is_empty()).then(|| (smallest * columns.len() as f64).min(1.0)),
+        p_value: (!p_values.is_empty()).then(|| (smallest * p_values.len() as f64).min(1.0)),
         dispersion: model.fit.scale,
         extra: model.fit.mix,
         separated: separated(&model, &observed),
@@ -133,11 +123,7 @@ fn fit(
         of,
     };
     drop(judge);
-    Some(Fitted {
-        risk,
-        model,
-        columns,
-    })
+    Some(Fitted { risk, model })
 }
 
 /// Levels at which no panel or every panel was hit.
@@ -163,7 +149,7 @@ fn separated(model: &Model, observed: &Observed) -> Vec<(Factor, String)> {
     found
 }
 
-/// Fits every class, every kind and every stream that has enough hits.
+/// Fits every class and every kind that has enough hits.
 pub(super) fn fit_all(
     records: &Records,
     factors: &Factors,
@@ -189,115 +175,5 @@ pub(super) fn fit_all(
         .iter()
         .filter_map(|n| one(&inspected, Risked::Defect(n.name.clone())))
         .collect();
-    let mut cells: BTreeMap<Option<Arc<str>>, Vec<usize>> = BTreeMap::new();
-    for &p in &inspected {
-        cells.entry(cell(&records.panels[p])).or_default().push(p);
-    }
-    let streams = streams(records, &cells, &kinds, &one);
-    Risks {
-        classes,
-        kinds,
-        streams,
-    }
-}
-
-/// Every stream's own test, helped by what all machines show together.
-fn streams(
-    records: &Records,
-    cells: &BTreeMap<Option<Arc<str>>, Vec<usize>>,
-    kinds: &[Fitted],
-    one: &dyn Fn(&[usize], Risked) -> Option<Fitted>,
-) -> Vec<StreamRisk> {
-    struct Tested {
-        stream: StreamRisk,
-        own: f64,
-        together: Option<f64>,
-    }
-    let mut tested = Vec::new();
-    let tests_of_kinds = kinds.len() as f64;
-    for kind in kinds {
-        let Risked::Defect(defect) = &kind.risk.of else {
-            continue;
-        };
-        for panels in cells.values() {
-            let alone = cells.len() == 1;
-            let fitted = if alone {
-                Some(kind.clone())
-            } else {
-                one(panels, kind.risk.of.clone())
-            };
-            let Some(fitted) = fitted else { continue };
-            let Some(own) = fitted.risk.p_value else {
-                continue;
-            };
-            let movers = movers(&fitted);
-            if movers.is_empty() {
-                continue;
-            }
-            // All machines together, where this one agrees on the same factor.
-            let together = strongest_agreeing(kind, &fitted).filter(|_| !alone);
-            let first = &records.panels[panels[0]];
-            tested.push(Tested {
-                stream: StreamRisk {
-                    machine: first.machine.as_deref().map(str::to_owned),
-                    head: first.head.as_deref().map(str::to_owned),
-                    defect: defect.clone(),
-                    factors: movers,
-                    runs: fitted
-                        .model
-                        .groupings
-                        .iter()
-                        .find(|g| g.unit == Unit::Run)
-                        .map_or(0, |g| g.count),
-                    p_adjusted: 1.0,
-                },
-                own,
-                together,
-            });
-        }
-    }
-    let tests = tested.len() as f64;
-    tested
-        .into_iter()
-        .map(|t| {
-            let p = match t.together {
-                None if cells.len() == 1 => t.own * tests,
-                None => 2.0 * t.own * tests,
-                Some(together) => 2.0 * (t.own * tests).min(together * tests_of_kinds),
-            };
-            StreamRisk {
-                p_adjusted: p.min(1.0),
-                ..t.stream
-            }
-        })
-        .collect()
-}
-
-fn strongest(columns: &[(Factor, f64, f64)]) -> Option<&(Factor, f64, f64)> {
-    columns.iter().min_by(|a, b| a.1.total_cmp(&b.1))
-}
-
-/// The pooled p-value, if the stream by itself shows the pooled model's
-/// strongest factor in the same direction.
-fn strongest_agreeing(pooled: &Fitted, own: &Fitted) -> Option<f64> {
-    let lead = strongest(&pooled.columns)?;
-    let agrees = own
-        .columns
-        .iter()
-        .any(|c| c.0 == lead.0 && c.2.signum() == lead.2.signum() && c.1 / 2.0 <= OWN_SHARE);
-    pooled.risk.p_value.filter(|_| agrees)
-}
-
-/// The strongest factor, and any other that by itself passes over all terms.
-fn movers(fitted: &Fitted) -> Vec<Factor> {
-    let mut columns: Vec<&(Factor, f64, f64)> = fitted.columns.iter().collect();
-    columns.sort_by(|a, b| a.1.total_cmp(&b.1));
-    let tests = columns.len() as f64;
-    let mut found: Vec<Factor> = Vec::new();
-    for (index, (factor, p, _)) in columns.into_iter().enumerate() {
-        if (index == 0 || p * tests <= OWN_SHARE) && !found.contains(factor) {
-            found.push(factor.clone());
-        }
-    }
-    found
+    Risks { classes, kinds }
 }
