@@ -263,7 +263,7 @@ fn prepare(fit: &Fit, grouping: &Grouping) -> Prepared {
     if small {
         let root = square_root(&fit.unscaled);
         for cluster in &mut clusters {
-            adjust(cluster, root.as_ref(), p);
+            adjust(cluster, root.as_ref(), p, fit.hit.is_some());
         }
     }
     Prepared {
@@ -287,7 +287,11 @@ fn square_root(m: &Mat<f64>) -> Option<Mat<f64>> {
 
 /// Fills in the cluster's adjustment: with X·M^(1/2) = U S V', (I − H)^(−1/2) =
 /// I + U((1 − S²)^(−1/2) − 1)U'.
-fn adjust(cluster: &mut Cluster, root: Option<&Mat<f64>>, p: usize) {
+///
+/// Single panels of counts get (I − H)^(−1), the jackknife's (MacKinnon & White
+/// 1985, J. Econometrics 29, 305): clumped marks leave their squares too small.
+fn adjust(cluster: &mut Cluster, root: Option<&Mat<f64>>, p: usize, counts: bool) {
+    let jackknife = counts && cluster.rows <= 1.0;
     cluster.adjust = Mat::zeros(p, p);
     let Some(root) = root else { return };
     let inner = root * &cluster.gram * root;
@@ -306,6 +310,8 @@ fn adjust(cluster: &mut Cluster, root: Option<&Mat<f64>>, p: usize) {
         let gain = if 1.0 - s2 < DECIDED {
             cluster.decided.push(direction.clone());
             -1.0 / s2
+        } else if jackknife {
+            1.0 / (1.0 - s2)
         } else {
             (1.0 / (1.0 - s2).sqrt() - 1.0) / s2
         };

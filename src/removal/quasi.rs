@@ -84,6 +84,9 @@ const ITERATIONS: usize = 100;
 const VARIANCES_SETTLED: f64 = 0.02;
 const VARIANCE_ITERATIONS: usize = 8;
 const CONVERGED: f64 = 1e-9;
+/// From this iteration on counts move half of every step: where a level or an end
+/// of a range is never hit, the penalty answers whole steps with a swing.
+const HALVED_FROM: usize = 10;
 /// Longest move of a linear predictor in one iteration.
 const LONGEST_STEP: f64 = 2.0;
 /// Largest κ searched.
@@ -244,8 +247,14 @@ impl Problem<'_> {
             if !step.is_finite() {
                 return None;
             }
-            if step > LONGEST_STEP {
-                let share = LONGEST_STEP / step;
+            let counts = matches!(self.noise, Noise::Counts);
+            let halved = if counts && iteration >= HALVED_FROM {
+                0.5
+            } else {
+                1.0
+            };
+            let share = (LONGEST_STEP / step).min(halved);
+            if share < 1.0 && step > CONVERGED {
                 for (new, old) in next.iter_mut().zip(&eta) {
                     *new = old + share * (*new - old);
                 }

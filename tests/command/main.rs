@@ -13,6 +13,7 @@ mod document;
 mod folder;
 mod injection;
 mod killed;
+mod recipe;
 mod removal;
 mod run;
 mod same_bytes;
