@@ -3,9 +3,13 @@
 //!
 //! ln(1 + marks) within each life (the life's mean taken out) on the age, on
 //! "fresh" (lowest fifth of ages) and on "worn" (highest fifth). Panels of one
-//! life are not independent, so lives are the clusters (bias-reduced,
-//! Bell and McCaffrey 2002). Pooling machines wins back the power that single
+//! life are not independent, nor are those of one lot, which may meet the same
+//! ages again and again: lives are the clusters, lots as well where recorded,
+//! and the larger p counts (bias-reduced, Bell and McCaffrey 2002); of two or three
+//! lots the means are taken out. Pooling machines wins back the power that single
 //! machines with few lives don't have.
+
+use std::collections::{BTreeMap, BTreeSet};
 
 use super::LevelCount;
 use super::rate_follows::centred;
@@ -13,8 +17,8 @@ use super::rates::StreamCounts;
 use super::reason::AbrasiveEnd;
 use crate::stats::linear::{ClusterCorrection, Design, cluster_robust, least_squares};
 
-/// Lives needed.
-const LEAST_LIVES: usize = 4;
+/// Lives, and lots, needed.
+const LEAST_CLUSTERS: usize = 4;
 
 /// Questions asked: slope, fresh end, worn end.
 const QUESTIONS: usize = 3;
@@ -47,6 +51,7 @@ pub(super) struct AgeEvidence {
 #[derive(Debug, Clone, Copy)]
 struct Aged {
     life: usize,
+    lot: Option<usize>,
     /// Share of the machine's ages below this one, 0..1.
     rank: f64,
     marks: f64,
@@ -56,9 +61,10 @@ struct Aged {
 /// Evidence over the streams of one kind of defect; none where no age varies.
 pub(super) fn age_evidence(streams: &[StreamCounts<'_>]) -> Option<AgeEvidence> {
     let mut panels: Vec<Aged> = Vec::new();
+    let mut names: BTreeMap<&str, usize> = BTreeMap::new();
     let (mut lives, mut machines) = (0, 0);
     for stream in streams {
-        let own = aged(stream, lives);
+        let own = aged(stream, lives, &mut names);
         if let Some(last) = own.iter().map(|a| a.life).max() {
             lives = last + 1;
             machines += 1;
@@ -69,10 +75,34 @@ pub(super) fn age_evidence(streams: &[StreamCounts<'_>]) -> Option<AgeEvidence> 
         return None;
     }
     let groups: Vec<usize> = panels.iter().map(|a| a.life).collect();
+    let lots = lots(&panels, names.len());
     let y: Vec<f64> = panels.iter().map(|a| a.marks.ln_1p()).collect();
     let question = |x: &dyn Fn(&Aged) -> f64| {
         let x: Vec<f64> = panels.iter().map(x).collect();
-        slope(&centred(&y, &groups), &centred(&x, &groups), &groups)
+        let lots = match &lots {
+            None => {
+                let (y, x) = (centred(&y, &groups), centred(&x, &groups));
+                return slope(&y, &x, &groups);
+            }
+            // Too few to be units: each part of a life by itself.
+            Some(lots) if names.len() < LEAST_CLUSTERS => {
+                let parts: Vec<usize> = groups
+                    .iter()
+                    .zip(lots)
+                    .map(|(life, lot)| life * (names.len() + 1) + lot)
+                    .collect();
+                return slope(&centred(&y, &parts), &centred(&x, &parts), &groups);
+            }
+            Some(lots) => lots,
+        };
+        let (y, x) = (centred(&y, &groups), centred(&x, &groups));
+        let by_lives = slope(&y, &x, &groups)?;
+        let by_lots = slope(&y, &x, lots)?;
+        Some(if by_lots.p_value > by_lives.p_value {
+            by_lots
+        } else {
+            by_lives
+        })
     };
     let fresh = |a: &Aged| f64::from(u8::from(a.rank < 0.2));
     let worn = |a: &Aged| f64::from(u8::from(a.rank >= 0.8));
@@ -110,11 +140,23 @@ pub(super) fn age_evidence(streams: &[StreamCounts<'_>]) -> Option<AgeEvidence> 
     })
 }
 
+/// Lots as numbers, where at least two are recorded on nine panels of ten or more;
+/// panels without one share a number of their own.
+fn lots(panels: &[Aged], names: usize) -> Option<Vec<usize>> {
+    let known = panels.iter().filter(|a| a.lot.is_some()).count();
+    (names >= 2 && 10 * known >= 9 * panels.len())
+        .then(|| panels.iter().map(|a| a.lot.unwrap_or(names)).collect())
+}
+
 /// Panels with an age, lives numbered from `next`: a life ends where the age
 /// falls or the abrasive changes. Lives of one panel tell nothing.
-fn aged(stream: &StreamCounts<'_>, next: usize) -> Vec<Aged> {
+fn aged<'a>(
+    stream: &StreamCounts<'a>,
+    next: usize,
+    names: &mut BTreeMap<&'a str, usize>,
+) -> Vec<Aged> {
     let mut ages: Vec<f64> = Vec::new();
-    let mut rows: Vec<(usize, f64, usize)> = Vec::new();
+    let mut rows: Vec<(usize, f64, usize, Option<usize>)> = Vec::new();
     let mut life = next;
     let mut before: Option<(f64, Option<&str>)> = None;
     for at in 0..stream.panels.len() {
@@ -128,7 +170,11 @@ fn aged(stream: &StreamCounts<'_>, next: usize) -> Vec<Aged> {
         }
         before = Some((age, id));
         ages.push(age);
-        rows.push((at, age, life));
+        let lot = panel.lot.as_deref().map(|lot| {
+            let next = names.len();
+            *names.entry(lot).or_insert(next)
+        });
+        rows.push((at, age, life, lot));
     }
     ages.sort_by(f64::total_cmp);
     let (Some(first), Some(last)) = (ages.first(), ages.last()) else {
@@ -140,8 +186,9 @@ fn aged(stream: &StreamCounts<'_>, next: usize) -> Vec<Aged> {
     let below = |age: f64| ages.partition_point(|a| *a < age) as f64;
     let up_to = |age: f64| ages.partition_point(|a| *a <= age) as f64;
     rows.into_iter()
-        .map(|(at, age, life)| Aged {
+        .map(|(at, age, life, lot)| Aged {
             life,
+            lot,
             rank: (below(age) + up_to(age)) / (2.0 * ages.len() as f64),
             marks: stream.marks[at],
             area_m2: stream.panel(at).area_m2(),
@@ -187,20 +234,19 @@ struct Slope {
     high: f64,
 }
 
-fn slope(y: &[f64], x: &[f64], lives: &[usize]) -> Option<Slope> {
-    let mut informative: Vec<usize> = x
+fn slope(y: &[f64], x: &[f64], clusters: &[usize]) -> Option<Slope> {
+    let informative: BTreeSet<usize> = x
         .iter()
-        .zip(lives)
+        .zip(clusters)
         .filter(|(x, _)| x.abs() > 1e-9)
-        .map(|(_, l)| *l)
+        .map(|(_, c)| *c)
         .collect();
-    informative.dedup();
-    if informative.len() < LEAST_LIVES {
+    if informative.len() < LEAST_CLUSTERS {
         return None;
     }
     let design = Design::through_zero(y.len()).number("age", x).ok()?;
     let fit = least_squares(&design, y, None, 0.95).ok()?;
-    let robust = cluster_robust(&fit, lives, ClusterCorrection::BiasReduced).ok()?;
+    let robust = cluster_robust(&fit, clusters, ClusterCorrection::BiasReduced).ok()?;
     let found = robust.coefficients.first()?;
     Some(Slope {
         estimate: found.estimate,

@@ -197,7 +197,7 @@ pub(super) fn rate_findings(
         };
         let reason = Reason::RateFollowsFactors {
             factors: names,
-            runs: first.runs,
+            runs: first.units,
             p_adjusted,
         };
         let all: Vec<usize> = (0..remainder.marks.len()).collect();
@@ -370,10 +370,15 @@ pub(super) fn conclude_stream(
     if let Some(first) = findings.first() {
         // Thin film explains a stream only where no machine place does.
         let machine = findings.iter().any(|f| f.cause == Cause::Machine);
-        let decided = findings
+        let mut decided = findings
             .iter()
             .filter(|f| f.cause != Cause::Undecided)
             .find(|f| !machine || f.kind != Kind::ThinFilm);
+        // Lots differ in most shops: what the recipe does beyond them comes first.
+        let rate = |f: &&&Finding| matches!(f.kind, Kind::Lot | Kind::Wandering | Kind::Abrasive);
+        if findings.iter().all(|f| rate(&f)) {
+            decided = (findings.iter().find(|f| f.cause == Cause::Recipe)).or(decided);
+        }
         stream.cause = decided.unwrap_or(first).cause;
         stream.next_check = decided.unwrap_or(first).next_check.clone();
         return;

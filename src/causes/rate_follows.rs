@@ -1,18 +1,19 @@
 //! Does a stream's rate follow recipe factors? No place needed.
 //!
-//! Response ln(1 + marks of a panel), with panel area and time as covariates.
-//! A factor is compared within lots (lots taken out, runs of one setting as
-//! units) and between them (lots, and runs, as units; the larger p counts):
-//! panels of one run or lot share whatever else was the same then, and so do
-//! those of a day where runs last long. Machines are pooled per kind of defect
-//! as well, for streams that lean the same way. Standard
-//! errors are bias-reduced cluster-robust (Bell and McCaffrey 2002).
+//! Response ln(1 + marks of a panel), with panel area, time, machine and
+//! abrasive age as covariates and what panels of a lot or of a machine's day
+//! share taken out. Settings are exchanged among the units they were given to:
+//! runs of one setting, or lots where the setting goes with the lot. Machines are pooled per kind of defect as well, for streams that
+//! lean the same way. Whether a twofold effect is left open is told by
+//! bias-reduced cluster-robust intervals over runs (Bell and McCaffrey 2002).
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeMap;
 
+use super::exchange::exchanged;
 use super::rates::StreamCounts;
 use super::reason::Followed;
 use super::repeat::coded;
+use super::shared_noise::{basis, own_noise};
 use crate::records::{FactorValue, Panel};
 use crate::stats::linear::{ClusterCorrection, Design, cluster_robust, least_squares};
 
@@ -30,14 +31,14 @@ const MOST_LEVELS: usize = 6;
 pub(super) struct FactorEffect {
     /// Which.
     pub factor: Followed,
-    /// p of no effect, adjusted for the two comparisons, not for factors.
+    /// p of no effect, not adjusted for factors.
     pub p_value: f64,
     /// Level, for a factor in words.
     level: Option<String>,
-    /// Sign of the coefficient, where runs give one.
+    /// Sign of the effect, where units give one.
     rises: Option<bool>,
-    /// Runs of one setting.
-    pub runs: usize,
+    /// Runs of one setting, or lots, that were compared.
+    pub units: usize,
     /// Whether a twofold effect over the factor's range is not excluded.
     pub twofold_open: bool,
 }
@@ -62,7 +63,7 @@ pub(super) fn factor_effects(stream: &StreamCounts<'_>) -> Vec<FactorEffect> {
                 p_value: 1.0,
                 level: c.level,
                 rises: None,
-                runs: 0,
+                units: 0,
                 twofold_open: true,
             })
             .collect();
@@ -70,39 +71,35 @@ pub(super) fn factor_effects(stream: &StreamCounts<'_>) -> Vec<FactorEffect> {
     let y: Vec<f64> = stream.marks.iter().map(|m| m.ln_1p()).collect();
     let lots = stream.codes(|p| p.lot.as_deref().map(String::from));
     let cells = cells(stream);
-    let (run_of, runs) = run_numbers(&columns, &cells);
-    let days = days(stream, runs);
-    let covariates = covariates(stream);
+    let days = days_of_cells(stream, &cells);
+    let covariates = covariates(stream, &cells);
+    let basis = basis(&covariates, n);
+    let shared: Vec<&[usize]> = [&lots, &days]
+        .into_iter()
+        .filter_map(|g| g.as_deref())
+        .collect();
+    let own = own_noise(&y, &basis, &shared);
     let mut effects: Vec<FactorEffect> = columns
         .iter()
         .map(|column| {
-            let whole = |clusters: &[usize]| test(&y, &column.values, &covariates, clusters);
-            let by_runs = whole(&run_of);
-            let largest = |test: &dyn Fn(&[usize]) -> Option<Test>| {
-                let by_runs = test(&run_of)?.p_value;
-                days.as_ref()
-                    .map_or(Some(by_runs), |days| Some(test(days)?.p_value.max(by_runs)))
+            let settings: Vec<&Column> = columns
+                .iter()
+                .filter(|c| c.factor == column.factor)
+                .collect();
+            let run_of = run_numbers(&settings, &cells);
+            let over = |units: &[usize]| exchanged(&own, &column.values, &basis, units, &cells);
+            let judged = match lots_of_settings(&column.values, lots.as_deref(), &run_of) {
+                Some(lots) => over(&in_order(lots)),
+                None => over(&run_of),
             };
-            let between = match &lots {
-                Some(lots) => largest(&whole).and_then(|p| Some(whole(lots)?.p_value.max(p))),
-                None => largest(&whole),
-            };
-            let within = lots.as_ref().and_then(|lots| {
-                largest(&|units| within_lots(&y, &column.values, &covariates, lots, units))
-            });
-            // Two comparisons: the smaller p counts twice.
-            let p_value = match (between, within) {
-                (Some(a), Some(b)) => (2.0 * a.min(b)).min(1.0),
-                (Some(a), None) | (None, Some(a)) => a,
-                (None, None) => 1.0,
-            };
+            let interval = test(&y, &column.values, &covariates, &run_of);
             FactorEffect {
                 factor: column.factor.clone(),
-                p_value,
+                p_value: judged.map_or(1.0, |j| j.p_value),
                 level: column.level.clone(),
-                rises: by_runs.as_ref().map(|t| t.low + t.high > 0.0),
-                runs,
-                twofold_open: by_runs.is_none_or(|t| t.allows_twofold(&y, &column.values)),
+                rises: judged.map(|j| j.rises),
+                units: judged.map_or(0, |j| j.units),
+                twofold_open: interval.is_none_or(|t| t.allows_twofold(&y, &column.values)),
             }
         })
         .collect();
@@ -112,7 +109,6 @@ pub(super) fn factor_effects(stream: &StreamCounts<'_>) -> Vec<FactorEffect> {
 
 /// A factor's coefficient.
 struct Test {
-    p_value: f64,
     low: f64,
     high: f64,
 }
@@ -147,43 +143,13 @@ fn test(y: &[f64], x: &[f64], covariates: &[Vec<f64>], clusters: &[usize]) -> Op
         design = design.number(&format!("covariate {i}"), values).ok()?;
     }
     design = design.number("factor", x).ok()?;
-    coefficient(&design, y, clusters)
-}
-
-fn coefficient(design: &Design, y: &[f64], clusters: &[usize]) -> Option<Test> {
-    let fit = least_squares(design, y, None, 0.95).ok()?;
+    let fit = least_squares(&design, y, None, 0.95).ok()?;
     let robust = cluster_robust(&fit, clusters, ClusterCorrection::BiasReduced).ok()?;
     let found = robust.coefficients.iter().find(|c| c.name == "factor")?;
     Some(Test {
-        p_value: found.p_value?,
         low: found.ci.low,
         high: found.ci.high,
     })
-}
-
-/// The same with every lot's mean taken out. Units are runs, or days, whatever
-/// the lot: lots of one run share what else was the same then.
-fn within_lots(
-    y: &[f64],
-    x: &[f64],
-    covariates: &[Vec<f64>],
-    lots: &[usize],
-    units: &[usize],
-) -> Option<Test> {
-    let x = centred(x, lots);
-    if x.iter().map(|v| v * v).sum::<f64>() < 1e-9 * x.len() as f64 {
-        return None;
-    }
-    if units.iter().collect::<BTreeSet<_>>().len() < LEAST_CLUSTERS {
-        return None;
-    }
-    let mut design = Design::through_zero(y.len());
-    for (i, values) in covariates.iter().enumerate() {
-        let values = centred(values, lots);
-        design = design.number(&format!("covariate {i}"), &values).ok()?;
-    }
-    design = design.number("factor", &x).ok()?;
-    coefficient(&design, &centred(y, lots), units)
 }
 
 /// Values with the mean of their group taken out.
@@ -201,16 +167,19 @@ pub(super) fn centred(values: &[f64], groups: &[usize]) -> Vec<f64> {
         .collect()
 }
 
-/// ln area where sizes differ, time (position in the order of panels), and what
-/// sets the machines apart.
-fn covariates(stream: &StreamCounts<'_>) -> Vec<Vec<f64>> {
+/// ln area where sizes differ, time (position in the order of panels), the
+/// abrasive's age, and what sets the machines apart.
+fn covariates(stream: &StreamCounts<'_>, cells: &[usize]) -> Vec<Vec<f64>> {
     let n = stream.panels.len();
     let mut found = vec![(0..n).map(|i| i as f64 / n as f64).collect()];
     let area: Vec<f64> = (0..n).map(|i| stream.panel(i).area_m2().ln()).collect();
     if area.iter().any(|a| (a - area[0]).abs() > 1e-6) {
         found.push(area);
     }
-    let cells = cells(stream);
+    let ages: Option<Vec<f64>> = (0..n).map(|i| stream.panel(i).abrasive_age).collect();
+    if let Some(ages) = ages.filter(|a| a.iter().any(|age| *age != a[0])) {
+        found.push(ages);
+    }
     let count = cells.iter().max().map_or(0, |m| m + 1);
     found.extend((1..count).map(|cell| {
         let own = cells.iter().map(|c| f64::from(u8::from(*c == cell)));
@@ -219,14 +188,46 @@ fn covariates(stream: &StreamCounts<'_>) -> Vec<Vec<f64>> {
     found
 }
 
-/// So many runs of one setting on a day, and days are units as well.
-const RUNS_OF_A_DAY: usize = 3;
-
-/// Days as numbers, where runs of one setting last for much of a day.
-fn days(stream: &StreamCounts<'_>, runs: usize) -> Option<Vec<usize>> {
+/// The days of every machine as numbers, where days are recorded.
+fn days_of_cells(stream: &StreamCounts<'_>, cells: &[usize]) -> Option<Vec<usize>> {
     let days = stream.codes(|p| p.sanded_at.map(|m| m.local.date().to_string()))?;
-    let count = days.iter().collect::<BTreeSet<_>>().len();
-    (count >= LEAST_CLUSTERS && runs <= RUNS_OF_A_DAY * count).then_some(days)
+    let count = cells.iter().max().map_or(1, |m| m + 1);
+    let pairs = days.iter().zip(cells).map(|(day, cell)| day * count + cell);
+    Some(in_order(&pairs.collect::<Vec<usize>>()))
+}
+
+/// Groups numbered by their first panels.
+fn in_order(groups: &[usize]) -> Vec<usize> {
+    let mut known: BTreeMap<usize, usize> = BTreeMap::new();
+    groups
+        .iter()
+        .map(|g| {
+            let next = known.len();
+            *known.entry(*g).or_insert(next)
+        })
+        .collect()
+}
+
+/// A setting goes with the lot if lots hold so much of its variance.
+const WITH_LOTS: f64 = 0.9;
+
+/// More lots than this for every run of one setting, and the setting was given
+/// to runs of several lots.
+const LOTS_OF_A_RUN: f64 = 1.5;
+
+/// The lots, where each was given a setting of its own.
+fn lots_of_settings<'a>(
+    x: &[f64],
+    lots: Option<&'a [usize]>,
+    run_of: &[usize],
+) -> Option<&'a [usize]> {
+    let lots = lots?;
+    let mean = x.iter().sum::<f64>() / x.len() as f64;
+    let all: f64 = x.iter().map(|v| (v - mean).powi(2)).sum();
+    let within: f64 = centred(x, lots).iter().map(|v| v * v).sum();
+    let count = |of: &[usize]| of.iter().max().map_or(0, |m| m + 1) as f64;
+    let own = within <= (1.0 - WITH_LOTS) * all && count(lots) <= LOTS_OF_A_RUN * count(run_of);
+    own.then_some(lots)
 }
 
 /// The machine and head of every panel as a number.
@@ -327,17 +328,31 @@ fn columns(stream: &StreamCounts<'_>) -> Vec<Column> {
     out
 }
 
-/// Numbers of runs of one setting in time order, and how many there are. A
-/// machine that goes to a setting that another has gone to since it last changed
-/// was set with it: they are one run.
-fn run_numbers(columns: &[Column], cells: &[usize]) -> (Vec<usize>, usize) {
+/// A run ends where a number moves further than this many of its standard
+/// deviations from the run's first panel: measured values scatter.
+const RUN_BREAK: f64 = 0.5;
+
+/// Numbers of runs of one setting of one factor in time order. A machine that
+/// goes to a setting that another has gone to since it last changed was set with
+/// it: they are one run.
+fn run_numbers(columns: &[&Column], cells: &[usize]) -> Vec<usize> {
+    let reach: Vec<f64> = columns
+        .iter()
+        .map(|c| {
+            let n = c.values.len() as f64;
+            let mean = c.values.iter().sum::<f64>() / n;
+            let square: f64 = c.values.iter().map(|v| (v - mean).powi(2)).sum();
+            RUN_BREAK * (square / n).sqrt()
+        })
+        .collect();
     let mut first_of: Vec<usize> = Vec::new();
     let mut under: BTreeMap<usize, usize> = BTreeMap::new();
     let mut out = Vec::with_capacity(cells.len());
     for (at, cell) in cells.iter().enumerate() {
         let goes_on = |run: &usize| {
             let first = first_of[*run];
-            columns.iter().all(|c| c.values[at] == c.values[first])
+            let mut pairs = columns.iter().zip(&reach);
+            pairs.all(|(c, reach)| (c.values[at] - c.values[first]).abs() <= *reach)
         };
         let last = under.get(cell).copied();
         let run = last.filter(|run| goes_on(run)).or_else(|| {
@@ -351,7 +366,7 @@ fn run_numbers(columns: &[Column], cells: &[usize]) -> (Vec<usize>, usize) {
         under.insert(*cell, run);
         out.push(run);
     }
-    (out, first_of.len())
+    out
 }
 
 /// A stream counts towards what all machines show together only if it shows
@@ -396,7 +411,7 @@ pub(super) fn strengthened(
                 let p = 2.0 * all.p_value * kinds as f64 / streams as f64;
                 if p < effect.p_value {
                     effect.p_value = p;
-                    effect.runs = all.runs;
+                    effect.units = all.units;
                 }
             }
             effect

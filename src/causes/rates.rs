@@ -46,9 +46,9 @@ pub(super) struct StandsOut {
     pub moved_with_others: bool,
 }
 
-impl StreamCounts<'_> {
+impl<'a> StreamCounts<'a> {
     /// The panel at a position.
-    pub(super) fn panel(&self, at: usize) -> &Panel {
+    pub(super) fn panel(&self, at: usize) -> &'a Panel {
         &self.records.panels[self.panels[at]]
     }
 

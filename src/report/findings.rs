@@ -68,9 +68,6 @@ pub fn find<'a>(records: &'a Records, site: &Site) -> Findings<'a> {
         &removal::Settings::from_site(site),
         &removal::Held::from_causes(&causes),
     );
-    if let Some(removal) = &removal {
-        removal::follow_recipe(removal, analysis.alpha, &mut causes);
-    }
     let changes = change::recipe_changes(records, &change::Settings::from(analysis));
     Findings {
         records,

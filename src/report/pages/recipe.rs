@@ -1,7 +1,7 @@
 //! Removal and defect risk against the recipe, and the next setting to try.
 
 use super::Context;
-use crate::charts::{ChartError, Description, age, effect, window};
+use crate::charts::{ChartError, Description, Theme, age, effect, window};
 use crate::removal::{Basis, Effect, FRESH_UP_TO, Factor, Removal, Window};
 use crate::report::words::caution::{self, Touch};
 use crate::report::words::{recipe as words, recipe_notes};
@@ -43,22 +43,8 @@ pub(super) fn page(context: &Context<'_>) -> Result<Option<Page>, ChartError> {
         blocks.push(Block::Heading(words::TIED.into()));
         blocks.push(Block::List(tied));
     }
-    if let Some(found) = &removal.wear
-        && let Some(worn) = removal
-            .effects
-            .iter()
-            .find(|e| e.factor == Factor::AbrasiveAge)
-    {
-        blocks.push(Block::Figure(wear(
-            context,
-            worn,
-            &words::wear(found, numbers),
-        )?));
-    }
     risks(context, removal, &mut blocks);
-    for found in &removal.windows {
-        blocks.push(Block::Figure(window_figure(context, found)?));
-    }
+    blocks.extend(window_and_wear(context, removal)?);
     let mut doubts: Vec<String> = Vec::new();
     doubts.extend(
         removal
@@ -167,7 +153,37 @@ fn effects(context: &Context<'_>, removal: &Removal) -> Result<Option<Figure>, C
     }))
 }
 
-fn wear(context: &Context<'_>, worn: &Effect, text: &str) -> Result<Figure, ChartError> {
+/// The windows and the abrasive's wear: in two columns where there is more than
+/// one of them.
+fn window_and_wear(context: &Context<'_>, removal: &Removal) -> Result<Option<Block>, ChartError> {
+    let worn = removal.wear.as_ref().and_then(|found| {
+        let of_age = |e: &&Effect| e.factor == Factor::AbrasiveAge;
+        Some((found, removal.effects.iter().find(of_age)?))
+    });
+    let charts = removal.windows.len() + usize::from(worn.is_some());
+    let theme = if charts > 1 {
+        context.theme.half()
+    } else {
+        context.theme.clone()
+    };
+    let mut columns = [Vec::new(), Vec::new()];
+    for (found, at) in removal.windows.iter().zip(0..) {
+        columns[at % 2].push(window_figure(context, found, &theme)?);
+    }
+    if let Some((found, worn)) = worn {
+        let text = words::wear(found, context.numbers());
+        let at = usize::from(removal.windows.len() == 1);
+        columns[at].push(wear(worn, &text, &theme)?);
+    }
+    let [left, right] = &mut columns;
+    Ok(if right.is_empty() {
+        left.pop().map(Block::Figure)
+    } else {
+        Some(Block::Columns(columns))
+    })
+}
+
+fn wear(worn: &Effect, text: &str, theme: &Theme) -> Result<Figure, ChartError> {
     let labels = age::Labels {
         description: Description {
             title: words::WEAR_TITLE.into(),
@@ -179,7 +195,7 @@ fn wear(context: &Context<'_>, worn: &Effect, text: &str) -> Result<Figure, Char
     };
     Ok(Figure {
         name: "recipe-abrasive".into(),
-        svg: age::svg(worn, FRESH_UP_TO, &labels, context.theme)?,
+        svg: age::svg(worn, FRESH_UP_TO, &labels, theme)?,
         caption: text.to_owned(),
         alt: text.to_owned(),
     })
@@ -209,7 +225,11 @@ fn risks(context: &Context<'_>, removal: &Removal, blocks: &mut Vec<Block>) {
     )));
 }
 
-fn window_figure(context: &Context<'_>, found: &Window) -> Result<Figure, ChartError> {
+fn window_figure(
+    context: &Context<'_>,
+    found: &Window,
+    theme: &Theme,
+) -> Result<Figure, ChartError> {
     let numbers = context.numbers();
     let caption = words::window(found, numbers);
     let (name, [much, little]) = match found.basis {
@@ -235,7 +255,7 @@ fn window_figure(context: &Context<'_>, found: &Window) -> Result<Figure, ChartE
     };
     Ok(Figure {
         name: name.into(),
-        svg: window::svg(found, &labels, context.theme)?,
+        svg: window::svg(found, &labels, theme)?,
         alt: caption.clone(),
         caption,
     })
