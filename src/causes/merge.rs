@@ -5,6 +5,8 @@
 //! lay two ways. Findings that share half of their marks are one; the smaller
 //! p leads.
 
+use super::background::{RESERVE, WINDOW_MM};
+use super::field::unit;
 use super::place::{Holder, Place};
 use super::{Found, LineAxis, Shape, View};
 
@@ -38,19 +40,46 @@ impl Sighting {
         1.25 * self.found.scan_radius_mm.max(LEAST_RADIUS_MM)
     }
 
-    /// Chance of a hit without a repeat, from the scan's background at the
-    /// place, its factor of caution taken out; at least 0.002.
+    /// Chance of a hit without a repeat on a panel that covers the place, from
+    /// the scan's background there, its factor of caution taken out; at least
+    /// 0.002.
+    ///
+    /// The repeat's own marks are no background: the other marks around set each
+    /// panel's level. For a line that is what makes the difference, since its band
+    /// is a good part of what lies around.
     pub(super) fn background(&self, view: &View) -> f64 {
         let radius = self.reach_mm().max(12.0);
-        let chances = match self.place() {
-            Place::Spot(centre) => view.chances(centre, radius),
-            Place::Stripe(along, at) => view.band_chances(along, at, radius),
+        let mut ordinary = view.clone();
+        let mut own = vec![false; view.marks.len()];
+        for &mark in &self.found.zone {
+            own[mark] = true;
+        }
+        let mut number = 0..own.len();
+        ordinary
+            .marks
+            .retain(|_| number.next().is_none_or(|i| !own[i]));
+        let zone = 1.5 * self.found.scan_radius_mm / unit(view) + 3.0;
+        let (chances, exposed, kept): (Vec<f64>, usize, f64) = match self.place() {
+            Place::Spot(centre) => (
+                ordinary.chances(centre, radius),
+                (0..view.panels.len())
+                    .filter(|&i| view.exposed(i, centre))
+                    .count(),
+                1.0,
+            ),
+            Place::Stripe(along, at) => (
+                ordinary.band_chances(along, at, radius),
+                (view.panels.iter())
+                    .filter(|panel| panel.covers_across(along, at))
+                    .count(),
+                1.0 - (zone / WINDOW_MM).min(0.5),
+            ),
         };
-        let exposed = chances.iter().filter(|p| **p > 0.0).count();
         if exposed == 0 {
             return LEAST_BACKGROUND;
         }
-        (chances.iter().sum::<f64>() / (1.5 * exposed as f64)).clamp(LEAST_BACKGROUND, 1.0)
+        let expected = chances.iter().sum::<f64>() / (RESERVE * kept);
+        (expected / exposed as f64).clamp(LEAST_BACKGROUND, 1.0)
     }
 
     /// Marks of the repeat as indices into `Records::defects`, rising.
