@@ -379,6 +379,11 @@ pub(super) fn conclude_stream(
         if findings.iter().all(|f| rate(&f)) {
             decided = (findings.iter().find(|f| f.cause == Cause::Recipe)).or(decided);
         }
+        // What explains some of the marks must not hide a place that the machine
+        // may have made.
+        if !machine {
+            decided = findings.iter().find(|f| may_be_the_machines(f)).or(decided);
+        }
         stream.cause = decided.unwrap_or(first).cause;
         stream.next_check = decided.unwrap_or(first).next_check.clone();
         return;
@@ -412,6 +417,15 @@ pub(super) fn conclude_stream(
     });
     stream.reasons.extend(factors);
     stream.next_check = next_check(stream, &open);
+}
+
+/// Whether it is open who makes a place, the machine among those left.
+fn may_be_the_machines(finding: &Finding) -> bool {
+    let place = matches!(
+        finding.kind,
+        Kind::Spot | Kind::Line | Kind::Side | Kind::Dwell | Kind::Periodic
+    );
+    place && finding.cause == Cause::Undecided
 }
 
 fn open_factors(index: usize, evidence: &RateEvidence) -> Vec<Followed> {
