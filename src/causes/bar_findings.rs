@@ -165,7 +165,10 @@ fn investigate<'a>(ground: &BarGround<'_>, sighting: &'a BarSighting) -> Option<
     let lot_of = text(&|p| p.lot.as_deref().map(String::from));
     let (codes, lot_names) = coded(&lot_of);
     let lot_counts = by_level(&codes, &hit, lot_names.len(), 0..n);
-    let mut life = onset::life(&hit);
+    // A panel with too few marks to show bars says nothing about when they began.
+    let could_show: Vec<usize> = evidence.panels.iter().map(|p| p.panel).collect();
+    let shown: Vec<bool> = evidence.panels.iter().map(|p| p.shows).collect();
+    let mut life = onset::life(&shown).among(&could_show, n);
     let live_counts = by_level(&codes, &hit, lot_names.len(), life.first..life.past);
     let recorded: usize = lot_counts.iter().map(|c| c.exposed).sum();
     let lots = if 2 * recorded < n {

@@ -102,6 +102,26 @@ impl Life {
     }
 }
 
+impl Life {
+    /// The same with the positions at which those counted so far stand among
+    /// `panels` others.
+    pub(super) fn among(self, positions: &[usize], panels: usize) -> Self {
+        let stand = |at: usize| positions.get(at).copied().unwrap_or(panels);
+        let change = |c: Change| Change {
+            at: stand(c.at),
+            earliest: stand(c.earliest),
+            latest: stand(c.latest),
+            ..c
+        };
+        Self {
+            onset: self.onset.map(change),
+            end: self.end.map(change),
+            first: self.onset.map_or(0, |c| stand(c.at)),
+            past: self.end.map_or(panels, |c| stand(c.at)),
+        }
+    }
+}
+
 /// The stretch over which the repeat lives. The end is sought after the onset,
 /// then the onset once more before the end, so that neither dilutes the other.
 pub(super) fn life(hits: &[bool]) -> Life {
@@ -128,6 +148,19 @@ pub(super) fn life(hits: &[bool]) -> Life {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_life_among_others_keeps_its_panels() {
+        let hits: Vec<bool> = (0..40).map(|i| i >= 20).collect();
+        let every_third: Vec<usize> = (0..40).map(|i| 3 * i).collect();
+        let own = life(&hits);
+        let among = own.among(&every_third, 125);
+        assert_eq!((own.first, own.past), (20, 40));
+        assert_eq!((among.first, among.past), (60, 125));
+        let onset = among.onset.unwrap();
+        assert_eq!(onset.at, 60);
+        assert!(onset.earliest <= 60 && onset.latest >= 60 && onset.latest.is_multiple_of(3));
+    }
     use approx::assert_relative_eq;
 
     fn series(text: &str) -> Vec<bool> {
