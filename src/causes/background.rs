@@ -7,10 +7,11 @@
 //! So a lot with ten times the rate, or a clump on one panel, explains itself.
 //! [`super::discs`] puts the two together at a place.
 
+use super::discs::Crowding;
 use super::edge_profile::{BINS, Table, axis_lengths, edge_bin};
 use super::field::{Field, Kind};
 use super::point_index::{square_distance, within};
-use super::weights::{disc_crowding, lens, overlap_weights};
+use super::weights::{disc_crowding, disc_crowding_anywhere, lens, overlap_weights};
 use crate::records::{Point, Rect};
 
 /// Half side of the window whose marks set a panel's level, mm.
@@ -71,7 +72,8 @@ pub(super) struct DiscBackground {
 }
 
 impl DiscBackground {
-    pub(super) fn new(field: &Field, areas: &Areas, radius: f64) -> Self {
+    pub(super) fn new(field: &Field, areas: &Areas, radius: f64, crowding: Crowding) -> Self {
+        let mut crowded = Crowded::new(radius, crowding);
         let mut weights = Vec::with_capacity(field.points.len());
         for points in field.by_panel() {
             let at: Vec<Point> = points.iter().map(|p| p.at).collect();
@@ -97,7 +99,7 @@ impl DiscBackground {
                 .points
                 .iter()
                 .zip(&weights)
-                .map(|(p, w)| w * disc_crowding(radius, p.grain_mm))
+                .map(|(p, w)| w * crowded.by(p.grain_mm))
                 .collect(),
             weights,
             table: Table::smoothed(&raw),
@@ -107,6 +109,36 @@ impl DiscBackground {
                 0.0
             },
         }
+    }
+}
+
+/// Crowding by round numbers for one radius, each grain worked out once.
+struct Crowded {
+    radius: f64,
+    crowding: Crowding,
+    known: Vec<(f64, f64)>,
+}
+
+impl Crowded {
+    fn new(radius: f64, crowding: Crowding) -> Self {
+        let known = Vec::new();
+        Self {
+            radius,
+            crowding,
+            known,
+        }
+    }
+
+    fn by(&mut self, grain_mm: f64) -> f64 {
+        if let Some(known) = self.known.iter().find(|k| k.0 == grain_mm) {
+            return known.1;
+        }
+        let factor = match self.crowding {
+            Crowding::AtAMark => disc_crowding(self.radius, grain_mm),
+            Crowding::Anywhere => disc_crowding_anywhere(self.radius, grain_mm),
+        };
+        self.known.push((grain_mm, factor));
+        factor
     }
 }
 

@@ -5,7 +5,7 @@ use super::LineAxis;
 use super::background::{LEFT_OUT_MM, RESERVE, WINDOW_MM, clip, midpoints};
 use super::discs::chance_of_mass;
 use super::edge_profile::{BINS, Table, axis_lengths, edge_bin};
-use super::field::{Field, FieldPoint};
+use super::field::{Field, FieldPoint, Kind};
 use super::weights::{band_crowding, band_overlap, overlap_weights};
 use crate::records::{Point, Rect};
 
@@ -223,6 +223,23 @@ impl<'a> Bands<'a> {
     /// Weight of a point for half width number `width`.
     pub(super) fn weight(&self, width: usize, point: usize) -> f64 {
         self.backgrounds[width].weights[point]
+    }
+
+    /// Density of the ground at `u` across the line, up to a factor; after
+    /// [`Self::chances`] with the only half width.
+    pub(super) fn ground(&self, u: f64, scratch: &BandScratch) -> f64 {
+        let density = self.backgrounds[0].density;
+        let of_kind = |kind: &Kind| {
+            let (low, high) = stretch(self.along, kind.rect);
+            if u < low || u > high {
+                return 0.0;
+            }
+            let bin = edge_bin((u - low).min(high - u));
+            let marks = scratch.marks.left(0, bin);
+            let area = scratch.lengths.left(0, bin);
+            kind.panels * density * (marks + 0.5) / (density * area + 0.5)
+        };
+        self.field.kinds.iter().map(of_kind).sum()
     }
 
     /// Mass expected in the band without a repeat, with its reserves: chance

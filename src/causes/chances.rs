@@ -2,7 +2,7 @@
 
 use super::LineAxis;
 use super::band_background::{BandScratch, Bands};
-use super::discs::{DiscScratch, Discs};
+use super::discs::{Crowding, DiscScratch, Discs};
 use super::field::Field;
 use super::view::View;
 use crate::records::Point;
@@ -13,7 +13,7 @@ impl View {
     #[must_use]
     pub fn chances(&self, place: Point, radius_mm: f64) -> Vec<f64> {
         let field = Field::whole(self);
-        let discs = Discs::new(&field, &[radius_mm]);
+        let discs = Discs::new(&field, &[radius_mm], Crowding::AtAMark);
         let mut scratch = DiscScratch::new(&field);
         discs.move_to(place, &mut scratch);
         discs.chances(place, 0, None, &mut scratch);

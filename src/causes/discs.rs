@@ -27,6 +27,15 @@ pub(super) struct Discs<'a> {
     largest_mass: Vec<f64>,
 }
 
+/// Where a disc's centre lies among marks that are written in round numbers.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Crowding {
+    /// On one of them, or where such marks are many.
+    AtAMark,
+    /// Anywhere between.
+    Anywhere,
+}
+
 /// What a thread needs to look at one place after the other.
 #[derive(Debug, Clone)]
 pub(super) struct DiscScratch {
@@ -103,11 +112,11 @@ impl Removed {
 
 impl<'a> Discs<'a> {
     /// `radii` in mm, as they are (not multiplied by the field's unit).
-    pub(super) fn new(field: &'a Field, radii: &[f64]) -> Self {
+    pub(super) fn new(field: &'a Field, radii: &[f64], crowding: Crowding) -> Self {
         let areas = Areas::new(field);
         let backgrounds: Vec<DiscBackground> = radii
             .iter()
-            .map(|&radius| DiscBackground::new(field, &areas, radius))
+            .map(|&radius| DiscBackground::new(field, &areas, radius, crowding))
             .collect();
         let cells = field.points.iter().map(|point| {
             let (row, column) = cell(&field.kinds[field.kind_of[point.panel]?], point.at);
@@ -139,9 +148,17 @@ impl<'a> Discs<'a> {
 
     /// Mass of the marks in the window that are not the `own` panel's, after
     /// [`Self::look_around`].
-    pub(super) fn mass_around(&self, radius: usize, own: usize, scratch: &DiscScratch) -> f64 {
+    pub(super) fn mass_around(
+        &self,
+        radius: usize,
+        own: Option<usize>,
+        scratch: &DiscScratch,
+    ) -> f64 {
         let masses = &self.backgrounds[radius].masses;
-        let others = scratch.window.iter().filter(|(_, panel)| *panel != own);
+        let others = scratch
+            .window
+            .iter()
+            .filter(|(_, panel)| Some(*panel) != own);
         others.map(|&(id, _)| masses[id]).sum()
     }
 
@@ -208,13 +225,13 @@ impl<'a> Discs<'a> {
         &self,
         centre: Point,
         radius: usize,
-        own: usize,
+        own: Option<usize>,
         scratch: &mut DiscScratch,
     ) -> f64 {
         let masses = &self.backgrounds[radius].masses;
         scratch.kind_mass.fill(0.0);
         for &(id, panel) in &scratch.window {
-            if let Some(kind) = self.field.kind_of[panel].filter(|_| panel != own) {
+            if let Some(kind) = self.field.kind_of[panel].filter(|_| Some(panel) != own) {
                 scratch.kind_mass[kind] += masses[id];
             }
         }

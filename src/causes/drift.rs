@@ -10,10 +10,8 @@
 use super::background::RESERVE;
 use super::band_background::across;
 use super::field::{Field, unit};
-use super::sharpness::{
-    RING_LIMIT, STRIPS_LIMIT, Sharpness, Zone, line_ring_ratio, nine_tenths, spot_ring_ratio,
-};
-use super::{Drift, Found, LineAxis, ScanSettings, Shape, View};
+use super::sharpness::{self, Sharpness, Zone, nine_tenths};
+use super::{Drift, Found, LineAxis, Pace, ScanSettings, Shape, View};
 use crate::records::Point;
 use crate::stats::distributions::student_t;
 
@@ -47,7 +45,10 @@ const WIDER_AT_FIRST: [f64; 4] = [6.0, 3.0, 1.5, 1.0];
 /// When each panel of a view was sanded, and its lot.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Clock {
-    /// By position in `View::panels`: days since any origin; none if not recorded.
+    /// What `days` counts.
+    pub pace: Pace,
+    /// By position in `View::panels`: days since any origin, none if not recorded; or
+    /// panels.
     pub days: Vec<Option<f64>>,
     /// By position: the number of its lot; none if not recorded.
     pub lots: Vec<Option<usize>>,
@@ -511,19 +512,17 @@ fn moving(
     }
     let field = Field::new(&still, &left);
     let none: [Zone; 0] = [];
-    let (limit, ring_ratio, chances) = match track.shape {
+    let ((ring_ratio, sharpness), chances) = match track.shape {
         Shape::Spot { centre } => (
-            RING_LIMIT,
-            spot_ring_ratio(&field, centre, &none),
+            sharpness::of_spot(&field, centre, &none),
             still.chances(centre, 12.0 * unit(view)),
         ),
         Shape::Line { along, at_mm } => (
-            STRIPS_LIMIT,
-            line_ring_ratio(&field, along, at_mm, &none),
+            sharpness::of_line(&field, along, at_mm, &none),
             still.band_chances(along, at_mm, track.reach),
         ),
     };
-    if ring_ratio.is_none_or(|ratio| ratio > limit) {
+    if sharpness == Sharpness::Broad {
         return None;
     }
     let hits = track.hits(view, clock, track.reach);
@@ -545,11 +544,12 @@ fn moving(
         expected: chances.iter().sum::<f64>() / RESERVE,
         radius_mm: nine_tenths(hits.iter().map(away).collect()),
         ring_ratio,
-        sharpness: Sharpness::Sharp,
+        sharpness,
         drift: Some(Drift {
-            x_mm_per_day: track.speed.x,
-            y_mm_per_day: track.speed.y,
-            at_day: track.day,
+            pace: clock.pace,
+            x_mm: track.speed.x,
+            y_mm: track.speed.y,
+            at: track.day,
         }),
         ..found.clone()
     })

@@ -8,6 +8,7 @@ use rayon::prelude::*;
 use super::bar_findings::BarSighting;
 use super::conclude::{About, conclude};
 use super::diagonal;
+use super::end_bands::ends_stand_out;
 use super::frames::{Scene, several_sizes};
 use super::inspector;
 use super::levels::{BARS, PATH_PLACES, machine_places};
@@ -22,7 +23,7 @@ use super::surface::findings as surface_findings;
 use super::thin_film;
 use super::votes::axis_of;
 use super::{
-    Anchor, BarsBy, Cause, Causes, Clock, Finding, Kind, Limit, LineAxis, NextCheck, Reason,
+    Anchor, BarsBy, Cause, Causes, Clock, Finding, Kind, Limit, LineAxis, NextCheck, Pace, Reason,
     ScanSettings, Settings, Shape, Sharpness, Stream, StreamData, View, film_left, find_bars,
     find_places, follow_drift, smallest_repeat, streams, surfaces,
 };
@@ -51,11 +52,20 @@ pub fn find(records: &Records, settings: &Settings) -> Causes {
     for &defect in outcomes.iter().flat_map(|o| &o.of_spots) {
         of_spots[defect] = true;
     }
+    let mut sharp = vec![false; records.defects.len()];
+    for &defect in outcomes.iter().flat_map(|o| &o.sharp) {
+        sharp[defect] = true;
+    }
+    let zones = Zones {
+        all: &taken,
+        spots: &of_spots,
+        sharp: &sharp,
+    };
     let mut findings: Vec<Finding> = Vec::new();
     for outcome in &outcomes {
         findings.extend(outcome.findings.iter().cloned());
     }
-    let sides = all_sides(records, settings, &plant, &streams, (&taken, &of_spots));
+    let sides = all_sides(records, settings, &plant, &streams, zones);
     findings.retain(|finding| !sides.iter().any(|side| covers(side, finding)));
     findings.extend(sides);
 
@@ -105,13 +115,26 @@ pub fn find(records: &Records, settings: &Settings) -> Causes {
     causes
 }
 
-/// Whether the marks at a corner are those of a broad concentration or a line:
-/// half of them there, so it is the corner that was seen.
+/// Which defects lie in the zones of what the scans found.
+#[derive(Debug, Clone, Copy)]
+struct Zones<'a> {
+    /// In any.
+    all: &'a [bool],
+    /// In those of places.
+    spots: &'a [bool],
+    /// In those of places and lines that are sharp.
+    sharp: &'a [bool],
+}
+
+/// Whether the marks at a corner or at both ends are those of a broad
+/// concentration or a line: half of them there, so it is these that were seen.
 fn covers(corner: &Finding, finding: &Finding) -> bool {
     let own = &corner.evidence.members;
     let of = &finding.evidence.members;
     let inside = of.iter().filter(|d| own.binary_search(d).is_ok()).count();
-    corner.evidence.stream == finding.evidence.stream
+    let stream = finding.evidence.stream;
+    let pooled = stream.is_some_and(|s| corner.evidence.pooled.contains(&s));
+    (corner.evidence.stream == stream || pooled)
         && matches!(finding.kind, Kind::Wandering | Kind::Line)
         && finding.radius_mm.is_some()
         && 2 * inside > of.len()
@@ -123,7 +146,7 @@ fn all_sides(
     settings: &Settings,
     plant: &Plant,
     streams: &[StreamData],
-    (taken, of_spots): (&[bool], &[bool]),
+    zones: Zones<'_>,
 ) -> Vec<Finding> {
     let mut out = Vec::new();
     let mut sided: Vec<(Cell, LineAxis)> = Vec::new();
@@ -135,8 +158,8 @@ fn all_sides(
             panels: &data.panels,
             others: &others,
             marks: &plant.marks[data.name],
-            taken,
-            of_spots,
+            taken: zones.all,
+            of_spots: zones.spots,
             index,
             streams: streams.len(),
             class: name.class,
@@ -157,7 +180,7 @@ fn all_sides(
         }
     }
     diagonal::tilts(&mut out, records);
-    let mut opposite = opposite_sides(records, settings, plant, taken, &sided);
+    let mut opposite = opposite_sides(records, settings, plant, zones, &sided);
     for (finding, kinds) in &mut opposite {
         finding.evidence.pooled = (0..streams.len())
             .filter(|&s| kinds.contains(&streams[s].name) && shares_panels(&streams[s], finding))
@@ -181,7 +204,7 @@ fn opposite_sides(
     records: &Records,
     settings: &Settings,
     plant: &Plant,
-    taken: &[bool],
+    zones: Zones<'_>,
     sided: &[(Cell, LineAxis)],
 ) -> Vec<(Finding, Vec<usize>)> {
     let of_class = |class: DefectClass| -> Vec<KindMarks<'_>> {
@@ -215,7 +238,7 @@ fn opposite_sides(
             let best = axes
                 .iter()
                 .filter_map(|(axis, panels)| {
-                    signs_change(records, (*o, *u), taken, panels, *axis, level)
+                    signs_change(records, (*o, *u), zones.all, panels, *axis, level)
                 })
                 .min_by(by_p);
             out.extend(best.map(|finding| (finding, vec![o.name, u.name])));
@@ -223,10 +246,17 @@ fn opposite_sides(
     }
     let kinds: Vec<KindMarks<'_>> = over.iter().chain(&under).copied().collect();
     for kind in &kinds {
-        let level = (settings.alpha, 2 * kinds.len());
+        // half of the level is theirs, and each asks along two axes
+        let level = (settings.alpha, 8 * kinds.len());
         let best = axes
             .iter()
-            .filter_map(|(axis, panels)| both_ends(records, *kind, taken, panels, *axis, level))
+            .flat_map(|(axis, panels)| {
+                [
+                    both_ends(records, *kind, zones.all, panels, *axis, level),
+                    ends_stand_out(records, *kind, zones.sharp, panels, *axis, level),
+                ]
+            })
+            .flatten()
             .min_by(by_p);
         out.extend(best.map(|finding| (finding, vec![kind.name])));
     }
@@ -307,6 +337,8 @@ struct Outcome {
     taken: Vec<usize>,
     /// Of these, those in the zones of places.
     of_spots: Vec<usize>,
+    /// Of these, those in the zones of what is sharp.
+    sharp: Vec<usize>,
 }
 
 fn look_at(
@@ -338,6 +370,7 @@ fn look_at(
     let of_spots = zones(&|s| {
         matches!(s.found.shape, Shape::Spot { .. }) && s.found.sharpness == Sharpness::Sharp
     });
+    let sharp = zones(&|s| s.found.sharpness == Sharpness::Sharp);
     let (bars, on_bars) = bar_findings(records, data, index, (&views, &sightings), bars);
     taken.extend(bars.iter().flat_map(|f| f.evidence.members.iter().copied()));
     let leaders = merge(without_bars(sightings, &views, &on_bars), &views);
@@ -354,7 +387,7 @@ fn look_at(
         .map(|sighting| {
             let drift = sighting.found.drift;
             let marks = &plant.marks[data.name];
-            let stilled = drift.map(|d| marks.stilled(records, sighting.holder, &d));
+            let stilled = drift.map(|d| marks.stilled(records, &data.panels, sighting.holder, &d));
             let ground = Ground {
                 scene: Scene {
                     records,
@@ -380,6 +413,7 @@ fn look_at(
         findings,
         taken,
         of_spots,
+        sharp,
     }
 }
 
@@ -508,7 +542,8 @@ fn scan(
     }
 }
 
-/// When the stream's panels were sanded, and their lots as numbers.
+/// When the stream's panels were sanded, or their order where no time is recorded,
+/// and their lots as numbers.
 fn clock(records: &Records, data: &StreamData) -> Clock {
     let mut numbers: BTreeMap<&str, usize> = BTreeMap::new();
     let panels = data.panels.iter().map(|&i| &records.panels[i]);
@@ -516,9 +551,16 @@ fn clock(records: &Records, data: &StreamData) -> Clock {
         let next = numbers.len();
         Some(*numbers.entry(panel.lot.as_deref()?).or_insert(next))
     });
+    let lots = lots.collect();
+    let days: Vec<Option<f64>> = panels.map(day_of).collect();
+    if days.iter().any(Option::is_some) {
+        let pace = Pace::Days;
+        return Clock { pace, days, lots };
+    }
     Clock {
-        lots: lots.collect(),
-        days: panels.map(day_of).collect(),
+        pace: Pace::Panels,
+        days: (0..days.len()).map(|at| Some(at as f64)).collect(),
+        lots,
     }
 }
 

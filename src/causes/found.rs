@@ -52,7 +52,8 @@ pub struct Found {
     pub p_value: f64,
     /// Centres and sizes tried in the frame.
     pub tests: usize,
-    /// `p_value` × `tests` × streams, at most 1.
+    /// `p_value` adjusted for all tests of all streams: the sum of what each
+    /// takes from the level at this p-value; at most 1.
     pub p_adjusted: f64,
     /// Panels that chance alone would have put at the refined place.
     pub expected: f64,
@@ -67,14 +68,25 @@ pub struct Found {
     pub drift: Option<Drift>,
 }
 
+/// What a speed counts in.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Pace {
+    /// Days.
+    Days,
+    /// Panels of the stream, where no times are recorded.
+    Panels,
+}
+
 /// How a place moves.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Drift {
-    /// Along x, mm per day.
-    pub x_mm_per_day: f64,
-    /// Along y, mm per day.
-    pub y_mm_per_day: f64,
-    /// The day on which the place lay where `Found::shape` says, on the clock
+    /// What it is counted in.
+    pub pace: Pace,
+    /// Along x, mm per day or panel.
+    pub x_mm: f64,
+    /// Along y, mm per day or panel.
+    pub y_mm: f64,
+    /// The day or panel on which the place lay where `Found::shape` says, on the clock
     /// that was given: the middle of its hits.
-    pub at_day: f64,
+    pub at: f64,
 }

@@ -1,10 +1,13 @@
 //! What could have been missed: the smallest repeat that would have been seen.
 
+use super::attained::Attained;
 use super::background::RESERVE;
 use super::discs::{DiscScratch, Discs};
 use super::field::{Field, Kind};
 use super::found::ScanSettings;
-use super::rounds::TESTS_PER_MARK;
+use super::nodes;
+use super::rounds::Shares;
+use super::screen::SCREENED_ABOVE;
 use super::spots::{self, PANELS_NEEDED, RADII_MM};
 use super::view::View;
 use crate::records::{Point, Rect};
@@ -50,6 +53,15 @@ pub struct Limit {
     pub share_rarely_covered: f64,
 }
 
+/// What the scan's discs are centred on.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum CentredOn {
+    /// A lattice: every panel counts, and the tests are as many as the area holds.
+    Nodes,
+    /// Marks, whose own panel is left out; tests grow with the marks.
+    Marks,
+}
+
 /// The situation at one place, for one radius.
 #[derive(Debug, Clone, Copy, PartialEq)]
 struct Situation {
@@ -61,10 +73,11 @@ struct Situation {
     mass: f64,
     /// Chance per unit of mass.
     chance_per_mass: f64,
-    /// Tests of the scan, times the report's streams.
+    /// The report's level over that of each of the scan's tests.
     tests: f64,
     /// Radius in multiples of the place's scatter.
     reach: f64,
+    centres: CentredOn,
 }
 
 /// The smallest repeat that would have been seen in the view's frame.
@@ -77,10 +90,27 @@ struct Situation {
 #[must_use]
 pub fn smallest_repeat(view: &View, settings: &ScanSettings) -> Limit {
     let field = Field::whole(view);
-    let discs = spots::discs(&field);
+    let at_marks = view.marks.len() > SCREENED_ABOVE;
+    let discs = if at_marks {
+        spots::discs(&field)
+    } else {
+        nodes::discs(&field)
+    };
     let mut scratch = DiscScratch::new(&field);
-    let marks = view.marks.len().max(PANELS_NEEDED);
-    let tests = (TESTS_PER_MARK * marks * settings.streams.max(1)) as f64;
+    let shares = Shares::of(view.marks.len());
+    let share = if at_marks { shares.marks } else { shares.nodes };
+    let share = share * settings.alpha / settings.streams.max(1) as f64;
+    let attained = if at_marks {
+        Attained::equal(RADII_MM.len() * view.marks.len())
+    } else {
+        Attained::of_nodes(&field, share)
+    };
+    let tests = settings.alpha / attained.level(share);
+    let centres = if at_marks {
+        CentredOn::Marks
+    } else {
+        CentredOn::Nodes
+    };
     let half = 0.5 * field.kinds.iter().map(|k| k.panels).sum::<f64>();
     let (mut often, mut rarely) = (Vec::new(), 0.0);
     for (place, area) in lattice(&field) {
@@ -94,8 +124,11 @@ pub fn smallest_repeat(view: &View, settings: &ScanSettings) -> Limit {
             continue;
         }
         discs.move_to(place, &mut scratch);
-        let situations: Vec<Situation> = (0..RADII_MM.len())
-            .map(|radius| situation(&discs, place, radius, tests, &mut scratch))
+        let situations: Vec<Situation> = (0..discs.backgrounds.len())
+            .map(|radius| {
+                let place = situation(&discs, place, radius, tests, &mut scratch);
+                Situation { centres, ..place }
+            })
             .collect();
         often.push((area, situations));
     }
@@ -217,7 +250,8 @@ fn situation(
         mass: around.mass,
         chance_per_mass,
         tests,
-        reach: RADII_MM[radius] * unit / (SCATTER_MM * unit),
+        reach: discs.backgrounds[radius].radius / (SCATTER_MM * unit),
+        centres: CentredOn::Nodes,
     }
 }
 
@@ -228,10 +262,11 @@ impl Situation {
         // fewer than expected can never be significant
         let expected = (self.chance_per_mass * self.mass).min(self.exposed) as usize;
         let proves = |k: usize| {
-            let others = k as f64 - 1.0;
-            let trials = self.exposed.min(self.with_marks + others);
-            let chance = (self.chance_per_mass * (self.mass + others) / trials).min(1.0);
-            self.tests * binomial_tail(trials.round() as usize, chance, k - 1) <= alpha
+            let counted = k - usize::from(self.centres == CentredOn::Marks);
+            let hits = counted as f64;
+            let trials = self.exposed.min(self.with_marks + hits);
+            let chance = (self.chance_per_mass * (self.mass + hits) / trials).min(1.0);
+            self.tests * binomial_tail(trials.round() as usize, chance, counted) <= alpha
         };
         // one more panel adds at most one expected hit, so the tail only falls
         let (mut low, mut high) = (PANELS_NEEDED.max(expected), exposed);
@@ -283,7 +318,10 @@ impl Situation {
             exposed: panels as f64,
             with_marks: (self.with_marks * factor).round().max(1.0),
             mass: self.mass * factor,
-            tests: self.tests * factor,
+            tests: match self.centres {
+                CentredOn::Nodes => self.tests,
+                CentredOn::Marks => self.tests * factor,
+            },
             ..*self
         }
     }
@@ -332,6 +370,7 @@ mod tests {
             chance_per_mass,
             tests,
             reach: radius / SCATTER_MM,
+            centres: CentredOn::Marks,
         }
     }
 

@@ -2,6 +2,7 @@
 //! been missed.
 
 mod abrasive;
+mod attained;
 mod background;
 mod band_background;
 mod bar_evidence;
@@ -18,6 +19,7 @@ mod diagonal;
 mod discs;
 mod drift;
 mod edge_profile;
+mod end_bands;
 mod exchange;
 mod field;
 mod find;
@@ -29,6 +31,7 @@ mod grouping;
 mod inspector;
 mod levels;
 mod limit;
+mod line_width;
 mod lines;
 mod lot_rates;
 mod lots;
@@ -37,6 +40,7 @@ mod made_counts;
 mod merge;
 mod next_check;
 mod no_place;
+mod nodes;
 mod onset;
 mod opposite;
 mod periodic;
@@ -79,7 +83,7 @@ pub use finding::{
     BarPitch, Cause, Causes, ChangePoint, Evidence, Finding, FoldedDistance, Frame, FrameScore,
     Hit, Kind, LevelCount, LineAxis, Period, RateByLevel, Settings, Stream,
 };
-pub use found::{Drift, Found, ScanSettings, Shape};
+pub use found::{Drift, Found, Pace, ScanSettings, Shape};
 pub use inspector::doubts as inspector_doubts;
 pub use limit::{Limit, smallest_repeat};
 pub use next_check::NextCheck;

@@ -137,7 +137,7 @@ pub(super) fn both_ends(
     // The middle must be spared as well.
     let spared = own_all > 0 && own_outer as f64 / own_all as f64 > seen.max(0.7);
     let p = poisson_binomial_tail(&chances, hit.len());
-    let p_adjusted = (2.0 * p * tests as f64).min(1.0);
+    let p_adjusted = (p * tests as f64).min(1.0);
     (spared && p_adjusted <= alpha).then(|| {
         finding(
             records,
@@ -155,7 +155,7 @@ pub(super) fn both_ends(
     })
 }
 
-fn finding(
+pub(super) fn finding(
     records: &Records,
     name: usize,
     (hit, of): (&[usize], usize),
@@ -334,7 +334,7 @@ mod tests {
                     &taken,
                     &panels,
                     LineAxis::X,
-                    (0.01, 2),
+                    (0.01, 8),
                 );
                 *count += usize::from(found.is_some());
             }

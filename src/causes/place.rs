@@ -3,7 +3,7 @@
 //! Whatever the frame, places are carried into the machine frame of each panel:
 //! there all frames can be compared panel by panel.
 
-use super::{Anchor, Drift, LineAxis};
+use super::{Anchor, Drift, LineAxis, Pace};
 use crate::records::{Lay, Panel, Point, Records};
 
 /// Slack of "on the panel", mm.
@@ -221,21 +221,32 @@ impl Marks {
     }
 
     /// The marks as they would lie had a place in `holder`'s frame that drifts
-    /// stood still; panels without a time stay as they are.
-    pub(super) fn stilled(&self, records: &Records, holder: Holder, drift: &Drift) -> Self {
+    /// stood still; panels without a time, or where the clock counts the `stream`'s
+    /// panels those of others, stay as they are.
+    pub(super) fn stilled(
+        &self,
+        records: &Records,
+        stream: &[usize],
+        holder: Holder,
+        drift: &Drift,
+    ) -> Self {
         let mut still = self.clone();
         for (i, panel) in records.panels.iter().enumerate() {
-            let Some(day) = day_of(panel) else {
+            let time = match drift.pace {
+                Pace::Days => day_of(panel),
+                Pace::Panels => stream.binary_search(&i).ok().map(|at| at as f64),
+            };
+            let Some(time) = time else {
                 continue;
             };
-            let away = day - drift.at_day;
+            let away = time - drift.at;
             for mark in &mut still.marks[self.start[i]..self.start[i + 1]] {
                 let Some(Place::Spot(p)) = holder.place_of(panel, &Place::Spot(mark.at)) else {
                     continue;
                 };
                 let fixed = Place::Spot(Point {
-                    x: p.x - drift.x_mm_per_day * away,
-                    y: p.y - drift.y_mm_per_day * away,
+                    x: p.x - drift.x_mm * away,
+                    y: p.y - drift.y_mm * away,
                 });
                 if let Some(Place::Spot(at)) = holder.to_machine(panel, &fixed) {
                     mark.at = at;

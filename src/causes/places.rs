@@ -2,16 +2,13 @@
 
 use super::background::RESERVE;
 use super::band_background::{BandScratch, Bands, across};
-use super::discs::{DiscScratch, Discs};
+use super::discs::{Crowding, DiscScratch, Discs};
 use super::field::Field;
 use super::found::{Found, ScanSettings, Shape};
 use super::grouping::group;
 use super::point_index::square_distance;
 use super::rounds::{Candidate, Form, Rounds};
-use super::sharpness::{
-    RING_LIMIT, STRIPS_LIMIT, Sharpness, Zone, line_ring_ratio, nearest_by_panel, nine_tenths,
-    spot_ring_ratio,
-};
+use super::sharpness::{self, Sharpness, Zone, nearest_by_panel, nine_tenths};
 use super::spots::RADII_MM;
 use super::{LineAxis, view::View};
 use crate::records::Point;
@@ -32,18 +29,18 @@ const LEAST_EXCESS: f64 = 0.01;
 
 /// All repeats of a stream in the view's frame, in the order found.
 ///
-/// Each round scans discs and bands around the marks left, takes the best one
+/// Each round scans discs at nodes and discs and bands around the marks left, takes the best one
 /// (smaller p, then smaller size, then point order), refines its place, and
-/// takes its marks out. It ends when no p-value times the tests of the first
-/// round and the report's streams is within `alpha`, or at fifty.
+/// takes its marks out. It ends when no p-value, adjusted for the tests of the
+/// first round and the report's streams, is within `alpha`, or at fifty.
 #[must_use]
 pub fn find(view: &View, settings: &ScanSettings) -> Vec<Found> {
-    let mut rounds = Rounds::new(view);
-    let tests = rounds.tests;
     if view.marks.len() < LEAST || view.panels.len() < LEAST {
         return Vec::new();
     }
-    let penalty = tests as f64 * settings.streams.max(1) as f64;
+    let streams = settings.streams.max(1) as f64;
+    let alpha = settings.alpha / streams;
+    let mut rounds = Rounds::new(view, alpha);
     let mut taken = Vec::new();
     let mut found = Vec::new();
     for _ in 0..MOST_FOUND {
@@ -51,15 +48,15 @@ pub fn find(view: &View, settings: &ScanSettings) -> Vec<Found> {
         if field.points.len() < LEAST {
             break;
         }
-        let Some(best) = rounds.best_candidate(&field, settings.alpha / penalty) else {
+        let Some(best) = rounds.best_candidate(&field, alpha) else {
             break;
         };
         let mut place = match best.form {
             Form::Spot => spot(&field, &best, &mut taken),
             Form::Line(along) => line(&field, along, &best, &mut taken),
         };
-        place.tests = tests;
-        place.p_adjusted = (best.p_value * penalty).min(1.0);
+        place.tests = rounds.tests;
+        place.p_adjusted = (rounds.adjusted(&best) * streams).min(1.0);
         for &mark in &place.zone {
             rounds.left[mark] = false;
         }
@@ -81,7 +78,7 @@ fn spot(field: &Field, best: &Candidate, taken: &mut Vec<Zone>) -> Found {
         let points = points.map(|(entry, _)| (entry.id, field.points[entry.id]));
         nearest_by_panel(points, reach, |p| square_distance(p, centre).sqrt())
     };
-    let mut centre = field.points[best.point].at;
+    let mut centre = best.at;
     for _ in 0..3 {
         let hits = near(centre);
         let mean = |axis: fn(Point) -> f64| {
@@ -95,8 +92,8 @@ fn spot(field: &Field, best: &Candidate, taken: &mut Vec<Zone>) -> Found {
         }
     }
     let hits = near(centre);
-    let ring_ratio = spot_ring_ratio(field, centre, taken);
-    let discs = Discs::new(field, &[RADII_MM[2] * field.unit]);
+    let sharpness = sharpness::of_spot(field, centre, taken);
+    let discs = Discs::new(field, &[RADII_MM[2] * field.unit], Crowding::AtAMark);
     let mut scratch = DiscScratch::new(field);
     discs.move_to(centre, &mut scratch);
     discs.chances(centre, 0, None, &mut scratch);
@@ -110,7 +107,7 @@ fn spot(field: &Field, best: &Candidate, taken: &mut Vec<Zone>) -> Found {
         best,
         Shape::Spot { centre },
         hits,
-        ring_ratio,
+        sharpness,
         expected,
         zone,
         taken,
@@ -138,7 +135,7 @@ fn line(field: &Field, along: LineAxis, best: &Candidate, taken: &mut Vec<Zone>)
         .iter()
         .map(|&i| (i, field.points[i]));
     let hits = nearest_by_panel(points, reach, |p| (across(along, p) - at).abs());
-    let ring_ratio = line_ring_ratio(field, along, at, taken);
+    let sharpness = sharpness::of_line(field, along, at, taken);
     let mut scratch = BandScratch::new(field);
     bands.move_to(at, &mut scratch);
     bands.chances(at, 0, None, &mut scratch);
@@ -149,7 +146,7 @@ fn line(field: &Field, along: LineAxis, best: &Candidate, taken: &mut Vec<Zone>)
         half_width: 1.5 * half_width + 3.0 * field.unit,
     };
     let shape = Shape::Line { along, at_mm: at };
-    finish(field, best, shape, hits, ring_ratio, expected, zone, taken)
+    finish(field, best, shape, hits, sharpness, expected, zone, taken)
 }
 
 #[expect(
@@ -161,7 +158,7 @@ fn finish(
     best: &Candidate,
     shape: Shape,
     hits: Vec<(usize, usize, f64)>,
-    ring_ratio: Option<f64>,
+    (ring_ratio, sharpness): (Option<f64>, Sharpness),
     expected: f64,
     zone: Zone,
     taken: &mut Vec<Zone>,
@@ -170,11 +167,6 @@ fn finish(
         .filter(|&i| zone.holds(field.points[i].at))
         .collect();
     taken.push(zone);
-    let limit = match shape {
-        Shape::Spot { .. } => RING_LIMIT,
-        Shape::Line { .. } => STRIPS_LIMIT,
-    };
-    let sharp = ring_ratio.is_some_and(|ratio| ratio <= limit);
     Found {
         shape,
         members: members(field, &inside, &hits),
@@ -189,11 +181,7 @@ fn finish(
         radius_mm: nine_tenths(hits.iter().map(|h| h.2).collect()),
         hits: hits.iter().map(|h| (h.0, field.points[h.1].mark)).collect(),
         ring_ratio,
-        sharpness: if sharp {
-            Sharpness::Sharp
-        } else {
-            Sharpness::Broad
-        },
+        sharpness,
         drift: None,
     }
 }
@@ -219,7 +207,8 @@ fn members(field: &Field, inside: &[usize], hits: &[(usize, usize, f64)]) -> Vec
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::causes::rounds::{Centres, candidates};
+    use crate::causes::nodes;
+    use crate::causes::rounds::{Centres, Levels, candidates};
     use crate::causes::view::ViewPanel;
     use crate::causes::worked_cases::view;
     use crate::records::Rect;
@@ -271,24 +260,31 @@ mod tests {
     /// The loop without shortcuts: every mark a centre in every round, no
     /// grouping, the best of all candidates.
     fn plain_loop(view: &View) -> Vec<(Shape, f64)> {
-        let tests = 7.0 * view.marks.len() as f64;
+        let rounds = Rounds::new(view, 0.01);
         let mut left = vec![true; view.marks.len()];
         let (mut taken, mut found) = (Vec::new(), Vec::new());
         loop {
             let field = Field::new(view, &left);
             let all: Vec<usize> = (0..field.points.len()).collect();
             let centres = Centres {
+                nodes: nodes::occupied(&field),
                 spots: all.clone(),
                 lines: [all.clone(), all],
             };
-            let all = candidates(&field, 1.0, &centres);
+            let every = Levels {
+                nodes: 1.0,
+                marks: 1.0,
+                lines: 1.0,
+            };
+            let all = candidates(&field, every, &centres);
             let best = all.into_iter().min_by(|a, b| {
                 a.p_value
                     .total_cmp(&b.p_value)
                     .then(a.size_mm.total_cmp(&b.size_mm))
                     .then(a.point.cmp(&b.point))
+                    .then(a.node.cmp(&b.node))
             });
-            let Some(best) = best.filter(|b| b.p_value * tests <= 0.01) else {
+            let Some(best) = best.filter(|b| rounds.adjusted(b) <= 0.01) else {
                 return found;
             };
             let place = match best.form {

@@ -1,7 +1,7 @@
 //! Reasons for and against a cause. Numbers only: the report puts them into
 //! words.
 
-use super::{Frame, LineAxis, SurfaceReason};
+use super::{Frame, LineAxis, Pace, SurfaceReason};
 use crate::site::DefectClass;
 use crate::stats::Interval;
 
@@ -319,8 +319,10 @@ pub enum Reason {
     },
     /// The place moves.
     Drifts {
-        /// Speed, mm per day.
-        mm_per_day: f64,
+        /// What the speed counts in.
+        pace: Pace,
+        /// Speed, mm per day or panel.
+        mm: f64,
     },
     /// Panel after panel, marks lie more on one side.
     SideVotes {
@@ -356,6 +358,18 @@ pub enum Reason {
         /// Expected from the panels' numbers of marks.
         expected: f64,
         /// Of so many panels.
+        p_value: f64,
+    },
+    /// Along both ends of the panels marks lie closer than along the other two
+    /// edges.
+    EndsStandOut {
+        /// The panel axis from end to end.
+        axis: LineAxis,
+        /// Marks per length at the low end over those of the other two edges.
+        low_ratio: f64,
+        /// The same at the high end.
+        high_ratio: f64,
+        /// Of the weaker end, against edges that differ by half.
         p_value: f64,
     },
     /// The sign of the side turned with the panels, or did not.

@@ -3,18 +3,14 @@
 use super::LineAxis;
 use super::background::RESERVE;
 use super::band_background::{BandScratch, Bands, across, stretch};
-use super::discs::{DiscScratch, Discs};
+use super::discs::{Crowding, DiscScratch, Discs};
 use super::field::{Field, FieldPoint};
+use super::line_width::{NARROW_FROM, narrow_over_broad};
 use super::point_index::square_distance;
 use crate::records::Point;
 
 /// A repeat's surroundings may hold at most this share of its excess.
-pub(super) const RING_LIMIT: f64 = 0.6;
-
-/// The same for a line. Its strips are not a ring: of a band with a standard
-/// deviation of 5 mm they hold less than 0.2 of the excess in nine of ten streams,
-/// of one with 15 mm more than 0.3.
-pub(super) const STRIPS_LIMIT: f64 = 0.35;
+const RING_LIMIT: f64 = 0.6;
 
 /// Radius of the disc and of the ring around it, mm.
 const DISC_MM: f64 = 12.0;
@@ -34,6 +30,12 @@ pub enum Sharpness {
     Sharp,
     /// A broad concentration without a place: no proof of a repeat.
     Broad,
+}
+
+impl Sharpness {
+    fn from_sharp(sharp: bool) -> Self {
+        if sharp { Self::Sharp } else { Self::Broad }
+    }
 }
 
 /// A zone whose marks an earlier round has taken out.
@@ -66,9 +68,9 @@ impl Zone {
 /// (K_ring − a·E/1.5) / (K − E/1.5), K panels with a mark, E their expectation
 /// in the disc, a the ring's area over the disc's, as far as both lie on panels
 /// and outside the zones taken out before. None without an excess at the place.
-pub(super) fn spot_ring_ratio(field: &Field, centre: Point, taken: &[Zone]) -> Option<f64> {
+fn spot_ring_ratio(field: &Field, centre: Point, taken: &[Zone]) -> Option<f64> {
     let (inner, outer) = (DISC_MM * field.unit, RING_MM * field.unit);
-    let discs = Discs::new(field, &[inner]);
+    let discs = Discs::new(field, &[inner], Crowding::AtAMark);
     let mut scratch = DiscScratch::new(field);
     discs.move_to(centre, &mut scratch);
     discs.chances(centre, 0, None, &mut scratch);
@@ -94,12 +96,7 @@ pub(super) fn spot_ring_ratio(field: &Field, centre: Point, taken: &[Zone]) -> O
 ///
 /// None also where the strip on one side has no room on the panels: a band that
 /// reaches down to an edge can't be told from an edge that takes more marks.
-pub(super) fn line_ring_ratio(
-    field: &Field,
-    along: LineAxis,
-    at: f64,
-    taken: &[Zone],
-) -> Option<f64> {
+fn line_ring_ratio(field: &Field, along: LineAxis, at: f64, taken: &[Zone]) -> Option<f64> {
     let (inner, outer) = (BAND_MM * field.unit, STRIPS_MM * field.unit);
     let bands = Bands::new(field, along, &[inner]);
     let mut scratch = BandScratch::new(field);
@@ -117,6 +114,27 @@ pub(super) fn line_ring_ratio(
     }
     let ratio = strip_lengths(field, along, at, inner, outer, taken);
     excess_ratio(band, strips, expected, ratio)
+}
+
+/// The ring ratio of a spot, and what it says.
+pub(super) fn of_spot(field: &Field, centre: Point, taken: &[Zone]) -> (Option<f64>, Sharpness) {
+    let ratio = spot_ring_ratio(field, centre, taken);
+    let sharp = ratio.is_some_and(|ratio| ratio <= RING_LIMIT);
+    (ratio, Sharpness::from_sharp(sharp))
+}
+
+/// The ratio of a line's strips, and whether it is a line: with room on both
+/// sides and marks that fit a narrow scatter better than a broad one.
+pub(super) fn of_line(
+    field: &Field,
+    along: LineAxis,
+    at: f64,
+    taken: &[Zone],
+) -> (Option<f64>, Sharpness) {
+    let ratio = line_ring_ratio(field, along, at, taken);
+    let narrow = narrow_over_broad(field, along, at, taken);
+    let sharp = ratio.is_some() && narrow.is_some_and(|r| r >= NARROW_FROM);
+    (ratio, Sharpness::from_sharp(sharp))
 }
 
 fn excess_ratio(inside: f64, around: f64, expected: f64, areas: Option<f64>) -> Option<f64> {

@@ -3,7 +3,7 @@
 use rayon::prelude::*;
 
 use super::background::WINDOW_MM;
-use super::discs::{DiscScratch, Discs};
+use super::discs::{Crowding, DiscScratch, Discs};
 use super::field::Field;
 use super::tail::{Tail, chance_of_hits, poisson_tail, stands_out, tail_of_hits};
 
@@ -23,7 +23,7 @@ const LEAST_SHARE: f64 = 0.2;
 const SCREEN_RESERVE: f64 = 1e3;
 
 /// A tail above this, even at the least that can be expected, is no find.
-const UNREMARKABLE: f64 = 0.01;
+pub(super) const UNREMARKABLE: f64 = 0.01;
 
 /// A disc around a mark with more panels than chance allows.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -42,7 +42,7 @@ pub(super) struct SpotCandidate {
 
 /// The field's disc backgrounds for the scan's radii.
 pub(super) fn discs(field: &Field) -> Discs<'_> {
-    Discs::new(field, &RADII_MM.map(|r| r * field.unit))
+    Discs::new(field, &RADII_MM.map(|r| r * field.unit), Crowding::AtAMark)
 }
 
 /// Discs around the given points with a p-value of at most `level`, in their
@@ -79,7 +79,7 @@ fn at_centre(
             discs.look_around(centre, scratch);
             state = Looked::Around;
         }
-        if !worth_testing(discs, radius, own, others, level, scratch) {
+        if !worth_testing(discs, radius, Some(own), others, level, scratch) {
             continue;
         }
         if state == Looked::Around {
@@ -87,7 +87,7 @@ fn at_centre(
             state = Looked::Closely;
         }
         discs.turn_to(radius, scratch);
-        let least = discs.least_expected(centre, radius, own, scratch);
+        let least = discs.least_expected(centre, radius, Some(own), scratch);
         if poisson_tail(least, others) > UNREMARKABLE.max(level) {
             continue;
         }
@@ -130,10 +130,10 @@ enum Looked {
 
 /// A cheap look that passes everything that could be significant: even at a
 /// fifth of the even share the Poisson tail must come near the level.
-fn worth_testing(
+pub(super) fn worth_testing(
     discs: &Discs,
     radius: usize,
-    own: usize,
+    own: Option<usize>,
     others: usize,
     level: f64,
     scratch: &DiscScratch,

@@ -64,6 +64,31 @@ pub(super) fn disc_crowding(radius: f64, grain_mm: f64) -> f64 {
     (grain_mm * grain_mm * points as f64 / (PI * radius * radius)).max(1.0)
 }
 
+/// The same for a disc centred anywhere: the most that any centre can hold.
+#[must_use]
+pub(super) fn disc_crowding_anywhere(radius: f64, grain_mm: f64) -> f64 {
+    /// Centres tried along half a step, the other half being its mirror image.
+    const CENTRES: i32 = 12;
+    if grain_mm <= 0.0 {
+        return 1.0;
+    }
+    let reach = (radius / grain_mm).ceil() as i64 + 1;
+    let limit = (radius / grain_mm).powi(2) + 1e-12;
+    let offset = |k: i32| 0.5 * f64::from(k) / f64::from(CENTRES);
+    let held = |dx: f64, dy: f64| {
+        (-reach..=reach)
+            .flat_map(|a| (-reach..=reach).map(move |b| (a as f64 - dx, b as f64 - dy)))
+            .filter(|(x, y)| x * x + y * y <= limit)
+            .count()
+    };
+    let most = (0..=CENTRES)
+        .flat_map(|a| (0..=CENTRES).map(move |b| (offset(a), offset(b))))
+        .map(|(dx, dy)| held(dx, dy))
+        .max();
+    let points = most.unwrap_or(1) as f64;
+    (grain_mm * grain_mm * points / (PI * radius * radius)).max(1.0)
+}
+
 /// The same for a band: max(1, (2⌊r/g⌋ + 1)·g/2r).
 #[must_use]
 pub(super) fn band_crowding(half_width: f64, grain_mm: f64) -> f64 {
@@ -123,6 +148,20 @@ pub(super) fn overlap_weights(
 mod tests {
     use super::*;
     use approx::assert_relative_eq;
+
+    #[test]
+    fn a_disc_between_round_numbers_can_hold_more_than_one_on_them() {
+        // radius 7, steps of 10: two marks side by side, one at the centre
+        let between = disc_crowding_anywhere(7.0, 10.0);
+        assert_relative_eq!(between, 200.0 / (PI * 49.0), max_relative = 1e-12);
+        // from √50 on it holds all four around it
+        let four = disc_crowding_anywhere(7.1, 10.0);
+        assert_relative_eq!(four, 400.0 / (PI * 7.1 * 7.1), max_relative = 1e-12);
+        assert_relative_eq!(disc_crowding_anywhere(7.0, 0.0), 1.0);
+        for grain in [5.0, 10.0, 20.0, 25.0, 50.0, 100.0] {
+            assert!(disc_crowding_anywhere(11.0, grain) >= disc_crowding(11.0, grain));
+        }
+    }
 
     /// Values of an independent slow reference implementation.
     #[test]

@@ -4,7 +4,7 @@
 use approx::assert_relative_eq;
 
 use super::band_background::{BandScratch, Bands};
-use super::discs::{DiscScratch, Discs};
+use super::discs::{Crowding, DiscScratch, Discs};
 use super::field::Field;
 use super::spots::{SpotCandidate, discs, scan};
 use super::tail::chance_of_hits;
@@ -217,7 +217,7 @@ fn a_disc_of_any_radius_has_its_chance() {
     let centre = Point { x: 300.0, y: 150.0 };
     let mut last = 0.0;
     for radius in [2.0, 5.0, 9.0, 15.0] {
-        let discs = Discs::new(&field, &[radius]);
+        let discs = Discs::new(&field, &[radius], Crowding::AtAMark);
         let mut scratch = DiscScratch::new(&field);
         discs.move_to(centre, &mut scratch);
         discs.chances(centre, 0, None, &mut scratch);

@@ -35,5 +35,7 @@ mod tail_rule;
 
 pub use error::StatsError;
 pub use interval::Interval;
-pub use poisson_binomial::{SMALLEST_TAIL, binomial_tail, poisson_binomial_tail};
+pub use poisson_binomial::{
+    SMALLEST_TAIL, binomial_tail, poisson_binomial_tail, poisson_binomial_tails,
+};
 pub use tail_rule::TailRule;

@@ -30,6 +30,31 @@ pub fn poisson_binomial_tail(chances: &[f64], k: usize) -> f64 {
     state[k].clamp(SMALLEST_TAIL, 1.0)
 }
 
+/// P(at least `k` successes) for every `k` from 0 to `most`, as
+/// [`poisson_binomial_tail`] gives each, at the cost of one.
+#[must_use]
+pub fn poisson_binomial_tails(chances: &[f64], most: usize) -> Vec<f64> {
+    let mut state = vec![0.0; most + 1];
+    state[0] = 1.0;
+    if most > 0 {
+        for (done, &p) in chances.iter().enumerate() {
+            state[most] += state[most - 1] * p;
+            for m in (1..most.min(done + 2)).rev() {
+                state[m] = state[m] * (1.0 - p) + state[m - 1] * p;
+            }
+            state[0] *= 1.0 - p;
+        }
+    }
+    for k in (0..most).rev() {
+        state[k] += state[k + 1];
+    }
+    for tail in &mut state {
+        *tail = tail.clamp(SMALLEST_TAIL, 1.0);
+    }
+    state[0] = 1.0;
+    state
+}
+
 /// P(at least `k` of `trials`) of equal trials with chance `chance`, by the
 /// regularised incomplete beta function; 1e-300 at least.
 ///
@@ -63,6 +88,19 @@ mod tests {
         assert_eq!(poisson_binomial_tail(&[0.3], 0), 1.0);
         assert_eq!(poisson_binomial_tail(&[0.3], 2), SMALLEST_TAIL);
         assert_eq!(poisson_binomial_tail(&[1.0, 1.0, 0.5], 2), 1.0);
+    }
+
+    #[test]
+    fn all_tails_at_once_are_those_one_by_one() {
+        let chances = [0.1, 0.2, 0.3, 1e-9, 0.7];
+        let tails = poisson_binomial_tails(&chances, 7);
+        assert_eq!(tails.len(), 8);
+        for (k, tail) in tails.iter().enumerate() {
+            let alone = poisson_binomial_tail(&chances, k);
+            assert_relative_eq!(*tail, alone, max_relative = 1e-12);
+        }
+        assert_eq!(poisson_binomial_tails(&[0.5], 0), [1.0]);
+        assert_eq!(poisson_binomial_tails(&[], 2)[1], SMALLEST_TAIL);
     }
 
     #[test]

@@ -2,7 +2,7 @@
 //! that stands still, or jumps once, has none.
 
 use onus::causes::{
-    Cause, Clock, Found, ScanSettings, Settings, Sharpness, find, find_places, follow_drift,
+    Cause, Clock, Found, Pace, ScanSettings, Settings, Sharpness, find, find_places, follow_drift,
 };
 use onus::records::Point;
 use onus::stats::binomial_tail;
@@ -19,6 +19,7 @@ const ONE_STREAM: ScanSettings = ScanSettings {
 fn found(made: &Made, seed: u64, lots: bool) -> Vec<Found> {
     let view = made.view(seed);
     let clock = Clock {
+        pace: Pace::Days,
         days: (0..made.panels).map(|i| Some(i as f64 / 10.0)).collect(),
         lots: (0..made.panels).map(|i| lots.then_some(i / 10)).collect(),
     };
@@ -88,9 +89,8 @@ fn a_moving_place_is_one_repeat_with_its_speed() {
             .filter(|&seed| {
                 let found = found(&made, seed, lots);
                 let [one] = &found[..] else { return false };
-                one.drift.is_some_and(|d| {
-                    (d.x_mm_per_day - by / 20.0).abs() < 0.3 && d.y_mm_per_day.abs() < 0.3
-                })
+                one.drift
+                    .is_some_and(|d| (d.x_mm - by / 20.0).abs() < 0.3 && d.y_mm.abs() < 0.3)
             })
             .count();
         let tail = 1.0 - binomial_tail(runs as usize, 0.9, right + 1);
@@ -140,6 +140,7 @@ fn a_place_that_jumps_once_does_not_drift() {
         view.marks.extend(moved);
         view.panels.extend(later.panels);
         let clock = Clock {
+            pace: Pace::Days,
             days: (0..160).map(|i| Some(f64::from(i) / 10.0)).collect(),
             lots: vec![None; 160],
         };

@@ -11,7 +11,7 @@ use super::place::{Holder, Place};
 use super::reason::AbrasiveEnd;
 use super::repeat::{Dossier, Explained, Ground};
 use super::verdict::{self, Facts, Holds, Looks, Lots, Recipe};
-use super::{Cause, Finding, Frame, Sharpness, together};
+use super::{Cause, Finding, Frame, Pace, Sharpness, together};
 use crate::records::Panel;
 use crate::stats::proportion;
 use evidence::evidence;
@@ -106,7 +106,8 @@ pub(super) fn conclude(
         drift_mm_per_day: sighting
             .found
             .drift
-            .map(|d| d.x_mm_per_day.hypot(d.y_mm_per_day)),
+            .filter(|d| d.pace == Pace::Days)
+            .map(|d| d.x_mm.hypot(d.y_mm)),
         bars: None,
         lots,
         reasons: reasons(ground, sighting, dossier, &facts),

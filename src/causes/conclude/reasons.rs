@@ -81,7 +81,8 @@ pub(super) fn reasons(
     }
     if let Some(d) = sighting.found.drift {
         out.push(Reason::Drifts {
-            mm_per_day: d.x_mm_per_day.hypot(d.y_mm_per_day),
+            pace: d.pace,
+            mm: d.x_mm.hypot(d.y_mm),
         });
     }
     out

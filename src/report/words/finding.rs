@@ -196,8 +196,8 @@ pub fn lead(finding: &Finding, speech: &Speech<'_>) -> String {
     };
     let drift = finding.drift_mm_per_day.map_or(String::new(), |drift| {
         format!(
-            " The place moves by {}\u{a0}mm a day.",
-            numbers.significant(drift, 2)
+            " The place moves by {}\u{a0}mm a week.",
+            numbers.significant(7.0 * drift, 2)
         )
     });
     let who = match finding.cause {

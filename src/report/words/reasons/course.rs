@@ -1,7 +1,7 @@
 //! What a repeat follows, and since when.
 
 use super::{abrasive, column, ordinal, p, tally, together};
-use crate::causes::Reason;
+use crate::causes::{Pace, Reason};
 use crate::charts::NumberStyle;
 
 pub(super) fn course(reason: &Reason, n: &NumberStyle) -> String {
@@ -73,10 +73,16 @@ pub(super) fn course(reason: &Reason, n: &NumberStyle) -> String {
             between.1,
             together(together_with)
         ),
-        Reason::Drifts { mm_per_day } => format!(
-            "The place moves by about {} mm a day.",
-            n.significant(*mm_per_day, 2)
-        ),
+        Reason::Drifts { pace, mm } => {
+            let (times, span) = match pace {
+                Pace::Days => (7.0, "a week"),
+                Pace::Panels => (100.0, "every hundred panels"),
+            };
+            format!(
+                "The place moves by about {} mm {span}.",
+                n.significant(times * mm, 2)
+            )
+        }
         _ => String::new(),
     }
 }

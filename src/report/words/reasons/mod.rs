@@ -80,6 +80,7 @@ pub fn reason(reason: &Reason, numbers: &NumberStyle) -> String {
         Reason::SideVotes { .. }
         | Reason::SignsChange { .. }
         | Reason::BothEnds { .. }
+        | Reason::EndsStandOut { .. }
         | Reason::SideHolds { .. }
         | Reason::OneEndOfAnEdge { .. }
         | Reason::OneCorner { .. }

@@ -48,6 +48,20 @@ pub(super) fn sides(reason: &Reason, n: &NumberStyle) -> String {
             n.significant(*expected, 2),
             p(*p_value, n)
         ),
+        Reason::EndsStandOut {
+            axis,
+            low_ratio,
+            high_ratio,
+            p_value,
+        } => format!(
+            "Along both ends of the panel in {} lie more marks per length than along its other two \
+             edges: {} times as many at the low end and {} times at the high end ({}). Edges that \
+             only attract marks do so alike.",
+            axis_name(*axis),
+            n.significant(*low_ratio, 2),
+            n.significant(*high_ratio, 2),
+            p(*p_value, n)
+        ),
         Reason::SideHolds {
             frame: held_in,
             votes,
