@@ -12,8 +12,9 @@ use crate::site::DefectClass;
 
 /// A step where no target is set: feed and force move by this share.
 const STEP: f64 = 0.15;
-/// Means this close to the target, as a log ratio, are on target.
-const ON_TARGET: f64 = 0.03;
+/// Means this close to the target, as a log ratio, are on target: panels scatter by
+/// more, and whoever follows every panel's reading adds to the scatter.
+const ON_TARGET: f64 = 0.05;
 /// A whole number of passes, or a grit, reaches the target within this log ratio.
 const NEAR_TARGET: f64 = 0.10;
 /// A move must change mean removal by so much, as a log ratio.

@@ -156,7 +156,9 @@ impl<'a> Inference<'a> {
 
     /// Factor on standard errors and most degrees of freedom: the coefficients
     /// of counts rest on the panels hit, and both kinds of standard error are
-    /// too small where these are few, by about the share used up.
+    /// too small where these are few. By the jackknife's factor 1 / (1 − h)
+    /// (MacKinnon & White 1985, J. Econometrics 29, 305) at the mean leverage h
+    /// of a panel hit.
     fn few_hits(&self) -> (f64, f64) {
         let Some(hit) = self.fit.hit else {
             return (1.0, f64::INFINITY);
@@ -165,7 +167,7 @@ impl<'a> Inference<'a> {
         if free < 1.0 {
             return (f64::INFINITY, 0.0);
         }
-        ((hit as f64 / free).sqrt(), free)
+        (hit as f64 / free, free)
     }
 
     /// The change of every coefficient when a cluster of the grouping of that
@@ -263,7 +265,7 @@ fn prepare(fit: &Fit, grouping: &Grouping) -> Prepared {
     if small {
         let root = square_root(&fit.unscaled);
         for cluster in &mut clusters {
-            adjust(cluster, root.as_ref(), p, fit.hit.is_some());
+            adjust(cluster, root.as_ref(), p);
         }
     }
     Prepared {
@@ -287,11 +289,7 @@ fn square_root(m: &Mat<f64>) -> Option<Mat<f64>> {
 
 /// Fills in the cluster's adjustment: with X·M^(1/2) = U S V', (I − H)^(−1/2) =
 /// I + U((1 − S²)^(−1/2) − 1)U'.
-///
-/// Single panels of counts get (I − H)^(−1), the jackknife's (MacKinnon & White
-/// 1985, J. Econometrics 29, 305): clumped marks leave their squares too small.
-fn adjust(cluster: &mut Cluster, root: Option<&Mat<f64>>, p: usize, counts: bool) {
-    let jackknife = counts && cluster.rows <= 1.0;
+fn adjust(cluster: &mut Cluster, root: Option<&Mat<f64>>, p: usize) {
     cluster.adjust = Mat::zeros(p, p);
     let Some(root) = root else { return };
     let inner = root * &cluster.gram * root;
@@ -310,8 +308,6 @@ fn adjust(cluster: &mut Cluster, root: Option<&Mat<f64>>, p: usize, counts: bool
         let gain = if 1.0 - s2 < DECIDED {
             cluster.decided.push(direction.clone());
             -1.0 / s2
-        } else if jackknife {
-            1.0 / (1.0 - s2)
         } else {
             (1.0 / (1.0 - s2).sqrt() - 1.0) / s2
         };
