@@ -5,7 +5,7 @@
 //! "fresh" (lowest fifth of ages) and on "worn" (highest fifth). Panels of one
 //! life are not independent, nor are those of one lot, which may meet the same
 //! ages again and again: lives are the clusters, lots as well where recorded,
-//! and the larger p counts (bias-reduced, Bell and McCaffrey 2002); of two or three
+//! also with what lots and lives share taken out, and the largest p counts (bias-reduced, Bell and McCaffrey 2002); of two or three
 //! lots the means are taken out. Pooling machines wins back the power that single
 //! machines with few lives don't have.
 
@@ -15,6 +15,7 @@ use super::LevelCount;
 use super::rate_follows::centred;
 use super::rates::StreamCounts;
 use super::reason::AbrasiveEnd;
+use super::shared_noise::{basis, own_noise};
 use crate::stats::linear::{ClusterCorrection, Design, cluster_robust, least_squares};
 
 /// Lives, and lots, needed.
@@ -77,6 +78,9 @@ pub(super) fn age_evidence(streams: &[StreamCounts<'_>]) -> Option<AgeEvidence> 
     let groups: Vec<usize> = panels.iter().map(|a| a.life).collect();
     let lots = lots(&panels, names.len());
     let y: Vec<f64> = panels.iter().map(|a| a.marks.ln_1p()).collect();
+    let own = lots.as_deref().map_or_else(Vec::new, |lots| {
+        own_noise(&y, &basis(&[], y.len()), &[&groups, lots])
+    });
     let question = |x: &dyn Fn(&Aged) -> f64| {
         let x: Vec<f64> = panels.iter().map(x).collect();
         let lots = match &lots {
@@ -97,12 +101,17 @@ pub(super) fn age_evidence(streams: &[StreamCounts<'_>]) -> Option<AgeEvidence> 
         };
         let (y, x) = (centred(&y, &groups), centred(&x, &groups));
         let by_lives = slope(&y, &x, &groups)?;
+        // Lots of one life are each other's comparison; they stand by themselves
+        // once what lots and lives share is taken out.
+        let apart = slope(&own, &x, lots)?;
         let by_lots = slope(&y, &x, lots)?;
-        Some(if by_lots.p_value > by_lives.p_value {
+        let p_value = by_lots.p_value.max(by_lives.p_value).max(apart.p_value);
+        let wider = if by_lots.p_value > by_lives.p_value {
             by_lots
         } else {
             by_lives
-        })
+        };
+        Some(Slope { p_value, ..wider })
     };
     let fresh = |a: &Aged| f64::from(u8::from(a.rank < 0.2));
     let worn = |a: &Aged| f64::from(u8::from(a.rank >= 0.8));
