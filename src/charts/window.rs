@@ -37,6 +37,10 @@ const HEIGHT: i32 = 2250;
 const LEFT: i32 = 430;
 const TOP: i32 = 330;
 const BOTTOM: i32 = 330;
+/// Length of the line beside a curve's name.
+const SAMPLE: i32 = 120;
+/// From the line to the name.
+const GAP: i32 = 30;
 
 /// Draws one window as SVG.
 ///
@@ -119,8 +123,8 @@ impl Side {
     }
 }
 
-/// One curve with its band, named at its higher end. Too little is dashed, so
-/// that grey print tells the two apart.
+/// One curve with its band and its name. Too little is dashed, so that grey print
+/// tells the two apart.
 fn curve(
     theme: &Theme,
     area: &Area<'_>,
@@ -160,21 +164,31 @@ fn curve(
     } else {
         theme.dashed_line(area, &line, 1.8, colour)?;
     }
-    let (first, last) = (line[0], line[line.len() - 1]);
-    let (end, anchor, dx) = if first.1 <= last.1 {
-        (first, Anchor::Left, 60)
+    // Named above the field, where no curve or level can cross the name.
+    let row = y.at.1 - 55;
+    let wide = theme.text_width(name, theme.small_pt, Weight::Bold);
+    let look = (Weight::Bold, colour, Anchor::Left);
+    if side == Side::TooMuch {
+        let start = x.at.0;
+        theme.line(area, &[(start, row), (start + SAMPLE, row)], 1.8, colour)?;
+        theme.text(
+            area,
+            name,
+            (start + SAMPLE + GAP, row),
+            theme.small_pt,
+            look,
+        )
     } else {
-        (last, Anchor::Right, -60)
-    };
-    let lower = y.at.0 - 90;
-    let look = (Weight::Bold, colour, anchor);
-    theme.text(
-        area,
-        name,
-        (end.0 + dx, (end.1 - 70).clamp(y.at.1 + 40, lower)),
-        theme.small_pt,
-        look,
-    )
+        let start = x.at.1 - wide - GAP - SAMPLE;
+        theme.dashed_line(area, &[(start, row), (start + SAMPLE, row)], 1.8, colour)?;
+        theme.text(
+            area,
+            name,
+            (start + SAMPLE + GAP, row),
+            theme.small_pt,
+            look,
+        )
+    }
 }
 
 #[cfg(test)]

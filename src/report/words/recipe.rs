@@ -85,12 +85,15 @@ pub fn axis(of: &Factor) -> String {
 /// A setting with its unit.
 #[must_use]
 pub fn setting(of: &Factor, value: f64, numbers: &NumberStyle) -> String {
-    let written = if value.fract() == 0.0 && value.abs() < 1e6 {
+    format!("{}{}", figures(value, numbers), unit(of))
+}
+
+fn figures(value: f64, numbers: &NumberStyle) -> String {
+    if value.fract() == 0.0 && value.abs() < 1e6 {
         numbers.fixed(value, 0)
     } else {
         numbers.significant(value, 3)
-    };
-    format!("{written}{}", unit(of))
+    }
 }
 
 fn several(factors: &[Factor]) -> String {
@@ -419,7 +422,7 @@ pub fn advice_columns() -> Vec<(String, bool)> {
         ("Expected removal, µm", true),
         ("Too much", true),
         ("Too little", true),
-        ("Time per panel", true),
+        ("Time", true),
     ]
     .map(|(name, figures)| (name.to_owned(), figures))
     .to_vec()
@@ -430,10 +433,7 @@ pub fn advice_columns() -> Vec<(String, bool)> {
 pub fn advice_row(advice: &Advice, numbers: &NumberStyle) -> Vec<String> {
     let ends = match (&advice.levels, advice.from, advice.to) {
         (Some((from, to)), _, _) => (from.clone(), to.clone()),
-        (None, Some(from), Some(to)) => (
-            setting(&advice.factor, from, numbers),
-            setting(&advice.factor, to, numbers),
-        ),
+        (None, Some(from), Some(to)) => (figures(from, numbers), figures(to, numbers)),
         _ => ("–".into(), "–".into()),
     };
     let removed = advice.expected_removed_um.map_or_else(
@@ -471,7 +471,7 @@ pub fn advice_row(advice: &Advice, numbers: &NumberStyle) -> Vec<String> {
         },
     );
     vec![
-        capital(&factor(&advice.factor)),
+        axis(&advice.factor),
         ends.0,
         ends.1,
         removed,

@@ -26,9 +26,9 @@ pub const TRY: &str = "try";
 /// Over the settings inside a window.
 pub const INSIDE: &str = "inside the window";
 /// Curves of a window by limits.
-pub const OUTSIDE_LIMITS: [&str; 2] = ["removal above the limit", "removal below the limit"];
+pub const OUTSIDE_LIMITS: [&str; 2] = ["above the limit", "below the limit"];
 /// Curves of a window by defects.
-pub const WITH_DEFECTS: [&str; 2] = ["too much removed", "too little removed"];
+pub const WITH_DEFECTS: [&str; 2] = ["too much", "too little"];
 /// Caption of the table of defects.
 pub const RISKS_CAPTION: &str = "Rate of defects per area against the recipe, lots allowed for. Listed are the factors whose effect is told from \
      chance over all factors of the row.";
