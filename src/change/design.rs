@@ -150,14 +150,14 @@ impl Basis<'_> {
                 continue;
             }
             let left = information(&finer, &sides);
-            // a new inspector is the first other explanation for any step
-            let forced = matches!(extra, Trait::Inspector | Trait::Supplier);
+            // what is mixed differently is another explanation for any step,
+            // however little is left inside it
             let differs = mix_differs(&codes, &sides);
-            if left >= LEAST_KEPT * kept || (forced && differs && left > 0.0) {
+            if left >= LEAST_KEPT * kept || (differs && left > 0.0) {
                 key = finer;
                 kept = left;
                 by.push(extra);
-            } else if differs && extra != Trait::AbrasiveAge {
+            } else if differs {
                 notes.push(Note::MixDiffers {
                     column: extra.columns()[0].to_owned(),
                 });
@@ -165,6 +165,9 @@ impl Basis<'_> {
         }
         self.note_inspectors(&panels, &sides, &mut notes);
         let items = self.items(&panels, &sides, &key, &stream, &lot, lots);
+        if a_day_each(&items) {
+            notes.push(Note::OneDayEach);
+        }
         let strata = stratum_use(&items, self.recorded_columns(&by, &panels), lots);
         if lots == LotRole::Strata && strata.lots > 0 && strata.lots < 4 {
             notes.push(Note::FewLots { lots: strata.lots });
@@ -442,6 +445,16 @@ fn information(key: &[Option<usize>], sides: &[Side]) -> f64 {
         }
     }
     counts.values().map(|[b, a]| b * a / (a + b)).sum()
+}
+
+/// Whether each side is one day, and not the same.
+fn a_day_each(items: &[Item]) -> bool {
+    let on = |side: Side| -> BTreeSet<usize> {
+        let own = items.iter().filter(|i| i.side == side);
+        own.map(|i| i.day).collect()
+    };
+    let (before, after) = (on(Side::Before), on(Side::After));
+    before.len() == 1 && after.len() == 1 && before != after
 }
 
 /// Whether the values are distributed differently on the two sides: more than a

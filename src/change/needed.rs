@@ -13,6 +13,11 @@ const MOST_PANELS: f64 = 1e7;
 /// this share of the number or less.
 const UNITS_DECIDE: f64 = 0.8;
 
+/// Power of the growth of days' share that is left once more days tell more of
+/// days; at 1/2 shops whose days differ reached 47 to 63 % of the times where
+/// 80 % were asked for, at 3/4 shops whose days don't 93 to 99 %.
+const GROWTH_LEFT: f64 = 0.625;
+
 /// Halvings of the range of panels on a log scale: to about half a per cent.
 const HALVINGS: usize = 12;
 
@@ -214,9 +219,10 @@ impl Future {
         };
         if law.unit == Unit::Days {
             // long memory makes days' share grow with their number, and more of
-            // them tell better how much they differ: what remains is about the
-            // root of the growth (by simulation)
-            let growth = (growth(&law.growth, times) / law.growth[0]).sqrt();
+            // them tell better how much they differ: what remains is this power
+            // of the growth (by simulation of shops with and without memory)
+            let growth = growth(&law.growth, times) / law.growth[0].max(1e-9);
+            let growth = growth.powf(GROWTH_LEFT);
             let grown = |factor: f64| 1.0 + (factor - 1.0) * growth;
             let mut future = law.law.clone();
             future.degrees = degrees;

@@ -12,31 +12,38 @@ use crate::stats::Interval;
 pub(super) const FEWEST_LOTS_A_SIDE: usize = 5;
 
 /// Mean correlation of neighbouring days that is worth a word; before anything
-/// is seen it is 0.67.
-const MEMORY_FELT: f64 = 0.8;
+/// is seen it is 0.80.
+const MEMORY_FELT: f64 = 0.88;
+
+/// Degrees of freedom from which the days' own scatter is worth taking as seen.
+const DAYS_SEEN: f64 = 5.0;
 
 /// How far units usually differ, as a standard deviation of ln rate: weighed
 /// against what the records show, see [`Law`].
 struct Usual {
-    /// Days, and runs on one side.
+    /// Days.
     days: f64,
+    /// Runs on one side.
+    runs: f64,
     /// Lots among each other.
     lots: f64,
     /// Lots in what the change does to them.
     lots_in_ratio: f64,
 }
 
-/// Lots a factor of 2.7 either way, days of 1.5, the change's effect on
-/// different lots of 1.35.
+/// Lots a factor of 2.7 either way, days of 1.8, runs of 1.5, the change's
+/// effect on different lots of 1.35.
 const USUAL_COUNTS: Usual = Usual {
-    days: 0.4,
+    days: 0.6,
+    runs: 0.4,
     lots: 1.0,
     lots_in_ratio: 0.3,
 };
 
 /// Removal varies by per cents where counts vary by factors.
 const USUAL_MEASURES: Usual = Usual {
-    days: 0.1,
+    days: 0.15,
+    runs: 0.1,
     lots: 0.3,
     lots_in_ratio: 0.1,
 };
@@ -109,6 +116,23 @@ impl StratifiedRatio {
     /// Two-sided p-value of a ratio of 1.
     pub(super) fn p_value(&self) -> f64 {
         let score = self.score_p(1.0);
+        self.exact_p.map_or(score, |p| p.max(score))
+    }
+
+    /// Two-sided p-value of a ratio of 1 where days that drift are what is looked
+    /// for: neither a usual spread nor a memory of days is allowed for, only their
+    /// scatter as it was seen, where there are days enough to see it.
+    pub(super) fn p_of_drift(&self) -> f64 {
+        let distance = self.distance(1.0);
+        let p = |l: &UnitLaw| match (l.unit, l.between) {
+            (Unit::Days, Some(days)) if days.degrees >= DAYS_SEEN => {
+                let factor = days.factor.max(l.law.panels);
+                Law::of_panels(factor, days.degrees).two_sided_p(distance)
+            }
+            (Unit::Days, _) => 0.0,
+            _ => l.law.two_sided_p(distance),
+        };
+        let score = self.laws.iter().map(p).fold(0.0, f64::max);
         self.exact_p.map_or(score, |p| p.max(score))
     }
 
@@ -269,9 +293,16 @@ fn laws(fit: &Fit<'_>, kind: Kind) -> Option<(Dispersion, Vec<UnitLaw>)> {
             usual: match unit {
                 Unit::Lots if fit.inside_lots() => usual.lots_in_ratio,
                 Unit::Lots => usual.lots,
-                _ => usual.days,
+                Unit::Runs => usual.runs,
+                Unit::Days | Unit::Panels => usual.days,
             },
         };
+        match unit {
+            Unit::Runs => dispersion.runs = Some(scatter.factor),
+            Unit::Days => dispersion.days = Some(scatter.factor),
+            Unit::Lots => dispersion.lots = Some(scatter.factor),
+            Unit::Panels => {}
+        }
         let mut growth = [1.0; days::TIMES.len()];
         let law = if unit == Unit::Days {
             let days = days::law(&fit.by_day(), panels, degrees, usual.days);
@@ -281,12 +312,6 @@ fn laws(fit: &Fit<'_>, kind: Kind) -> Option<(Dispersion, Vec<UnitLaw>)> {
         } else {
             Law::with_units(panels, degrees, &between)
         };
-        match unit {
-            Unit::Runs => dispersion.runs = Some(scatter.factor),
-            Unit::Days => dispersion.days = Some(scatter.factor),
-            Unit::Lots => dispersion.lots = Some(scatter.factor),
-            Unit::Panels => {}
-        }
         laws.push(UnitLaw {
             unit,
             law,

@@ -451,7 +451,8 @@ pub enum Note {
     },
     /// Lots are not recorded; differences between them can't be allowed for.
     LotsNotRecorded,
-    /// Each side is one day or less: a difference of days can't be allowed for.
+    /// Each side is one day: how far days differ can't be seen, so the interval
+    /// takes them to differ as days usually do.
     OneDayEach,
     /// No kind was counted on one side; only the limit on the other side of 1 is known.
     NoDefects {

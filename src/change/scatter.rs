@@ -7,8 +7,9 @@ use super::items::Item;
 use super::strata::{Cell, information, parts};
 use super::{Side, Unit};
 
-/// Fewest lots, runs or days on both sides together, and on each side, before
-/// their scatter can be taken from the records.
+/// Fewest lots or runs on both sides together, and on each side, before their
+/// scatter can be taken from the records. Two days are enough: what they don't
+/// tell of days, the usual spread of days stands for.
 const FEWEST_UNITS: usize = 4;
 const FEWEST_UNITS_A_SIDE: usize = 2;
 
@@ -221,9 +222,9 @@ impl Fit<'_> {
     }
 }
 
-/// Whether a unit's scatter can be taken from the records: several on each side.
+/// Whether a unit's scatter enters: lots and runs with several on each side.
 fn enough(units: &[LeftOut], unit: Unit) -> bool {
-    if unit == Unit::Panels {
+    if matches!(unit, Unit::Panels | Unit::Days) {
         return units.len() >= 2;
     }
     let on = |k: usize| units.iter().filter(|u| u.panels[k] > 0).count();

@@ -84,7 +84,8 @@ pub(super) fn before_change(items: &[Item], level: f64) -> Option<Spell> {
 }
 
 /// Ratio and two-sided p-value of the `late` positions (sorted) against the
-/// other positions of the streams.
+/// other positions of the streams. That days differ is not allowed for: a rate
+/// that drifts from day to day is what is looked for.
 pub(super) fn late_against_early(
     items: &[Item],
     streams: &[Vec<usize>],
@@ -108,5 +109,5 @@ pub(super) fn late_against_early(
         })
         .collect();
     let fit = stratified(&split, Kind::Counts, level)?;
-    Some((fit.estimate()?, fit.p_value()))
+    Some((fit.estimate()?, fit.p_of_drift()))
 }

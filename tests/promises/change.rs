@@ -3,234 +3,50 @@
 //! with no effect, with lots that got better with the change, and with a change
 //! made right after a bad spell.
 
-use std::sync::Arc;
-
-use onus::change::{Change, Selection, Settings, Sides, Verdict, compare};
-use onus::records::{Defect, DefectName, Moment, Panel, Records};
+use onus::change::{Change, Settings, Verdict};
 use onus::stats::distributions::binomial;
-use rand::{RngExt, SeedableRng};
-use rand_chacha::ChaCha8Rng;
-use rand_distr::{Distribution, Gamma, Poisson, StandardNormal};
+
+use crate::change_shop::{CALM, ChangeShop, Kind, NIB, SHOP, Story};
 
 /// A share this unlikely at the stated rate fails the promise.
 const SURPRISE: f64 = 1e-3;
 
-/// Panels sanded a day.
-const A_DAY: usize = 20;
+/// A kind whose rate the change halves.
+const HALVED: &[Kind] = &[Kind { ratio: 0.5, ..NIB }];
+const SELDOM_HALVED: &[Kind] = &[Kind {
+    ratio: 0.5,
+    marks: 0.3,
+    ..NIB
+}];
 
-/// What went on when the change was made.
-#[derive(Debug, Clone, Copy, PartialEq)]
-enum Story {
-    /// It came at a fixed time.
-    Plain,
-    /// Bad lots came mostly before it.
-    LotMix,
-    /// It was made when the last panels were the worst so far.
-    BadSpell,
-}
+const MANY: &[Kind] = &[Kind { marks: 4.0, ..NIB }];
 
-/// A shop with lots, days that drift, and panels.
-#[derive(Debug, Clone, Copy)]
-struct ChangeShop {
-    story: Story,
-    /// True ratio of the rates, after over before.
-    ratio: f64,
-    panels: usize,
-    /// Defects a panel.
-    marks: f64,
-    /// Standard deviations of ln rate between lots and between days.
-    lot_sd: f64,
-    day_sd: f64,
-    /// Whether panels scatter as a gamma of shape 1, or not at all.
-    clumped: bool,
-}
-
-impl ChangeShop {
-    /// A lot for every 20 panels, at least four.
-    fn lots(&self) -> usize {
-        (self.panels / 20).max(4)
-    }
-
-    fn records(&self, seed: u64) -> Records {
-        let mut rng = ChaCha8Rng::seed_from_u64(seed);
-        let mut normal = || -> f64 { StandardNormal.sample(&mut rng) };
-        let lot_effect: Vec<f64> = (0..self.lots()).map(|_| self.lot_sd * normal()).collect();
-        let mut drift = normal();
-        let day_effect: Vec<f64> = (0..=self.panels / A_DAY)
-            .map(|_| {
-                drift = 0.5 * drift + 0.75_f64.sqrt() * normal();
-                self.day_sd * drift
-            })
-            .collect();
-        let lot_of: Vec<usize> = (0..self.panels)
-            .map(|i| self.lot(i, &lot_effect, &mut rng))
-            .collect();
-        let rate: Vec<f64> = (0..self.panels)
-            .map(|i| {
-                let panel = if self.clumped {
-                    Gamma::new(1.0, 1.0).unwrap().sample(&mut rng)
-                } else {
-                    1.0
-                };
-                self.marks * (lot_effect[lot_of[i]] + day_effect[i / A_DAY]).exp() * panel
-            })
-            .collect();
-        let mut counts: Vec<usize> = rate.iter().map(|r| draw(*r, &mut rng)).collect();
-        let change = self.first_after(&counts);
-        for i in change..self.panels {
-            counts[i] = draw(rate[i] * self.ratio, &mut rng);
-        }
-        written(&lot_of, &counts, change)
-    }
-
-    fn lot(&self, i: usize, effect: &[f64], rng: &mut ChaCha8Rng) -> usize {
-        let lots = effect.len();
-        if self.story != Story::LotMix {
-            return (i / 5 + rng.random_range(0..2)) % lots;
-        }
-        let mut worst_first: Vec<usize> = (0..lots).collect();
-        worst_first.sort_by(|a, b| effect[*b].total_cmp(&effect[*a]));
-        let bad = if i < self.panels / 2 { 0.75 } else { 0.25 };
-        let half = lots / 2;
-        if rng.random::<f64>() < bad {
-            worst_first[rng.random_range(0..half)]
-        } else {
-            worst_first[rng.random_range(half..lots)]
-        }
-    }
-
-    /// The first panel after the change.
-    fn first_after(&self, counts: &[usize]) -> usize {
-        let n = self.panels;
-        if self.story != Story::BadSpell {
-            return n / 2;
-        }
-        let last_ten = |i: usize| counts[i - 10..i].iter().sum::<usize>();
-        let mut worst = n / 3;
-        for i in n / 3..2 * n / 3 {
-            if last_ten(i) > last_ten(worst) {
-                worst = i;
-            }
-        }
-        worst
-    }
-
-    /// The comparison of one run.
-    fn compared(&self, seed: u64) -> Change {
-        let side = |recipe: &str| vec![format!("recipe={recipe}").parse().unwrap()];
-        let selection = Selection {
-            sides: Sides::Values {
-                before: side("old"),
-                after: side("new"),
-            },
-            only: Vec::new(),
-        };
-        let changes = compare(&self.records(seed), &selection, &Settings::default()).unwrap();
-        changes.comparisons[0].changes[0].clone()
-    }
-}
-
-fn draw(mean: f64, rng: &mut ChaCha8Rng) -> usize {
-    if mean > 1e-9 {
-        Poisson::new(mean).unwrap().sample(rng) as usize
-    } else {
-        0
-    }
-}
-
-fn written(lot_of: &[usize], counts: &[usize], change: usize) -> Records {
-    let start: jiff::civil::DateTime = "2031-03-03T08:00:00".parse().unwrap();
-    let panel = |i: usize| {
-        let (day, minute) = (i / A_DAY, 20 * (i % A_DAY));
-        let local = start
-            + jiff::Span::new()
-                .days(i64::try_from(day).unwrap())
-                .minutes(i64::try_from(minute).unwrap());
-        let instant = jiff::tz::TimeZone::UTC.to_timestamp(local).unwrap();
-        Panel {
-            id: format!("P{i:05}"),
-            sanded_at: Some(Moment { instant, local }),
-            machine: Some(Arc::from("M1")),
-            lot: Some(Arc::from(format!("lot-{}", lot_of[i]))),
-            recipe: Some(Arc::from(if i < change { "old" } else { "new" })),
-            length_mm: 600.0,
-            width_mm: 400.0,
-            inspected: true,
-            ..Panel::default()
-        }
-    };
-    let defects = counts.iter().enumerate().flat_map(|(panel, &n)| {
-        std::iter::repeat_n(
-            Defect {
-                panel,
-                name: 0,
-                place: None,
-                written: None,
-                area_mm2: None,
-                severity: None,
-            },
-            n,
-        )
-    });
-    let mut records = Records {
-        panels: (0..counts.len()).map(panel).collect(),
-        defects: defects.collect(),
-        defect_names: vec![DefectName {
-            name: "nib".into(),
-            class: None,
-        }],
-        ..Records::default()
-    };
-    records.input.panels = records.panels.len();
-    records.input.defects = records.defects.len();
-    records
+/// What one run says of its first kind.
+fn first(shop: ChangeShop, seed: u64) -> Change {
+    shop.compared(seed).comparisons[0].changes[0].clone()
 }
 
 /// Runs the shop and holds coverage and false "helped" against their rates.
 fn keeps_its_level(shop: ChangeShop, runs: u64, seed: u64) {
-    let (mut given, mut held, mut helped) = (0_u64, 0_u64, 0_u64);
-    for run in 0..runs {
-        let change = shop.compared(seed + run);
-        helped += u64::from(change.verdict == Verdict::Helped);
-        if let Some(ci) = change.ratio_ci {
-            given += 1;
-            held += u64::from(ci.low <= shop.ratio && shop.ratio <= ci.high);
-        }
-    }
+    let tally = shop.tally(runs, seed);
+    let kinds = runs * shop.kinds.len() as u64;
     assert!(
-        10 * given >= 9 * runs,
-        "an interval in only {given} of {runs}"
+        10 * tally.given >= 9 * kinds,
+        "{shop:?}: an interval in only {} of {kinds}",
+        tally.given
     );
     assert!(
-        binomial::at_most(held, given, 0.95) > SURPRISE,
-        "{shop:?}: {held} of {given} intervals hold the truth"
+        binomial::at_most(tally.held, tally.given, 0.95) > SURPRISE,
+        "{shop:?}: {} of {} intervals hold the truth",
+        tally.held,
+        tally.given
     );
-    if shop.ratio >= 1.0 {
-        assert!(
-            binomial::at_least(helped, runs, 0.05) > SURPRISE,
-            "{shop:?}: helped in {helped} of {runs}"
-        );
-    }
+    assert!(
+        binomial::at_least(tally.helped, runs, 0.05) > SURPRISE,
+        "{shop:?}: helped in {} of {runs}",
+        tally.helped
+    );
 }
-
-/// Lots differ by about a factor of two, days drift, and panels scatter widely.
-const SHOP: ChangeShop = ChangeShop {
-    story: Story::Plain,
-    ratio: 1.0,
-    panels: 240,
-    marks: 1.0,
-    lot_sd: 0.6,
-    day_sd: 0.2,
-    clumped: true,
-};
-
-/// Lots differ little, days not at all, and panels only by chance.
-const CALM: ChangeShop = ChangeShop {
-    lot_sd: 0.2,
-    day_sd: 0.0,
-    clumped: false,
-    ..SHOP
-};
 
 #[test]
 fn without_an_effect_the_interval_holds_one_and_nothing_helped() {
@@ -240,7 +56,14 @@ fn without_an_effect_the_interval_holds_one_and_nothing_helped() {
 
 #[test]
 fn a_real_effect_lies_in_its_interval() {
-    keeps_its_level(ChangeShop { ratio: 0.5, ..SHOP }, 200, 21);
+    keeps_its_level(
+        ChangeShop {
+            kinds: HALVED,
+            ..SHOP
+        },
+        200,
+        21,
+    );
 }
 
 #[test]
@@ -256,54 +79,125 @@ fn a_change_made_after_a_bad_spell_is_not_praised_for_its_end() {
 }
 
 /// Half the rate is what the settings call worth knowing, at 80 %: the median of
-/// what small runs ask for shows it in no less than that, and half of it is
-/// clearly too few.
-fn asks_for_as_many_as_it_takes(small: ChangeShop, seed: u64) {
-    let pilots = 40;
+/// what small runs ask for shows it in no less than that.
+fn asks_for_as_many_as_it_takes(small: ChangeShop, seed: u64) -> usize {
+    let pilots = 30;
     let mut asked: Vec<usize> = (0..pilots)
-        .filter_map(|run| small.compared(seed + run).panels_needed)
+        .filter_map(|run| first(small, seed + run).panels_needed)
         .collect();
     assert!(asked.len() >= 10, "asked for in only {} runs", asked.len());
     asked.sort_unstable();
     let panels = asked[asked.len() / 2];
-    let runs = 60;
-    let shown = |panels: usize, seed: u64| {
-        let shop = ChangeShop { panels, ..small };
-        let helped = |run: &u64| shop.compared(seed + run).verdict == Verdict::Helped;
-        (0..runs).filter(helped).count() as u64
-    };
-    let power = Settings::default().power;
-    let whole = shown(panels, seed + 1000);
+    let (shown, runs) = shown(small, panels, seed + 1000);
     assert!(
-        binomial::at_most(whole, runs, power) > SURPRISE,
-        "{panels} panels show it in {whole} of {runs}"
+        binomial::at_most(shown, runs, Settings::default().power) > SURPRISE,
+        "{small:?}: {panels} panels show it in {shown} of {runs}"
     );
-    let half = shown(panels / 2, seed + 2000);
+    panels
+}
+
+/// Runs with so many panels that show that the first kind fell, of how many.
+fn shown(small: ChangeShop, panels: usize, seed: u64) -> (u64, u64) {
+    let shop = ChangeShop { panels, ..small };
+    let runs = 60;
+    let helped = |run: &u64| first(shop, seed + run).verdict == Verdict::Helped;
+    ((0..runs).filter(helped).count() as u64, runs)
+}
+
+/// Marks, if any, by chance alone.
+const BY_CHANCE: ChangeShop = ChangeShop {
+    kinds: HALVED,
+    panels: 60,
+    lot_sd: 0.0,
+    ..CALM
+};
+
+#[test]
+fn marks_by_chance_alone_need_the_fewest_panels() {
+    let panels = asks_for_as_many_as_it_takes(BY_CHANCE, 51);
+    // a third of them is clearly too few
+    let (shown, runs) = shown(BY_CHANCE, panels / 3, 53);
+    let power = Settings::default().power;
     assert!(
-        binomial::at_most(half, runs, power) <= 0.05,
-        "half of {panels} panels show it in {half} of {runs} already"
+        binomial::at_most(shown, runs, power) <= 0.05,
+        "a third of {panels} panels show it in {shown} of {runs} already"
     );
 }
 
 #[test]
-fn the_panels_asked_for_show_the_ratio_of_interest() {
-    let small = ChangeShop {
-        ratio: 0.5,
+fn clumped_panels_are_asked_for() {
+    let clumped = ChangeShop {
+        panels: 120,
+        panel_shape: Some(0.5),
+        ..BY_CHANCE
+    };
+    asks_for_as_many_as_it_takes(clumped, 61);
+}
+
+#[test]
+fn lots_that_vary_are_asked_for() {
+    let lots = ChangeShop {
         panels: 80,
+        panel_shape: Some(1.0),
+        lot_sd: 0.8,
+        ..BY_CHANCE
+    };
+    asks_for_as_many_as_it_takes(lots, 71);
+}
+
+#[test]
+fn days_that_vary_are_asked_for() {
+    let days = ChangeShop {
+        panels: 120,
+        day_sd: 0.4,
+        day_memory: 0.3,
+        ..BY_CHANCE
+    };
+    asks_for_as_many_as_it_takes(days, 81);
+}
+
+#[test]
+fn few_marks_need_more_panels() {
+    let few = ChangeShop {
+        kinds: SELDOM_HALVED,
+        panels: 100,
+        ..BY_CHANCE
+    };
+    asks_for_as_many_as_it_takes(few, 91);
+}
+
+/// Days that differ and resemble each other, few days, and one day a side.
+#[test]
+fn days_that_resemble_each_other_are_covered() {
+    let drifting = ChangeShop {
+        day_sd: 0.4,
+        day_memory: 0.8,
         ..SHOP
     };
-    asks_for_as_many_as_it_takes(small, 51);
+    keeps_its_level(drifting, 200, 101);
+    let few_days = ChangeShop {
+        kinds: MANY,
+        a_day: 60,
+        day_sd: 0.3,
+        panel_shape: None,
+        ..SHOP
+    };
+    keeps_its_level(few_days, 200, 103);
+    let a_day_each = ChangeShop {
+        panels: 120,
+        ..few_days
+    };
+    keeps_its_level(a_day_each, 200, 105);
 }
 
+/// About six marks a side.
 #[test]
-fn a_calm_shop_is_asked_for_fewer_panels_that_show_it_too() {
-    let small = ChangeShop {
-        ratio: 0.5,
-        panels: 60,
-        marks: 0.5,
-        ..CALM
+fn a_handful_of_marks_is_covered() {
+    let rare = ChangeShop {
+        kinds: &[Kind { marks: 0.05, ..NIB }],
+        ..SHOP
     };
-    asks_for_as_many_as_it_takes(small, 61);
+    keeps_its_level(rare, 200, 111);
 }
 
 #[test]

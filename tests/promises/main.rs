@@ -16,6 +16,8 @@ mod advice;
 mod attribution;
 mod calibration;
 mod change;
+mod change_shop;
+mod change_traps;
 mod lot_rates;
 mod made_streams;
 mod oracle;

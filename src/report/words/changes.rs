@@ -383,7 +383,8 @@ pub fn note(note: &Note, numbers: &NumberStyle) -> String {
                 .to_owned()
         }
         Note::OneDayEach => {
-            "Each side is a day or less: a difference of days can’t be told from the change."
+            "Each side is one day, so how far days differ can’t be seen here: the interval takes \
+             them to differ as days usually do. Going back and forth within days would tell more."
                 .to_owned()
         }
         Note::NoDefects { side } => match side {
