@@ -303,6 +303,33 @@ fn a_mark_of_the_table_is_the_inspections() {
     assert_eq!(count(&shop, 0..runs, accuses), 0);
 }
 
+/// Parts of two suppliers clear the design, never the table that all of them lay on
+/// as they lay in the cell; where panels lay otherwise there, they clear both.
+#[test]
+fn parts_of_two_suppliers_do_not_clear_the_table() {
+    let shop = Shop {
+        lays: vec![(Lay::Deg0, 1.0)],
+        repeaters: vec![Repeater::machine(170.0, 120.0, 0.4)],
+        ..Shop::default()
+    };
+    let runs = 12;
+    let accused = |table: Option<Lay>| {
+        let of_two = |seed: &u64| {
+            let mut records = shop.records(*seed);
+            for (i, panel) in records.panels.iter_mut().enumerate() {
+                let (part, supplier) = [("D1", "S1"), ("D2", "S2")][i % 2];
+                panel.part = Some(part.into());
+                panel.supplier = Some(supplier.into());
+                panel.inspect_lay = table.or(panel.inspect_lay);
+            }
+            accuses(&find(&records, &Settings::default()))
+        };
+        (0..runs).filter(of_two).count()
+    };
+    assert_eq!(accused(Some(Lay::Deg0)), 0);
+    at_least(0.9, runs as usize, accused(None));
+}
+
 #[test]
 fn what_one_inspector_alone_writes_down_stays_undecided() {
     let shop = Shop {

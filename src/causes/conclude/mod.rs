@@ -5,6 +5,7 @@ mod evidence;
 mod next_check;
 mod reasons;
 
+use super::levels::FRAME_CLAIM;
 use super::lots::LotEvidence;
 use super::merge::{Sighting, line_axis};
 use super::place::{Holder, Place};
@@ -146,7 +147,7 @@ pub(super) fn facts(sighting: &Sighting, dossier: &Dossier) -> Facts {
         sharp: sighting.found.sharpness == Sharpness::Sharp,
         one_inspector: explains(&dossier.inspector),
         holds: dossier.frames.holds,
-        control_clears: dossier.control.is_some_and(|c| c.clears()) || dossier.parts.clears(),
+        control_clears: dossier.control.is_some_and(|c| c.clears()) || parts_clear(dossier),
         lots: match &dossier.lots {
             LotEvidence::NotRecorded => Lots::NotRecorded,
             LotEvidence::Cleared { .. } => Lots::Cleared,
@@ -156,6 +157,19 @@ pub(super) fn facts(sighting: &Sighting, dossier: &Dossier) -> Facts {
         },
         recipe,
     }
+}
+
+/// Whether parts of different suppliers at the same machine place clear the
+/// part. All parts go over the same table, so that one has to be cleared by how
+/// panels lay where that is recorded; and what another machine shows at the same
+/// place of the panel came with the panel.
+fn parts_clear(dossier: &Dossier) -> bool {
+    let table_cleared = dossier
+        .frames
+        .machine_over_table
+        .is_none_or(|log_ratio| log_ratio >= FRAME_CLAIM);
+    let shown_elsewhere = dossier.control.is_some_and(|c| c.shows_it_too());
+    dossier.parts.clears() && table_cleared && !shown_elsewhere
 }
 
 fn age_end(z: f64) -> AbrasiveEnd {
