@@ -6,9 +6,11 @@ use super::super::{Column, Records, Warning, WarningCode};
 use super::{counted, warn};
 
 /// What is written in a column that asks "any defect?", not "which?".
-const ANSWERS: [&str; 22] = [
+/// Without dots and spaces.
+const ANSWERS: [&str; 33] = [
     "yes", "no", "y", "n", "true", "false", "t", "f", "x", "pass", "fail", "failed", "good", "bad",
-    "nok", "nio", "ng", "reject", "rejected", "ja", "nein", "defect",
+    "nok", "nio", "io", "ng", "reject", "rejected", "accept", "accepted", "fine", "clean", "ja",
+    "nein", "kein", "keine", "aucun", "rien", "ninguno", "nessuno", "defect",
 ];
 
 pub(super) fn find(records: &Records, warnings: &mut Vec<Warning>) {
@@ -37,8 +39,9 @@ fn answers_for_kinds(records: &Records, warnings: &mut Vec<Warning>) {
         .iter()
         .map(|kind| kind.name.as_str())
         .filter(|name| {
-            let lower = name.to_lowercase();
-            ANSWERS.contains(&lower.as_str()) || lower.bytes().all(|b| b.is_ascii_digit())
+            let mut bare = name.to_lowercase();
+            bare.retain(|c| c != '.' && c != ' ');
+            ANSWERS.contains(&bare.as_str()) || bare.bytes().all(|b| b.is_ascii_digit())
         })
         .take(6)
         .map(|name| format!("\"{name}\""))
