@@ -69,6 +69,8 @@ pub fn find(records: &Records, settings: &Settings) -> Causes {
     findings.retain(|finding| !sides.iter().any(|side| covers(side, finding)));
     findings.extend(sides);
 
+    inspector::hold_back(records, &plant.marks, &mut findings);
+
     let remainders: Vec<Remainder<'_>> = streams
         .iter()
         .map(|data| Remainder::new(records, data, &taken))

@@ -3,8 +3,11 @@
 
 use std::collections::BTreeMap;
 
+use super::finding::{Cause, Finding};
+use super::next_check::NextCheck;
 use super::place::Marks;
 use super::ranks::{Count, rank_test, rate_ratio};
+use super::reason::Reason;
 use super::repeat::coded;
 use crate::records::{Panel, Records, Warning, WarningCode};
 use crate::stats::distributions::student_t;
@@ -45,8 +48,55 @@ pub(super) fn warnings(records: &Records, marks: &[Marks]) -> Vec<Warning> {
         return Vec::new();
     }
     let mut out = differing(records, marks, &inspected, (&codes, &names));
-    out.extend(mirrored(records, marks, &inspected, (&codes, &names)));
+    for (station, flip) in mirrored(records, marks, &inspected, (&codes, &names)) {
+        out.push(Warning {
+            code: WarningCode::StationMirrored,
+            text: format!(
+                "Marks of inspector or station {} agree better with the others' when they are \
+                 {}: check its origin and axes before anything is concluded from its places.",
+                names[station],
+                flip.words()
+            ),
+            file: None,
+        });
+    }
     out
+}
+
+/// Holds the machine back where a station that saw hits records mirrored or
+/// turned: a mirrored place of a turned panel is a place of the machine.
+pub(super) fn hold_back(records: &Records, marks: &[Marks], findings: &mut [Finding]) {
+    let inspected: Vec<usize> = (0..records.panels.len())
+        .filter(|&i| records.panels[i].inspected)
+        .collect();
+    let text = |i: &usize| records.panels[*i].inspector.as_deref().map(String::from);
+    let levels: Vec<Option<String>> = inspected.iter().map(text).collect();
+    let (codes, names) = coded(&levels);
+    if names.len() < 2 {
+        return;
+    }
+    let doubtful = mirrored(records, marks, &inspected, (&codes, &names));
+    for finding in findings {
+        // what readings show was measured, not seen by a station
+        if finding.cause != Cause::Machine || finding.evidence.stream.is_none() {
+            continue;
+        }
+        let saw = |name: &str| {
+            finding
+                .evidence
+                .hits
+                .iter()
+                .any(|hit| records.panels[hit.panel].inspector.as_deref() == Some(name))
+        };
+        if let Some((station, _)) = doubtful.iter().find(|(s, _)| saw(&names[*s])) {
+            let inspector = names[*station].clone();
+            finding.cause = Cause::Undecided;
+            finding.reasons.push(Reason::StationInDoubt {
+                inspector: inspector.clone(),
+            });
+            finding.next_check = NextCheck::CheckStation { inspector };
+        }
+    }
 }
 
 fn panels_of(codes: &[Option<usize>], inspector: usize) -> usize {
@@ -169,7 +219,7 @@ fn mirrored(
     marks: &[Marks],
     inspected: &[usize],
     (codes, names): (&[Option<usize>], &[String]),
-) -> Vec<Warning> {
+) -> Vec<(usize, Flip)> {
     let tests = (3 * names.len()) as f64;
     let mut out = Vec::new();
     for station in 0..names.len() {
@@ -221,16 +271,7 @@ fn mirrored(
             }
         }
         if let Some((_, flip)) = best {
-            out.push(Warning {
-                code: WarningCode::StationMirrored,
-                text: format!(
-                    "Marks of inspector or station {} agree better with the others' when they are \
-                     {}: check its origin and axes before anything is concluded from its places.",
-                    names[station],
-                    flip.words()
-                ),
-                file: None,
-            });
+            out.push((station, flip));
         }
     }
     out

@@ -40,46 +40,43 @@ impl Sighting {
         1.25 * self.found.scan_radius_mm.max(LEAST_RADIUS_MM)
     }
 
-    /// Chance of a hit without a repeat on a panel that covers the place, from
-    /// the scan's background there, its factor of caution taken out; at least
-    /// 0.002.
+    /// Chance of a hit without a repeat, from the scan's background at the
+    /// place, its factor of caution taken out; at least 0.002.
     ///
-    /// The repeat's own marks are no background: the other marks around set each
-    /// panel's level. For a line that is what makes the difference, since its band
-    /// is a good part of what lies around.
+    /// Of a spot, the panels with marks nearby tell it: cautious where a few
+    /// lots must clear it. A line's band is a good part of what lies around, so
+    /// its own marks are no background: the others set each panel's level.
     pub(super) fn background(&self, view: &View) -> f64 {
         let radius = self.reach_mm().max(12.0);
-        let mut ordinary = view.clone();
-        let mut own = vec![false; view.marks.len()];
-        for &mark in &self.found.zone {
-            own[mark] = true;
-        }
-        let mut number = 0..own.len();
-        ordinary
-            .marks
-            .retain(|_| number.next().is_none_or(|i| !own[i]));
-        let zone = 1.5 * self.found.scan_radius_mm / unit(view) + 3.0;
-        let (chances, exposed, kept): (Vec<f64>, usize, f64) = match self.place() {
-            Place::Spot(centre) => (
-                ordinary.chances(centre, radius),
-                (0..view.panels.len())
-                    .filter(|&i| view.exposed(i, centre))
-                    .count(),
-                1.0,
-            ),
-            Place::Stripe(along, at) => (
-                ordinary.band_chances(along, at, radius),
-                (view.panels.iter())
+        let (expected, exposed) = match self.place() {
+            Place::Spot(centre) => {
+                let chances = view.chances(centre, radius);
+                let near = chances.iter().filter(|p| **p > 0.0).count();
+                (chances.iter().sum::<f64>(), near)
+            }
+            Place::Stripe(along, at) => {
+                let mut own = vec![false; view.marks.len()];
+                for &mark in &self.found.zone {
+                    own[mark] = true;
+                }
+                let mut ordinary = view.clone();
+                let mut number = 0..own.len();
+                ordinary
+                    .marks
+                    .retain(|_| number.next().is_none_or(|i| !own[i]));
+                let zone = 1.5 * self.found.scan_radius_mm / unit(view) + 3.0;
+                let kept = 1.0 - (zone / WINDOW_MM).min(0.5);
+                let chances = ordinary.band_chances(along, at, radius);
+                let covering = (view.panels.iter())
                     .filter(|panel| panel.covers_across(along, at))
-                    .count(),
-                1.0 - (zone / WINDOW_MM).min(0.5),
-            ),
+                    .count();
+                (chances.iter().sum::<f64>() / kept, covering)
+            }
         };
         if exposed == 0 {
             return LEAST_BACKGROUND;
         }
-        let expected = chances.iter().sum::<f64>() / (RESERVE * kept);
-        (expected / exposed as f64).clamp(LEAST_BACKGROUND, 1.0)
+        (expected / (RESERVE * exposed as f64)).clamp(LEAST_BACKGROUND, 1.0)
     }
 
     /// Marks of the repeat as indices into `Records::defects`, rising.

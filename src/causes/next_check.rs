@@ -36,6 +36,11 @@ pub enum NextCheck {
         /// Who alone sees it.
         inspector: String,
     },
+    /// Check a station's origin and axes: its marks fit mirrored or turned.
+    CheckStation {
+        /// The station or inspector.
+        inspector: String,
+    },
     /// Look at the machine where the place lies.
     CheckPlace,
     /// Look at what turns or vibrates at this frequency.

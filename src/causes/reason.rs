@@ -195,6 +195,12 @@ pub enum Reason {
     TableNotRecorded,
     /// The other machine's panels went over the same table without the mark.
     TableClearedByControl,
+    /// A station that saw hits records mirrored or turned, so that a place of the
+    /// panel can look like one of the machine.
+    StationInDoubt {
+        /// The station or inspector.
+        inspector: String,
+    },
     /// Hits run through the lots.
     LotsClear {
         /// Lots with a hit.

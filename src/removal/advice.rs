@@ -15,6 +15,8 @@ const STEP: f64 = 0.15;
 /// Means this close to the target, as a log ratio, are on target: panels scatter by
 /// more, and whoever follows every panel's reading adds to the scatter.
 const ON_TARGET: f64 = 0.05;
+/// A setting this close to the one needed, as a log ratio, reaches the target.
+const REACHED: f64 = 0.03;
 /// A whole number of passes, or a grit, reaches the target within this log ratio.
 const NEAR_TARGET: f64 = 0.10;
 /// A move must change mean removal by so much, as a log ratio.
@@ -134,7 +136,7 @@ fn number_lever(bench: &Bench<'_>, lever: &Factor, goal: Goal) -> Option<Advice>
         (three_figures(needed).clamp(low.0, high.0), false)
     };
     let reach = match goal {
-        Goal::Target(_) if (needed / to).ln().abs() < ON_TARGET => Reach::Target,
+        Goal::Target(_) if (needed / to).ln().abs() < REACHED => Reach::Target,
         Goal::Target(_) if by_site => Reach::SiteLimit { needed },
         Goal::Target(_) => Reach::EdgeOfRange { needed },
         _ => Reach::Step,

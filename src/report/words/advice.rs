@@ -130,6 +130,7 @@ pub fn touch(check: &NextCheck) -> Option<Touch> {
         | NextCheck::CheckTable
         | NextCheck::MoreLots { .. }
         | NextCheck::SecondInspector { .. }
+        | NextCheck::CheckStation { .. }
         | NextCheck::CheckLots { .. }
         | NextCheck::CheckSupplier { .. }
         | NextCheck::CheckUpstream

@@ -7,8 +7,8 @@ pub use super::change_page::{
 };
 use super::counting::{counted, listed};
 use crate::change::{
-    Change, Changes, Comparison, Confounder, Measure, Method, Note, Question, RemovalChange, Side,
-    Spread, Unit, Verdict,
+    Change, Changes, Comparison, Confounder, Measure, Method, Needed, Note, Question,
+    RemovalChange, Side, Spread, Unit, Verdict,
 };
 use crate::charts::NumberStyle;
 use crate::site::DefectClass;
@@ -190,6 +190,9 @@ pub fn verdict_in_full(change: &Change, numbers: &NumberStyle) -> String {
                 confounders(&change.confounded_with)
             )
         }
+        (Verdict::TooFewPanels, Some(n)) if out_of_reach(&n) => {
+            format!("{word}: out of reach by more of the same; alternate within days")
+        }
         (Verdict::TooFewPanels, Some(n)) => {
             let about = |n: usize| numbers.significant(n as f64, 2);
             let over = match (n.short_of, n.lots) {
@@ -201,6 +204,15 @@ pub fn verdict_in_full(change: &Change, numbers: &NumberStyle) -> String {
         }
         _ => word.to_owned(),
     }
+}
+
+/// Working days, a quarter of a year, beyond which a number of panels is no advice.
+const MOST_DAYS: usize = 60;
+
+/// Whether days differ so much that running on as before would take too long.
+/// Old and new in turn within each day would not meet what days bring.
+const fn out_of_reach(needed: &Needed) -> bool {
+    matches!(needed.short_of, Unit::Days) && needed.days > MOST_DAYS
 }
 
 /// What is short where it is not panels, for kinds with too few.
@@ -485,4 +497,22 @@ fn note_of(change: &Change, doubt: &Note, numbers: &NumberStyle) -> String {
 pub fn removal_values(removal: &RemovalChange, numbers: &NumberStyle) -> (String, String) {
     let um = |x: f64| format!("{} µm", numbers.significant(x, 3));
     (um(removal.before_um), um(removal.after_um))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn more_of_the_same_is_no_advice_where_days_would_take_months() {
+        let needed = |days, short_of| Needed {
+            panels: 20 * days,
+            lots: None,
+            days,
+            short_of,
+        };
+        assert!(out_of_reach(&needed(480, Unit::Days)));
+        assert!(!out_of_reach(&needed(60, Unit::Days)));
+        assert!(!out_of_reach(&needed(480, Unit::Panels)));
+    }
 }

@@ -36,6 +36,9 @@ pub fn next_check(check: &NextCheck, numbers: &NumberStyle) -> Option<String> {
         NextCheck::SecondInspector { inspector } => format!(
             "Let somebody other than {inspector} inspect the same panels: so far nobody else sees it."
         ),
+        NextCheck::CheckStation { inspector } => format!(
+            "Check the origin and axes of {inspector}’s station, correct its places, and report again."
+        ),
         NextCheck::CheckPlace => {
             "Look at the machine where this place lies: pad, support, stop, path.".into()
         }

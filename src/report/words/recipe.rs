@@ -454,6 +454,9 @@ pub fn advice_row(advice: &Advice, numbers: &NumberStyle) -> Vec<String> {
             .map_or_else(
                 || "–".to_owned(),
                 |d: &RateChange| {
+                    if d.ci.is_some_and(|ci| ci.high > UNKNOWN * ci.low) {
+                        return "not known".to_owned();
+                    }
                     format!(
                         "× {} ({})",
                         numbers.significant(d.ratio, 2),
@@ -480,6 +483,9 @@ pub fn advice_row(advice: &Advice, numbers: &NumberStyle) -> Vec<String> {
         time,
     ]
 }
+
+/// A ratio of rates whose interval spans more than this factor is not known.
+const UNKNOWN: f64 = 100.0;
 
 /// What a lever's reach needs saying, if anything.
 #[must_use]

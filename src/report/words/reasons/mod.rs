@@ -52,6 +52,10 @@ pub fn reason(reason: &Reason, numbers: &NumberStyle) -> String {
         Reason::NeverTurned => {
             "No panel was turned or laid elsewhere, so machine and part look alike.".to_owned()
         }
+        Reason::StationInDoubt { inspector } => format!(
+            "{inspector} saw it, whose marks agree better with the others’ when mirrored or turned: \
+             until that is put right, a place of the panel can look like one of the machine."
+        ),
         Reason::SymmetricPlace => "Panels were turned, but the turns take this place onto itself: \
              machine and part still look alike."
             .to_owned(),
