@@ -36,14 +36,20 @@ pub fn doubts(records: &Records) -> Vec<Warning> {
     warnings(records, &marks)
 }
 
-/// Warnings about inspectors.
-pub(super) fn warnings(records: &Records, marks: &[Marks]) -> Vec<Warning> {
+/// Inspected panels, the number of each one's inspector, and the inspectors.
+fn stations(records: &Records) -> (Vec<usize>, Vec<Option<usize>>, Vec<String>) {
     let inspected: Vec<usize> = (0..records.panels.len())
         .filter(|&i| records.panels[i].inspected)
         .collect();
     let text = |i: &usize| records.panels[*i].inspector.as_deref().map(String::from);
     let levels: Vec<Option<String>> = inspected.iter().map(text).collect();
     let (codes, names) = coded(&levels);
+    (inspected, codes, names)
+}
+
+/// Warnings about inspectors.
+pub(super) fn warnings(records: &Records, marks: &[Marks]) -> Vec<Warning> {
+    let (inspected, codes, names) = stations(records);
     if names.len() < 2 {
         return Vec::new();
     }
@@ -66,12 +72,7 @@ pub(super) fn warnings(records: &Records, marks: &[Marks]) -> Vec<Warning> {
 /// Holds the machine back where a station that saw hits records mirrored or
 /// turned: a mirrored place of a turned panel is a place of the machine.
 pub(super) fn hold_back(records: &Records, marks: &[Marks], findings: &mut [Finding]) {
-    let inspected: Vec<usize> = (0..records.panels.len())
-        .filter(|&i| records.panels[i].inspected)
-        .collect();
-    let text = |i: &usize| records.panels[*i].inspector.as_deref().map(String::from);
-    let levels: Vec<Option<String>> = inspected.iter().map(text).collect();
-    let (codes, names) = coded(&levels);
+    let (inspected, codes, names) = stations(records);
     if names.len() < 2 {
         return;
     }

@@ -45,16 +45,7 @@ pub(super) fn narrow_over_broad(
     let bin_of = |u: f64| ((u - at) / unit).floor() as i32 + STRETCH_MM;
     let bins = 2 * STRETCH_MM;
     let middle = |bin: i32| f64::from(bin - STRETCH_MM) + 0.5;
-    let blocked = |u: f64| {
-        taken.iter().any(|zone| match zone {
-            Zone::Band {
-                along: a,
-                at,
-                half_width,
-            } => *a == along && (u - at).abs() <= *half_width,
-            Zone::Disc { .. } => false,
-        })
-    };
+    let blocked = |u: f64| taken.iter().any(|zone| zone.blocks(along, u));
     let ground: Vec<f64> = (0..bins)
         .map(|bin| {
             let u = at + middle(bin) * unit;

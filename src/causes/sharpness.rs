@@ -62,6 +62,18 @@ impl Zone {
             } => (across(along, p) - at).abs() <= half_width,
         }
     }
+
+    /// Whether the whole stripe at `u` across lines along `line` is taken out.
+    pub(super) fn blocks(&self, line: LineAxis, u: f64) -> bool {
+        match *self {
+            Self::Disc { .. } => false,
+            Self::Band {
+                along,
+                at,
+                half_width,
+            } => along == line && (u - at).abs() <= half_width,
+        }
+    }
 }
 
 /// The excess in a ring around the place over the excess at the place:
@@ -190,16 +202,7 @@ fn strip_lengths(
 ) -> Option<f64> {
     const STEPS: i32 = 48;
     let step = outer / f64::from(STEPS);
-    let blocked = |u: f64| {
-        taken.iter().any(|zone| match zone {
-            Zone::Band {
-                along: a,
-                at,
-                half_width,
-            } => *a == along && (u - at).abs() <= *half_width,
-            Zone::Disc { .. } => false,
-        })
-    };
+    let blocked = |u: f64| taken.iter().any(|zone| zone.blocks(along, u));
     let (mut inside, mut sides) = (0.0, [0.0; 2]);
     for k in -STEPS..STEPS {
         let offset = (f64::from(k) + 0.5) * step;
