@@ -3,10 +3,11 @@
 
 use super::LineAxis;
 use super::background::{LEFT_OUT_MM, RESERVE, WINDOW_MM, clip, midpoints};
-use super::discs::chance_of_mass;
+use super::discs::{Crowding, chance_of_mass};
 use super::edge_profile::{BINS, Table, axis_lengths, edge_bin};
 use super::field::{Field, FieldPoint, Kind};
-use super::weights::{band_crowding, band_overlap, overlap_weights};
+use super::pooled::Pooled;
+use super::weights::{band_crowding, band_crowding_anywhere, band_overlap, overlap_weights};
 use crate::records::{Point, Rect};
 
 /// Midpoints of the window.
@@ -14,6 +15,13 @@ const WINDOW_STEPS: usize = 200;
 
 /// Midpoints of the band.
 const BAND_STEPS: usize = 20;
+
+/// Reserve where the ground is that right beside the band and far from all edges,
+/// and its own uncertainty is reckoned with.
+const RESERVE_BESIDE: f64 = 1.2;
+
+/// Least length of the ground beside a band, mm.
+const LEAST_BESIDE_MM: f64 = 60.0;
 
 /// Points, either way, of the lattice that measures the stretch left out.
 const LEFT_OUT_STEPS: i32 = 10;
@@ -23,6 +31,14 @@ pub(super) fn across(along: LineAxis, at: Point) -> f64 {
     match along {
         LineAxis::Y => at.x,
         LineAxis::X => at.y,
+    }
+}
+
+/// The point moved straight across a line to `u`.
+pub(super) fn moved_across(along: LineAxis, at: Point, u: f64) -> Point {
+    match along {
+        LineAxis::Y => Point { x: u, ..at },
+        LineAxis::X => Point { y: u, ..at },
     }
 }
 
@@ -99,7 +115,12 @@ impl BandScratch {
 
 impl<'a> Bands<'a> {
     /// `half_widths` in mm, as they are.
-    pub(super) fn new(field: &'a Field, along: LineAxis, half_widths: &[f64]) -> Self {
+    pub(super) fn new(
+        field: &'a Field,
+        along: LineAxis,
+        half_widths: &[f64],
+        crowding: Crowding,
+    ) -> Self {
         let u = |point: &FieldPoint| across(along, point.at);
         let mut order: Vec<usize> = (0..field.points.len()).collect();
         order.sort_by(|&a, &b| {
@@ -118,7 +139,7 @@ impl<'a> Bands<'a> {
         }
         let backgrounds = half_widths
             .iter()
-            .map(|&half_width| background(field, along, half_width, total))
+            .map(|&half_width| background(field, along, half_width, total, crowding))
             .collect();
         let bins = field
             .points
@@ -178,32 +199,23 @@ impl<'a> Bands<'a> {
         own: Option<usize>,
         scratch: &mut BandScratch,
     ) {
-        let field = self.field;
-        let background = &self.backgrounds[width];
-        let mut removed = [0.0; BINS];
-        for &i in self.within(centre, LEFT_OUT_MM * field.unit) {
-            if let Some(bin) = self.bins[i] {
-                removed[bin] += background.weights[i];
-            }
-        }
-        scratch.marks.copy_from(&background.table);
-        subtract(&mut scratch.marks, &removed);
+        self.leave_out(centre, width, scratch);
         for panel in scratch.touched.drain(..) {
             scratch.mass[panel] = 0.0;
         }
-        for &i in self.within(centre, WINDOW_MM * field.unit) {
-            let panel = field.points[i].panel;
+        for &i in self.within(centre, WINDOW_MM * self.field.unit) {
+            let panel = self.field.points[i].panel;
             if scratch.mass[panel] == 0.0 {
                 scratch.touched.push(panel);
             }
-            scratch.mass[panel] += background.masses[i];
+            scratch.mass[panel] += self.backgrounds[width].masses[i];
         }
         scratch.chance_per_mass.fill(f64::NAN);
         scratch.panels.clear();
         scratch.chances.clear();
         for i in 0..scratch.touched.len() {
             let panel = scratch.touched[i];
-            let Some(kind) = field.kind_of[panel] else {
+            let Some(kind) = self.field.kind_of[panel] else {
                 continue;
             };
             if Some(panel) == own {
@@ -218,6 +230,103 @@ impl<'a> Bands<'a> {
                 scratch.chances.push(p);
             }
         }
+    }
+
+    /// Hits of the band of half width number `width` around `centre` without a
+    /// repeat, as the ground beside it tells; after [`Self::move_to`]. None where
+    /// the band comes near an edge of a panel, where the ground beside it is another,
+    /// or where there is too little of it.
+    ///
+    /// What lies in the band can't raise what is expected of it, as it does in
+    /// [`Self::chances`], where a line on few marks hides itself.
+    pub(super) fn beside(
+        &self,
+        centre: f64,
+        width: usize,
+        scratch: &mut BandScratch,
+    ) -> Option<Pooled> {
+        let left_out = LEFT_OUT_MM * self.field.unit;
+        let reach = left_out + self.backgrounds[width].half_width;
+        let mut panels = 0.0;
+        for kind in &self.field.kinds {
+            let (low, high) = stretch(self.along, kind.rect);
+            let depth = (centre - low).min(high - centre);
+            if depth.abs() < reach {
+                return None;
+            }
+            if depth > 0.0 {
+                panels += kind.panels;
+            }
+        }
+        self.leave_out(centre, width, scratch);
+        for panel in scratch.touched.drain(..) {
+            scratch.mass[panel] = 0.0;
+        }
+        scratch.chance_per_mass.fill(f64::NAN);
+        for &i in self.within(centre, WINDOW_MM * self.field.unit) {
+            let point = &self.field.points[i];
+            let u = across(self.along, point.at);
+            let Some(kind) = self.field.kind_of[point.panel] else {
+                continue;
+            };
+            let [below, above] = self.strips(kind, centre)?;
+            if (u >= below.0 && u <= below.1) || (u >= above.0 && u <= above.1) {
+                if scratch.mass[point.panel] == 0.0 {
+                    scratch.touched.push(point.panel);
+                }
+                scratch.mass[point.panel] += self.backgrounds[width].masses[i];
+            }
+        }
+        let mut expected = 0.0;
+        for i in 0..scratch.touched.len() {
+            let panel = scratch.touched[i];
+            let Some(kind) = self.field.kind_of[panel] else {
+                continue;
+            };
+            if scratch.chance_per_mass[kind].is_nan() {
+                let strips = self.strips(kind, centre)?;
+                scratch.chance_per_mass[kind] =
+                    self.share_beside(kind, centre, width, strips, scratch);
+            }
+            expected += chance_of_mass(scratch.chance_per_mass[kind], scratch.mass[panel]);
+        }
+        // one mark more, so that no marks are not no risk
+        let even = RESERVE_BESIDE * self.backgrounds[width].half_width
+            / (WINDOW_MM * self.field.unit - left_out);
+        (panels >= 1.0).then_some(Pooled {
+            panels,
+            expected: expected + even,
+            shape: scratch.touched.len() as f64 + 1.0,
+        })
+    }
+
+    /// The ground beside a band around `centre` on panels of a kind: below and above
+    /// it, neither near the band nor near an edge. Empty on panels that it doesn't
+    /// cross; None if there is too little.
+    fn strips(&self, kind: usize, centre: f64) -> Option<[(f64, f64); 2]> {
+        let unit = self.field.unit;
+        let (low, high) = stretch(self.along, self.field.kinds[kind].rect);
+        if centre < low || centre > high {
+            return Some([(f64::INFINITY, f64::NEG_INFINITY); 2]);
+        }
+        let (window, left_out) = (WINDOW_MM * unit, LEFT_OUT_MM * unit);
+        let below = ((centre - window).max(low + left_out), centre - left_out);
+        let above = (centre + left_out, (centre + window).min(high - left_out));
+        let length = (below.1 - below.0).max(0.0) + (above.1 - above.0).max(0.0);
+        (length >= LEAST_BESIDE_MM * unit).then_some([below, above])
+    }
+
+    /// Takes the marks near the place out of its own background.
+    fn leave_out(&self, centre: f64, width: usize, scratch: &mut BandScratch) {
+        let background = &self.backgrounds[width];
+        let mut removed = [0.0; BINS];
+        for &i in self.within(centre, LEFT_OUT_MM * self.field.unit) {
+            if let Some(bin) = self.bins[i] {
+                removed[bin] += background.weights[i];
+            }
+        }
+        scratch.marks.copy_from(&background.table);
+        subtract(&mut scratch.marks, &removed);
     }
 
     /// Weight of a point for half width number `width`.
@@ -259,20 +368,55 @@ impl<'a> Bands<'a> {
         width: usize,
         scratch: &mut BandScratch,
     ) -> f64 {
-        let background = &self.backgrounds[width];
         let (low, high) = stretch(self.along, self.field.kinds[kind].rect);
         let (u0, u1) = clip(centre, WINDOW_MM * self.field.unit, low, high);
         if u1 <= u0 {
             return 0.0;
         }
-        let bin = |u: f64| edge_bin((u - low).min(high - u));
-        let (counts, length) = scratch.kind_windows[kind].get_or_insert_with(|| {
-            let mut counts = [0.0; BINS];
-            for u in midpoints::<WINDOW_STEPS>(u0, u1) {
-                counts[bin(u)] += 1.0;
+        let (counts, length) = *scratch.kind_windows[kind]
+            .get_or_insert_with(|| (midpoint_bins(u0, u1, low, high), u1 - u0));
+        let share = self.share_of_band(kind, centre, width, (&counts, length), scratch);
+        (RESERVE * share).min(1.0)
+    }
+
+    /// Mass expected in the band over that expected in the strips beside it.
+    fn share_beside(
+        &self,
+        kind: usize,
+        centre: f64,
+        width: usize,
+        strips: [(f64, f64); 2],
+        scratch: &BandScratch,
+    ) -> f64 {
+        let (low, high) = stretch(self.along, self.field.kinds[kind].rect);
+        let [below, above] = strips.map(|(from, to)| (to - from).max(0.0));
+        let length = below + above;
+        let mut counts = [0.0; BINS];
+        for ((from, to), part) in strips.into_iter().zip([below, above]) {
+            if part > 0.0 {
+                for (count, of_strip) in counts.iter_mut().zip(midpoint_bins(from, to, low, high)) {
+                    *count += of_strip * part / length;
+                }
             }
-            (counts, u1 - u0)
-        });
+        }
+        let share = self.share_of_band(kind, centre, width, (&counts, length), scratch);
+        (RESERVE_BESIDE * share).min(1.0)
+    }
+
+    /// Mass expected in the band over that expected in a stretch of the given
+    /// length, whose [`WINDOW_STEPS`] midpoints are counted by distance class;
+    /// with the reserve for the marks that the band's shape rests on.
+    fn share_of_band(
+        &self,
+        kind: usize,
+        centre: f64,
+        width: usize,
+        (counts, length): (&[f64; BINS], f64),
+        scratch: &BandScratch,
+    ) -> f64 {
+        let background = &self.backgrounds[width];
+        let (low, high) = stretch(self.along, self.field.kinds[kind].rect);
+        let bin = |u: f64| edge_bin((u - low).min(high - u));
         let density = background.density;
         let shape = |bin: usize, reserve: f64| {
             let marks = scratch.marks.left(0, bin);
@@ -285,7 +429,7 @@ impl<'a> Bands<'a> {
             .filter(|(_, count)| **count > 0.0)
             .map(|(bin, count)| count * shape(bin, 0.0))
             .sum::<f64>()
-            * *length
+            * length
             / WINDOW_STEPS as f64;
         let half_width = background.half_width;
         let overhang = self.field.overhang_mm;
@@ -297,8 +441,17 @@ impl<'a> Bands<'a> {
             * 2.0
             * half_width
             / BAND_STEPS as f64;
-        (RESERVE * band / window).min(1.0)
+        band / window
     }
+}
+
+/// Midpoints of a stretch of a panel from `low` to `high`, by distance class.
+fn midpoint_bins(from: f64, to: f64, low: f64, high: f64) -> [f64; BINS] {
+    let mut counts = [0.0; BINS];
+    for u in midpoints::<WINDOW_STEPS>(from, to) {
+        counts[edge_bin((u - low).min(high - u))] += 1.0;
+    }
+    counts
 }
 
 /// Distance class of a point across the line.
@@ -316,7 +469,13 @@ fn subtract(table: &mut Table, removed: &[f64; BINS]) {
     }
 }
 
-fn background(field: &Field, along: LineAxis, half_width: f64, total: f64) -> BandBackground {
+fn background(
+    field: &Field,
+    along: LineAxis,
+    half_width: f64,
+    total: f64,
+    crowding: Crowding,
+) -> BandBackground {
     let mut weights = Vec::with_capacity(field.points.len());
     for points in field.by_panel() {
         let at: Vec<Point> = points.iter().map(|p| p.at).collect();
@@ -335,13 +494,17 @@ fn background(field: &Field, along: LineAxis, half_width: f64, total: f64) -> Ba
         }
     }
     let sum: f64 = weights.iter().sum();
+    let crowded = match crowding {
+        Crowding::AtAMark => band_crowding,
+        Crowding::Anywhere => band_crowding_anywhere,
+    };
     BandBackground {
         half_width,
         masses: field
             .points
             .iter()
             .zip(&weights)
-            .map(|(p, w)| w * band_crowding(half_width, p.grain_mm))
+            .map(|(p, w)| w * crowded(half_width, p.grain_mm))
             .collect(),
         weights,
         table: Table::smoothed(&raw),
