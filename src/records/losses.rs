@@ -95,6 +95,7 @@ pub enum WarningCode {
     NoDefectColumn,
     DefectNotNamed,
     IdsSuspect,
+    SameMarks,
 }
 
 impl WarningCode {
@@ -131,6 +132,7 @@ impl WarningCode {
             Self::NoDefectColumn => "no-defect-column",
             Self::DefectNotNamed => "defect-not-named",
             Self::IdsSuspect => "ids-suspect",
+            Self::SameMarks => "same-marks",
         }
     }
 }

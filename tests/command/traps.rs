@@ -221,6 +221,30 @@ fn few_panels_or_one_that_carries_most_defects() {
 }
 
 #[test]
+fn panels_with_the_very_same_marks() {
+    let fine = |shift: f64| vec![(81.3 + shift, 40.7, "dust nib"), (210.9, 77.1, "dust nib")];
+    springs(
+        "same-marks",
+        "3 panels carry exactly the marks of another panel (P004 = P013 = P022; P005 = P014)",
+        |panels| {
+            for i in [4, 13, 22] {
+                panels[i].size = (600.0, 400.0);
+                panels[i].marks = fine(0.0);
+            }
+            for i in [5, 14] {
+                panels[i].size = (600.0, 400.0);
+                panels[i].marks = fine(9.1);
+            }
+            // nearly the same, or in round numbers, is no copy
+            panels[6].marks = fine(0.1);
+            for i in [7, 16] {
+                panels[i].marks = vec![(80.0, 40.0, "dust nib"), (210.0, 75.0, "dust nib")];
+            }
+        },
+    );
+}
+
+#[test]
 fn factors_that_move_together() {
     springs("factors-move-together", "feed_mm_s and force_n", |panels| {
         panels
@@ -237,12 +261,15 @@ fn factors_that_move_together() {
 #[test]
 fn inspectors_that_differ() {
     springs("inspectors-differ", "Inspector Ada records", |panels| {
-        for p in panels.iter_mut().filter(|p| p.inspector == "Ada") {
+        for (i, p) in panels.iter_mut().enumerate() {
+            if p.inspector != "Ada" {
+                continue;
+            }
             for k in 0..p.age % 6 {
                 let step = k as f64;
                 p.marks.push((
                     77.7 + 31.3 * step + p.age as f64,
-                    133.3 + 7.1 * step,
+                    133.3 + 7.1 * step + 0.1 * i as f64,
                     "dust nib",
                 ));
             }

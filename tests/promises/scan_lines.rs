@@ -51,18 +51,17 @@ fn faint_lines_are_found_as_often_as_by_a_plain_scan() {
     }
 }
 
-/// The scan for lines alone keeps the level of all, whatever the guard against
-/// broad bands says afterwards.
+/// Off the edges the scan for lines keeps the level of all by itself, whatever the
+/// guard against broad bands says afterwards.
 #[test]
-fn streams_without_a_repeat_show_no_line_of_any_width() {
+fn off_the_edges_streams_without_a_repeat_show_no_line_of_any_width() {
     let runs = 200;
-    let is_line = |f: &Found| matches!(f.shape, Shape::Line { .. });
-    let alarms = (0..runs)
-        .filter(|&seed| {
-            let view = honest(seed).view(seed + 9000);
-            find_places(&view, &ONE_STREAM).iter().any(is_line)
-        })
-        .count();
-    let tail = binomial_tail(runs as usize, 0.01, alarms);
-    assert!(tail > 0.05, "{alarms} of {runs}");
+    let lines = |seed: u64| {
+        let found = find_places(&honest(seed).view(seed + 9000), &ONE_STREAM);
+        let is_line = |f: &Found| matches!(f.shape, Shape::Line { at_mm, .. } if at_mm > 30.0);
+        found.into_iter().find(is_line).map(|f| (seed, f.shape))
+    };
+    let alarms: Vec<(u64, Shape)> = (0..runs).filter_map(lines).collect();
+    let tail = binomial_tail(runs as usize, 0.01, alarms.len());
+    assert!(tail > 0.05, "{alarms:?} of {runs}");
 }

@@ -4,6 +4,7 @@
 //! shares below are common practice, no source, unless one is named.
 
 mod contrast;
+mod copies;
 mod exposure;
 mod names;
 mod places;
@@ -19,6 +20,7 @@ pub(super) fn find(records: &Records, site: &Site) -> Vec<Warning> {
     let mut warnings = Vec::new();
     exposure::find(records, site, &mut warnings);
     contrast::find(records, &mut warnings);
+    copies::find(records, &mut warnings);
     names::find(records, &mut warnings);
     places::find(records, site, &mut warnings);
     ranges::find(records, &mut warnings);
