@@ -15,6 +15,9 @@ use crate::records::Records;
 use crate::site::DefectClass;
 use crate::stats::Interval;
 
+/// ln of crude over stratified ratio from which a mix that moved is worth a word.
+const MIX_MOVED: f64 = 0.1;
+
 /// Compares the sides; p-values are not adjusted yet and no verdict is given.
 pub(super) fn assess(
     records: &Records,
@@ -135,7 +138,11 @@ impl<'a> Kinds<'a> {
         let after = count(items.iter().filter(|i| i.side == Side::After));
         let mut notes = Vec::new();
         let mut confounded_with = self.design.confounded_with.clone();
-        let spell = spell::before_change(&items, settings.level);
+        // a week was not chosen for what came before it
+        let chosen = !matches!(question, Question::Week { .. });
+        let spell = chosen
+            .then(|| spell::before_change(&items, settings.level))
+            .flatten();
         let kept = spell
             .as_ref()
             .map_or_else(|| items.clone(), |spell| without(&items, spell));
@@ -148,7 +155,7 @@ impl<'a> Kinds<'a> {
             notes.push(Note::DaysAlike { memory });
         }
         let ratio = fit.as_ref().and_then(StratifiedRatio::estimate);
-        if let Some(trend) = trend::before_change(&kept, settings.level) {
+        if chosen && let Some(trend) = trend::before_change(&kept, settings.level) {
             notes.push(Note::TrendBefore {
                 factor: trend.ratio,
                 p: trend.p,
@@ -165,6 +172,7 @@ impl<'a> Kinds<'a> {
         let crude_ratio = crude(&before, &after);
         if let (Some(crude), Some(stratified)) = (crude_ratio, ratio)
             && (crude - 1.0) * (stratified - 1.0) < 0.0
+            && (crude / stratified).ln().abs() > MIX_MOVED
         {
             notes.push(Note::DirectionsDiffer { crude, stratified });
         }
@@ -198,7 +206,9 @@ impl<'a> Kinds<'a> {
             verdict: Verdict::NotIdentifiable,
             panels_needed: None,
             needed: None,
-            plan: fit.as_ref().map(|fit| self.plan(fit, &kept)),
+            plan: fit
+                .as_ref()
+                .map(|fit| Plan::going_on(fit, &Rested::on(&kept))),
             confounded_with,
             dispersion: fit.as_ref().map(|f| f.dispersion),
             by_lot: self.by_lot(&items),
@@ -234,7 +244,7 @@ impl<'a> Kinds<'a> {
             margin: settings.margin,
             holds: upper <= settings.margin,
             panels_needed: None,
-            plan: Some(self.plan(&fit, &items)),
+            plan: Some(Plan::going_on(&fit, &Rested::on(&items))),
         })
     }
 
@@ -264,19 +274,6 @@ impl<'a> Kinds<'a> {
             })
             .collect();
         estimate(&stratified(&items, Kind::Counts, settings.level)?)
-    }
-
-    /// What a comparison that goes on like this one rests on.
-    fn plan(&self, fit: &StratifiedRatio, kept: &[Item]) -> Plan {
-        let on = |side: Side| kept.iter().filter(|i| i.side == side).count();
-        let lots: BTreeSet<usize> = kept.iter().filter_map(|i| i.lot).collect();
-        let days: BTreeSet<usize> = kept.iter().map(|i| i.day).collect();
-        let rested = Rested {
-            sides: [on(Side::Before), on(Side::After)],
-            lots: (!lots.is_empty()).then_some(lots.len()),
-            days: days.len(),
-        };
-        Plan::going_on(fit, &rested)
     }
 
     /// Counts by lot, in the order of the lots' first panels.

@@ -157,7 +157,11 @@ impl Basis<'_> {
                 key = finer;
                 kept = left;
                 by.push(extra);
-            } else if differs {
+            } else if differs
+                && !extra
+                    .confounder()
+                    .is_some_and(|c| confounded_with.contains(&c))
+            {
                 notes.push(Note::MixDiffers {
                     column: extra.columns()[0].to_owned(),
                 });

@@ -1,7 +1,8 @@
 //! Verdicts: p-values adjusted for all tests, then the rules of the answer.
 
 use super::{
-    Change, Changes, Comparison, Confounder, Needed, Note, RemovalChange, Settings, Spread, Verdict,
+    Change, Changes, Comparison, Confounder, Needed, Note, Question, RemovalChange, Settings,
+    Spread, Verdict,
 };
 use crate::site::DefectClass;
 use crate::stats::multiplicity::{Adjustment, adjust};
@@ -30,6 +31,12 @@ pub(super) fn judge(comparisons: Vec<Comparison>, settings: &Settings) -> Change
         }
         for removal in &mut comparison.removal {
             removal.verdict = spread(removal, settings);
+            if removal.verdict == Spread::TooFewPanels {
+                let level = strictest(changes.tests, settings);
+                let plan = removal.plan.as_ref();
+                removal.needed =
+                    plan.and_then(|p| p.to_show(settings.ratio_of_interest, settings.power, level));
+            }
         }
     }
     changes
@@ -50,8 +57,12 @@ fn significant(p_adjusted: Option<f64>, settings: &Settings) -> bool {
 }
 
 /// Defects that came with the part don't follow the recipe: where they moved,
-/// what moved the same way may be the inspection's doing.
+/// what moved the same way may be the inspection's doing. From one week to the
+/// next the parts themselves may have got better or worse.
 fn suspect_inspection(comparison: &mut Comparison, settings: &Settings) {
+    if matches!(comparison.question, Question::Week { .. }) {
+        return;
+    }
     let moved: Vec<(f64, f64)> = comparison
         .changes
         .iter()
@@ -92,12 +103,17 @@ fn verdict(change: &mut Change, tests: usize, settings: &Settings) {
     change.panels_needed = change.needed.map(|n| n.panels);
 }
 
+/// Level of the strictest of all tests.
+fn strictest(tests: usize, settings: &Settings) -> f64 {
+    1.0 - (1.0 - settings.level) / tests.max(1) as f64
+}
+
 /// Panels that would show the ratio of interest — or, where the seen ratio is
 /// shown but for the number of tests, that one — at the level of the strictest
 /// of all tests.
 fn needed(change: &Change, tests: usize, settings: &Settings) -> Option<Needed> {
     let plan = change.plan.as_ref()?;
-    let level = 1.0 - (1.0 - settings.level) / tests.max(1) as f64;
+    let level = strictest(tests, settings);
     let seen = change.ratio.filter(|r| *r > 0.0);
     let shown_alone = significant(change.p, settings);
     let target = match seen {

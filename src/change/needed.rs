@@ -1,9 +1,12 @@
 //! How many panels it takes, and how many lots and days.
 
+use std::collections::BTreeSet;
+
 use super::days::TIMES;
+use super::items::Item;
 use super::law::{Between, Law};
 use super::ratio::{StratifiedRatio, UnitLaw};
-use super::{Needed, Settings, Unit, exact};
+use super::{Needed, Settings, Side, Unit, exact};
 use crate::stats::distributions::normal;
 
 /// More panels than this are not asked for.
@@ -44,6 +47,9 @@ pub(super) struct Plan {
     ratio: f64,
     /// Marks that the comparison rests on.
     marks: f64,
+    /// Whether the values are whole counts, so that few of them are judged by the
+    /// exact test.
+    whole: bool,
     laws: Vec<UnitLaw>,
 }
 
@@ -70,6 +76,19 @@ pub(super) struct Rested {
     pub days: usize,
 }
 
+impl Rested {
+    pub(super) fn on(items: &[Item]) -> Self {
+        let on = |side: Side| items.iter().filter(|i| i.side == side).count();
+        let lots: BTreeSet<usize> = items.iter().filter_map(|i| i.lot).collect();
+        let days: BTreeSet<usize> = items.iter().map(|i| i.day).collect();
+        Self {
+            sides: [on(Side::Before), on(Side::After)],
+            lots: (!lots.is_empty()).then_some(lots.len()),
+            days: days.len(),
+        }
+    }
+}
+
 impl Plan {
     pub(super) fn going_on(fit: &StratifiedRatio, rested: &Rested) -> Self {
         let ratio = fit.estimate().unwrap_or(1.0);
@@ -84,6 +103,7 @@ impl Plan {
             share_after: after / (before + after),
             ratio,
             marks: fit.total,
+            whole: fit.whole,
             laws: fit.laws.clone(),
         }
     }
@@ -188,7 +208,7 @@ impl Plan {
             let own = (law.law.panels * future.factor).sqrt();
             for (rate, scatter) in rates.into_iter().flat_map(|r| scatters.map(|s| (r, s))) {
                 // whole counts: the exact test is half a mark behind
-                let few = self.marks * times * rate <= exact::MOST_DEFECTS;
+                let few = self.whole && self.marks * times * rate <= exact::MOST_DEFECTS;
                 let gap = (rho - r) * self.before * times * rate - if few { 0.5 } else { 0.0 };
                 let sd = (rate * scatter).sqrt();
                 let at = gap - half_width * tested * sd;

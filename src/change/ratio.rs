@@ -40,9 +40,11 @@ const USUAL_COUNTS: Usual = Usual {
     lots_in_ratio: 0.3,
 };
 
-/// Removal varies by per cents where counts vary by factors.
+/// Removal varies by per cents where counts vary by factors; with 0.15 for days
+/// intervals of one day against one held the truth in 82 of 100 shops whose days
+/// differ by a standard deviation of 0.1.
 const USUAL_MEASURES: Usual = Usual {
-    days: 0.15,
+    days: 0.2,
     runs: 0.1,
     lots: 0.3,
     lots_in_ratio: 0.1,
@@ -55,6 +57,8 @@ pub(super) enum Kind {
     Counts,
     /// Removal, µm.
     Measures,
+    /// Distances of panels from others, µm.
+    Distances,
 }
 
 /// A stratified ratio with its interval and test.
@@ -88,6 +92,8 @@ pub(super) struct StratifiedRatio {
     pub dispersion: Dispersion,
     /// Marks in strata with both sides.
     pub total: f64,
+    /// Whether the values are counts.
+    pub whole: bool,
     exact_cells: Option<Vec<Cell>>,
     exact_p: Option<f64>,
     level: f64,
@@ -249,6 +255,7 @@ pub(super) fn stratified(items: &[Item], kind: Kind, level: f64) -> Option<Strat
         laws,
         dispersion,
         total,
+        whole: kind == Kind::Counts,
         level,
     })
 }
@@ -259,6 +266,8 @@ fn laws(fit: &Fit<'_>, kind: Kind) -> Option<(Dispersion, Vec<UnitLaw>)> {
     let usual = match kind {
         Kind::Counts => USUAL_COUNTS,
         Kind::Measures => USUAL_MEASURES,
+        // a day that lies apart makes all its panels' distances long: factors again
+        Kind::Distances => USUAL_COUNTS,
     };
     let mut dispersion = Dispersion::default();
     // a ratio of 0 or ∞ has no scatter of its own: take the panels' on the side that has marks
@@ -272,9 +281,11 @@ fn laws(fit: &Fit<'_>, kind: Kind) -> Option<(Dispersion, Vec<UnitLaw>)> {
     // marks never scatter less than single independent ones
     let (panels, degrees) = match (seen, kind) {
         (Some((factor, degrees)), Kind::Counts) => (factor.max(1.0), degrees),
-        (Some((factor, degrees)), Kind::Measures) if factor > 0.0 => (factor, degrees),
+        (Some((factor, degrees)), Kind::Measures | Kind::Distances) if factor > 0.0 => {
+            (factor, degrees)
+        }
         (None, Kind::Counts) => (1.0, f64::INFINITY),
-        (_, Kind::Measures) => return None,
+        (_, Kind::Measures | Kind::Distances) => return None,
     };
     let mut laws = vec![UnitLaw {
         unit: Unit::Panels,
@@ -325,7 +336,7 @@ fn laws(fit: &Fit<'_>, kind: Kind) -> Option<(Dispersion, Vec<UnitLaw>)> {
 /// Stratum weights 1/(1 + α·mean count), α by moments from the scatter of
 /// panels inside stratum and side; all 1 for measures.
 fn weights(items: &[Item], cells: &[Cell], kind: Kind) -> Vec<f64> {
-    if kind == Kind::Measures {
+    if kind != Kind::Counts {
         return vec![1.0; cells.len()];
     }
     let (mut excess, mut squares) = (0.0, 0.0);
@@ -498,7 +509,7 @@ mod tests {
                 ..*i
             })
             .collect();
-        for kind in [Kind::Counts, Kind::Measures] {
+        for kind in [Kind::Counts, Kind::Measures, Kind::Distances] {
             let one = stratified(&items, kind, LEVEL).unwrap();
             let two = stratified(&swapped, kind, LEVEL).unwrap();
             let (ci, inverse) = (one.interval(), two.interval());

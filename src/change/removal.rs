@@ -1,10 +1,12 @@
 //! Removal before against after: its mean and its spread.
 
+use std::collections::BTreeMap;
+
 use super::assess::estimate;
 use super::design::Basis;
 use super::items::Item;
+use super::needed::{Plan, Rested};
 use super::ratio::{Kind, stratified};
-use super::strata::cells;
 use super::{Measure, RemovalChange, Settings, Side, Spread};
 
 /// Fewest readings on a panel that show a spread within it.
@@ -67,7 +69,11 @@ fn compare(
     if before.is_empty() || after.is_empty() {
         return None;
     }
-    let fit = stratified(&items, Kind::Measures, settings.level);
+    let kind = match measure {
+        Measure::Mean | Measure::WithinPanel => Kind::Measures,
+        Measure::BetweenPanels => Kind::Distances,
+    };
+    let fit = stratified(&items, kind, settings.level);
     Some(RemovalChange {
         measure,
         panels_before: before.len(),
@@ -77,6 +83,10 @@ fn compare(
         estimate: fit.as_ref().and_then(estimate),
         p_adjusted: None,
         verdict: Spread::NotIdentifiable,
+        needed: None,
+        plan: fit
+            .as_ref()
+            .map(|fit| Plan::going_on(fit, &Rested::on(&items))),
         confounded_with: design.confounded_with,
     })
 }
@@ -85,18 +95,36 @@ fn mean(values: &[f64]) -> f64 {
     values.iter().sum::<f64>() / values.len() as f64
 }
 
-/// Distances from the mean of stratum and side, stretched by √(n/(n−1)) so that
-/// small cells don't look tighter (the test of Levene 1960 on ratios); cells of
-/// one panel have none.
+/// Fewest panels, as a share, that must have another of their cell and day for
+/// days to be kept apart.
+const LEAST_ON_A_DAY: f64 = 0.5;
+
+/// Distances from the mean of stratum, side and day, so that days that differ
+/// are no spread from panel to panel; where too few panels share a day, from that
+/// of stratum and side. Stretched by √(n/(n−1)) so that small cells don't look
+/// tighter (the test of Levene 1960 on ratios); cells of one panel have none.
 fn distances(items: &[Item]) -> Vec<Item> {
-    let cells = cells(items);
+    let on_a_day = distances_by(items, |i| i.day);
+    if on_a_day.len() as f64 >= LEAST_ON_A_DAY * items.len() as f64 {
+        return on_a_day;
+    }
+    distances_by(items, |_| 0)
+}
+
+fn distances_by(items: &[Item], day: impl Fn(&Item) -> usize) -> Vec<Item> {
+    let cell = |item: &Item| (item.stratum, item.side == Side::After, day(item));
+    let mut sums: BTreeMap<_, (f64, f64)> = BTreeMap::new();
+    for item in items {
+        let sum = sums.entry(cell(item)).or_default();
+        sum.0 += item.value;
+        sum.1 += 1.0;
+    }
     items
         .iter()
         .filter_map(|item| {
-            let sums = cells[item.stratum].side(item.side);
-            let n = sums.panels as f64;
-            (sums.panels > 1).then(|| Item {
-                value: (item.value - sums.sum / n).abs() * (n / (n - 1.0)).sqrt(),
+            let (sum, n) = sums.get(&cell(item)).copied()?;
+            (n > 1.0).then(|| Item {
+                value: (item.value - sum / n).abs() * (n / (n - 1.0)).sqrt(),
                 ..*item
             })
         })

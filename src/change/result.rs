@@ -219,6 +219,12 @@ pub struct RemovalChange {
     pub p_adjusted: Option<f64>,
     /// Whether it moved.
     pub verdict: Spread,
+    /// Panels, lots and days that would show the ratio of interest, where there
+    /// are too few.
+    pub needed: Option<Needed>,
+    /// What they are counted from.
+    #[serde(skip)]
+    pub(super) plan: Option<Plan>,
     /// Columns of what else changed, where that is why nothing can be said.
     pub confounded_with: Vec<Confounder>,
 }
@@ -229,8 +235,8 @@ pub struct RemovalChange {
 pub enum Measure {
     /// Mean of the panel means.
     Mean,
-    /// Mean distance of panels' means from the median of their lot and side:
-    /// spread from panel to panel.
+    /// Mean distance of panels' means from that of their lot, side and, where
+    /// panels of a lot share days, day: spread from panel to panel.
     BetweenPanels,
     /// Mean of the standard deviations within a panel.
     WithinPanel,

@@ -174,11 +174,21 @@ fn the_reports_chart_has_the_handbooks_centre_and_allows_for_its_spread() {
     for pair in counts.windows(2) {
         ranges += (pair[1] - pair[0]).abs();
     }
-    // variance from the mean moving range over the mean; d2 has six decimals
+    // variance from the mean moving range over the mean; d2 is that of normal
+    // pairs, from which counts of mean 16 are not far
     let constants = published("control_chart_constants.csv");
     let pairs = constants.iter().find(|row| row.count("n") == 2).unwrap();
     let by_hand = (ranges / 24.0 / pairs.number("d2")).powi(2) / 16.0;
-    assert!((dispersion - by_hand).abs() < 1e-6 * by_hand);
+    assert!(
+        (dispersion / by_hand - 1.0).abs() < 0.03,
+        "{dispersion} {by_hand}"
+    );
+    // exactly that of counts: the mean distance of two negative binomial counts
+    let law = CountLaw {
+        mean: 16.0,
+        factor: dispersion,
+    };
+    assert!((law.mean_range() * 24.0 / ranges - 1.0).abs() < 1e-6);
     let wafer = &chart.points[23];
     let (low, high) = wafer.limits.expect("25 points carry limits");
     assert!(low < 5.0 && high > 31.0, "{low} {high}");

@@ -2,12 +2,12 @@
 
 use serde::Serialize;
 
+use super::groups::Groups;
+use super::usual::Usual;
 use super::week::Week;
-use crate::records::{Panel, Records};
-use crate::site::{Analysis, Subgroup};
-use crate::stats::control_chart::{
-    CountLaw, average_run_length, ewma_run_length, rate_std_error, weighted_mean,
-};
+use crate::records::Records;
+use crate::site::Analysis;
+use crate::stats::control_chart::{CountLaw, average_run_length, ewma_run_length, weighted_mean};
 
 /// Chance that a point of a steady process lies outside the limits, both sides
 /// together: that of three standard deviations of a normal distribution.
@@ -20,26 +20,24 @@ const RUN: usize = 9;
 /// often than every so many points on average.
 const FEWEST_POINTS_TO_FALSE_ALARM: f64 = 100.0;
 
+/// Fewest base points and largest mean correlation of neighbours with which it
+/// is used: a centre from fewer is off, and alike neighbours lie on one side
+/// together, more often than runs of independent points allow for.
+const FEWEST_POINTS_FOR_RUNS: usize = 24;
+const ALIKE: f64 = 0.1;
+
 /// Weight of the newest point in the chart for small shifts, and its limits in
 /// standard deviations (Lucas & Saccucci 1990: a false alarm every 370 points).
 const WEIGHT: f64 = 0.2;
 const WIDTH: f64 = 2.86;
 
-/// Fewest points that limits can be drawn from.
-const FEWEST_POINTS: usize = 8;
-
-/// Mean moving range of two independent standard normal values, 2/√π.
-const MEAN_RANGE: f64 = std::f64::consts::FRAC_2_SQRT_PI;
-
 /// Defects per area over time with the limits that a steady process would keep.
 ///
 /// u chart whose limits hold the count's probability (0.135 % on each side)
 /// under a Poisson or, where the points spread more, a negative binomial
-/// distribution. How much more is taken from the moving ranges of the
-/// standardised points (Laney 2002, Quality Engineering 14, 531–537) and the
-/// uncertainty of the centre is added, so few points give wider limits. The
-/// scatter between lots thus widens the limits: a lot that differs from the
-/// last one is not flagged for that alone.
+/// distribution. How much more is taken from the ranges of neighbouring points,
+/// days and lots ([`Usual`]), so that days and lots that differ as they usually
+/// do are no signal; few points give wider limits.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct ControlChart {
     /// The kind of defect; none = all kinds together.
@@ -48,8 +46,15 @@ pub struct ControlChart {
     pub subgroup: &'static str,
     /// Defects per m² over the base; none with too few points.
     pub centre: Option<f64>,
-    /// Variance of the counts over that of single independent marks, ≥ 1.
+    /// Variance of the counts over that of single independent marks, ≥ 1, mean
+    /// over the points.
     pub dispersion: Option<f64>,
+    /// Standard deviation of ln rate between days, and between lots, that the
+    /// limits allow for beyond that of the points; none where there are too few
+    /// to tell.
+    pub days_sd: Option<f64>,
+    /// See `days_sd`.
+    pub lots_sd: Option<f64>,
     /// Points in time order.
     pub points: Vec<ControlPoint>,
     /// Changes of recipe, to be marked.
@@ -62,8 +67,12 @@ pub struct ControlChart {
     /// Average number of points to a false alarm of limits and, where used, runs
     /// together.
     pub points_to_false_alarm: Option<f64>,
-    /// Whether nine in a row on one side count as a signal: not with so few
-    /// defects that this would come about by itself too often.
+    /// Average number of points after which twice the rate is signalled, by the
+    /// sooner of limits and weighted mean.
+    pub points_to_doubling: Option<f64>,
+    /// Whether nine in a row on one side count as a signal: not where this would
+    /// come about by itself too often, with few defects, few points or alike
+    /// neighbours.
     pub run_rule: bool,
 }
 
@@ -112,7 +121,7 @@ pub struct Mark {
 }
 
 /// Exponentially weighted mean of the points' normal scores, see
-/// [`weighted_mean`].
+/// [`weighted_mean`]; its limits allow for days and lots that points share.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct SmallShift {
     /// λ.
@@ -140,191 +149,77 @@ pub fn control_charts(
     week: Option<Week>,
 ) -> Vec<ControlChart> {
     let groups = Groups::new(records, analysis, week);
-    if groups.labels.is_empty() {
+    if groups.is_empty() {
         return Vec::new();
     }
-    let all = vec![1.0; records.defect_names.len()];
-    let small_shift_run = ewma_run_length(WEIGHT, WIDTH, 0.0);
-    let mut charts = vec![groups.chart(records, None, &all)];
-    for (k, name) in records.defect_names.iter().enumerate() {
-        let mut only = vec![0.0; records.defect_names.len()];
-        only[k] = 1.0;
-        charts.push(groups.chart(records, Some(name.name.clone()), &only));
-    }
-    for chart in &mut charts {
-        chart.draw_limits(small_shift_run);
-    }
-    charts
-}
-
-/// The subgroups of the panels.
-struct Groups {
-    subgroup: &'static str,
-    labels: Vec<(String, jiff::civil::Date)>,
-    base: Vec<bool>,
-    panels: Vec<usize>,
-    areas: Vec<f64>,
-    marks: Vec<Mark>,
-    /// Group of every panel; none where it is in none.
-    of_panel: Vec<Option<usize>>,
-    has_week: bool,
-}
-
-impl Groups {
-    fn new(records: &Records, analysis: &Analysis, week: Option<Week>) -> Self {
-        let key = |panel: &Panel| {
-            let at = panel.sanded_at.filter(|_| panel.inspected)?;
-            let own = Week::of(at.local.date());
-            if week.is_some_and(|w| own > w) {
-                return None;
-            }
-            let shift = at.shift(analysis.day_start, analysis.shift_hours);
-            let number = match analysis.subgroup {
-                Subgroup::Shift => shift.number,
-                Subgroup::Day => 0,
-            };
-            Some((shift.day, number, week == Some(own)))
-        };
-        let keys: Vec<_> = records.panels.iter().map(key).collect();
-        let order: std::collections::BTreeSet<_> =
-            keys.iter().flatten().map(|(d, n, _)| (*d, *n)).collect();
-        let index: std::collections::BTreeMap<_, usize> = order
-            .into_iter()
-            .enumerate()
-            .map(|(k, key)| (key, k))
-            .collect();
-        let count = index.len();
-        let mut groups = Self {
-            subgroup: match analysis.subgroup {
-                Subgroup::Shift => "shift",
-                Subgroup::Day => "day",
-            },
-            labels: index
-                .keys()
-                .map(|(day, number)| match analysis.subgroup {
-                    Subgroup::Shift => (format!("{day} shift {number}"), *day),
-                    Subgroup::Day => (day.to_string(), *day),
-                })
-                .collect(),
-            base: vec![true; count],
-            panels: vec![0; count],
-            areas: vec![0.0; count],
-            marks: Vec::new(),
-            of_panel: Vec::with_capacity(keys.len()),
-            has_week: week.is_some(),
-        };
-        let mut last = std::collections::BTreeMap::new();
-        for (panel, key) in records.panels.iter().zip(&keys) {
-            let group = key.and_then(|(day, number, _)| index.get(&(day, number)).copied());
-            groups.of_panel.push(group);
-            let (Some(group), Some((_, _, in_week))) = (group, key) else {
-                continue;
-            };
-            groups.panels[group] += 1;
-            groups.areas[group] += panel.area_m2();
-            if *in_week {
-                groups.base[group] = false;
-            }
-            let recipe = panel.recipe.as_deref();
-            let before = last.insert((&panel.machine, &panel.head), recipe);
-            if let (Some(recipe), Some(Some(before))) = (recipe, before)
-                && before != recipe
-            {
-                let mark = Mark {
-                    point: group,
-                    label: recipe.to_owned(),
-                };
-                if !groups.marks.contains(&mark) {
-                    groups.marks.push(mark);
-                }
-            }
-        }
-        groups
-    }
-
-    /// The chart of the kinds with weight 1.
-    fn chart(&self, records: &Records, defect: Option<String>, kinds: &[f64]) -> ControlChart {
-        let mut defects = vec![0.0; self.labels.len()];
-        for defect in &records.defects {
-            if let Some(group) = self.of_panel[defect.panel] {
-                defects[group] += kinds[defect.name];
-            }
-        }
-        let points = self
-            .labels
-            .iter()
-            .enumerate()
-            .map(|(k, (label, day))| ControlPoint {
-                label: label.clone(),
-                day: *day,
-                panels: self.panels[k],
-                area_m2: self.areas[k],
-                defects: defects[k] as usize,
-                rate: defects[k] / self.areas[k],
-                limits: None,
-                base: self.base[k] || !self.has_week,
-                signals: Vec::new(),
-            })
-            .collect();
-        ControlChart {
-            defect,
-            subgroup: self.subgroup,
-            centre: None,
-            dispersion: None,
-            points,
-            marks: self.marks.clone(),
-            small_shift: None,
-            false_alarm: None,
-            points_to_false_alarm: None,
-            run_rule: false,
-        }
-    }
+    let false_shift = ewma_run_length(WEIGHT, WIDTH, 0.0);
+    let kinds = (0..records.defect_names.len()).map(Some);
+    std::iter::once(None)
+        .chain(kinds)
+        .map(|kind| groups.chart(records, kind, false_shift))
+        .collect()
 }
 
 impl ControlChart {
-    /// Centre, limits, signals and the small-shift chart, from the base points.
-    fn draw_limits(&mut self, small_shift_run: f64) {
-        let base: Vec<&ControlPoint> = self.points.iter().filter(|p| p.base).collect();
-        let area: f64 = base.iter().map(|p| p.area_m2).sum();
-        let defects: f64 = base.iter().map(|p| p.defects as f64).sum();
-        if base.len() < FEWEST_POINTS || defects <= 0.0 {
-            return;
+    /// The points, without limits.
+    pub(super) fn new(
+        defect: Option<String>,
+        subgroup: &'static str,
+        points: Vec<ControlPoint>,
+        marks: Vec<Mark>,
+    ) -> Self {
+        Self {
+            defect,
+            subgroup,
+            centre: None,
+            dispersion: None,
+            days_sd: None,
+            lots_sd: None,
+            points,
+            marks,
+            small_shift: None,
+            false_alarm: None,
+            points_to_false_alarm: None,
+            points_to_doubling: None,
+            run_rule: false,
         }
-        let centre = defects / area;
-        let dispersion = dispersion(&base, centre);
-        self.centre = Some(centre);
-        self.dispersion = Some(dispersion);
+    }
+
+    /// Centre, limits, signals and the small-shift chart, which gives a false alarm
+    /// every `false_shift` points.
+    pub(super) fn draw_limits(&mut self, usual: &Usual<'_>, false_shift: f64) {
+        let count = self.points.len() as f64;
+        let base = self.points.iter().filter(|p| p.base).count();
+        let likeness = usual.likeness(&self.points);
         let mut sides = [0.0; 2];
+        let mut doubled = Doubled::default();
         let mut scores = Vec::with_capacity(self.points.len());
         let mut run = (0.0, 0usize);
         let mut runs = Vec::with_capacity(self.points.len());
-        for point in &mut self.points {
-            let mean = centre * point.area_m2;
-            // a base point is part of its own centre; a later one is compared
-            // with a centre that is itself uncertain
-            let law = CountLaw {
+        let mut factors = 0.0;
+        for (k, point) in self.points.iter_mut().enumerate() {
+            let mean = usual.centre * point.area_m2;
+            let factor = usual.factor(k, point);
+            let wide = CountLaw {
                 mean,
-                factor: if point.base {
-                    dispersion
-                } else {
-                    dispersion * (1.0 + point.area_m2 / area)
-                },
+                factor: usual.factor_of_limits(k, point),
             };
-            let (low, high) = law.limits(FALSE_ALARM / 2.0);
-            point.limits = Some((low / point.area_m2, high / point.area_m2));
-            let (below, above) = law.sides(low, high);
+            let (low, high) = wide.limits(FALSE_ALARM / 2.0);
+            let (below, above) = wide.sides(low, high);
             sides[0] += below;
             sides[1] += above;
-            let count = point.defects as f64;
-            if count > high {
+            point.limits = Some((low / point.area_m2, high / point.area_m2));
+            let seen = point.defects as f64;
+            if seen > high {
                 point.signals.push(Signal::Above);
             }
-            if count < low {
+            if seen < low {
                 point.signals.push(Signal::Below);
             }
             // halves of the distribution, not of the rate: with few defects
             // most points of a steady process lie below the mean
-            let score = law.score(count);
+            let law = CountLaw { mean, factor };
+            let score = law.score(seen);
             let side = score.signum();
             run = if side == run.0 {
                 (side, run.1 + 1)
@@ -333,47 +228,75 @@ impl ControlChart {
             };
             runs.push(run.1 >= RUN);
             scores.push(score);
+            factors += factor;
+            doubled.add(&law, high);
         }
-        let [down, up] = sides.map(|s| s / self.points.len() as f64);
+        let [down, up] = sides.map(|s| s / count);
         let alarm = 1.0 - up - down;
         let with_runs = average_run_length(up, down, RUN);
-        // with few defects nearly every steady point lies on one side
-        self.run_rule = with_runs >= FEWEST_POINTS_TO_FALSE_ALARM;
+        // with few defects nearly every steady point lies on one side, and so
+        // they do where the centre is hardly known or neighbours are alike
+        self.run_rule = with_runs >= FEWEST_POINTS_TO_FALSE_ALARM
+            && base >= FEWEST_POINTS_FOR_RUNS
+            && likeness < ALIKE;
         for (point, long) in self.points.iter_mut().zip(runs) {
             if self.run_rule && long {
                 point.signals.push(Signal::Run);
             }
         }
+        self.centre = Some(usual.centre);
+        self.dispersion = Some(factors / count);
+        self.days_sd = usual.days_sd;
+        self.lots_sd = usual.lots_sd;
         self.false_alarm = Some(alarm);
         self.points_to_false_alarm = if self.run_rule {
             Some(with_runs)
         } else {
             Some(1.0 / alarm).filter(|n| n.is_finite())
         };
-        self.small_shift = Some(small_shift(&scores, small_shift_run));
+        let sd = usual.weighted_sd(&self.points, WEIGHT);
+        let settled = sd.last().copied().unwrap_or(1.0) / (WEIGHT / (2.0 - WEIGHT)).sqrt();
+        self.points_to_doubling = Some(doubled.points(count, settled));
+        self.small_shift = Some(small_shift(&scores, &sd, false_shift));
     }
 }
 
-/// Variance over mean from the moving ranges of the standardised points, at
-/// least 1.
-fn dispersion(base: &[&ControlPoint], centre: f64) -> f64 {
-    let z: Vec<f64> = base
-        .iter()
-        .map(|p| (p.rate - centre) / rate_std_error(centre, p.area_m2))
-        .collect();
-    let ranges: f64 = z.windows(2).map(|w| (w[1] - w[0]).abs()).sum();
-    let sigma = ranges / (z.len() - 1) as f64 / MEAN_RANGE;
-    (sigma * sigma).max(1.0)
+/// What the chart would make of twice the rate.
+#[derive(Default)]
+struct Doubled {
+    /// Sums over the points: chance to lie above the limit, and score.
+    beyond: f64,
+    score: f64,
 }
 
-fn small_shift(scores: &[f64], points_to_false_alarm: f64) -> SmallShift {
-    let chart = weighted_mean(scores, 0.0, 1.0, WEIGHT, WIDTH);
+impl Doubled {
+    fn add(&mut self, law: &CountLaw, high: f64) {
+        let twice = CountLaw {
+            mean: 2.0 * law.mean,
+            factor: 1.0 + 2.0 * (law.factor - 1.0),
+        };
+        self.beyond += twice.at_least(high + 1.0);
+        self.score += law.score(2.0 * law.mean);
+    }
+
+    /// Points until the sooner of the two charts signals, on average; `settled`
+    /// is the weighted mean's standard deviation over that of independent scores.
+    fn points(&self, count: f64, settled: f64) -> f64 {
+        let shift = self.score / count / settled;
+        (count / self.beyond).min(ewma_run_length(WEIGHT, WIDTH, shift))
+    }
+}
+
+fn small_shift(scores: &[f64], sd: &[f64], false_shift: f64) -> SmallShift {
+    let values = weighted_mean(scores, 0.0, 1.0, WEIGHT, WIDTH).values;
+    let limits: Vec<f64> = sd.iter().map(|sd| WIDTH * sd).collect();
+    let mut beyond = values.iter().zip(&limits);
     SmallShift {
         weight: WEIGHT,
         width: WIDTH,
-        points_to_false_alarm,
-        values: chart.values,
-        limits: chart.limits,
-        first_signal: chart.first_signal,
+        points_to_false_alarm: false_shift,
+        first_signal: beyond.position(|(value, limit)| value.abs() > *limit),
+        values,
+        limits,
     }
 }

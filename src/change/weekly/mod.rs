@@ -2,7 +2,9 @@
 //! the weeks before it, and what became of the last report's findings.
 
 mod chart;
+mod groups;
 mod previous;
+mod usual;
 mod week;
 
 pub use chart::{

@@ -1,8 +1,8 @@
 //! Control charts, the week, and the last report's findings, in words.
 
-use super::counting::{capital, counted, of_panels};
+use super::counting::{capital, counted, listed, of_panels};
 use super::finding::cell_name;
-use crate::change::{ControlChart, Fate, OldFinding, Signal, Untestable, Weekly};
+use crate::change::{ControlChart, Fate, OldFinding, Signal, Untestable, Verdict, Weekly};
 use crate::charts::NumberStyle;
 
 /// Title of the page.
@@ -108,25 +108,18 @@ pub fn rules(chart: &ControlChart, numbers: &NumberStyle) -> String {
     let mut text = format!(
         "Each point holds the panels of one {shift}. Limits hold what a steady process would count \
          on that area on all but at most 0.27 % of the {shift}s; counts are whole numbers, so here it \
-         is {}.",
-        share(alarm, numbers)
+         is {}.{}",
+        share(alarm, numbers),
+        steady(chart, numbers)
     );
-    if let Some(dispersion) = chart.dispersion {
-        text += &format!(
-            " The counts of neighbouring {shift}s spread {} times as much as single independent marks \
-             would, and the limits allow for it; so a lot that differs from the last is not \
-             flagged for that alone.",
-            numbers.significant(dispersion, 2)
-        );
-    }
     text += if chart.run_rule {
         " Nine in a row on one side also count."
     } else {
-        " Runs on one side do not count here: with so few defects they come about by themselves."
+        " Runs on one side do not count here: they would come about by themselves too often."
     };
     if let Some(points) = chart.points_to_false_alarm {
         text += &format!(
-            " A steady process gives a false alarm every {} {shift}s on average",
+            " A steady process gives a false alarm no more often than every {} {shift}s on average",
             numbers.significant(points, 2)
         );
         if let Some(small) = &chart.small_shift {
@@ -137,10 +130,117 @@ pub fn rules(chart: &ControlChart, numbers: &NumberStyle) -> String {
         }
         text += "; with several charts, alarms add up.";
     }
+    if let Some(points) = chart.points_to_doubling {
+        text += &format!(
+            " Twice the rate would be signalled within about {} on average.",
+            counted(points.ceil() as usize, shift, &format!("{shift}s"), numbers)
+        );
+    }
     text
 }
 
+/// What a steady process is taken to do.
+fn steady(chart: &ControlChart, numbers: &NumberStyle) -> String {
+    let shift = chart.subgroup;
+    let Some(dispersion) = chart.dispersion else {
+        return String::new();
+    };
+    let mut text = format!(
+        " Steady means that {shift}s, days and lots differ as far as neighbours usually do; a drift \
+         over days is not steady. Here counts of a {shift} spread {} times as much as single \
+         independent marks would",
+        numbers.significant(dispersion, 2)
+    );
+    let apart: Vec<String> = [("days", chart.days_sd), ("lots", chart.lots_sd)]
+        .into_iter()
+        .filter_map(|(unit, sd)| {
+            let factor = sd.filter(|sd| *sd >= WORTH_A_WORD)?.exp();
+            Some(format!(
+                "{unit} by a factor of {}",
+                numbers.significant(factor, 2)
+            ))
+        })
+        .collect();
+    if !apart.is_empty() {
+        text += &format!(", {} either way", listed(&apart, 2));
+    }
+    text + ", and the limits allow for it."
+}
+
+/// Standard deviation of ln rate between days or lots that is told.
+const WORTH_A_WORD: f64 = 0.1;
+
+/// What page one says of the week and of the last report's findings.
+#[must_use]
+pub fn on_page_one(weekly: &Weekly, numbers: &NumberStyle) -> Vec<String> {
+    let mut out = Vec::new();
+    if let (Some(week), Some(comparison)) = (weekly.week, weekly.against_before.comparisons.first())
+    {
+        let of = |verdict: Verdict, word: &str| {
+            let all = comparison.changes.iter().filter(|c| c.verdict == verdict);
+            let kinds: Vec<String> = all.map(|c| c.defect.clone()).collect();
+            (!kinds.is_empty()).then(|| format!("{word} {}", listed(&kinds, 3)))
+        };
+        let parts: Vec<String> = [of(Verdict::Hurt, "more"), of(Verdict::Helped, "less")]
+            .into_iter()
+            .flatten()
+            .collect();
+        out.push(if parts.is_empty() {
+            format!("{week} is not shown to differ from the weeks before.")
+        } else {
+            format!(
+                "In {week} there was {} than in the weeks before.",
+                listed(&parts, 2)
+            )
+        });
+    }
+    if !weekly.previous.is_empty() {
+        let count = |which: fn(&Fate) -> bool| {
+            let n = weekly
+                .previous
+                .iter()
+                .filter(|old| which(&old.fate))
+                .count();
+            (n > 0).then(|| numbers.count(n))
+        };
+        let parts: Vec<String> = [
+            (
+                count(|f| matches!(f, Fate::StillThere { .. })),
+                "still there",
+            ),
+            (count(|f| matches!(f, Fate::Gone { .. })), "gone"),
+            (
+                count(|f| matches!(f, Fate::NotTestable { .. })),
+                "not testable yet",
+            ),
+        ]
+        .into_iter()
+        .filter_map(|(n, word)| Some(format!("{} {word}", n?)))
+        .collect();
+        out.push(format!(
+            "Of the last report’s findings: {}.",
+            listed(&parts, 3)
+        ));
+    }
+    out
+}
+
+/// An old finding and what became of it, as a line.
+#[must_use]
+pub fn previous_line(old: &OldFinding, numbers: &NumberStyle) -> String {
+    format!(
+        "  {} of the last report ({}, {}): {}",
+        old.id,
+        old.defect,
+        old.kind,
+        fate(&old.fate, numbers)
+    )
+}
+
 fn share(x: f64, numbers: &NumberStyle) -> String {
+    if x < 0.0001 {
+        return format!("less than {}\u{a0}%", numbers.significant(0.01, 1));
+    }
     format!("{}\u{a0}%", numbers.significant(100.0 * x, 2))
 }
 

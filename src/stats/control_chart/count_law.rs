@@ -71,6 +71,23 @@ impl CountLaw {
         (below.max(0.0), above.max(0.0))
     }
 
+    /// Mean distance E|X − Y| of two independent counts: 2·Σ F(k)·(1 − F(k)); in
+    /// steps of a fifteenth of the standard deviation where that is above 1.
+    pub fn mean_range(&self) -> f64 {
+        let spread = (self.mean * self.factor.max(1.0)).sqrt();
+        let step = (spread / 15.0).floor().max(1.0);
+        let mut k = (self.mean - 12.0 * spread).floor().max(0.0);
+        let mut sum = 0.0;
+        loop {
+            let above = self.at_least(k + 1.0);
+            sum += (1.0 - above) * above;
+            if k > self.mean && above < 1e-10 {
+                return 2.0 * step * sum;
+            }
+            k += step;
+        }
+    }
+
     /// Normal score of a count: Φ⁻¹ of the probability below it plus half of
     /// its own.
     pub fn score(&self, k: f64) -> f64 {
@@ -131,6 +148,20 @@ mod tests {
         };
         assert!((wide.at_most(1.0) - 0.5).abs() < 1e-12);
         assert!((wide.at_least(3.0) - (1.0 - 0.5 - 3.0 / 16.0)).abs() < 1e-12);
+    }
+
+    /// 2m·e^(−2m)·(I₀(2m) + I₁(2m)) for Poisson counts (Ramasubban 1958,
+    /// Biometrika 45, 549–556); Bessel functions at 2 from any table.
+    #[test]
+    fn the_mean_range_is_ramasubbans() {
+        let range = |mean, factor| CountLaw { mean, factor }.mean_range();
+        let one = 2.0 * (-2.0f64).exp() * (2.279_585_302 + 1.590_636_855);
+        assert!((range(1.0, 1.0) - one).abs() < 1e-8);
+        // a geometric law of mean 1: Σ 2·(1 − 2^(−k−1))·2^(−k−1) = 4/3
+        assert!((range(1.0, 2.0) - 4.0 / 3.0).abs() < 1e-9);
+        // many marks: 2/√π standard deviations
+        let many = range(1e6, 4.0) / 2000.0 / std::f64::consts::FRAC_2_SQRT_PI;
+        assert!((many - 1.0).abs() < 1e-3, "{many}");
     }
 
     #[test]

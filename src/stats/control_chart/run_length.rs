@@ -29,7 +29,7 @@ pub fn average_run_length(up: f64, down: f64, run: usize) -> f64 {
 /// fewer).
 #[must_use]
 pub fn ewma_run_length(weight: f64, width: f64, shift: f64) -> f64 {
-    const STATES: usize = 201;
+    const STATES: usize = 101;
     let limit = width * (weight / (2.0 - weight)).sqrt();
     let cell = 2.0 * limit / STATES as f64;
     let centre = |i: usize| -limit + (i as f64 + 0.5) * cell;
@@ -56,21 +56,24 @@ pub fn ewma_run_length(weight: f64, width: f64, shift: f64) -> f64 {
 fn eliminate(rows: &mut [Vec<f64>]) {
     let n = rows.len();
     for k in 0..n {
-        let pivot = rows[k].clone();
-        for (i, row) in rows.iter_mut().enumerate() {
-            if i == k {
-                continue;
-            }
+        let (done, below) = rows.split_at_mut(k + 1);
+        let pivot = &done[k];
+        for row in below {
             let factor = row[k] / pivot[k];
             if factor != 0.0 {
-                for (x, p) in row.iter_mut().zip(&pivot).skip(k) {
+                for (x, p) in row.iter_mut().zip(pivot).skip(k) {
                     *x -= factor * p;
                 }
             }
         }
     }
-    for (k, row) in rows.iter_mut().enumerate() {
-        row[n] /= row[k];
+    for k in (0..n).rev() {
+        let (above, rest) = rows.split_at_mut(k);
+        let solved = rest[0][n] / rest[0][k];
+        rest[0][n] = solved;
+        for row in above {
+            row[n] -= row[k] * solved;
+        }
     }
 }
 
