@@ -6,7 +6,7 @@ use super::Side;
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 pub enum ChangeError {
     /// Not `column=value`.
-    #[error("{text:?} is not of the form column=value")]
+    #[error("{text:?} is not of the form column=value, such as recipe=B2")]
     NotAPair {
         /// What was given.
         text: String,
@@ -43,6 +43,16 @@ pub enum ChangeError {
         /// A value that differs only a little.
         nearest: Option<String>,
     },
+    /// No inspected panel meets what holds for both sides.
+    #[error("no inspected panel is {what}")]
+    Nothing {
+        /// What was asked of it.
+        what: String,
+        /// Values that do occur, most frequent first.
+        found: Vec<String>,
+        /// A value that differs only a little.
+        nearest: Option<String>,
+    },
     /// Panels match both sides.
     #[error("{panels} panels are both before and after, such as {example:?}")]
     Overlap {
@@ -55,13 +65,13 @@ pub enum ChangeError {
     #[error("no panel has a sanded_at that would place it before or after")]
     NoTimes,
     /// Not a day.
-    #[error("{text:?} is not a day")]
+    #[error("{text:?} is not a day such as 2026-11-16")]
     NotADay {
         /// What was given.
         text: String,
     },
     /// Not an ISO week.
-    #[error("{text:?} is not an ISO week")]
+    #[error("{text:?} is not an ISO week such as 2026-W47")]
     NotAWeek {
         /// What was given.
         text: String,
@@ -95,11 +105,12 @@ impl ChangeError {
                 "add --{} column=value, or use --since YYYY-MM-DD",
                 side_name(*side)
             )),
-            Self::NoPanel {
-                found, nearest: None, ..
-            } if !found.is_empty() => Some(format!("the records hold {}", found.join(", "))),
-            Self::NoPanel { nearest: Some(near), .. } => Some(format!("did you mean {near}?")),
-            Self::NoPanel { .. } => None,
+            Self::NoPanel { nearest: Some(near), .. } | Self::Nothing { nearest: Some(near), .. } => {
+                Some(format!("did you mean {near}?"))
+            }
+            Self::NoPanel { found, .. } | Self::Nothing { found, .. } => {
+                (!found.is_empty()).then(|| format!("the records hold {}", found.join(", ")))
+            }
             Self::Overlap { .. } => {
                 Some("give both sides the same column with different values".into())
             }

@@ -95,6 +95,7 @@ impl Selection {
     /// [`ChangeError`] if a column is unknown, a side is empty or the sides overlap.
     pub fn assign(&self, records: &Records) -> Result<Vec<Option<Side>>, ChangeError> {
         let within = Conditions::check(records, &self.only)?;
+        self.some_within(records, &within)?;
         let sides = match &self.sides {
             Sides::Values { before, after } => by_values(records, &within, before, after)?,
             Sides::Since(day) => by_day(records, &within, *day)?,
@@ -108,21 +109,55 @@ impl Selection {
         Ok(sides)
     }
 
+    /// That a panel meets the conditions of both sides, and has the abrasive of
+    /// the change.
+    fn some_within(&self, records: &Records, within: &Conditions<'_>) -> Result<(), ChangeError> {
+        let nothing = |what: String, column: &str, value: &str| {
+            let found = values(records, column);
+            let nearest = nearest(value, found.iter().map(String::as_str));
+            Err(ChangeError::Nothing {
+                what,
+                found: found.into_iter().take(8).collect(),
+                nearest,
+            })
+        };
+        if let Some(first) = self.only.first()
+            && !records.panels.iter().any(|p| p.inspected && within.hold(p))
+        {
+            let (what, ..) = describe(&[], &self.only);
+            return nothing(what, &first.column, &first.value);
+        }
+        if let Sides::Abrasive(id) = &self.sides
+            && !records
+                .panels
+                .iter()
+                .any(|p| p.abrasive_id.as_deref() == Some(id))
+        {
+            return nothing(format!("abrasive_id={id}"), "abrasive_id", id);
+        }
+        Ok(())
+    }
+
     fn nobody(&self, records: &Records, side: Side) -> ChangeError {
         let (what, column, value) = match (&self.sides, side) {
             (Sides::Values { before, .. }, Side::Before) => describe(before, &self.only),
             (Sides::Values { after, .. }, Side::After) => describe(after, &self.only),
             (Sides::Since(day), Side::Before) => (format!("sanded before {day}"), None, None),
             (Sides::Since(day), Side::After) => (format!("sanded on or after {day}"), None, None),
-            (Sides::Abrasive(id), _) => (
-                format!("abrasive_id={id}"),
+            (Sides::Abrasive(id), Side::Before) => {
+                (format!("sanded before abrasive_id={id}"), None, None)
+            }
+            (Sides::Abrasive(id), Side::After) => (
+                format!("sanded since abrasive_id={id}"),
                 Some("abrasive_id".to_owned()),
                 Some(id.clone()),
             ),
         };
-        let found = column
-            .as_deref()
-            .map_or_else(Vec::new, |c| values(records, c));
+        let found = match (column.as_deref(), &self.sides) {
+            (Some(column), _) => values(records, column),
+            (None, Sides::Since(_)) => first_and_last_day(records),
+            _ => Vec::new(),
+        };
         let nearest = value.and_then(|v| nearest(&v, found.iter().map(String::as_str)));
         ChangeError::NoPanel {
             side,
@@ -146,6 +181,18 @@ fn describe(picks: &[Pick], only: &[Pick]) -> (String, Option<String>, Option<St
         first.map(|p| p.column.clone()),
         first.map(|p| p.value.clone()),
     )
+}
+
+/// First and last day of the records as one text, if any panel has a time.
+fn first_and_last_day(records: &Records) -> Vec<String> {
+    let days = || {
+        let times = records.panels.iter().filter_map(|p| p.sanded_at);
+        times.map(|at| at.local.date())
+    };
+    let both = days().min().zip(days().max());
+    both.map(|(first, last)| format!("{first} to {last}"))
+        .into_iter()
+        .collect()
 }
 
 /// Conditions whose columns are known.
@@ -378,7 +425,11 @@ fn nearest<'a>(given: &str, known: impl Iterator<Item = &'a str>) -> Option<Stri
                 word,
             )
         })
-        .filter(|(distance, word)| *distance <= 1 + word.chars().count() / 4)
+        // one letter for another is no slip of the pen
+        .filter(|(distance, word)| {
+            let letters = word.chars().count();
+            *distance <= 1 + letters / 4 && *distance < letters
+        })
         .min_by_key(|(distance, _)| *distance)
         .map(|(_, word)| word.to_owned())
 }

@@ -155,7 +155,7 @@ fn table(comparison: &Comparison, changes: &Changes, numbers: &NumberStyle) -> S
                 words::ratio_interval(e.ratio_ci.low, e.ratio_ci.high, numbers)
             }),
             words::p_value(removal.p_adjusted, numbers),
-            words::spread(removal.verdict).to_owned(),
+            words::spread_in_full(removal, numbers),
         ]);
     }
     let mut text = format!(

@@ -125,6 +125,12 @@ pub fn summary(findings: &Findings<'_>, site: &Site) -> Vec<String> {
         let rest = worst.len() - SUMMARY_LINES;
         lines.push(words::front::more_findings_line(rest, &numbers));
     }
+    if findings.weekly.week.is_some() {
+        let lines_of = words::trend::on_page_one(&findings.weekly, &numbers);
+        lines.extend(lines_of.into_iter().take(1));
+    }
+    let previous = findings.weekly.previous.iter().take(SUMMARY_LINES);
+    lines.extend(previous.map(|old| words::trend::previous_line(old, &numbers)));
     let rejected = findings.records.rejects.len();
     if rejected > 0 {
         lines.push(words::front::rejects_line(rejected, &numbers));

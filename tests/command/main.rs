@@ -8,6 +8,7 @@
 )]
 
 mod check;
+mod compare;
 mod demo;
 mod document;
 mod folder;

@@ -12,6 +12,8 @@ use crate::stats::distributions::binomial;
 const REACH: f64 = 1.25;
 /// … and at least within this distance, mm.
 const LEAST_REACH_MM: f64 = 10.0;
+/// Schema of a findings.json that can be read.
+const SCHEMA: u64 = 1;
 /// A finding is gone if so few hits would be this unlikely were it still there.
 const UNLIKELY: f64 = 0.05;
 
@@ -34,13 +36,28 @@ pub enum PreviousError {
         /// Why.
         source: serde_json::Error,
     },
+    /// Findings of another version.
+    #[error("{}: its schema is {found}, not {SCHEMA}", path.display())]
+    Version {
+        /// The file.
+        path: PathBuf,
+        /// Its schema.
+        found: u64,
+    },
 }
 
 impl PreviousError {
     /// What to do next.
     #[must_use]
     pub fn hint(&self) -> Option<String> {
-        Some("give the folder of an earlier report, with its findings.json".into())
+        Some(match self {
+            Self::Io { .. } | Self::Content { .. } => {
+                "give the folder of an earlier report, with its findings.json".into()
+            }
+            Self::Version { .. } => {
+                "another version of onus wrote it: report those files again with this one".into()
+            }
+        })
     }
 }
 
@@ -115,6 +132,11 @@ pub enum Untestable {
 
 /// The part of findings.json that is needed.
 #[derive(Debug, Deserialize)]
+struct Version {
+    schema: u64,
+}
+
+#[derive(Debug, Deserialize)]
 struct Report {
     #[serde(default)]
     period: Option<Period>,
@@ -152,7 +174,8 @@ struct Old {
 ///
 /// # Errors
 ///
-/// [`PreviousError`] if the folder holds no findings.json that can be read.
+/// [`PreviousError`] if the folder holds no findings.json that can be read, or
+/// one of another schema.
 pub fn previous_findings(
     folder: &Path,
     records: &Records,
@@ -163,8 +186,18 @@ pub fn previous_findings(
         path: path.clone(),
         source,
     })?;
-    let report: Report =
-        serde_json::from_str(&text).map_err(|source| PreviousError::Content { path, source })?;
+    let content = |source| PreviousError::Content {
+        path: path.clone(),
+        source,
+    };
+    let Version { schema } = serde_json::from_str(&text).map_err(content)?;
+    if schema != SCHEMA {
+        return Err(PreviousError::Version {
+            path,
+            found: schema,
+        });
+    }
+    let report: Report = serde_json::from_str(&text).map_err(content)?;
     let until = report.period.and_then(|p| p.last);
     Ok(report
         .findings

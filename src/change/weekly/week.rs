@@ -81,7 +81,7 @@ pub struct Weekly {
 ///
 /// # Errors
 ///
-/// [`ChangeError::NoPanel`] if no inspected panel was sanded in the week.
+/// [`ChangeError::Nothing`] if no inspected panel was sanded in the week.
 pub fn weekly(
     records: &Records,
     analysis: &Analysis,
@@ -161,9 +161,8 @@ fn against_before(
             .collect();
         weeks.sort_unstable();
         weeks.dedup();
-        return Err(ChangeError::NoPanel {
-            side: Side::After,
-            what: format!("sanded in {week}"),
+        return Err(ChangeError::Nothing {
+            what: format!("known to be sanded in {week}"),
             found: weeks.iter().rev().take(8).map(Week::to_string).collect(),
             nearest: None,
         });

@@ -1,7 +1,7 @@
 //! Before against after a change.
 
 use super::Context;
-use crate::change::{Change, Comparison, Verdict};
+use crate::change::{Change, Comparison, Question, Verdict};
 use crate::charts::{ChartError, Description, before_after, ratios};
 use crate::report::words::changes as words;
 use crate::report::words::counting::counted;
@@ -57,14 +57,16 @@ pub(super) fn comparison_blocks(
     number: usize,
 ) -> Result<Vec<Block>, ChartError> {
     let numbers = context.numbers();
-    let mut blocks = vec![
-        Block::Heading(words::heading(&comparison.question)),
-        Block::Paragraph(words::summary(comparison)),
-    ];
-    if !comparison.changes.is_empty() {
+    let mut blocks = vec![Block::Heading(words::heading(&comparison.question))];
+    if comparison.changes.is_empty() {
+        blocks.push(Block::Paragraph(words::summary(comparison)));
+    } else {
+        // the chart's caption is the summary
         blocks.push(Block::Figure(ratio_figure(context, comparison, number)?));
         blocks.push(Block::Table(kinds_table(context, comparison)));
-        if let Some(change) = worth_a_look(comparison) {
+        // a week is no change that lots could have been sanded both ways for
+        let week = matches!(comparison.question, Question::Week { .. });
+        if let Some(change) = worth_a_look(comparison).filter(|_| !week) {
             blocks.push(Block::Figure(lot_figure(context, change, number)?));
         }
     }
@@ -114,7 +116,7 @@ fn ratio_figure(
             },
             written: [
                 words::ratio(change.ratio, numbers),
-                words::verdict(change.verdict).to_owned(),
+                words::verdict_of(change).to_owned(),
             ],
         })
         .collect();
@@ -232,7 +234,7 @@ fn removal_table(context: &Context<'_>, comparison: &Comparison) -> Table {
                     Cell::from(words::p_value(removal.p_adjusted, numbers)),
                     Cell::from(format!(
                         "{} ({})",
-                        words::spread(removal.verdict),
+                        words::spread_in_full(removal, numbers),
                         counted(
                             removal.panels_before + removal.panels_after,
                             "panel",

@@ -55,10 +55,17 @@ pub(super) fn page(context: &Context<'_>, ranking: &Ranking) -> Result<Page, Cha
     if !ranking.kinds.is_empty() {
         blocks.push(Block::Figure(kinds_figure(context, ranking, BARS)?));
     }
+    let mut lead = vec![front::support(
+        &worst,
+        &findings.causes.streams,
+        input,
+        numbers,
+    )];
+    lead.extend(words::trend::on_page_one(&findings.weekly, numbers));
     Ok(Page {
         anchor: "front".to_owned(),
         title: short(&front::headline(&worst, input, numbers), LINE),
-        lead: front::support(&worst, &findings.causes.streams, input, numbers),
+        lead: lead.join(" "),
         blocks,
     })
 }

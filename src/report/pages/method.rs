@@ -19,6 +19,8 @@ pub(super) fn page(context: &Context<'_>) -> Page {
             Block::List(method::causes()),
             Block::Heading(method::HOW.to_owned()),
             Block::List(method::how(levels.alpha, numbers)),
+            Block::Heading(method::CHANGES.to_owned()),
+            Block::List(method::changes()),
             Block::Heading(method::LIMITS.to_owned()),
             Block::List(method::limits()),
             Block::Heading(method::SETTINGS.to_owned()),

@@ -1,6 +1,6 @@
 //! Words of the page on changes: title, captions, charts and heads of tables.
 
-use super::changes::{interval, ratio, sides, verdict};
+use super::changes::{interval, ratio, sides, verdict_of};
 use super::counting::counted;
 use crate::change::{Change, Changes, Comparison, Question};
 use crate::charts::NumberStyle;
@@ -68,7 +68,7 @@ pub fn ratios_alt(comparison: &Comparison, numbers: &NumberStyle) -> String {
                 c.defect,
                 ratio(c.ratio, numbers),
                 interval(c, numbers),
-                verdict(c.verdict)
+                verdict_of(c)
             )
         })
         .collect();

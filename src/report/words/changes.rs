@@ -25,6 +25,24 @@ pub fn verdict(verdict: Verdict) -> &'static str {
     }
 }
 
+/// The verdict on a kind: one that fell while the opposite end got worse is not
+/// left with the bare word.
+#[must_use]
+pub fn verdict_of(change: &Change) -> &'static str {
+    let fell = change
+        .notes
+        .iter()
+        .any(|n| matches!(n, Note::OppositeClass { .. }));
+    let week = matches!(change.question, Question::Week { .. });
+    match change.verdict {
+        Verdict::NoDifferenceShown if fell => "fewer, but not helped",
+        // nobody helped or hurt: a week is no change
+        Verdict::Helped if week => "fewer",
+        Verdict::Hurt if week => "more",
+        other => verdict(other),
+    }
+}
+
 /// What can be said of removal.
 #[must_use]
 pub fn spread(spread: Spread) -> &'static str {
@@ -34,6 +52,24 @@ pub fn spread(spread: Spread) -> &'static str {
         Spread::NoDifferenceShown => "no difference shown",
         Spread::TooFewPanels => "too few panels",
         Spread::NotIdentifiable => "not identifiable",
+    }
+}
+
+/// The same with how many panels it takes where there are too few.
+#[must_use]
+pub fn spread_in_full(removal: &RemovalChange, numbers: &NumberStyle) -> String {
+    let word = spread(removal.verdict);
+    match removal.needed {
+        Some(n) => format!("{word}: {}", needed(&n, numbers)),
+        None if removal.verdict == Spread::NotIdentifiable
+            && !removal.confounded_with.is_empty() =>
+        {
+            format!(
+                "{word}: {} changed too",
+                confounders(&removal.confounded_with)
+            )
+        }
+        None => word.to_owned(),
     }
 }
 
@@ -102,6 +138,9 @@ pub fn heading(question: &Question) -> String {
                 .map_or(String::new(), |m| format!(" on {m}"));
             format!("From {before} to {after}{at}, first on panel {first_panel}")
         }
+        Question::Week { week } => format!("{week} against the weeks before"),
+        Question::Since { day, .. } => format!("Before and since {day}"),
+        Question::Abrasive { id, .. } => format!("Before and since abrasive {id}"),
         _ => format!("From {before} to {after}"),
     }
 }
@@ -182,28 +221,42 @@ pub fn p_value(p: Option<f64>, numbers: &NumberStyle) -> String {
 /// The verdict with what belongs to it: how many panels, or what else changed.
 #[must_use]
 pub fn verdict_in_full(change: &Change, numbers: &NumberStyle) -> String {
-    let word = verdict(change.verdict);
+    let word = verdict_of(change);
     match (change.verdict, change.needed) {
-        (Verdict::NotIdentifiable, _) => {
-            format!(
-                "{word}: {} changed too",
-                confounders(&change.confounded_with)
-            )
+        (Verdict::NotIdentifiable, _) => format!("{word}: {}", why_not(change)),
+        // a week cannot be made longer
+        (Verdict::TooFewPanels, _) if matches!(change.question, Question::Week { .. }) => {
+            word.to_owned()
         }
-        (Verdict::TooFewPanels, Some(n)) if out_of_reach(&n) => {
-            format!("{word}: out of reach by more of the same; alternate within days")
-        }
-        (Verdict::TooFewPanels, Some(n)) => {
-            let about = |n: usize| numbers.significant(n as f64, 2);
-            let over = match (n.short_of, n.lots) {
-                (Unit::Lots, Some(lots)) => format!(" from {} lots", about(lots)),
-                (Unit::Days, _) => format!(" over {} days", about(n.days)),
-                _ => String::new(),
-            };
-            format!("{word}: about {} in all{over}", about(n.panels))
-        }
+        (Verdict::TooFewPanels, Some(n)) => format!("{word}: {}", needed(&n, numbers)),
         _ => word.to_owned(),
     }
+}
+
+/// Why nothing is said of a kind.
+fn why_not(change: &Change) -> String {
+    let incoming = |n: &Note| matches!(n, Note::IncomingMoved { .. });
+    if change.notes.iter().any(incoming) && change.confounded_with == [Confounder::Inspector] {
+        return "the inspection is in doubt".to_owned();
+    }
+    format!("{} changed too", confounders(&change.confounded_with))
+}
+
+/// How many panels it takes in all, over how many lots or days.
+#[must_use]
+pub fn needed(n: &Needed, numbers: &NumberStyle) -> String {
+    let about = |n: usize| numbers.significant(n as f64, 2);
+    let over = match (n.short_of, n.lots) {
+        (Unit::Lots, Some(lots)) => format!(" from {} lots", about(lots)),
+        (Unit::Days, _) => format!(" over {} days", about(n.days)),
+        _ => String::new(),
+    };
+    let instead = if out_of_reach(n) {
+        "; alternate within days instead"
+    } else {
+        ""
+    };
+    format!("about {} in all{over}{instead}", about(n.panels))
 }
 
 /// Working days, a quarter of a year, beyond which a number of panels is no advice.
@@ -217,6 +270,9 @@ const fn out_of_reach(needed: &Needed) -> bool {
 
 /// What is short where it is not panels, for kinds with too few.
 fn short_of(comparison: &Comparison) -> Vec<String> {
+    if matches!(comparison.question, Question::Week { .. }) {
+        return Vec::new();
+    }
     let kinds = |unit: Unit| -> Vec<String> {
         let all = comparison.changes.iter();
         all.filter(|c| c.needed.is_some_and(|n| n.short_of == unit))
@@ -241,59 +297,96 @@ fn short_of(comparison: &Comparison) -> Vec<String> {
     .collect()
 }
 
-/// One sentence on the whole comparison.
+/// One or two sentences on the whole comparison.
 #[must_use]
 pub fn summary(comparison: &Comparison) -> String {
-    let of = |v: Verdict| -> Vec<String> {
-        let all = comparison.changes.iter().filter(|c| c.verdict == v);
-        all.map(|c| c.defect.clone()).collect()
-    };
-    let (helped, hurt) = (of(Verdict::Helped), of(Verdict::Hurt));
-    let fell: Vec<(String, DefectClass)> = comparison
-        .changes
-        .iter()
-        .filter_map(|c| {
-            c.notes.iter().find_map(|n| match n {
-                Note::OppositeClass { class } => Some((c.defect.clone(), *class)),
-                _ => None,
-            })
-        })
-        .collect();
     if comparison.changes.is_empty() && comparison.removal.is_empty() {
         return "Nothing was inspected or measured on both sides.".to_owned();
     }
     if !comparison.confounded_with.is_empty() {
         return format!(
-            "What the change did can’t be told: {} changed with it.",
+            "What the change did can’t be told: {} changed with it. {ALTERNATE}",
             confounders(&comparison.confounded_with)
         );
     }
+    let of = |v: Verdict| -> Vec<&Change> {
+        let all = comparison.changes.iter();
+        all.filter(|c| c.verdict == v).collect()
+    };
+    let names = |all: &[&Change]| {
+        let names: Vec<String> = all.iter().map(|c| c.defect.clone()).collect();
+        listed(&names, 4)
+    };
+    let (helped, hurt) = (of(Verdict::Helped), of(Verdict::Hurt));
+    let doubtful = of(Verdict::NotIdentifiable);
     let mut parts = Vec::new();
     if !helped.is_empty() {
-        parts.push(format!("Less {}", listed(&helped, 4)));
+        parts.push(format!("less {}", names(&helped)));
     }
     if !hurt.is_empty() {
-        let more = if parts.is_empty() { "More" } else { "more" };
-        parts.push(format!("{more} {}", listed(&hurt, 4)));
+        parts.push(format!("more {}", names(&hurt)));
     }
-    if let (true, Some((_, opposite))) = (parts.is_empty(), fell.first()) {
-        let kinds: Vec<String> = fell.iter().map(|f| f.0.clone()).collect();
-        return format!(
-            "Less {} after the change; whether {} stayed as it was can’t be told yet.",
-            listed(&kinds, 4),
-            class(*opposite)
+    for removal in &comparison.removal {
+        match removal.verdict {
+            Spread::Less => parts.push(format!("less {}", measure(removal.measure))),
+            Spread::More => parts.push(format!("more {}", measure(removal.measure))),
+            _ => {}
+        }
+    }
+    let when = match &comparison.question {
+        Question::Week { week } => format!("in {week}"),
+        _ => "after the change".to_owned(),
+    };
+    let mut text = if !parts.is_empty() {
+        format!("{} {when}.", super::counting::capital(&parts.join("; ")))
+    } else if !of(Verdict::TooFewPanels).is_empty() {
+        "Nothing is shown yet; some kinds need more panels.".to_owned()
+    } else if doubtful.is_empty() || doubtful.len() < comparison.changes.len() {
+        "No kind of defect is shown to have changed.".to_owned()
+    } else {
+        String::new()
+    };
+    text += &fell_only(comparison);
+    if !doubtful.is_empty() {
+        text += &format!(
+            " Of {} nothing can be told: {}.",
+            names(&doubtful),
+            why_not(doubtful[0])
         );
     }
-    if parts.is_empty() {
-        if of(Verdict::TooFewPanels).is_empty() {
-            "No kind of defect is shown to have changed.".to_owned()
-        } else {
-            "Nothing is shown yet; some kinds need more panels.".to_owned()
+    text.trim().to_owned()
+}
+
+/// Of kinds that fell while the opposite end is not shown to be no worse.
+fn fell_only(comparison: &Comparison) -> String {
+    let mut kinds = Vec::new();
+    let mut opposite = None;
+    for change in &comparison.changes {
+        for doubt in &change.notes {
+            if let Note::OppositeClass { class } = doubt {
+                kinds.push(change.defect.clone());
+                opposite = Some((*class, change.verdict));
+            }
         }
-    } else {
-        format!("{} after the change.", parts.join("; "))
+    }
+    match opposite {
+        Some((other, Verdict::TooFewPanels)) => format!(
+            " Less {}, but whether {} stayed as it was can’t be told yet.",
+            listed(&kinds, 4),
+            class(other)
+        ),
+        Some((other, _)) => format!(
+            " Less {}, which does not count as helped: {} is not shown to be no worse.",
+            listed(&kinds, 4),
+            class(other)
+        ),
+        None => String::new(),
     }
 }
+
+/// What to do where something else changed too.
+const ALTERNATE: &str = "To tell, run old and new in alternating blocks on the same lots, with the \
+    same inspectors, and compare again.";
 
 /// What was compared inside what.
 #[must_use]
@@ -411,8 +504,8 @@ pub fn note(note: &Note, numbers: &NumberStyle) -> String {
             class(*c)
         ),
         Note::DaysAlike { .. } => "Days resemble the days before them, so a slow drift can pass \
-             for the change. The interval is wider for it; going back and forth between the two \
-             sides would tell more."
+             for the change. The interval is wider for it, and the panels asked for may still be too \
+             few; going back and forth between the two sides would tell more."
             .to_owned(),
         Note::PanelsOutside { panels: n } => format!(
             "{} on neither side.",
@@ -436,6 +529,7 @@ pub fn notes(comparison: &Comparison, numbers: &NumberStyle) -> Vec<String> {
             }
         }
     }
+    out.extend(between_lots(comparison, numbers));
     out.extend(short_of(comparison));
     out.extend(intervals(comparison));
     out.extend(
@@ -444,6 +538,30 @@ pub fn notes(comparison: &Comparison, numbers: &NumberStyle) -> Vec<String> {
             .map(|(text, kinds)| format!("{}: {text}", listed(&kinds, 3))),
     );
     out
+}
+
+/// Lots against lots where no lot was sanded both ways.
+fn between_lots(comparison: &Comparison, numbers: &NumberStyle) -> Option<String> {
+    let each: Vec<String> = comparison
+        .changes
+        .iter()
+        .filter_map(|change| {
+            let lots = change.between_lots?;
+            Some(format!(
+                "{} {} ({})",
+                change.defect,
+                ratio(lots.ratio, numbers),
+                ratio_interval(lots.ratio_ci.low, lots.ratio_ci.high, numbers)
+            ))
+        })
+        .collect();
+    (!each.is_empty()).then(|| {
+        format!(
+            "Lots after against lots before, which says something of the change only if both came \
+             alike: {}.",
+            listed(&each, 6)
+        )
+    })
 }
 
 /// How the intervals came about: kinds gathered by method.
@@ -462,7 +580,7 @@ fn intervals(comparison: &Comparison) -> Option<String> {
         .into_iter()
         .map(|(word, kinds)| format!("{word} ({})", listed(&kinds, 4)))
         .collect();
-    (!parts.is_empty()).then(|| format!("Intervals: {}.", listed(&parts, 6)))
+    (!parts.is_empty()).then(|| format!("Intervals are from: {}.", listed(&parts, 6)))
 }
 
 /// A doubt of one kind, with the numbers of the kind where it needs them.

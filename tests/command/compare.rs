@@ -1,0 +1,297 @@
+//! `onus compare`, `report --week` and `report --previous` as a user meets them.
+
+use std::fmt::Write as _;
+
+use crate::shop::{Shop, onus};
+
+/// Panels of eight a shift on weekdays from Monday, 2 March 2026; `marks` gives
+/// the defects of a panel, `more` further columns.
+fn table(
+    panels: usize,
+    header: &str,
+    more: impl Fn(usize) -> String,
+    marks: impl Fn(usize) -> Vec<&'static str>,
+) -> String {
+    let mut text = format!("panel_id,sanded_at,length_mm,width_mm,defect,{header}\n");
+    for i in 0..panels {
+        let (day, hour) = (i / 16, 6 + i % 16);
+        let date = jiff::civil::date(2026, 3, 2)
+            + jiff::Span::new().days((7 * (day / 5) + day % 5) as i64);
+        let start = format!("P{i:04},{date}T{hour:02}:00:00Z,600,400");
+        let found = marks(i);
+        for defect in if found.is_empty() { vec![""] } else { found } {
+            writeln!(text, "{start},{defect},{}", more(i)).unwrap();
+        }
+    }
+    text
+}
+
+/// What is printed, and what is told on the other stream.
+fn said(text: &str, args: &[&str]) -> (String, String) {
+    let folder = tempfile::tempdir().unwrap();
+    std::fs::write(folder.path().join("panels.csv"), text).unwrap();
+    let (command, rest) = args.split_first().unwrap();
+    let done = onus()
+        .current_dir(folder.path())
+        .args([command, "panels.csv"])
+        .args(rest)
+        .output()
+        .unwrap();
+    (
+        String::from_utf8(done.stdout).unwrap(),
+        String::from_utf8(done.stderr).unwrap(),
+    )
+}
+
+fn recipe(i: usize) -> &'static str {
+    if (i / 7).is_multiple_of(2) { "A" } else { "B" }
+}
+
+/// So many marks on ten panels, spread by a multiplier that runs through all.
+fn of_ten(i: usize, marks: usize) -> bool {
+    (7 * i + i / 10 + 3) % 10 < marks
+}
+
+const A_TO_B: [&str; 5] = ["compare", "--before", "recipe=A", "--after", "recipe=B"];
+
+#[test]
+fn what_helped_and_what_only_moved_to_the_other_end_is_told_apart() {
+    let data = |over_after: usize| {
+        table(
+            480,
+            "recipe,lot",
+            |i| format!("{},L{}", recipe(i), i / 5 % 8),
+            move |i| {
+                let (under, over) = match recipe(i) {
+                    "A" => (6, 3),
+                    _ => (1, over_after),
+                };
+                let mut found = Vec::new();
+                if of_ten(i, under) {
+                    found.push("orange peel");
+                }
+                if of_ten(i + 5, over) {
+                    found.push("sand-through");
+                }
+                found
+            },
+        )
+    };
+    let (shown, _) = said(&data(1), &A_TO_B);
+    assert!(shown.starts_with("Less "), "{shown}");
+    assert!(
+        shown.contains("helped") && !shown.contains("not helped"),
+        "{shown}"
+    );
+    let (shown, _) = said(&data(8), &A_TO_B);
+    assert!(shown.starts_with("More sand-through"), "{shown}");
+    assert!(shown.contains("fewer, but not helped"), "{shown}");
+    assert!(shown.contains("does not count as helped"), "{shown}");
+}
+
+#[test]
+fn a_side_without_defects_still_has_an_upper_limit() {
+    let data = table(
+        240,
+        "recipe,lot",
+        |i| format!("{},L{}", recipe(i), i / 5 % 8),
+        |i| match recipe(i) {
+            "A" if of_ten(i, 4) => vec!["scratch"],
+            _ => vec![],
+        },
+    );
+    let (shown, _) = said(&data, &A_TO_B);
+    assert!(shown.contains("up to 0."), "{shown}");
+    assert!(shown.contains("the upper limit still holds"), "{shown}");
+}
+
+#[test]
+fn lots_that_changed_with_the_recipe_are_refused_with_what_to_do() {
+    let data = table(
+        240,
+        "recipe,lot",
+        |i| {
+            let side = if i < 120 { "A" } else { "B" };
+            format!("{side},{side}{}", i % 120 / 20)
+        },
+        |i| {
+            if of_ten(i, if i < 120 { 6 } else { 2 }) {
+                vec!["scratch"]
+            } else {
+                vec![]
+            }
+        },
+    );
+    let (shown, _) = said(&data, &A_TO_B);
+    assert!(
+        shown.starts_with("What the change did can’t be told: the lots changed with it."),
+        "{shown}"
+    );
+    assert!(
+        shown.contains("alternating blocks on the same lots"),
+        "{shown}"
+    );
+    assert!(
+        shown.contains("not identifiable: the lots changed too"),
+        "{shown}"
+    );
+    assert!(shown.contains("Lots after against lots before"), "{shown}");
+}
+
+#[test]
+fn too_few_panels_come_with_how_many_it_takes() {
+    let data = table(
+        48,
+        "recipe,lot",
+        |i| format!("{},L{}", recipe(i), i / 5 % 4),
+        |i| {
+            if of_ten(i, 2) {
+                vec!["scratch"]
+            } else {
+                vec![]
+            }
+        },
+    );
+    let (shown, _) = said(&data, &A_TO_B);
+    assert!(shown.contains("too few panels: about "), "{shown}");
+    assert!(shown.contains(" in all"), "{shown}");
+}
+
+#[test]
+fn what_cannot_be_compared_is_told_with_what_to_do() {
+    let data = table(
+        64,
+        "recipe,abrasive_id",
+        |i| format!("{},disc-{}", recipe(i), i / 20),
+        |i| {
+            if of_ten(i, 3) {
+                vec!["scratch"]
+            } else {
+                vec![]
+            }
+        },
+    );
+    for (args, told) in [
+        (
+            &["--before", "recipe=A", "--after", "recipe=C"][..],
+            &[
+                "no inspected panel is after (recipe=C)",
+                "the records hold A, B",
+            ],
+        ),
+        (
+            &["--before", "recipe=A", "--after", "recipe=A"],
+            &["both before and after", "different values"],
+        ),
+        (
+            &["--before", "reciep=A", "--after", "recipe=B"],
+            &["no column or factor \"reciep\"", "did you mean recipe?"],
+        ),
+        (
+            &["--before", "A", "--after", "B"],
+            &["column=value", "recipe=B2"],
+        ),
+        (&["--since", "2026-13-01"], &["is not a day", "2026-11-16"]),
+        (
+            &["--since", "2030-01-01"],
+            &["sanded on or after 2030-01-01", "2026-03-02 to 2026-03-05"],
+        ),
+        (
+            &["--since-abrasive", "disc-9"],
+            &[
+                "no inspected panel is abrasive_id=disc-9",
+                "did you mean disc-",
+            ],
+        ),
+        (
+            &["--since", "2026-03-03", "--only", "recipe=Q"],
+            &["no inspected panel is recipe=Q", "the records hold A, B"],
+        ),
+    ] {
+        let all: Vec<&str> = std::iter::once("compare")
+            .chain(args.iter().copied())
+            .collect();
+        let (shown, error) = said(&data, &all);
+        assert!(shown.is_empty(), "{args:?}: {shown}");
+        for part in told {
+            assert!(error.contains(part), "{args:?}: {error}");
+        }
+    }
+}
+
+#[test]
+fn a_week_is_told_on_page_one_and_a_week_without_panels_is_refused() {
+    let data = table(
+        400,
+        "lot",
+        |i| format!("L{}", i / 5 % 8),
+        |i| {
+            let last = i >= 320;
+            if of_ten(i, if last { 9 } else { 2 }) {
+                vec!["scratch"]
+            } else {
+                vec![]
+            }
+        },
+    );
+    let report = |week| said(&data, &["report", "--out", "r", "--week", week]);
+    let (shown, error) = report("2026-W14");
+    assert!(
+        shown.contains("In 2026-W14 there was more scratch than in the weeks before."),
+        "{shown}{error}"
+    );
+    let (shown, _) = report("2026-W12");
+    assert!(
+        shown.contains("2026-W12 is not shown to differ from the weeks before."),
+        "{shown}"
+    );
+    let (_, error) = report("2026-W20");
+    assert!(error.contains("sanded in 2026-W20"), "{error}");
+    assert!(error.contains("2026-W14, 2026-W13"), "{error}");
+    let (_, error) = report("2026W14");
+    assert!(
+        error.contains("is not an ISO week such as 2026-W47"),
+        "{error}"
+    );
+}
+
+#[test]
+fn what_became_of_old_findings_is_told_and_a_damaged_report_is_refused() {
+    let shop = Shop::with_spot(90);
+    assert!(shop.report(&[]).status.success());
+    std::fs::rename(shop.path("report"), shop.path("last")).unwrap();
+    let old = shop.path("last/findings.json");
+    let whole = std::fs::read_to_string(&old).unwrap();
+    let next = shop.report(&["--previous", "last"]);
+    let shown = String::from_utf8(next.stdout).unwrap();
+    assert!(shown.contains("F1 of the last report"), "{shown}");
+    // the same panels again: none was sanded since
+    assert!(
+        shown.contains("no panel has been inspected there since"),
+        "{shown}"
+    );
+    for (text, told) in [
+        (
+            whole.replacen("\"schema\": 1", "\"schema\": 2", 1),
+            "its schema is 2, not 1",
+        ),
+        (
+            whole[..whole.len() / 2].to_owned(),
+            "not the findings of a report",
+        ),
+        (String::new(), "not the findings of a report"),
+    ] {
+        std::fs::write(&old, text).unwrap();
+        let refused = shop.report(&["--previous", "last", "--replace"]);
+        assert_eq!(refused.status.code(), Some(1));
+        let error = String::from_utf8(refused.stderr).unwrap();
+        assert!(error.contains(told), "{error}");
+    }
+    std::fs::remove_file(&old).unwrap();
+    let refused = shop.report(&["--previous", "last", "--replace"]);
+    let error = String::from_utf8(refused.stderr).unwrap();
+    assert!(
+        error.contains("give the folder of an earlier report"),
+        "{error}"
+    );
+}
