@@ -31,9 +31,9 @@ pub struct Labels {
 
 const LEFT: i32 = 620;
 const TOP: i32 = 260;
-const HEIGHT: i32 = 1500;
+const HEIGHT: i32 = 1350;
 const GAP: i32 = 260;
-const LOWER: i32 = 620;
+const LOWER: i32 = 560;
 /// Most changes that get a label.
 const MARKS: usize = 8;
 
