@@ -1,22 +1,11 @@
 //! Lines: how often a faint one is found, and how often one is seen where there is
 //! none.
 
-use onus::causes::{Found, LineAxis, ScanSettings, Shape, Sharpness, find_places};
+use onus::causes::{Found, LineAxis, Shape, Sharpness, find_places};
 use onus::stats::binomial_tail;
 
-use crate::made_streams::{Ground, Made, Planted};
-use crate::scan_null::honest;
-
-const ONE_STREAM: ScanSettings = ScanSettings {
-    alpha: 0.01,
-    streams: 1,
-};
-
-const EDGES: Ground = Ground::Edges {
-    share: 0.7,
-    mean_mm: 15.0,
-    left: 1.0,
-};
+use crate::made_streams::{Made, Planted};
+use crate::scan_null::{EDGES, ONE_STREAM, honest};
 
 /// Faint lines among marks that lie mostly along the edges are found at least as
 /// often as an independent slow implementation of the scan found them, whose
