@@ -130,9 +130,13 @@ impl Control {
         self.p_value <= LEVEL && self.control_by_chance > UNREMARKABLE
     }
 
-    /// Whether the control shows the same repeat at the same place.
+    /// Whether the control shows the same repeat at the same place: more than
+    /// background, and as often as here or at least half as often. Of machines that
+    /// show what the parts bring, one always shows it most.
     pub(super) fn shows_it_too(&self) -> bool {
-        self.control_by_chance <= 0.001 && self.p_value > UNREMARKABLE
+        let here = self.hits * self.control_exposed;
+        let there = self.control_hits * self.exposed;
+        self.control_by_chance <= 0.001 && (self.p_value > LEVEL || 2 * there >= here)
     }
 }
 
@@ -238,6 +242,12 @@ mod tests {
     fn a_control_that_shows_the_same_does_not_clear() {
         let control = compared(&[[10, 20, 9, 20]]).unwrap();
         assert!(!control.clears() && control.shows_it_too());
+        // the one of several machines that happens to show it most
+        let control = compared(&[[80, 93, 150, 207]]).unwrap();
+        assert!(control.p_value < LEVEL && control.shows_it_too());
+        // a few there, most here: something here adds to it
+        let control = compared(&[[60, 93, 12, 207]]).unwrap();
+        assert!(!control.clears() && !control.shows_it_too());
     }
 
     #[test]
