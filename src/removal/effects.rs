@@ -149,7 +149,7 @@ fn adjusted(
     place: impl Fn(&Setting) -> Option<(f64, Setting)>,
 ) -> Vec<(f64, f64)> {
     let every = model.used.len().div_ceil(PANELS).max(1);
-    let shift = model.fit.shared_variance() / 2.0;
+    let shift = model.shift;
     model
         .used
         .iter()

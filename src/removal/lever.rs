@@ -3,7 +3,7 @@
 use std::sync::Arc;
 
 use super::inference::Inference;
-use super::model::Model;
+use super::model::{Model, chance_of_any};
 use super::result::{Estimate, Factor, Risked};
 use super::risk::Risks;
 use super::setting::{Factors, Setting, Value, number, present};
@@ -11,7 +11,6 @@ use super::settings::Settings;
 use crate::records::Records;
 use crate::site::{DefectClass, Limits};
 use crate::stats::Interval;
-use crate::stats::distributions::normal;
 
 /// All models with what they are asked from.
 pub(super) struct Bench<'a> {
@@ -145,23 +144,10 @@ impl<'a> Bench<'a> {
         }
     }
 
-    /// Share of panels whose removal lies above (or below) a limit, 0..1: the
-    /// log-normal spread of lots and panels around the mean.
+    /// Share of panels whose removal lies above (or below) a limit, 0..1.
     fn beyond(&self, setting: &Setting, limit: f64, above: bool) -> Option<Estimate> {
         let (model, judge) = self.depth.as_ref()?;
-        let mean = model.mean(judge, setting);
-        let fit = &model.fit;
-        let panels = fit.scale * (1.0 - fit.mix).max(0.0);
-        let spread = (fit.shared_variance() + panels).sqrt().max(0.01);
-        // The mean of all lots lies above their median.
-        let shift = fit.shared_variance() / 2.0;
-        let chance = |mean: f64| {
-            let z = (limit.ln() - (mean.ln() - shift)) / spread;
-            let tails = normal::tails(z);
-            if above { tails.upper() } else { tails.lower() }
-        };
-        let z = (limit.ln() - (mean.estimate.ln() - shift)) / spread;
-        Some(spread_out(chance, wider(mean, z * model.spread_error())))
+        Some(model.spread_at(judge, setting).beyond(limit.ln(), above))
     }
 
     /// Share of panels with too much removed by the site's limit.
@@ -178,20 +164,7 @@ impl<'a> Bench<'a> {
     pub(super) fn hit(&self, class: DefectClass, setting: &Setting) -> Option<Estimate> {
         let (model, judge) = self.risk(class)?;
         let rate = model.mean(judge, setting);
-        let fit = &model.fit;
-        let area = self.area_m2;
-        let chance = |rate: f64| {
-            let mean = rate * area;
-            // Panels, lots and days mix the counts: P(0) of the negative
-            // binomial of the same variance.
-            let own = fit.scale * fit.mix + (fit.scale - 1.0) / mean;
-            let extra = own + fit.shared_variance().exp_m1();
-            if extra > 1e-9 {
-                1.0 - (-(extra * mean).ln_1p() / extra).exp()
-            } else {
-                -(-mean).exp_m1()
-            }
-        };
+        let chance = |rate: f64| chance_of_any(rate * self.area_m2, model.mixing);
         Some(spread_out(chance, rate))
     }
 
@@ -219,20 +192,6 @@ fn settle(mut now: Setting, seen: &[Setting], factors: &Factors) -> Setting {
         now[at] = ages.get(ages.len() / 2).map(|a| Value::Number(*a));
     }
     now
-}
-
-/// An estimate with one more independent error on the log scale.
-fn wider(mut at: Estimate, error: f64) -> Estimate {
-    if let Some(ci) = &mut at.ci {
-        let more = normal::two_sided_quantile(ci.level) * error;
-        let (down, up) = (
-            (at.estimate / ci.low).ln().hypot(more),
-            (ci.high / at.estimate).ln().hypot(more),
-        );
-        ci.low = at.estimate * (-down).exp();
-        ci.high = at.estimate * up.exp();
-    }
-    at
 }
 
 /// A monotone function of an estimate, with the interval's ends in order.

@@ -25,6 +25,7 @@ mod result;
 mod risk;
 mod setting;
 mod settings;
+mod spread;
 mod window;
 
 pub use coding::FRESH_UP_TO;

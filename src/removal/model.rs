@@ -7,6 +7,7 @@ use super::inference::{Grouping, Inference, Judged};
 use super::quasi::{Fit, Noise, Problem};
 use super::result::{Alias, Estimate, Factor, Term, Together, Unit};
 use super::setting::{Factors, Setting, groupings};
+use super::spread::{self, Spread};
 use crate::records::Records;
 use crate::stats::Interval;
 
@@ -38,6 +39,11 @@ pub(super) struct Model {
     pub(super) shared: Vec<Unit>,
     /// The design's rows, flat.
     pub(super) x: Vec<f64>,
+    /// From the coefficients' mean, of lots and days without an effect, to the
+    /// mean over all panels, on the log scale.
+    pub(super) shift: f64,
+    /// Of counts: κ of the negative binomial of all panels, lots and days.
+    pub(super) mixing: f64,
     pub(super) level: f64,
 }
 
@@ -108,9 +114,17 @@ impl Model {
                 notes: design.notes,
             });
         };
+        let (shift, mixing) = if readings.is_empty() {
+            over_all(&fit, &x, &y, &offset)
+        } else {
+            // Lots and days vary by a factor; their mean lies above their median.
+            (fit.shared_variance() / 2.0, 0.0)
+        };
         Ok(Self {
             design,
             fit,
+            shift,
+            mixing,
             panels: observed.panels.clone(),
             used,
             shared: shared.iter().map(|g| g.unit).collect(),
@@ -125,35 +139,35 @@ impl Model {
         Inference::new(&self.fit, &self.groupings, self.level)
     }
 
-    /// Judges the mean at a setting on the log scale, the mean lot's.
+    /// Judges the mean at a setting, over panels of all lots and days.
     pub(super) fn mean(&self, judge: &Inference<'_>, setting: &Setting) -> Estimate {
-        // All units count at every setting, so that no band jumps where the mean
-        // begins to move mainly between lots.
-        let judged = judge.judge(&self.design.encode(setting), &ALL_UNITS);
-        // Lots and days vary by a factor; their mean lies above their median.
-        let shift = self.fit.shared_variance() / 2.0;
-        exponentiate(&judged, shift)
+        exponentiate(&self.middle(judge, setting), self.shift)
     }
 
-    /// Standard error of the panels' spread on the log scale, lots and days
-    /// included: a variance of k groups is known by 2/(k − 1) of its square.
-    pub(super) fn spread_error(&self) -> f64 {
-        let fit = &self.fit;
-        let own = fit.scale * (1.0 - fit.mix).max(0.0);
-        let free = self.used.len().saturating_sub(fit.p).max(1) as f64;
-        let mut variance = own;
-        let mut square_error = 2.0 * own * own / free;
-        for (unit, ratio) in self.shared.iter().zip(&fit.ratios) {
-            let groups = self.groupings.iter().find(|g| g.unit == *unit);
-            let free = groups.map_or(1, |g| g.count.saturating_sub(1).max(1)) as f64;
-            let shared = fit.scale * ratio;
-            variance += shared;
-            square_error += 2.0 * shared * shared / free;
-        }
-        if variance > 0.0 {
-            (square_error / variance).sqrt() / 2.0
-        } else {
-            0.0
+    /// Judges the mean at a setting on the log scale, in a lot and on a day of
+    /// no effect.
+    fn middle(&self, judge: &Inference<'_>, setting: &Setting) -> Judged {
+        // All units count at every setting, so that no band jumps where the mean
+        // begins to move mainly between lots.
+        judge.judge(&self.design.encode(setting), &ALL_UNITS)
+    }
+
+    /// How ln removal of panels spreads at a setting.
+    pub(super) fn spread_at(&self, judge: &Inference<'_>, setting: &Setting) -> Spread {
+        let judged = self.middle(judge, setting);
+        // Panels, too, vary by a factor, of which `judged` is the mean.
+        let own = self.fit.scale * (1.0 - self.fit.mix).max(0.0);
+        let down = own.ln_1p() / 2.0;
+        let (sd, sd_limits) = spread::over_panels(self);
+        Spread {
+            centre: judged.estimate - down,
+            centre_ci: judged.ci.map(|ci| Interval {
+                low: ci.low - down,
+                high: ci.high - down,
+                level: ci.level,
+            }),
+            sd,
+            sd_limits,
         }
     }
 
@@ -270,6 +284,51 @@ impl Model {
             }
         }
         aliases
+    }
+}
+
+/// Shift and κ of counts at which the expected total of marks and the expected
+/// number of panels hit are those observed. The variances between lots and days
+/// would give both as well, but a few dozen hits hardly know these, and what a
+/// panel's chance is must not hang on them.
+fn over_all(fit: &Fit, x: &[f64], y: &[f64], offset: &[f64]) -> (f64, f64) {
+    let rows = x.chunks_exact(fit.p).zip(offset);
+    let means: Vec<f64> = rows
+        .map(|(row, offset)| {
+            let eta: f64 = row.iter().zip(&fit.beta).map(|(x, b)| x * b).sum();
+            (eta + offset).exp()
+        })
+        .collect();
+    let ratio = y.iter().sum::<f64>() / means.iter().sum::<f64>();
+    let hit = y.iter().filter(|y| **y > 0.0).count() as f64;
+    let excess = |kappa: f64| {
+        let chances = means.iter().map(|m| chance_of_any(m * ratio, kappa));
+        chances.sum::<f64>() - hit
+    };
+    let (mut low, mut high) = MIXING;
+    if excess(low) <= 0.0 {
+        return (ratio.ln(), 0.0);
+    }
+    for _ in 0..60 {
+        let middle = f64::sqrt(low * high);
+        if excess(middle) > 0.0 {
+            low = middle;
+        } else {
+            high = middle;
+        }
+    }
+    (ratio.ln(), low)
+}
+
+/// Smallest and largest κ looked at; below, marks come one by one.
+const MIXING: (f64, f64) = (1e-6, 1e4);
+
+/// Chance of at least one mark of a negative binomial: 1 − (1 + κμ)^(−1/κ).
+pub(super) fn chance_of_any(mean: f64, kappa: f64) -> f64 {
+    if kappa > MIXING.0 {
+        -(-(kappa * mean).ln_1p() / kappa).exp_m1()
+    } else {
+        -(-mean).exp_m1()
     }
 }
 

@@ -30,7 +30,7 @@ pub mod two_proportions;
 mod error;
 mod interval;
 mod poisson_binomial;
-mod root;
+pub(crate) mod root;
 mod tail_rule;
 
 pub use error::StatsError;
