@@ -50,14 +50,21 @@ enum Goal {
 
 fn goal(bench: &Bench<'_>) -> Result<Goal, Option<Note>> {
     if let (Some(target), Some(now)) = (bench.settings.target_um, bench.removed(&bench.now)) {
-        let off = (target / now.estimate).ln().abs();
-        return if off < ON_TARGET {
-            Err(Some(Note::OnTarget {
+        let off = (target / now.estimate).ln();
+        if off.abs() < ON_TARGET {
+            return Err(Some(Note::OnTarget {
                 target_um: target,
                 present_um: now.estimate,
-            }))
-        } else {
-            Ok(Goal::Target(target))
+            }));
+        }
+        return match against(bench, off > 0.0) {
+            Some((class, share)) => Err(Some(Note::TargetAgainstDefects {
+                class,
+                share,
+                target_um: target,
+                present_um: now.estimate,
+            })),
+            None => Ok(Goal::Target(target)),
         };
     }
     let (over, under) = (bench.share_over, bench.share_under);
@@ -70,6 +77,18 @@ fn goal(bench: &Bench<'_>) -> Result<Goal, Option<Note>> {
     } else {
         Err(Some(Note::BothClasses { over, under }))
     }
+}
+
+/// The class of defects, with its share of panels, that prevails beyond what is
+/// accepted and that more (or less) removal would feed.
+fn against(bench: &Bench<'_>, more: bool) -> Option<(DefectClass, f64)> {
+    let (class, share, other) = if more {
+        (DefectClass::Over, bench.share_over, bench.share_under)
+    } else {
+        (DefectClass::Under, bench.share_under, bench.share_over)
+    };
+    let prevails = share > PREVAILS * other && share > bench.settings.accepted_share;
+    prevails.then_some((class, share))
 }
 
 /// Which way, as a factor on removal.
@@ -193,14 +212,20 @@ fn passes_lever(bench: &Bench<'_>, goal: Goal) -> Option<Advice> {
         Goal::Target(_) => Reach::Nearest,
         _ => Reach::Step,
     };
-    // A whole pass that overshoots more than it corrects is no help.
     if let Goal::Target(_) = goal
-        && (slope * (needed / to).ln()).abs() >= (slope * (needed / from).ln()).abs()
+        && !helps(slope * (needed / from).ln(), slope * (to / from).ln())
     {
         return None;
     }
     let setting = bench.with(lever, Value::Number(to));
     Some(advice(bench, lever, goal, &setting, reach))
+}
+
+/// Whether a whole step helps: it falls short of the wanted one, or passes it by
+/// no more than half of what was wrong. Both are log ratios of removal.
+fn helps(wanted: f64, step: f64) -> bool {
+    let off = (wanted - step).abs();
+    off < wanted.abs() && (step.abs() <= wanted.abs() || 2.0 * off <= wanted.abs())
 }
 
 fn grit_lever(bench: &Bench<'_>, goal: Goal) -> Option<Advice> {
@@ -225,7 +250,7 @@ fn grit_lever(bench: &Bench<'_>, goal: Goal) -> Option<Advice> {
         };
         if known
             && step * wanted > 0.0
-            && (off < wanted.abs() || !matches!(goal, Goal::Target(_)))
+            && (helps(wanted, step) || !matches!(goal, Goal::Target(_)))
             && best.is_none_or(|b| off < b.0)
         {
             best = Some((off, grit));
@@ -313,6 +338,20 @@ fn cycle_time(bench: &Bench<'_>, to: &Setting) -> Option<f64> {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_step_that_overshoots_must_halve_the_error() {
+        for (wanted, step, good) in [
+            (0.3, 0.1, true),
+            (0.3, 0.44, true),
+            (0.3, 0.46, false),
+            (-0.3, -0.44, true),
+            (-0.3, -0.46, false),
+            (0.3, -0.1, false),
+        ] {
+            assert_eq!(helps(wanted, step), good, "{wanted} {step}");
+        }
+    }
 
     #[test]
     fn settings_are_given_in_three_figures() {

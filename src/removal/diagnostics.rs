@@ -5,20 +5,21 @@ use std::collections::BTreeMap;
 use statrs::distribution::{ContinuousCDF, FisherSnedecor};
 
 use super::doubts::Note;
-use super::inference::{Grouping, Inference};
+use super::inference::{Grouping, Inference, two_sided};
 use super::model::{Model, Observed};
 use super::result::{Diagnostics, Factor, LackOfFit, LotInfluence, Residual, Term, Unit};
 use super::setting::{Setting, Value};
 use crate::records::Records;
+use crate::stats::multiplicity::{Adjustment, adjust};
 
 /// A share explained above this is rare on shop data.
 const TOO_GOOD: f64 = 0.99;
 /// Neighbours that correlate more than this, and by three standard errors, drift.
-const DRIFT: f64 = 0.3;
+const DRIFT: f64 = 0.15;
 /// A lot that moves an exponent by more standard errors than this decides it.
 const LOT_DECIDES: f64 = 2.0;
 /// A panel with more leverage than this, and five times the mean, decides.
-const PANEL_DECIDES: f64 = 0.5;
+const PANEL_DECIDES: f64 = 0.3;
 /// Level of the lack-of-fit test.
 const MISFIT: f64 = 0.01;
 /// Clusters that tell settings apart from scatter.
@@ -188,48 +189,72 @@ fn influence(
         names[g].0 = records.panels[panel].lot.as_deref();
         names[g].1 += 1;
     }
-    let columns: Vec<(usize, &Term)> = model
-        .design
-        .blocks
-        .iter()
-        .enumerate()
-        .filter_map(|(b, block)| {
-            let factor = &block.factors[0];
-            let term = terms
-                .iter()
-                .find(|t| &t.factor == factor && t.exponent.is_some())?;
-            (!block.is_joint()).then(|| (model.design.column(b), term))
-        })
-        .collect();
-    let mut all: Vec<LotInfluence> = judge
-        .left_out(Unit::Lot)
+    let recipe = model.recipe_columns();
+    let error_of = |factor: &Factor| {
+        let term = terms.iter().find(|t| &t.factor == factor)?;
+        term.std_error.filter(|_| term.exponent.is_some())
+    };
+    let without = judge.left_out(Unit::Lot);
+    let mut all: Vec<LotInfluence> = names
         .into_iter()
-        .zip(names)
-        .filter_map(|(change, (name, panels))| {
-            let change = change?;
-            let most = columns
+        .enumerate()
+        .filter_map(|(lot, (name, panels))| {
+            let alone = recipe
                 .iter()
-                .filter_map(|(c, term)| Some((change[*c] / term.std_error?, &term.factor)))
-                .max_by(|a, b| a.0.abs().total_cmp(&b.0.abs()))?;
+                .find(|(_, f)| moved_in_one(model, f, lots, lot));
+            let (factor, change) = match alone {
+                Some((_, factor)) => (factor, None),
+                None => {
+                    let change = without.get(lot)?.as_ref()?;
+                    let sized = recipe.iter().filter_map(|(c, factor)| {
+                        Some((factor, Some(change[*c] / error_of(factor)?)))
+                    });
+                    sized.max_by(|a, b| size(a.1).total_cmp(&size(b.1)))?
+                }
+            };
             Some(LotInfluence {
                 lot: name?.to_owned(),
                 panels,
-                factor: most.1.clone(),
-                change: most.0,
+                factor: factor.clone(),
+                change,
             })
         })
         .collect();
     all.sort_by(|a, b| {
-        b.change
-            .abs()
-            .total_cmp(&a.change.abs())
+        size(b.change)
+            .total_cmp(&size(a.change))
             .then(a.lot.cmp(&b.lot))
     });
     all
 }
 
+/// Whether a factor moved on panels of one lot only.
+fn moved_in_one(model: &Model, factor: &Factor, lots: &Grouping, lot: usize) -> bool {
+    let p = model.fit.p;
+    let columns = model.recipe_columns().into_iter();
+    let mut own = columns.filter(|(_, f)| f == factor).map(|(c, _)| c);
+    own.all(|c| {
+        let values = || {
+            let rows = lots.of.iter().zip(model.x.chunks_exact(p));
+            rows.filter(|(g, _)| **g != lot).map(|(_, row)| row[c])
+        };
+        let first = values().next();
+        values().all(|v| Some(v) == first)
+    })
+}
+
+/// Size of a change; without bound where the lot alone tells the factor.
+fn size(change: Option<f64>) -> f64 {
+    change.map_or(f64::INFINITY, f64::abs)
+}
+
 /// The doubts that terms and diagnostics raise.
-pub(super) fn notes(records: &Records, terms: &[Term], found: &Diagnostics) -> Vec<Note> {
+pub(super) fn notes(
+    records: &Records,
+    terms: &[Term],
+    found: &Diagnostics,
+    level: f64,
+) -> Vec<Note> {
     let mut notes = Vec::new();
     for term in terms {
         if term.exponent.is_some() && term.ci.is_none()
@@ -242,33 +267,8 @@ pub(super) fn notes(records: &Records, terms: &[Term], found: &Diagnostics) -> V
                 notes.push(note);
             }
         }
-        let (Some(exponent), Some(ci)) = (term.exponent, term.ci) else {
-            continue;
-        };
-        // Coarser grain cuts more; the law names no power for it.
-        let sign = match term.factor {
-            Factor::Grain => Some(1.0),
-            _ => term.theory.map(f64::signum),
-        };
-        let Some(sign) = sign else { continue };
-        let wrong = if sign > 0.0 {
-            ci.high < 0.0
-        } else {
-            ci.low > 0.0
-        };
-        let off = term.theory.is_some_and(|t| t < ci.low || t > ci.high);
-        if wrong {
-            notes.push(Note::WrongSign {
-                factor: term.factor.clone(),
-                exponent,
-            });
-        } else if off {
-            notes.push(Note::OffTheory {
-                factor: term.factor.clone(),
-                exponent,
-            });
-        }
     }
+    notes.extend(against_the_law(terms, level));
     if let Some(misfit) = &found.lack_of_fit
         && misfit.p_value < MISFIT
     {
@@ -283,7 +283,10 @@ pub(super) fn notes(records: &Records, terms: &[Term], found: &Diagnostics) -> V
         notes.push(Note::Drift { lag_one });
     }
     if let Some(lot) = found.lots.first()
-        && lot.change.abs() > LOT_DECIDES
+        && size(lot.change) > LOT_DECIDES
+        && !notes.contains(&Note::FewSettings {
+            factor: lot.factor.clone(),
+        })
     {
         notes.push(Note::LotDecides {
             lot: lot.lot.clone(),
@@ -308,6 +311,54 @@ pub(super) fn notes(records: &Records, terms: &[Term], found: &Diagnostics) -> V
         notes.push(Note::TooGood {
             r_squared: found.r_squared,
         });
+    }
+    notes
+}
+
+/// Exponents against the trade's law: of the wrong sign, else off its value.
+/// Either is asked of all factors at once, so that chances are Holm's over them.
+fn against_the_law(terms: &[Term], level: f64) -> Vec<Note> {
+    // Coarser grain cuts more; the law names no power for it.
+    let sign = |t: &Term| match t.factor {
+        Factor::Grain => Some(1.0),
+        _ => t.theory.map(f64::signum),
+    };
+    let off = |from: f64, t: &Term| {
+        let (exponent, std_error) = (t.exponent?, t.std_error?);
+        Some(two_sided(exponent - from, std_error, t.dof?))
+    };
+    let asked = |from: fn(&Term) -> Option<f64>| {
+        let found = terms.iter().filter_map(|t| Some((t, off(from(t)?, t)?)));
+        let (of, p): (Vec<&Term>, Vec<f64>) = found.unzip();
+        let adjusted = adjust(&p, Adjustment::Holm);
+        let kept = of.into_iter().zip(adjusted);
+        kept.filter(|(_, p)| *p < 1.0 - level)
+            .collect::<Vec<(&Term, f64)>>()
+    };
+    let no_effect = asked(|t| (t.theory.is_some() || t.factor == Factor::Grain).then_some(0.0));
+    let wrong: Vec<(&Term, f64)> = no_effect
+        .into_iter()
+        .filter(|(t, _)| {
+            sign(t)
+                .zip(t.exponent)
+                .is_some_and(|(sign, e)| sign * e < 0.0)
+        })
+        .collect();
+    let mut notes = Vec::new();
+    for (term, _) in &wrong {
+        notes.extend(term.exponent.map(|exponent| Note::WrongSign {
+            factor: term.factor.clone(),
+            exponent,
+        }));
+    }
+    for (term, p_adjusted) in asked(|t| t.theory) {
+        if !wrong.iter().any(|(w, _)| w.factor == term.factor) {
+            notes.extend(term.exponent.map(|exponent| Note::OffTheory {
+                factor: term.factor.clone(),
+                exponent,
+                p_adjusted,
+            }));
+        }
     }
     notes
 }

@@ -3,25 +3,28 @@
 use serde::Serialize;
 
 use super::result::Factor;
+use crate::site::DefectClass;
 
 /// A doubt about the recipe model, worded by the report.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 #[serde(tag = "note", rename_all = "kebab-case")]
 pub enum Note {
-    /// An exponent has the wrong sign beyond its interval: a data alarm
-    /// (confounding, unit, frame), not a discovery.
+    /// An exponent has the wrong sign by more than chance allows over all
+    /// factors: a data alarm (confounding, unit, frame), not a discovery.
     WrongSign {
         /// The factor.
         factor: Factor,
         /// Its exponent.
         exponent: f64,
     },
-    /// Its interval does not hold the trade's law, though the sign is right.
+    /// It is off the trade's law, though the sign is right.
     OffTheory {
         /// The factor.
         factor: Factor,
         /// Its exponent.
         exponent: f64,
+        /// Chance of such a distance on any of the factors, if all kept the law.
+        p_adjusted: f64,
     },
     /// The factor was set too few times to give an interval.
     FewSettings {
@@ -84,8 +87,9 @@ pub enum Note {
         lot: String,
         /// The factor.
         factor: Factor,
-        /// Change in standard errors when it is left out.
-        change: f64,
+        /// Change in standard errors when it is left out; none where the other
+        /// lots tell nothing of the factor.
+        change: Option<f64>,
     },
     /// One panel has an unusual pull on the fit.
     PanelDecides {
@@ -116,6 +120,18 @@ pub enum Note {
         /// Share of panels with a defect of class under, 0..1.
         under: f64,
     },
+    /// The target asks for more removal while too much prevails, or for less
+    /// while too little does: no lever moves both the right way.
+    TargetAgainstDefects {
+        /// The class that prevails.
+        class: DefectClass,
+        /// Share of panels with a defect of that class, 0..1.
+        share: f64,
+        /// The target, µm.
+        target_um: f64,
+        /// Mean removal at the present setting, µm.
+        present_um: f64,
+    },
     /// No lever has an effect that these records know well enough, or room to move.
     NoLever,
     /// Parts differ, but there are too many for the panels at hand.
@@ -123,4 +139,19 @@ pub enum Note {
         /// Part numbers.
         parts: usize,
     },
+}
+
+impl Note {
+    /// Whether it says why no lever is advised, rather than how far the model
+    /// can be trusted.
+    #[must_use]
+    pub fn says_why_no_lever(&self) -> bool {
+        matches!(
+            self,
+            Self::OnTarget { .. }
+                | Self::BothClasses { .. }
+                | Self::TargetAgainstDefects { .. }
+                | Self::NoLever
+        )
+    }
 }

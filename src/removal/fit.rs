@@ -101,9 +101,12 @@ fn describe(
     removal.wear = wear(depth, &judge);
     let found = diagnostics::diagnose(records, observed, model, &judge, &removal.terms);
     removal.notes.extend(model.design.notes.iter().cloned());
-    removal
-        .notes
-        .extend(diagnostics::notes(records, &removal.terms, &found));
+    removal.notes.extend(diagnostics::notes(
+        records,
+        &removal.terms,
+        &found,
+        model.level,
+    ));
     removal.diagnostics = Some(found);
 }
 

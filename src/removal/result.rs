@@ -383,10 +383,11 @@ pub struct LotInfluence {
     pub lot: String,
     /// Its panels.
     pub panels: usize,
-    /// The factor whose exponent moves most.
+    /// The factor whose coefficient moves most.
     pub factor: Factor,
-    /// Change of the exponent, in standard errors, when the lot is left out.
-    pub change: f64,
+    /// Change of the coefficient, in standard errors, when the lot is left out;
+    /// none where the other lots tell nothing of the factor.
+    pub change: Option<f64>,
 }
 
 /// Lack of fit against panels at the same setting.

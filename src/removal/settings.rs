@@ -3,7 +3,7 @@
 
 use std::collections::BTreeMap;
 
-use crate::causes::{Cause, Causes, Finding, Kind, SurfaceCause};
+use crate::causes::{Cause, Causes, Finding, Kind, Surface, SurfaceCause};
 use crate::site::{DefectClass, Limits, Site};
 
 /// Target, limits and levels of the recipe analysis.
@@ -85,8 +85,9 @@ pub enum Obstacle {
         machine: Option<String>,
         /// The head, where recorded.
         head: Option<String>,
-        /// Whether the tilt is the machine's or the panels'.
-        from_part: bool,
+        /// Whether the panels bring it, or the machine does; none where that is
+        /// not known yet.
+        from_part: Option<bool>,
     },
     /// A finding explains most of a kind of defect.
     Finding {
@@ -113,11 +114,25 @@ pub struct Held {
 /// A finding holds advice back when it owns at least this share of its
 /// stream's marks.
 const MOST: f64 = 0.5;
+/// A tilt that nobody is known to make holds advice back from this share of the
+/// mean removal on, edge to edge: the scatter that removal has at best (common
+/// practice, no source: 10–20 %).
+const TILTED: f64 = 0.1;
+
+/// Whether one side surely takes more by an amount that matters.
+fn tilts(surface: &Surface) -> bool {
+    let mean = surface.removed_um.unwrap_or(0.0).abs();
+    let sides = surface.lean.sides();
+    sides
+        .first()
+        .is_some_and(|side| side.by_um >= TILTED * mean)
+}
 
 impl Held {
-    /// Collects what the findings say against moving a lever: uneven removal,
-    /// opposite sides and thin film always; any other part or machine finding
-    /// when it owns at least half of the marks of an over or under stream.
+    /// Collects what the findings say against moving a lever: uneven removal
+    /// (while nobody is known to make it, a tilt that matters), opposite sides
+    /// and thin film always; any other part or machine finding when it owns at
+    /// least half of the marks of an over or under stream.
     #[must_use]
     pub fn from_causes(causes: &Causes) -> Self {
         let mut obstacles = Vec::new();
@@ -128,8 +143,9 @@ impl Held {
                 continue;
             }
             let from_part = match surface.cause {
-                SurfaceCause::Machine => false,
-                SurfaceCause::Part => true,
+                SurfaceCause::Machine => Some(false),
+                SurfaceCause::Part => Some(true),
+                SurfaceCause::Undecided if tilts(surface) => None,
                 SurfaceCause::None | SurfaceCause::Undecided => continue,
             };
             obstacles.push(Obstacle::UnevenRemoval {

@@ -2,10 +2,12 @@
 
 use onus::causes::{Cause, Causes, Evidence, Finding, Kind, NextCheck, Stream};
 use onus::records::Records;
-use onus::removal::{Advice, Factor, Held, Obstacle, Reach, Removal, Settings, fit};
+use onus::removal::{Advice, Factor, Held, Note, Obstacle, Reach, Removal, Settings, fit};
 use onus::site::{DefectClass, Limits};
 
-use crate::recipe_shop::RecipeShop;
+use statrs::distribution::{Binomial, DiscreteCDF};
+
+use crate::recipe_shop::{RecipeShop, SetBy};
 
 /// The trade's order: feed, passes, grit; force last (common practice, no source).
 const ORDER: [Factor; 4] = [Factor::Feed, Factor::Passes, Factor::Grit, Factor::Force];
@@ -189,7 +191,7 @@ fn on_target_nothing_is_moved() {
         };
         let there = fitted(&records, &aiming(present));
         assert!(there.advice.is_empty());
-        let said = |n: &onus::removal::Note| matches!(n, onus::removal::Note::OnTarget { .. });
+        let said = |n: &Note| matches!(n, Note::OnTarget { .. });
         assert!(there.notes.iter().any(said));
     }
 }
@@ -280,5 +282,112 @@ fn no_lever_while_a_finding_explains_the_defects() {
             assert!(removal.held.is_empty(), "{cause:?} {members}");
             assert_eq!(removal.advice, free.advice);
         }
+    }
+}
+
+/// Expected removal at the advised setting against the shop's law, over panels
+/// of all lots.
+#[test]
+fn expected_removal_holds_the_truth() {
+    let (mut given, mut held) = (0, 0);
+    for set_by in [SetBy::Panel, SetBy::Shift] {
+        let shop = RecipeShop {
+            panels: 160,
+            lots: 8,
+            per_day: 20,
+            day_sd: 0.05,
+            set_by,
+            ..RecipeShop::default()
+        };
+        for seed in 0..30 {
+            let records = shop.records(700 + seed);
+            let target = if seed % 2 == 0 { 34.0 } else { 11.0 };
+            // One lever a report: they share most of their errors.
+            let removal = fitted(&records, &aiming(target));
+            let Some(advice) = removal.advice.get(seed as usize % 4) else {
+                continue;
+            };
+            let variance = shop.lot_sd.powi(2) + shop.day_sd.powi(2) + shop.panel_sd.powi(2);
+            let truth = shop.removed_um
+                * (present_law(&shop, &records) + law(advice, &records) + variance / 2.0).exp();
+            let ci = advice.ci.expect("an interval");
+            given += 1;
+            held += u64::from(ci.low <= truth && truth <= ci.high);
+        }
+    }
+    assert!(given >= 30, "{given} of 60 advised");
+    let chance = Binomial::new(0.95, given).unwrap().cdf(held);
+    assert!(chance > 1e-3, "the truth inside in {held} of {given}");
+}
+
+/// ln of the law at the last panel's setting, on a half-worn abrasive.
+fn present_law(shop: &RecipeShop, records: &Records) -> f64 {
+    let last = records.panels.last().unwrap();
+    let [feed, passes, force, grain] = shop.exponents;
+    let mut ages: Vec<f64> = records
+        .panels
+        .iter()
+        .filter_map(|p| p.abrasive_age)
+        .collect();
+    ages.sort_by(f64::total_cmp);
+    feed * (last.feed_mm_s.unwrap() / 100.0).ln()
+        + passes * (last.passes.unwrap() / 2.0).ln()
+        + force * (last.force_n.unwrap() / 20.0).ln()
+        + grain * (last.grit.as_ref().unwrap().grain_um.unwrap() / 46.2).ln()
+        + shop.worn.ln() * (ages[ages.len() / 2] / shop.life as f64 - 0.5)
+}
+
+/// Sand-throughs on many panels, mean removal below the target: more removal
+/// would make more of them.
+#[test]
+fn no_lever_feeds_the_defects_that_prevail() {
+    let shop = RecipeShop {
+        panels: 160,
+        lots: 8,
+        over: (0.6, 1.0),
+        ..RecipeShop::default()
+    };
+    for seed in 0..4 {
+        let records = shop.records(300 + seed);
+        let told = fitted(&records, &aiming(90.0));
+        assert!(told.advice.is_empty());
+        let against = |n: &Note| matches!(n, Note::TargetAgainstDefects { class, .. } if *class == DefectClass::Over);
+        assert!(told.notes.iter().any(against), "{:?}", told.notes);
+        // Less removal is what they ask for.
+        assert!(!fitted(&records, &aiming(5.0)).advice.is_empty());
+    }
+}
+
+/// A tilt that no turned panel has laid at anyone's door is uneven all the same.
+#[test]
+fn no_lever_while_a_tilt_of_unknown_maker_matters() {
+    for (tilt, holds) in [(6.0, true), (0.0, false)] {
+        let mut records = shops().remove(0);
+        let mut number = vec![0_usize; records.panels.len()];
+        for reading in &mut records.readings {
+            let k = &mut number[reading.panel];
+            // Nine places over the panel, the readings in turn.
+            let (u, v) = ((*k % 3) as f64 - 1.0, (*k / 3 % 3) as f64 - 1.0);
+            *k += 1;
+            reading.place = Some(onus::records::Point {
+                x: 400.0 + 350.0 * u,
+                y: 250.0 + 200.0 * v,
+            });
+            reading.removed_um = reading.removed_um.map(|r| r + tilt * u);
+        }
+        let causes = onus::causes::find(&records, &onus::causes::Settings::default());
+        let held = Held::from_causes(&causes);
+        let tilted = |o: &Obstacle| {
+            matches!(
+                o,
+                Obstacle::UnevenRemoval {
+                    from_part: None,
+                    ..
+                }
+            )
+        };
+        assert_eq!(held.obstacles.iter().any(tilted), holds, "{tilt}: {held:?}");
+        let removal = fit(&records, &aiming(34.0), &held).expect("readings and factors");
+        assert_eq!(removal.advice.is_empty(), holds);
     }
 }

@@ -19,9 +19,6 @@ pub(super) fn page(context: &Context<'_>) -> Result<Option<Page>, ChartError> {
     let numbers = context.numbers();
     let mut blocks = Vec::new();
     advice(context, removal, &mut blocks);
-    if let Some(figure) = effects(context, removal)? {
-        blocks.push(Block::Figure(figure));
-    }
     if !removal.terms.is_empty() {
         blocks.push(Block::Table(text_table(
             words::TERMS_CAPTION,
@@ -43,6 +40,9 @@ pub(super) fn page(context: &Context<'_>) -> Result<Option<Page>, ChartError> {
         blocks.push(Block::Heading(words::TIED.into()));
         blocks.push(Block::List(tied));
     }
+    if let Some(figure) = effects(context, removal)? {
+        blocks.push(Block::Figure(figure));
+    }
     risks(context, removal, &mut blocks);
     blocks.extend(window_and_wear(context, removal)?);
     let mut doubts: Vec<String> = Vec::new();
@@ -52,7 +52,8 @@ pub(super) fn page(context: &Context<'_>) -> Result<Option<Page>, ChartError> {
             .as_ref()
             .map(|d| words::diagnostics(d, numbers)),
     );
-    doubts.extend(removal.notes.iter().map(|n| recipe_notes::note(n, numbers)));
+    let notes = removal.notes.iter().filter(|n| !n.says_why_no_lever());
+    doubts.extend(notes.map(|n| recipe_notes::note(n, numbers)));
     if !doubts.is_empty() {
         blocks.push(Block::Heading(words::DOUBTS.into()));
         blocks.push(Block::List(doubts));
@@ -88,6 +89,10 @@ fn advice(context: &Context<'_>, removal: &Removal, blocks: &mut Vec<Block>) {
         return;
     }
     let Some(first) = removal.advice.first() else {
+        if let Some(why) = removal.notes.iter().find(|n| n.says_why_no_lever()) {
+            blocks.push(Block::Heading(words::LEVERS.into()));
+            blocks.push(Block::Paragraph(recipe_notes::note(why, numbers)));
+        }
         return;
     };
     blocks.push(Block::Heading(words::LEVERS.into()));

@@ -493,6 +493,9 @@ pub fn reach(advice: &Advice, numbers: &NumberStyle) -> Option<String> {
     let name = capital(&factor(&advice.factor));
     match advice.reach {
         Reach::Target | Reach::Step => None,
+        Reach::Nearest if advice.factor == Factor::Grit => Some(format!(
+            "{name}: of the grits used so far this one comes nearest to the target."
+        )),
         Reach::Nearest => Some(format!("{name}: as near to the target as whole steps get.")),
         Reach::EdgeOfRange { needed } => Some(format!(
             "{name}: the target would need {}, outside the settings seen; these records are no evidence there, so only their edge is advised.",
@@ -544,14 +547,16 @@ pub fn obstacle(obstacle: &Obstacle) -> String {
             } else {
                 format!(" on {cell}")
             };
-            if *from_part {
-                format!(
+            match from_part {
+                Some(true) => format!(
                     "Removal is uneven{place} and the unevenness comes with the panels: check flatness and support."
-                )
-            } else {
-                format!(
+                ),
+                Some(false) => format!(
                     "Removal is uneven{place}, the same way on every panel: check the head’s tilt."
-                )
+                ),
+                None => format!(
+                    "Removal is uneven{place}, the same way on every panel as it lay; whether the head or the panels make it so is not known: turn some panels first."
+                ),
             }
         }
         Obstacle::Finding { id, defect, .. } => {

@@ -2,6 +2,7 @@
 
 use crate::charts::NumberStyle;
 use crate::removal::Note;
+use crate::site::DefectClass;
 
 use super::counting::{capital, counted, listed};
 use super::recipe::factor;
@@ -16,10 +17,11 @@ pub fn note(note: &Note, numbers: &NumberStyle) -> String {
             capital(&factor(f)),
             numbers.fixed(*exponent, 2)
         ),
-        Note::OffTheory { factor: f, exponent } => format!(
-            "{} has an exponent of {}, the right way but off the trade’s law by more than its interval; compliance, clogging or a factor not recorded can do that.",
+        Note::OffTheory { factor: f, exponent, p_adjusted } => format!(
+            "{} has an exponent of {}, the right way but off the trade’s law (p = {}, all factors looked at together); compliance, clogging or a factor not recorded can do that.",
             capital(&factor(f)),
-            numbers.fixed(*exponent, 2)
+            numbers.fixed(*exponent, 2),
+            numbers.significant(*p_adjusted, 2)
         ),
         Note::FewSettings { factor: f } => format!(
             "{} was set too few times to give an interval: return to each setting several times, on different days and lots.",
@@ -63,10 +65,14 @@ pub fn note(note: &Note, numbers: &NumberStyle) -> String {
             "What the model leaves drifts from panel to panel (correlation of neighbours {}): something changes in time that is not recorded.",
             numbers.fixed(*lag_one, 2)
         ),
-        Note::LotDecides { lot, factor: f, change } => format!(
+        Note::LotDecides { lot, factor: f, change: Some(change) } => format!(
             "Lot {lot} decides the exponent of {}: without it, it moves by {} standard errors.",
             factor(f),
             numbers.fixed(change.abs(), 1)
+        ),
+        Note::LotDecides { lot, factor: f, change: None } => format!(
+            "Only lot {lot} tells what {} does: without its panels nothing would be known of it, and the next lot may answer otherwise.",
+            factor(f)
         ),
         Note::PanelDecides { panel, leverage } => format!(
             "Panel {panel} was set like no other and pulls the fit towards itself (leverage {}).",
@@ -87,6 +93,18 @@ pub fn note(note: &Note, numbers: &NumberStyle) -> String {
             numbers.percent(*over, 100),
             numbers.percent(*under, 100)
         ),
+        Note::TargetAgainstDefects { class, share, target_um, present_um } => {
+            let (side, much, more, look) = match class {
+                DefectClass::Over => ("below", "much", "more", "film thickness, edges and evenness"),
+                _ => ("above", "little", "less", "contact, missed areas and evenness"),
+            };
+            format!(
+                "Mean removal is {side} the target ({} µm for {} µm), yet too {much} removed prevails, on {} of the panels: removing {more} would feed it. No lever is advised; look at {look} first, then at the target.",
+                numbers.significant(*present_um, 3),
+                numbers.significant(*target_um, 3),
+                numbers.percent(*share, 100)
+            )
+        }
         Note::NoLever => "No lever has an effect that these records know well enough, or room to move; a trial with planned settings would find one.".into(),
         Note::PartsLeftOut { parts } => format!(
             "{} are too many for these panels; the model doesn’t tell them apart.",
