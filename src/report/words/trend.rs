@@ -149,7 +149,7 @@ fn steady(chart: &ControlChart, numbers: &NumberStyle) -> String {
         " Steady means that {shift}s, days and lots differ as far as neighbours usually do; a drift \
          over days is not steady. Here counts of a {shift} spread {} times as much as single \
          independent marks would",
-        numbers.significant(dispersion, 2)
+        spread(dispersion, numbers)
     );
     let apart: Vec<String> = [("days", chart.days_sd), ("lots", chart.lots_sd)]
         .into_iter()
@@ -281,6 +281,18 @@ pub fn charts_columns() -> Vec<(String, bool)> {
     .to_vec()
 }
 
+/// Factors above this say no more than that a kind comes and goes as a whole.
+const MOST_SPREAD: f64 = 50.0;
+
+/// How many times more counts spread than single independent marks would.
+fn spread(factor: f64, numbers: &NumberStyle) -> String {
+    if factor > MOST_SPREAD {
+        format!("over {}", numbers.count(MOST_SPREAD as usize))
+    } else {
+        numbers.significant(factor, 2)
+    }
+}
+
 /// A chart as a row.
 #[must_use]
 pub fn chart_row(chart: &ControlChart, numbers: &NumberStyle) -> Vec<String> {
@@ -295,7 +307,9 @@ pub fn chart_row(chart: &ControlChart, numbers: &NumberStyle) -> Vec<String> {
         capital(kind(chart)),
         numbers.count(defects),
         number(chart.centre),
-        number(chart.dispersion),
+        chart
+            .dispersion
+            .map_or("–".to_owned(), |factor| spread(factor, numbers)),
         if chart.centre.is_some() {
             numbers.count(outside(chart).0)
         } else {
