@@ -16,17 +16,17 @@ const WINDOW_STEPS: usize = 200;
 /// Midpoints of the band.
 const BAND_STEPS: usize = 20;
 
-/// Reserve where the ground is that right beside the band and far from all edges,
+/// Reserve where the ground is that beside the band, on the side with more of it,
 /// and its own uncertainty is reckoned with.
-const RESERVE_BESIDE: f64 = 1.2;
+const RESERVE_BESIDE: f64 = 1.1;
 
-/// Bands nearer than this to an edge lie on another ground than what is beside
-/// them, mm: an edge that takes five times the marks of the others, 15 mm deep on
-/// average, still shows 40 mm from it.
+/// Bands nearer than this to the edge of a panel beside them lie on another ground,
+/// mm: an edge that takes five times the marks of the others, 15 mm deep on average,
+/// still shows 40 mm from it.
 const EDGE_GROUND_MM: f64 = 60.0;
 
-/// Least length of the ground beside a band, mm.
-const LEAST_BESIDE_MM: f64 = 60.0;
+/// Least length of the ground on either side of a band, mm.
+const LEAST_BESIDE_MM: f64 = 30.0;
 
 /// Points, either way, of the lattice that measures the stretch left out.
 const LEFT_OUT_STEPS: i32 = 10;
@@ -85,6 +85,13 @@ pub(super) struct Bands<'a> {
     /// Distance class of each of the field's points.
     bins: Vec<Option<usize>>,
     backgrounds: Vec<BandBackground>,
+}
+
+/// A side of a band.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Side {
+    Below,
+    Above,
 }
 
 /// What a thread needs to look at one place after the other.
@@ -238,32 +245,56 @@ impl<'a> Bands<'a> {
     }
 
     /// Hits of the band of half width number `width` around `centre` without a
-    /// repeat, as the ground beside it tells; after [`Self::move_to`]. None where
-    /// the band comes near an edge of a panel, where the ground beside it is another,
-    /// or where there is too little of it.
+    /// repeat, as the ground beside it tells, that on the side with more. None where the band comes near an edge of a panel, where the
+    /// ground beside it is another.
     ///
     /// What lies in the band can't raise what is expected of it, as it does in
-    /// [`Self::chances`], where a line on few marks hides itself.
+    /// [`Self::chances`], where a line on few marks hides itself. With the mean of
+    /// both sides every band along the end of a crowded side would stand out.
     pub(super) fn beside(
         &self,
         centre: f64,
         width: usize,
         scratch: &mut BandScratch,
     ) -> Option<Pooled> {
-        let left_out = LEFT_OUT_MM * self.field.unit;
-        let edge_ground = EDGE_GROUND_MM * self.field.unit;
+        let unit = self.field.unit;
+        let near = LEFT_OUT_MM * unit + LEAST_BESIDE_MM * unit;
         let mut panels = 0.0;
         for kind in &self.field.kinds {
             let (low, high) = stretch(self.along, kind.rect);
             let depth = (centre - low).min(high - centre);
-            if depth.abs() < edge_ground {
-                return None;
-            }
             if depth > 0.0 {
+                // the strips end before the edge's own ground
+                if depth < near + LEFT_OUT_MM * unit {
+                    return None;
+                }
                 panels += kind.panels;
+            } else if depth > -EDGE_GROUND_MM * unit {
+                return None;
             }
         }
         self.leave_out(centre, width, scratch);
+        let sides =
+            [Side::Below, Side::Above].map(|side| self.on_side(side, centre, width, scratch));
+        // one mark more, so that no marks are not no risk
+        let one = RESERVE_BESIDE * self.backgrounds[width].half_width
+            / ((WINDOW_MM - LEFT_OUT_MM) * unit);
+        (panels >= 1.0).then_some(Pooled {
+            panels,
+            expected: sides[0].0.max(sides[1].0) + one,
+            shape: sides[0].1 + sides[1].1 + 1.0,
+        })
+    }
+
+    /// Hits expected of a band whose marks are as dense as those on one side of it,
+    /// and on how many panels' marks that rests.
+    fn on_side(
+        &self,
+        side: Side,
+        centre: f64,
+        width: usize,
+        scratch: &mut BandScratch,
+    ) -> (f64, f64) {
         for panel in scratch.touched.drain(..) {
             scratch.mass[panel] = 0.0;
         }
@@ -271,16 +302,17 @@ impl<'a> Bands<'a> {
         for &i in self.within(centre, WINDOW_MM * self.field.unit) {
             let point = &self.field.points[i];
             let u = across(self.along, point.at);
-            let Some(kind) = self.field.kind_of[point.panel] else {
-                continue;
+            let inside = |kind| {
+                let (from, to) = self.strip(side, kind, centre);
+                u >= from && u <= to
             };
-            let [below, above] = self.strips(kind, centre)?;
-            if (u >= below.0 && u <= below.1) || (u >= above.0 && u <= above.1) {
-                if scratch.mass[point.panel] == 0.0 {
-                    scratch.touched.push(point.panel);
-                }
-                scratch.mass[point.panel] += self.backgrounds[width].masses[i];
+            if !self.field.kind_of[point.panel].is_some_and(inside) {
+                continue;
             }
+            if scratch.mass[point.panel] == 0.0 {
+                scratch.touched.push(point.panel);
+            }
+            scratch.mass[point.panel] += self.backgrounds[width].masses[i];
         }
         let mut expected = 0.0;
         for i in 0..scratch.touched.len() {
@@ -289,36 +321,28 @@ impl<'a> Bands<'a> {
                 continue;
             };
             if scratch.chance_per_mass[kind].is_nan() {
-                let strips = self.strips(kind, centre)?;
-                scratch.chance_per_mass[kind] =
-                    self.share_beside(kind, centre, width, strips, scratch);
+                let (from, to) = self.strip(side, kind, centre);
+                let share = 2.0 * self.backgrounds[width].half_width / (to - from);
+                scratch.chance_per_mass[kind] = (RESERVE_BESIDE * share).min(1.0);
             }
             expected += chance_of_mass(scratch.chance_per_mass[kind], scratch.mass[panel]);
         }
-        // one mark more, so that no marks are not no risk
-        let even = RESERVE_BESIDE * self.backgrounds[width].half_width
-            / (WINDOW_MM * self.field.unit - left_out);
-        (panels >= 1.0).then_some(Pooled {
-            panels,
-            expected: expected + even,
-            shape: scratch.touched.len() as f64 + 1.0,
-        })
+        (expected, scratch.touched.len() as f64)
     }
 
-    /// The ground beside a band around `centre` on panels of a kind: below and above
-    /// it, neither near the band nor near an edge. Empty on panels that it doesn't
-    /// cross; None if there is too little.
-    fn strips(&self, kind: usize, centre: f64) -> Option<[(f64, f64); 2]> {
+    /// The ground on one side of a band around `centre` on panels of a kind: neither
+    /// near the band nor near an edge. Empty on panels that it doesn't cross.
+    fn strip(&self, side: Side, kind: usize, centre: f64) -> (f64, f64) {
         let unit = self.field.unit;
         let (low, high) = stretch(self.along, self.field.kinds[kind].rect);
         if centre < low || centre > high {
-            return Some([(f64::INFINITY, f64::NEG_INFINITY); 2]);
+            return (f64::INFINITY, f64::NEG_INFINITY);
         }
         let (window, left_out) = (WINDOW_MM * unit, LEFT_OUT_MM * unit);
-        let below = ((centre - window).max(low + left_out), centre - left_out);
-        let above = (centre + left_out, (centre + window).min(high - left_out));
-        let length = (below.1 - below.0).max(0.0) + (above.1 - above.0).max(0.0);
-        (length >= LEAST_BESIDE_MM * unit).then_some([below, above])
+        match side {
+            Side::Below => ((centre - window).max(low + left_out), centre - left_out),
+            Side::Above => (centre + left_out, (centre + window).min(high - left_out)),
+        }
     }
 
     /// Takes the marks near the place out of its own background.
@@ -382,30 +406,6 @@ impl<'a> Bands<'a> {
             .get_or_insert_with(|| (midpoint_bins(u0, u1, low, high), u1 - u0));
         let share = self.share_of_band(kind, centre, width, (&counts, length), scratch);
         (RESERVE * share).min(1.0)
-    }
-
-    /// Mass expected in the band over that expected in the strips beside it.
-    fn share_beside(
-        &self,
-        kind: usize,
-        centre: f64,
-        width: usize,
-        strips: [(f64, f64); 2],
-        scratch: &BandScratch,
-    ) -> f64 {
-        let (low, high) = stretch(self.along, self.field.kinds[kind].rect);
-        let [below, above] = strips.map(|(from, to)| (to - from).max(0.0));
-        let length = below + above;
-        let mut counts = [0.0; BINS];
-        for ((from, to), part) in strips.into_iter().zip([below, above]) {
-            if part > 0.0 {
-                for (count, of_strip) in counts.iter_mut().zip(midpoint_bins(from, to, low, high)) {
-                    *count += of_strip * part / length;
-                }
-            }
-        }
-        let share = self.share_of_band(kind, centre, width, (&counts, length), scratch);
-        (RESERVE_BESIDE * share).min(1.0)
     }
 
     /// Mass expected in the band over that expected in a stretch of the given

@@ -157,10 +157,10 @@ pub(super) enum Expected {
 /// What is expected of the band around a node.
 pub(super) fn expected(bands: &Bands, node: LineNode, scratch: &mut BandScratch) -> Expected {
     let at = node.at(bands.field);
-    bands.move_to(at, scratch);
     if let Some(pooled) = bands.beside(at, node.mesh, scratch) {
         return Expected::Beside(pooled);
     }
+    bands.move_to(at, scratch);
     bands.chances(at, node.mesh, None, scratch);
     Expected::ByPanel
 }
