@@ -3,11 +3,10 @@
 
 use super::LineAxis;
 use super::background::{LEFT_OUT_MM, RESERVE, WINDOW_MM, clip, midpoints};
-use super::discs::{Crowding, chance_of_mass};
+use super::discs::chance_of_mass;
 use super::edge_profile::{BINS, Table, axis_lengths, edge_bin};
 use super::field::{Field, FieldPoint, Kind};
-use super::pooled::Pooled;
-use super::weights::{band_crowding, band_crowding_anywhere, band_overlap, overlap_weights};
+use super::weights::{band_crowding, band_overlap, overlap_weights};
 use crate::records::{Point, Rect};
 
 /// Midpoints of the window.
@@ -15,18 +14,6 @@ const WINDOW_STEPS: usize = 200;
 
 /// Midpoints of the band.
 const BAND_STEPS: usize = 20;
-
-/// Reserve where the ground is that beside the band, on the side with more of it,
-/// and its own uncertainty is reckoned with.
-const RESERVE_BESIDE: f64 = 1.1;
-
-/// Bands nearer than this to the edge of a panel beside them lie on another ground,
-/// mm: an edge that takes five times the marks of the others, 15 mm deep on average,
-/// still shows 40 mm from it.
-const EDGE_GROUND_MM: f64 = 60.0;
-
-/// Least length of the ground on either side of a band, mm.
-const LEAST_BESIDE_MM: f64 = 30.0;
 
 /// Points, either way, of the lattice that measures the stretch left out.
 const LEFT_OUT_STEPS: i32 = 10;
@@ -36,14 +23,6 @@ pub(super) fn across(along: LineAxis, at: Point) -> f64 {
     match along {
         LineAxis::Y => at.x,
         LineAxis::X => at.y,
-    }
-}
-
-/// The point moved straight across a line to `u`.
-pub(super) fn moved_across(along: LineAxis, at: Point, u: f64) -> Point {
-    match along {
-        LineAxis::Y => Point { x: u, ..at },
-        LineAxis::X => Point { y: u, ..at },
     }
 }
 
@@ -87,13 +66,6 @@ pub(super) struct Bands<'a> {
     backgrounds: Vec<BandBackground>,
 }
 
-/// A side of a band.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Side {
-    Below,
-    Above,
-}
-
 /// What a thread needs to look at one place after the other.
 #[derive(Debug, Clone)]
 pub(super) struct BandScratch {
@@ -127,12 +99,7 @@ impl BandScratch {
 
 impl<'a> Bands<'a> {
     /// `half_widths` in mm, as they are.
-    pub(super) fn new(
-        field: &'a Field,
-        along: LineAxis,
-        half_widths: &[f64],
-        crowding: Crowding,
-    ) -> Self {
+    pub(super) fn new(field: &'a Field, along: LineAxis, half_widths: &[f64]) -> Self {
         let u = |point: &FieldPoint| across(along, point.at);
         let mut order: Vec<usize> = (0..field.points.len()).collect();
         order.sort_by(|&a, &b| {
@@ -151,7 +118,7 @@ impl<'a> Bands<'a> {
         }
         let backgrounds = half_widths
             .iter()
-            .map(|&half_width| background(field, along, half_width, total, crowding))
+            .map(|&half_width| background(field, along, half_width, total))
             .collect();
         let bins = field
             .points
@@ -211,23 +178,32 @@ impl<'a> Bands<'a> {
         own: Option<usize>,
         scratch: &mut BandScratch,
     ) {
-        self.leave_out(centre, width, scratch);
+        let field = self.field;
+        let background = &self.backgrounds[width];
+        let mut removed = [0.0; BINS];
+        for &i in self.within(centre, LEFT_OUT_MM * field.unit) {
+            if let Some(bin) = self.bins[i] {
+                removed[bin] += background.weights[i];
+            }
+        }
+        scratch.marks.copy_from(&background.table);
+        subtract(&mut scratch.marks, &removed);
         for panel in scratch.touched.drain(..) {
             scratch.mass[panel] = 0.0;
         }
-        for &i in self.within(centre, WINDOW_MM * self.field.unit) {
-            let panel = self.field.points[i].panel;
+        for &i in self.within(centre, WINDOW_MM * field.unit) {
+            let panel = field.points[i].panel;
             if scratch.mass[panel] == 0.0 {
                 scratch.touched.push(panel);
             }
-            scratch.mass[panel] += self.backgrounds[width].masses[i];
+            scratch.mass[panel] += background.masses[i];
         }
         scratch.chance_per_mass.fill(f64::NAN);
         scratch.panels.clear();
         scratch.chances.clear();
         for i in 0..scratch.touched.len() {
             let panel = scratch.touched[i];
-            let Some(kind) = self.field.kind_of[panel] else {
+            let Some(kind) = field.kind_of[panel] else {
                 continue;
             };
             if Some(panel) == own {
@@ -242,120 +218,6 @@ impl<'a> Bands<'a> {
                 scratch.chances.push(p);
             }
         }
-    }
-
-    /// Hits of the band of half width number `width` around `centre` without a
-    /// repeat, as the ground beside it tells, that on the side with more. None where the band comes near an edge of a panel, where the
-    /// ground beside it is another.
-    ///
-    /// What lies in the band can't raise what is expected of it, as it does in
-    /// [`Self::chances`], where a line on few marks hides itself. With the mean of
-    /// both sides every band along the end of a crowded side would stand out.
-    pub(super) fn beside(
-        &self,
-        centre: f64,
-        width: usize,
-        scratch: &mut BandScratch,
-    ) -> Option<Pooled> {
-        let unit = self.field.unit;
-        let near = LEFT_OUT_MM * unit + LEAST_BESIDE_MM * unit;
-        let mut panels = 0.0;
-        for kind in &self.field.kinds {
-            let (low, high) = stretch(self.along, kind.rect);
-            let depth = (centre - low).min(high - centre);
-            if depth > 0.0 {
-                // the strips end before the edge's own ground
-                if depth < near + LEFT_OUT_MM * unit {
-                    return None;
-                }
-                panels += kind.panels;
-            } else if depth > -EDGE_GROUND_MM * unit {
-                return None;
-            }
-        }
-        self.leave_out(centre, width, scratch);
-        let sides =
-            [Side::Below, Side::Above].map(|side| self.on_side(side, centre, width, scratch));
-        // one mark more, so that no marks are not no risk
-        let one = RESERVE_BESIDE * self.backgrounds[width].half_width
-            / ((WINDOW_MM - LEFT_OUT_MM) * unit);
-        (panels >= 1.0).then_some(Pooled {
-            panels,
-            expected: sides[0].0.max(sides[1].0) + one,
-            shape: sides[0].1 + sides[1].1 + 1.0,
-        })
-    }
-
-    /// Hits expected of a band whose marks are as dense as those on one side of it,
-    /// and on how many panels' marks that rests.
-    fn on_side(
-        &self,
-        side: Side,
-        centre: f64,
-        width: usize,
-        scratch: &mut BandScratch,
-    ) -> (f64, f64) {
-        for panel in scratch.touched.drain(..) {
-            scratch.mass[panel] = 0.0;
-        }
-        scratch.chance_per_mass.fill(f64::NAN);
-        for &i in self.within(centre, WINDOW_MM * self.field.unit) {
-            let point = &self.field.points[i];
-            let u = across(self.along, point.at);
-            let inside = |kind| {
-                let (from, to) = self.strip(side, kind, centre);
-                u >= from && u <= to
-            };
-            if !self.field.kind_of[point.panel].is_some_and(inside) {
-                continue;
-            }
-            if scratch.mass[point.panel] == 0.0 {
-                scratch.touched.push(point.panel);
-            }
-            scratch.mass[point.panel] += self.backgrounds[width].masses[i];
-        }
-        let mut expected = 0.0;
-        for i in 0..scratch.touched.len() {
-            let panel = scratch.touched[i];
-            let Some(kind) = self.field.kind_of[panel] else {
-                continue;
-            };
-            if scratch.chance_per_mass[kind].is_nan() {
-                let (from, to) = self.strip(side, kind, centre);
-                let share = 2.0 * self.backgrounds[width].half_width / (to - from);
-                scratch.chance_per_mass[kind] = (RESERVE_BESIDE * share).min(1.0);
-            }
-            expected += chance_of_mass(scratch.chance_per_mass[kind], scratch.mass[panel]);
-        }
-        (expected, scratch.touched.len() as f64)
-    }
-
-    /// The ground on one side of a band around `centre` on panels of a kind: neither
-    /// near the band nor near an edge. Empty on panels that it doesn't cross.
-    fn strip(&self, side: Side, kind: usize, centre: f64) -> (f64, f64) {
-        let unit = self.field.unit;
-        let (low, high) = stretch(self.along, self.field.kinds[kind].rect);
-        if centre < low || centre > high {
-            return (f64::INFINITY, f64::NEG_INFINITY);
-        }
-        let (window, left_out) = (WINDOW_MM * unit, LEFT_OUT_MM * unit);
-        match side {
-            Side::Below => ((centre - window).max(low + left_out), centre - left_out),
-            Side::Above => (centre + left_out, (centre + window).min(high - left_out)),
-        }
-    }
-
-    /// Takes the marks near the place out of its own background.
-    fn leave_out(&self, centre: f64, width: usize, scratch: &mut BandScratch) {
-        let background = &self.backgrounds[width];
-        let mut removed = [0.0; BINS];
-        for &i in self.within(centre, LEFT_OUT_MM * self.field.unit) {
-            if let Some(bin) = self.bins[i] {
-                removed[bin] += background.weights[i];
-            }
-        }
-        scratch.marks.copy_from(&background.table);
-        subtract(&mut scratch.marks, &removed);
     }
 
     /// Weight of a point for half width number `width`.
@@ -397,31 +259,20 @@ impl<'a> Bands<'a> {
         width: usize,
         scratch: &mut BandScratch,
     ) -> f64 {
+        let background = &self.backgrounds[width];
         let (low, high) = stretch(self.along, self.field.kinds[kind].rect);
         let (u0, u1) = clip(centre, WINDOW_MM * self.field.unit, low, high);
         if u1 <= u0 {
             return 0.0;
         }
-        let (counts, length) = *scratch.kind_windows[kind]
-            .get_or_insert_with(|| (midpoint_bins(u0, u1, low, high), u1 - u0));
-        let share = self.share_of_band(kind, centre, width, (&counts, length), scratch);
-        (RESERVE * share).min(1.0)
-    }
-
-    /// Mass expected in the band over that expected in a stretch of the given
-    /// length, whose [`WINDOW_STEPS`] midpoints are counted by distance class;
-    /// with the reserve for the marks that the band's shape rests on.
-    fn share_of_band(
-        &self,
-        kind: usize,
-        centre: f64,
-        width: usize,
-        (counts, length): (&[f64; BINS], f64),
-        scratch: &BandScratch,
-    ) -> f64 {
-        let background = &self.backgrounds[width];
-        let (low, high) = stretch(self.along, self.field.kinds[kind].rect);
         let bin = |u: f64| edge_bin((u - low).min(high - u));
+        let (counts, length) = scratch.kind_windows[kind].get_or_insert_with(|| {
+            let mut counts = [0.0; BINS];
+            for u in midpoints::<WINDOW_STEPS>(u0, u1) {
+                counts[bin(u)] += 1.0;
+            }
+            (counts, u1 - u0)
+        });
         let density = background.density;
         let shape = |bin: usize, reserve: f64| {
             let marks = scratch.marks.left(0, bin);
@@ -434,7 +285,7 @@ impl<'a> Bands<'a> {
             .filter(|(_, count)| **count > 0.0)
             .map(|(bin, count)| count * shape(bin, 0.0))
             .sum::<f64>()
-            * length
+            * *length
             / WINDOW_STEPS as f64;
         let half_width = background.half_width;
         let overhang = self.field.overhang_mm;
@@ -446,17 +297,8 @@ impl<'a> Bands<'a> {
             * 2.0
             * half_width
             / BAND_STEPS as f64;
-        band / window
+        (RESERVE * band / window).min(1.0)
     }
-}
-
-/// Midpoints of a stretch of a panel from `low` to `high`, by distance class.
-fn midpoint_bins(from: f64, to: f64, low: f64, high: f64) -> [f64; BINS] {
-    let mut counts = [0.0; BINS];
-    for u in midpoints::<WINDOW_STEPS>(from, to) {
-        counts[edge_bin((u - low).min(high - u))] += 1.0;
-    }
-    counts
 }
 
 /// Distance class of a point across the line.
@@ -474,13 +316,7 @@ fn subtract(table: &mut Table, removed: &[f64; BINS]) {
     }
 }
 
-fn background(
-    field: &Field,
-    along: LineAxis,
-    half_width: f64,
-    total: f64,
-    crowding: Crowding,
-) -> BandBackground {
+fn background(field: &Field, along: LineAxis, half_width: f64, total: f64) -> BandBackground {
     let mut weights = Vec::with_capacity(field.points.len());
     for points in field.by_panel() {
         let at: Vec<Point> = points.iter().map(|p| p.at).collect();
@@ -499,17 +335,13 @@ fn background(
         }
     }
     let sum: f64 = weights.iter().sum();
-    let crowded = match crowding {
-        Crowding::AtAMark => band_crowding,
-        Crowding::Anywhere => band_crowding_anywhere,
-    };
     BandBackground {
         half_width,
         masses: field
             .points
             .iter()
             .zip(&weights)
-            .map(|(p, w)| w * crowded(half_width, p.grain_mm))
+            .map(|(p, w)| w * band_crowding(half_width, p.grain_mm))
             .collect(),
         weights,
         table: Table::smoothed(&raw),

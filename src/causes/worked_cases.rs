@@ -272,7 +272,7 @@ fn bands_inside_at_an_edge_and_crosswise() {
         let number = |i: usize| cells[i].parse::<f64>().unwrap();
         let (view, along) = with_line(cells[0]);
         let field = Field::whole(&view);
-        let bands = Bands::new(&field, along, &[number(1)], Crowding::AtAMark);
+        let bands = Bands::new(&field, along, &[number(1)]);
         let (own, centre) = (cells[2].parse().unwrap(), number(3));
         let mut hit: Vec<usize> = bands
             .within(centre, number(1))
