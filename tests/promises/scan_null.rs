@@ -6,14 +6,12 @@ use onus::stats::binomial_tail;
 
 use crate::made_streams::{Ground, Made, Planted};
 
-/// One stream in the report.
-pub const ONE_STREAM: ScanSettings = ScanSettings {
+const ONE_STREAM: ScanSettings = ScanSettings {
     alpha: 0.01,
     streams: 1,
 };
 
-/// Most marks along the edges.
-pub const EDGES: Ground = Ground::Edges {
+const EDGES: Ground = Ground::Edges {
     share: 0.7,
     mean_mm: 15.0,
     left: 1.0,
