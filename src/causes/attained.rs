@@ -16,11 +16,10 @@
 
 use rayon::prelude::*;
 
-use super::LineAxis;
-use super::band_background::{BandScratch, across};
+use super::band_background::BandScratch;
 use super::discs::DiscScratch;
 use super::field::Field;
-use super::lines::{self, HALF_WIDTHS_MM};
+use super::lines::{self, Expected, LINES, LineNode};
 use super::nodes::{self, MESHES};
 use super::spots::{self, RADII_MM};
 use super::tail::poisson_tail;
@@ -107,35 +106,32 @@ impl Attained {
         Self::new(tests, &ladders, alpha)
     }
 
-    /// Of `tests` bands around the marks of `field`, when `alpha` is the level of
-    /// all.
-    pub(super) fn of_lines(field: &Field, tests: usize, alpha: f64) -> Self {
-        let tests = tests.max(1) as f64;
+    /// Of the bands around all nodes of `field`, when `alpha` is the level of all.
+    pub(super) fn of_lines(field: &Field, alpha: f64) -> Self {
+        let nodes = LINES.map(|along| lines::nodes(field, along));
+        let tests = nodes.iter().map(Vec::len).sum::<usize>().max(1) as f64;
         let floor = LOWEST * alpha / tests;
-        let every = field.points.len().div_ceil(SAMPLE).max(1);
-        let sample: Vec<usize> = (0..field.points.len()).step_by(every).collect();
         let mut ladders = Vec::new();
-        for along in [LineAxis::Y, LineAxis::X] {
+        for (along, nodes) in LINES.into_iter().zip(&nodes) {
             let bands = lines::bands(field, along);
-            let of_mark = |scratch: &mut BandScratch, point: &usize| -> Vec<Ladder> {
-                let own = &field.points[*point];
-                let centre = across(along, own.at);
-                bands.move_to(centre, scratch);
-                let ladder = |width| {
-                    bands.chances(centre, width, Some(own.panel), scratch);
-                    Ladder {
-                        stands_for: every as f64,
-                        tails: tails(&scratch.chances, lines::PANELS_NEEDED - 1, floor),
-                    }
+            let every = nodes.len().div_ceil(SAMPLE).max(1);
+            let sample: Vec<LineNode> = nodes.iter().copied().step_by(every).collect();
+            let of_node = |scratch: &mut BandScratch, node: &LineNode| {
+                let tails = match lines::expected(&bands, *node, scratch) {
+                    Expected::Beside(pooled) => pooled.tails(lines::PANELS_NEEDED, floor),
+                    Expected::ByPanel => tails(&scratch.chances, lines::PANELS_NEEDED, floor),
                 };
-                (0..HALF_WIDTHS_MM.len()).map(ladder).collect()
+                Ladder {
+                    stands_for: every as f64,
+                    tails,
+                }
             };
-            let of_axis: Vec<Vec<Ladder>> = sample
-                .par_iter()
-                .with_min_len(32)
-                .map_init(|| BandScratch::new(field), of_mark)
-                .collect();
-            ladders.extend(of_axis.into_iter().flatten());
+            ladders.par_extend(
+                sample
+                    .par_iter()
+                    .with_min_len(32)
+                    .map_init(|| BandScratch::new(field), of_node),
+            );
         }
         Self::new(tests, &ladders, alpha)
     }

@@ -31,7 +31,7 @@ impl View {
     #[must_use]
     pub fn band_chances(&self, along: LineAxis, at_mm: f64, half_width_mm: f64) -> Vec<f64> {
         let field = Field::whole(self);
-        let bands = Bands::new(&field, along, &[half_width_mm]);
+        let bands = Bands::new(&field, along, &[half_width_mm], Crowding::AtAMark);
         let mut scratch = BandScratch::new(&field);
         bands.move_to(at_mm, &mut scratch);
         bands.chances(at_mm, 0, None, &mut scratch);

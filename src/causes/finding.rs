@@ -100,7 +100,7 @@ pub enum Frame {
 }
 
 /// The machine axis along which a line runs.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize)]
 #[serde(rename_all = "lowercase")]
 pub enum LineAxis {
     /// At fixed machine y.

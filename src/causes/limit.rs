@@ -62,7 +62,15 @@ enum CentredOn {
     Marks,
 }
 
-/// The situation at one place, for one radius.
+/// One of the scan's ways to look for places.
+struct Search<'a> {
+    discs: Discs<'a>,
+    centres: CentredOn,
+    /// The report's level over that of each of its tests.
+    tests: f64,
+}
+
+/// The situation at one place, for one search and radius.
 #[derive(Debug, Clone, Copy, PartialEq)]
 struct Situation {
     /// Panels that cover the place.
@@ -90,27 +98,30 @@ struct Situation {
 #[must_use]
 pub fn smallest_repeat(view: &View, settings: &ScanSettings) -> Limit {
     let field = Field::whole(view);
-    let at_marks = view.marks.len() > SCREENED_ABOVE;
-    let discs = if at_marks {
-        spots::discs(&field)
-    } else {
-        nodes::discs(&field)
-    };
-    let mut scratch = DiscScratch::new(&field);
     let shares = Shares::of(view.marks.len());
-    let share = if at_marks { shares.marks } else { shares.nodes };
-    let share = share * settings.alpha / settings.streams.max(1) as f64;
-    let attained = if at_marks {
+    let streams = settings.streams.max(1) as f64;
+    let tests = |attained: &Attained, share: f64| {
+        settings.alpha / attained.level(share * settings.alpha / streams)
+    };
+    let of_marks = if view.marks.len() > SCREENED_ABOVE {
         Attained::equal(RADII_MM.len() * view.marks.len())
     } else {
-        Attained::of_nodes(&field, share)
+        Attained::of_marks(&field, shares.marks * settings.alpha / streams)
     };
-    let tests = settings.alpha / attained.level(share);
-    let centres = if at_marks {
-        CentredOn::Marks
-    } else {
-        CentredOn::Nodes
-    };
+    let mut searches = vec![Search {
+        discs: spots::discs(&field),
+        centres: CentredOn::Marks,
+        tests: tests(&of_marks, shares.marks),
+    }];
+    if shares.nodes > 0.0 {
+        let of_nodes = Attained::of_nodes(&field, shares.nodes * settings.alpha / streams);
+        searches.push(Search {
+            discs: nodes::discs(&field),
+            centres: CentredOn::Nodes,
+            tests: tests(&of_nodes, shares.nodes),
+        });
+    }
+    let mut scratch = DiscScratch::new(&field);
     let half = 0.5 * field.kinds.iter().map(|k| k.panels).sum::<f64>();
     let (mut often, mut rarely) = (Vec::new(), 0.0);
     for (place, area) in lattice(&field) {
@@ -123,13 +134,12 @@ pub fn smallest_repeat(view: &View, settings: &ScanSettings) -> Limit {
             rarely += area;
             continue;
         }
-        discs.move_to(place, &mut scratch);
-        let situations: Vec<Situation> = (0..discs.backgrounds.len())
-            .map(|radius| {
-                let place = situation(&discs, place, radius, tests, &mut scratch);
-                Situation { centres, ..place }
-            })
-            .collect();
+        let mut situations = Vec::new();
+        for search in &searches {
+            search.discs.move_to(place, &mut scratch);
+            let radii = 0..search.discs.backgrounds.len();
+            situations.extend(radii.map(|radius| situation(search, place, radius, &mut scratch)));
+        }
         often.push((area, situations));
     }
     let total: f64 = often.iter().map(|(area, _)| area).sum();
@@ -152,7 +162,8 @@ pub fn smallest_repeat(view: &View, settings: &ScanSettings) -> Limit {
     }
 }
 
-/// The value that nine tenths of the area reach, each place with its best radius.
+/// The value that nine tenths of the area reach, each place with its best search and
+/// radius.
 fn reached_on_most(
     places: &[(f64, Vec<Situation>)],
     value: impl Fn(&Situation) -> Option<f64>,
@@ -223,12 +234,12 @@ fn widths(low: f64, high: f64, at: &[f64]) -> Vec<(f64, f64)> {
 }
 
 fn situation(
-    discs: &Discs,
+    search: &Search<'_>,
     place: Point,
     radius: usize,
-    tests: f64,
     scratch: &mut DiscScratch,
 ) -> Situation {
+    let discs = &search.discs;
     discs.chances(place, radius, None, scratch);
     let (mut exposed, mut chance) = (0.0, 0.0);
     for kind in 0..discs.field.kinds.len() {
@@ -249,9 +260,9 @@ fn situation(
         with_marks: around.panels as f64,
         mass: around.mass,
         chance_per_mass,
-        tests,
+        tests: search.tests,
         reach: discs.backgrounds[radius].radius / (SCATTER_MM * unit),
-        centres: CentredOn::Nodes,
+        centres: search.centres,
     }
 }
 

@@ -9,6 +9,7 @@
 
 use super::LineAxis;
 use super::band_background::{BandScratch, Bands, across};
+use super::discs::Crowding;
 use super::field::Field;
 use super::sharpness::Zone;
 
@@ -38,7 +39,7 @@ pub(super) fn narrow_over_broad(
     taken: &[Zone],
 ) -> Option<f64> {
     let unit = field.unit;
-    let bands = Bands::new(field, along, &[unit]);
+    let bands = Bands::new(field, along, &[unit], Crowding::AtAMark);
     let mut scratch = BandScratch::new(field);
     bands.move_to(at, &mut scratch);
     bands.chances(at, 0, None, &mut scratch);

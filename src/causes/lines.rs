@@ -1,109 +1,180 @@
-//! Lines: bands across a machine axis that hold more panels than chance and
-//! are spread along themselves.
+//! Lines: bands across a machine axis, around the nodes of a fixed lattice, that
+//! hold more panels than chance and are spread along themselves.
+//!
+//! As with the discs of [`super::nodes`], a band at a node doesn't depend on the
+//! marks: every panel counts, none has to be left out, and the number of tests is
+//! bounded by the panels' length, which for lines is few however many marks there
+//! are.
 
 use rayon::prelude::*;
 
 use super::LineAxis;
-use super::band_background::{BandScratch, Bands, across, lengthwise};
+use super::band_background::{BandScratch, Bands, across, lengthwise, stretch};
+use super::discs::Crowding;
 use super::field::Field;
+use super::pooled::Pooled;
 use super::tail::{Tail, chance_of_hits, stands_out, tail_of_hits};
 
-/// Half widths of the bands, mm.
-pub(super) const HALF_WIDTHS_MM: [f64; 2] = [4.0, 8.0];
+/// The axes along which lines are looked for.
+pub(super) const LINES: [LineAxis; 2] = [LineAxis::Y, LineAxis::X];
 
-/// Panels a line needs, its own included.
+/// Half widths of the bands and the step between them, mm.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Mesh {
+    pub(super) half_width_mm: f64,
+    pub(super) step_mm: f64,
+}
+
+/// The lattices: half width 4 takes in two thirds of a line whose marks scatter by
+/// 4 mm, 8 nineteen twentieths of it and four fifths of one with 6.5 mm.
+pub(super) const MESHES: [Mesh; 2] = [
+    Mesh {
+        half_width_mm: 4.0,
+        step_mm: 3.0,
+    },
+    Mesh {
+        half_width_mm: 8.0,
+        step_mm: 5.0,
+    },
+];
+
+/// Panels a line needs.
 pub(super) const PANELS_NEEDED: usize = 4;
 
 /// A stretch of a band this long that holds more than half of its panels makes
 /// it a spot, not a line, mm.
 const STRETCH_MM: f64 = 60.0;
 
-/// A band around a mark with more panels than chance allows.
+/// A node: its lattice, and which one across the line.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub(super) struct LineNode {
+    /// Index into [`MESHES`].
+    pub(super) mesh: usize,
+    number: i64,
+}
+
+impl LineNode {
+    /// The coordinate across the line, mm.
+    pub(super) fn at(self, field: &Field) -> f64 {
+        (self.number as f64 + 0.5) * MESHES[self.mesh].step_mm * field.unit
+    }
+}
+
+/// A band around a node with more panels than chance allows.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct LineCandidate {
     pub(super) along: LineAxis,
-    /// The centre, index into `Field::points`.
+    pub(super) node: LineNode,
+    /// The mark nearest to the node across the line, index into `Field::points`.
     pub(super) point: usize,
-    /// Index into [`HALF_WIDTHS_MM`].
-    pub(super) width: usize,
-    /// Panels with a mark in the band, the centre's own included.
+    /// Panels with a mark in the band.
     pub(super) panels_hit: usize,
-    /// Panels expected without a repeat, the own left out.
-    pub(super) expected: f64,
-    /// Chance of so many others without a repeat.
+    /// Chance of so many without a repeat.
     pub(super) tail: Tail,
 }
 
 /// The field across lines along `along`, for the scan's half widths.
 pub(super) fn bands(field: &Field, along: LineAxis) -> Bands<'_> {
-    Bands::new(field, along, &HALF_WIDTHS_MM.map(|r| r * field.unit))
+    let half_widths = MESHES.map(|mesh| mesh.half_width_mm * field.unit);
+    Bands::new(field, along, &half_widths, Crowding::Anywhere)
 }
 
-/// Bands around the given points with a p-value of at most `level` that are
-/// spread along themselves, in their order, then by half width.
-pub(super) fn scan(bands: &Bands, level: f64, centres: &[usize]) -> Vec<LineCandidate> {
-    centres
+/// All nodes that lie on any panel, by lattice, in order across.
+pub(super) fn nodes(field: &Field, along: LineAxis) -> Vec<LineNode> {
+    let mut all = Vec::new();
+    for (mesh, Mesh { step_mm, .. }) in MESHES.into_iter().enumerate() {
+        let step = step_mm * field.unit;
+        let mut numbers = Vec::new();
+        for kind in &field.kinds {
+            let (low, high) = stretch(along, kind.rect);
+            let (first, last) = ((low / step - 0.5).ceil(), (high / step - 0.5).floor());
+            numbers.extend(first as i64..=last as i64);
+        }
+        numbers.sort_unstable();
+        numbers.dedup();
+        all.extend(numbers.into_iter().map(|number| LineNode { mesh, number }));
+    }
+    all
+}
+
+/// Bands around the given nodes with a p-value of at most `level` that are
+/// spread along themselves, in their order.
+pub(super) fn scan(bands: &Bands, level: f64, nodes: &[LineNode]) -> Vec<LineCandidate> {
+    nodes
         .par_iter()
         .with_min_len(32)
         .map_init(
             || BandScratch::new(bands.field),
-            |scratch, &point| at_centre(bands, point, level, scratch),
+            |scratch, &node| at_node(bands, node, level, scratch),
         )
         .flatten_iter()
         .collect()
 }
 
-fn at_centre(
+fn at_node(
     bands: &Bands,
-    point: usize,
+    node: LineNode,
     level: f64,
     scratch: &mut BandScratch,
-) -> Vec<LineCandidate> {
+) -> Option<LineCandidate> {
     let field = bands.field;
-    let own = field.points[point].panel;
-    let centre = across(bands.along, field.points[point].at);
-    let mut found = Vec::new();
-    let mut moved = false;
-    for width in 0..HALF_WIDTHS_MM.len() {
-        let inside = bands.within(centre, bands.half_width(width));
-        let panels_hit = distinct_panels(field, inside);
-        if panels_hit < PANELS_NEEDED {
-            continue;
-        }
-        if !moved {
-            bands.move_to(centre, scratch);
-            moved = true;
-        }
-        bands.chances(centre, width, Some(own), scratch);
-        let chances = &scratch.chances;
-        if !stands_out(chances, panels_hit - 1) {
-            continue;
-        }
-        let tail = tail_of_hits(chances, panels_hit - 1, level);
-        if tail.value() <= level && is_spread(bands, inside, panels_hit) {
-            found.push(LineCandidate {
-                along: bands.along,
-                point,
-                width,
-                panels_hit,
-                expected: chances.iter().sum(),
-                tail,
-            });
-        }
+    let at = node.at(field);
+    let inside = bands.within(at, bands.half_width(node.mesh));
+    let panels_hit = distinct_panels(field, inside);
+    if panels_hit < PANELS_NEEDED {
+        return None;
     }
-    found
+    let tail = match expected(bands, node, scratch) {
+        Expected::Beside(pooled) => pooled
+            .stands_out(panels_hit)
+            .then(|| Tail::Exact(pooled.tail(panels_hit)))?,
+        Expected::ByPanel => stands_out(&scratch.chances, panels_hit)
+            .then(|| tail_of_hits(&scratch.chances, panels_hit, level))?,
+    };
+    if tail.value() > level || !is_spread(bands, inside, panels_hit) {
+        return None;
+    }
+    let distance = |&i: &usize| (across(bands.along, field.points[i].at) - at).abs();
+    let nearest = |a: &usize, b: &usize| distance(a).total_cmp(&distance(b)).then(a.cmp(b));
+    Some(LineCandidate {
+        along: bands.along,
+        node,
+        point: inside.iter().copied().min_by(nearest)?,
+        panels_hit,
+        tail,
+    })
+}
+
+/// What is expected of a band without a repeat.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) enum Expected {
+    /// From the ground beside it.
+    Beside(Pooled),
+    /// Near an edge: from each panel's marks around it, in the scratch.
+    ByPanel,
+}
+
+/// What is expected of the band around a node.
+pub(super) fn expected(bands: &Bands, node: LineNode, scratch: &mut BandScratch) -> Expected {
+    let at = node.at(bands.field);
+    if let Some(pooled) = bands.beside(at, node.mesh, scratch) {
+        return Expected::Beside(pooled);
+    }
+    bands.move_to(at, scratch);
+    bands.chances(at, node.mesh, None, scratch);
+    Expected::ByPanel
 }
 
 /// The exact tail of one band.
-pub(super) fn exact_tail(bands: &Bands, point: usize, width: usize) -> f64 {
+pub(super) fn exact_tail(bands: &Bands, node: LineNode) -> f64 {
     let field = bands.field;
-    let centre = across(bands.along, field.points[point].at);
-    let inside = bands.within(centre, bands.half_width(width));
-    let others = distinct_panels(field, inside) - 1;
+    let inside = bands.within(node.at(field), bands.half_width(node.mesh));
+    let panels_hit = distinct_panels(field, inside);
     let mut scratch = BandScratch::new(field);
-    bands.move_to(centre, &mut scratch);
-    bands.chances(centre, width, Some(field.points[point].panel), &mut scratch);
-    chance_of_hits(&scratch.chances, others)
+    match expected(bands, node, &mut scratch) {
+        Expected::Beside(pooled) => pooled.tail(panels_hit),
+        Expected::ByPanel => chance_of_hits(&scratch.chances, panels_hit),
+    }
 }
 
 fn distinct_panels(field: &Field, points: &[usize]) -> usize {

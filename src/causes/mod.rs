@@ -47,6 +47,7 @@ mod periodic;
 mod place;
 mod places;
 mod point_index;
+mod pooled;
 mod ranks;
 mod rate_follows;
 mod rates;

@@ -7,7 +7,7 @@ use super::field::Field;
 use super::found::{Found, ScanSettings, Shape};
 use super::grouping::group;
 use super::point_index::square_distance;
-use super::rounds::{Candidate, Form, Rounds};
+use super::rounds::{Candidate, Centre, Rounds};
 use super::sharpness::{self, Sharpness, Zone, nearest_by_panel, nine_tenths};
 use super::spots::RADII_MM;
 use super::{LineAxis, view::View};
@@ -29,9 +29,9 @@ const LEAST_EXCESS: f64 = 0.01;
 
 /// All repeats of a stream in the view's frame, in the order found.
 ///
-/// Each round scans discs at nodes and discs and bands around the marks left, takes the best one
-/// (smaller p, then smaller size, then point order), refines its place, and
-/// takes its marks out. It ends when no p-value, adjusted for the tests of the
+/// Each round scans discs around nodes and around the marks left and bands around
+/// nodes, takes the best one (smaller p, then smaller size, then point order),
+/// refines its place, and takes its marks out. It ends when no p-value, adjusted for the tests of the
 /// first round and the report's streams, is within `alpha`, or at fifty.
 #[must_use]
 pub fn find(view: &View, settings: &ScanSettings) -> Vec<Found> {
@@ -51,9 +51,9 @@ pub fn find(view: &View, settings: &ScanSettings) -> Vec<Found> {
         let Some(best) = rounds.best_candidate(&field, alpha) else {
             break;
         };
-        let mut place = match best.form {
-            Form::Spot => spot(&field, &best, &mut taken),
-            Form::Line(along) => line(&field, along, &best, &mut taken),
+        let mut place = match best.centre {
+            Centre::Mark(_) | Centre::Node(_) => spot(&field, &best, &mut taken),
+            Centre::Line(along, _) => line(&field, along, &best, &mut taken),
         };
         place.tests = rounds.tests;
         place.p_adjusted = (rounds.adjusted(&best) * streams).min(1.0);
@@ -116,9 +116,9 @@ fn spot(field: &Field, best: &Candidate, taken: &mut Vec<Zone>) -> Found {
 
 fn line(field: &Field, along: LineAxis, best: &Candidate, taken: &mut Vec<Zone>) -> Found {
     let half_width = best.size_mm * field.unit;
-    let bands = Bands::new(field, along, &[1.25 * half_width]);
+    let bands = Bands::new(field, along, &[1.25 * half_width], Crowding::AtAMark);
     let u = |i: usize| across(along, field.points[i].at);
-    let mut at = u(best.point);
+    let mut at = across(along, best.at);
     for _ in 0..3 {
         // the points of a band are sorted by u: the middle one is the median
         let inside = bands.within(at, half_width);
@@ -207,6 +207,7 @@ fn members(field: &Field, inside: &[usize], hits: &[(usize, usize, f64)]) -> Vec
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::causes::lines::{self, LINES};
     use crate::causes::nodes;
     use crate::causes::rounds::{Centres, Levels, candidates};
     use crate::causes::view::ViewPanel;
@@ -268,8 +269,8 @@ mod tests {
             let all: Vec<usize> = (0..field.points.len()).collect();
             let centres = Centres {
                 nodes: nodes::occupied(&field),
-                spots: all.clone(),
-                lines: [all.clone(), all],
+                spots: all,
+                lines: LINES.map(|along| lines::nodes(&field, along)),
             };
             let every = Levels {
                 nodes: 1.0,
@@ -282,14 +283,14 @@ mod tests {
                     .total_cmp(&b.p_value)
                     .then(a.size_mm.total_cmp(&b.size_mm))
                     .then(a.point.cmp(&b.point))
-                    .then(a.node.cmp(&b.node))
+                    .then(a.centre.cmp(&b.centre))
             });
             let Some(best) = best.filter(|b| rounds.adjusted(b) <= 0.01) else {
                 return found;
             };
-            let place = match best.form {
-                Form::Spot => spot(&field, &best, &mut taken),
-                Form::Line(along) => line(&field, along, &best, &mut taken),
+            let place = match best.centre {
+                Centre::Mark(_) | Centre::Node(_) => spot(&field, &best, &mut taken),
+                Centre::Line(along, _) => line(&field, along, &best, &mut taken),
             };
             for &mark in &place.zone {
                 left[mark] = false;

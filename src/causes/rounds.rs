@@ -2,12 +2,12 @@
 
 use super::LineAxis;
 use super::attained::Attained;
-use super::band_background::across;
+use super::band_background::{across, moved_across};
 use super::field::Field;
 use super::grouping::group;
-use super::lines::{self, HALF_WIDTHS_MM};
+use super::lines::{self, LINES, LineNode};
 use super::nodes::{self, MESHES, Node};
-use super::screen::{SCREENED_ABOVE, line_centres, spot_centres, worth_testing};
+use super::screen::{SCREENED_ABOVE, spot_centres, worth_testing};
 use super::spots::{self, RADII_MM};
 use super::tail::Tail;
 use super::view::View;
@@ -17,9 +17,8 @@ use crate::stats::SMALLEST_TAIL;
 /// How discs at nodes, discs at marks and bands share the level of a view: 1 in
 /// all.
 ///
-/// Marks are few where records are, and a disc around each is then worth more than
-/// one at every node; with many marks it is the other way round, and with very
-/// many the nodes are left out.
+/// Where marks are few, a disc around each is worth more than one at every node, of
+/// which there are thousands; with very many marks the nodes are left out.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct Shares {
     pub(super) nodes: f64,
@@ -30,7 +29,11 @@ pub(super) struct Shares {
 impl Shares {
     /// For a view with so many marks.
     pub(super) fn of(marks: usize) -> Self {
-        let nodes = if marks > SCREENED_ABOVE { 0.0 } else { 0.45 };
+        let nodes = if marks > SCREENED_ABOVE {
+            0.0
+        } else {
+            0.45 * marks as f64 / (marks as f64 + 100.0)
+        };
         let lines = 0.3;
         Self {
             nodes,
@@ -47,22 +50,17 @@ const PLACE_MM: f64 = 12.0;
 /// this factor of the smallest: far more than they can be off.
 const NEARLY: f64 = 1.35;
 
-/// The axes along which lines are looked for.
-const LINES: [LineAxis; 2] = [LineAxis::Y, LineAxis::X];
-
 /// Centres within this factor of the level are looked at again in the next round.
 const NEAR_LEVEL: f64 = 1e3;
 
 /// The best disc or band of a place.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct Candidate {
-    pub(super) form: Form,
-    /// Where the disc or band is centred.
+    pub(super) centre: Centre,
+    /// Where the disc or band is centred; a band's coordinate along it is its mark's.
     pub(super) at: Point,
     /// The mark there, or the nearest: index into `Field::points`.
     pub(super) point: usize,
-    /// The node, if it is centred on one.
-    pub(super) node: Option<Node>,
     /// Radius or half width, mm, before the field's unit.
     pub(super) size_mm: f64,
     pub(super) panels_hit: usize,
@@ -71,10 +69,25 @@ pub(super) struct Candidate {
     pub(super) centres: usize,
 }
 
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Form {
-    Spot,
-    Line(LineAxis),
+/// What a disc or band is centred on.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub(super) enum Centre {
+    /// A disc on the candidate's mark, of the radius with this index.
+    Mark(usize),
+    /// A disc on a node.
+    Node(Node),
+    /// A band on a node across lines along the axis.
+    Line(LineAxis, LineNode),
+}
+
+impl Centre {
+    /// The axis of a line.
+    fn along(self) -> Option<LineAxis> {
+        match self {
+            Self::Line(along, _) => Some(along),
+            Self::Mark(_) | Self::Node(_) => None,
+        }
+    }
 }
 
 /// Marks and centres still in play from round to round.
@@ -98,30 +111,27 @@ pub(super) struct Rounds {
 pub(super) struct Centres {
     pub(super) nodes: Vec<Node>,
     pub(super) spots: Vec<usize>,
-    pub(super) lines: [Vec<usize>; 2],
+    pub(super) lines: [Vec<LineNode>; 2],
 }
 
 impl Rounds {
     /// `alpha` is the level of the whole view.
     pub(super) fn new(view: &View, alpha: f64) -> Self {
         let field = Field::whole(view);
-        let of_lines = LINES
-            .iter()
-            .map(|&along| HALF_WIDTHS_MM.len() * line_centres(&field, along).len())
-            .sum();
         let shares = Shares::of(view.marks.len());
         let (nodes, marks, lines) = if shares.nodes > 0.0 {
             (
                 Attained::of_nodes(&field, shares.nodes * alpha),
                 Attained::of_marks(&field, shares.marks * alpha),
-                Attained::of_lines(&field, of_lines, shares.lines * alpha),
+                Attained::of_lines(&field, shares.lines * alpha),
             )
         } else {
+            let of_lines = LINES.map(|along| lines::nodes(&field, along).len());
             let of_marks = RADII_MM.len() * spot_centres(&field).len();
             (
                 Attained::equal(0),
                 Attained::equal(of_marks),
-                Attained::equal(of_lines),
+                Attained::equal(of_lines.iter().sum()),
             )
         };
         let nodes_tried = if shares.nodes > 0.0 {
@@ -143,10 +153,10 @@ impl Rounds {
     /// The p-value of a candidate, adjusted for all tests of the view.
     pub(super) fn adjusted(&self, candidate: &Candidate) -> f64 {
         let p = candidate.p_value;
-        match (candidate.form, candidate.node) {
-            (Form::Spot, Some(_)) => self.nodes.adjusted(p) / self.shares.nodes,
-            (Form::Spot, None) => self.marks.adjusted(p) / self.shares.marks,
-            (Form::Line(_), _) => self.lines.adjusted(p) / self.shares.lines,
+        match candidate.centre {
+            Centre::Node(_) => self.nodes.adjusted(p) / self.shares.nodes,
+            Centre::Mark(_) => self.marks.adjusted(p) / self.shares.marks,
+            Centre::Line(..) => self.lines.adjusted(p) / self.shares.lines,
         }
         .min(1.0)
     }
@@ -179,12 +189,10 @@ impl Rounds {
         let mut shortlist = Centres::default();
         for candidate in &near {
             let mark = field.points[candidate.point].mark;
-            match (candidate.form, candidate.node) {
-                (Form::Spot, Some(node)) => shortlist.nodes.push(node),
-                (Form::Spot, None) => shortlist.spots.push(mark),
-                (Form::Line(along), _) => {
-                    shortlist.lines[usize::from(along == LINES[1])].push(mark)
-                }
+            match candidate.centre {
+                Centre::Node(node) => shortlist.nodes.push(node),
+                Centre::Mark(_) => shortlist.spots.push(mark),
+                Centre::Line(along, node) => shortlist.lines[number(along)].push(node),
             }
         }
         self.shortlist = Some(shortlist);
@@ -208,7 +216,7 @@ impl Rounds {
             } else {
                 marks
             },
-            lines: LINES.map(|along| line_centres(field, along)),
+            lines: LINES.map(|along| lines::nodes(field, along)),
         }
     }
 }
@@ -227,7 +235,7 @@ impl Centres {
         Self {
             nodes: self.nodes.clone(),
             spots: points(&self.spots),
-            lines: [points(&self.lines[0]), points(&self.lines[1])],
+            lines: self.lines.clone(),
         }
     }
 }
@@ -245,10 +253,10 @@ pub(super) struct Levels {
 
 impl Levels {
     fn keeps(&self, candidate: &Candidate) -> bool {
-        let level = match (candidate.form, candidate.node) {
-            (Form::Spot, Some(_)) => self.nodes,
-            (Form::Spot, None) => self.marks,
-            (Form::Line(_), _) => self.lines,
+        let level = match candidate.centre {
+            Centre::Node(_) => self.nodes,
+            Centre::Mark(_) => self.marks,
+            Centre::Line(..) => self.lines,
         };
         candidate.p_value <= level
     }
@@ -261,60 +269,61 @@ pub(super) fn candidates(field: &Field, level: Levels, centres: &Centres) -> Vec
     let node_discs = nodes::discs(field);
     let bands = LINES.map(|along| lines::bands(field, along));
     let at_nodes = nodes::scan(&node_discs, level.nodes, &centres.nodes);
-    let mut all: Vec<(Candidate, Tail, usize)> = at_nodes
+    let mut all: Vec<(Candidate, Tail)> = at_nodes
         .into_iter()
         .filter_map(|c| {
             let candidate = Candidate {
-                form: Form::Spot,
+                centre: Centre::Node(c.node),
                 at: c.node.at(field),
                 point: nodes::nearest_point(field, c.node)?,
-                node: Some(c.node),
                 size_mm: MESHES[c.node.mesh].radius_mm,
                 panels_hit: c.panels_hit,
                 p_value: c.tail.value(),
                 centres: 1,
             };
-            Some((candidate, c.tail, c.node.mesh))
+            Some((candidate, c.tail))
         })
         .collect();
     let at_marks = spots::scan(&discs, level.marks, &centres.spots);
-    let around = |form, point: usize, size_mm, panels_hit, tail: Tail| Candidate {
-        form,
-        at: field.points[point].at,
-        point,
-        node: None,
-        size_mm,
-        panels_hit,
-        p_value: tail.value(),
-        centres: 1,
-    };
     all.extend(at_marks.into_iter().map(|c| {
-        let size_mm = RADII_MM[c.radius];
-        let candidate = around(Form::Spot, c.point, size_mm, c.panels_hit, c.tail);
-        (candidate, c.tail, c.radius)
+        let candidate = Candidate {
+            centre: Centre::Mark(c.radius),
+            at: field.points[c.point].at,
+            point: c.point,
+            size_mm: RADII_MM[c.radius],
+            panels_hit: c.panels_hit,
+            p_value: c.tail.value(),
+            centres: 1,
+        };
+        (candidate, c.tail)
     }));
-    for (bands, centres) in bands.iter().zip(&centres.lines) {
-        let lines = lines::scan(bands, level.lines, centres);
+    for (bands, nodes) in bands.iter().zip(&centres.lines) {
+        let lines = lines::scan(bands, level.lines, nodes);
         all.extend(lines.into_iter().map(|c| {
-            let (form, size_mm) = (Form::Line(bands.along), HALF_WIDTHS_MM[c.width]);
-            let candidate = around(form, c.point, size_mm, c.panels_hit, c.tail);
-            (candidate, c.tail, c.width)
+            let mark = field.points[c.point].at;
+            let candidate = Candidate {
+                centre: Centre::Line(c.along, c.node),
+                at: moved_across(c.along, mark, c.node.at(field)),
+                point: c.point,
+                size_mm: lines::MESHES[c.node.mesh].half_width_mm,
+                panels_hit: c.panels_hit,
+                p_value: c.tail.value(),
+                centres: 1,
+            };
+            (candidate, c.tail)
         }));
     }
     let smallest = all.iter().map(|c| c.1.value()).fold(1.0, f64::min);
     all.into_iter()
-        .map(|(mut candidate, tail, size)| {
+        .map(|(mut candidate, tail)| {
             if let Tail::Near(p) = tail
                 && p > SMALLEST_TAIL
                 && p <= smallest * NEARLY
             {
-                candidate.p_value = match (candidate.form, candidate.node) {
-                    (Form::Spot, Some(node)) => nodes::exact_tail(&node_discs, node),
-                    (Form::Spot, None) => spots::exact_tail(&discs, candidate.point, size),
-                    (Form::Line(along), _) => {
-                        let bands = &bands[usize::from(along == LINES[1])];
-                        lines::exact_tail(bands, candidate.point, size)
-                    }
+                candidate.p_value = match candidate.centre {
+                    Centre::Node(node) => nodes::exact_tail(&node_discs, node),
+                    Centre::Mark(radius) => spots::exact_tail(&discs, candidate.point, radius),
+                    Centre::Line(along, node) => lines::exact_tail(&bands[number(along)], node),
                 };
             }
             candidate
@@ -322,35 +331,40 @@ pub(super) fn candidates(field: &Field, level: Levels, centres: &Centres) -> Vec
         .collect()
 }
 
+/// The index of an axis in [`LINES`].
+fn number(along: LineAxis) -> usize {
+    usize::from(along == LINES[1])
+}
+
 /// The best candidate of all places: significant centres are gathered into
 /// places, each shows its best, and the best of these comes first.
 fn best_of_places(field: &Field, candidates: &[Candidate]) -> Option<Candidate> {
     let mut places = Vec::new();
-    for form in [Form::Spot, Form::Line(LINES[0]), Form::Line(LINES[1])] {
-        let of_form: Vec<Candidate> = candidates
+    for axis in [None, Some(LINES[0]), Some(LINES[1])] {
+        let of_axis: Vec<Candidate> = candidates
             .iter()
-            .filter(|c| c.form == form)
+            .filter(|c| c.centre.along() == axis)
             .copied()
             .collect();
-        let at: Vec<Point> = of_form
+        let at: Vec<Point> = of_axis
             .iter()
-            .map(|c| match form {
-                Form::Spot => c.at,
-                Form::Line(along) => Point {
+            .map(|c| match axis {
+                None => c.at,
+                Some(along) => Point {
                     x: across(along, c.at),
                     y: 0.0,
                 },
             })
             .collect();
         let groups = group(&at, PLACE_MM * field.unit, 2);
-        places.extend(best_of_groups(of_form, &groups));
+        places.extend(best_of_groups(of_axis, &groups));
     }
     places.into_iter().min_by(|a, b| {
         a.p_value
             .total_cmp(&b.p_value)
             .then(a.size_mm.total_cmp(&b.size_mm))
             .then(a.point.cmp(&b.point))
-            .then(a.node.cmp(&b.node))
+            .then(a.centre.cmp(&b.centre))
     })
 }
 

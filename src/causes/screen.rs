@@ -6,9 +6,7 @@
 
 use std::collections::BTreeMap;
 
-use super::LineAxis;
 use super::background::WINDOW_MM;
-use super::band_background::across;
 use super::field::Field;
 use super::point_index::within;
 use super::spots::RADII_MM;
@@ -18,14 +16,8 @@ use crate::records::Point;
 /// More marks than this are screened.
 pub(super) const SCREENED_ABOVE: usize = 20_000;
 
-/// Lines are looked for at every millimetre instead of every mark above this.
-const LINES_THINNED_ABOVE: usize = 1_500;
-
 /// Side of the squares that one centre stands for: half the smallest radius, mm.
 const SQUARE_MM: f64 = 2.0;
-
-/// Steps in which a line's place is tried, mm.
-const LINE_STEP_MM: f64 = 1.0;
 
 /// Centres with a Poisson tail above this are not worth the full test.
 const WORTH: f64 = 0.05;
@@ -81,18 +73,6 @@ pub(super) fn worth_testing(field: &Field, centres: &[usize]) -> Vec<usize> {
         }
     }
     kept
-}
-
-/// Centres for the line scan: all points, or the first of every millimetre.
-pub(super) fn line_centres(field: &Field, along: LineAxis) -> Vec<usize> {
-    let all: Vec<usize> = (0..field.points.len()).collect();
-    if all.len() <= LINES_THINNED_ABOVE {
-        return all;
-    }
-    let step = LINE_STEP_MM * field.unit;
-    first_of_each(&all, |i| {
-        ((across(along, field.points[i].at) / step).floor() as i64, 0)
-    })
 }
 
 fn first_of_each(points: &[usize], key: impl Fn(usize) -> (i64, i64)) -> Vec<usize> {

@@ -110,7 +110,7 @@ fn spot_ring_ratio(field: &Field, centre: Point, taken: &[Zone]) -> Option<f64> 
 /// reaches down to an edge can't be told from an edge that takes more marks.
 fn line_ring_ratio(field: &Field, along: LineAxis, at: f64, taken: &[Zone]) -> Option<f64> {
     let (inner, outer) = (BAND_MM * field.unit, STRIPS_MM * field.unit);
-    let bands = Bands::new(field, along, &[inner]);
+    let bands = Bands::new(field, along, &[inner], Crowding::AtAMark);
     let mut scratch = BandScratch::new(field);
     bands.move_to(at, &mut scratch);
     bands.chances(at, 0, None, &mut scratch);

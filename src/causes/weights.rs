@@ -99,6 +99,16 @@ pub(super) fn band_crowding(half_width: f64, grain_mm: f64) -> f64 {
     (lines * grain_mm / (2.0 * half_width)).max(1.0)
 }
 
+/// The same for a band centred anywhere: max(1, (⌊2r/g⌋ + 1)·g/2r).
+#[must_use]
+pub(super) fn band_crowding_anywhere(half_width: f64, grain_mm: f64) -> f64 {
+    if grain_mm <= 0.0 {
+        return 1.0;
+    }
+    let lines = (2.0 * half_width / grain_mm + 1e-12).floor() + 1.0;
+    (lines * grain_mm / (2.0 * half_width)).max(1.0)
+}
+
 /// The step in which at least four fifths of the marks are written, if that is
 /// 10 mm or more: the scan then works in multiples of it.
 ///
@@ -188,6 +198,17 @@ mod tests {
         assert_relative_eq!(band_crowding(4.0, 10.0), 1.25);
         assert_relative_eq!(band_crowding(4.0, 50.0), 6.25);
         assert_relative_eq!(band_crowding(8.0, 5.0), 1.0);
+    }
+
+    #[test]
+    fn a_band_between_round_numbers_holds_two_of_them() {
+        // half width 6, steps of 10: one line when centred on it, two around its middle
+        assert_relative_eq!(band_crowding(6.0, 10.0), 1.0);
+        assert_relative_eq!(band_crowding_anywhere(6.0, 10.0), 20.0 / 12.0);
+        assert_relative_eq!(band_crowding_anywhere(6.0, 0.0), 1.0);
+        for grain in [5.0, 10.0, 20.0, 25.0, 50.0, 100.0] {
+            assert!(band_crowding_anywhere(8.0, grain) >= band_crowding(8.0, grain));
+        }
     }
 
     #[test]

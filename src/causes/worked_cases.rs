@@ -6,6 +6,7 @@ use approx::assert_relative_eq;
 use super::band_background::{BandScratch, Bands};
 use super::discs::{Crowding, DiscScratch, Discs};
 use super::field::Field;
+use super::lines::{self, Expected, LineNode};
 use super::spots::{SpotCandidate, discs, scan};
 use super::tail::chance_of_hits;
 use super::view::{View, ViewMark, ViewPanel};
@@ -272,7 +273,7 @@ fn bands_inside_at_an_edge_and_crosswise() {
         let number = |i: usize| cells[i].parse::<f64>().unwrap();
         let (view, along) = with_line(cells[0]);
         let field = Field::whole(&view);
-        let bands = Bands::new(&field, along, &[number(1)]);
+        let bands = Bands::new(&field, along, &[number(1)], Crowding::AtAMark);
         let (own, centre) = (cells[2].parse().unwrap(), number(3));
         let mut hit: Vec<usize> = bands
             .within(centre, number(1))
@@ -293,4 +294,39 @@ fn bands_inside_at_an_edge_and_crosswise() {
         checked += 1;
     }
     assert_eq!(checked, 6);
+}
+
+#[test]
+fn bands_beside_their_ground() {
+    let text = include_str!("../../fixtures/published/line_beside.csv");
+    let rows = text.lines().filter(|l| !l.starts_with('#')).skip(1);
+    let mut checked = 0;
+    for row in rows {
+        let cells: Vec<&str> = row.split(',').collect();
+        let number = |i: usize| cells[i].parse::<f64>().unwrap();
+        let (view, along) = with_line(cells[0]);
+        let field = Field::whole(&view);
+        let bands = lines::bands(&field, along);
+        let is_it = |node: &LineNode| {
+            bands.half_width(node.mesh) == number(1) && node.at(&field) == number(2)
+        };
+        let node = lines::nodes(&field, along).into_iter().find(is_it).unwrap();
+        let mut hit: Vec<usize> = bands
+            .within(number(2), number(1))
+            .iter()
+            .map(|&i| field.points[i].panel)
+            .collect();
+        hit.sort_unstable();
+        hit.dedup();
+        assert_eq!(hit.len().to_string(), cells[3], "{row}");
+        let mut scratch = BandScratch::new(&field);
+        let Expected::Beside(pooled) = lines::expected(&bands, node, &mut scratch) else {
+            panic!("{row}");
+        };
+        assert_relative_eq!(pooled.expected, number(4), max_relative = PRINTED);
+        assert_relative_eq!(pooled.shape, number(5), max_relative = PRINTED);
+        assert_relative_eq!(pooled.tail(hit.len()), number(6), max_relative = PRINTED);
+        checked += 1;
+    }
+    assert_eq!(checked, 4);
 }

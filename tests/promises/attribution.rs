@@ -237,6 +237,45 @@ fn what_comes_with_lots_is_never_the_machines() {
     at_least(0.9, 20, named);
 }
 
+/// Stripes of the part, faint ones too, that ride turned panels or come with lots.
+#[test]
+fn lines_of_the_part_are_never_the_machines() {
+    let line = |share, owner| Repeater {
+        looks: Looks::LineAlongY,
+        owner,
+        ..Repeater::machine(215.0, 0.0, share)
+    };
+    let uneven = vec![(Lay::Deg0, 0.7), (Lay::Deg180, 0.3)];
+    let (mut runs, mut accused, mut named) = (0, 0, 0);
+    for lays in [HALF_TURNED.to_vec(), ANY_WAY.to_vec(), uneven] {
+        for (repeater, panels) in [
+            (line(0.15, Owner::Panel), 200),
+            (line(0.25, Owner::Panel), 100),
+            (line(0.5, Owner::Panel), 100),
+            (line(0.8, Owner::Lots(2)), 100),
+        ] {
+            let shop = Shop {
+                panels,
+                lays: lays.clone(),
+                background: EDGES,
+                repeaters: vec![repeater],
+                ..Shop::default()
+            };
+            for seed in 0..10 {
+                let causes = causes(&shop, seed);
+                runs += 1;
+                accused += usize::from(accuses(&causes));
+                if repeater.share == 0.5 {
+                    let rides = |f: &Finding| f.cause == Cause::Part && f.line_axis.is_some();
+                    named += usize::from(causes.findings.iter().any(rides));
+                }
+            }
+        }
+    }
+    at_most(0.01, runs, accused);
+    at_least(0.9, 30, named);
+}
+
 #[test]
 fn machine_spots_and_lines_are_found_and_named_where_panels_were_turned() {
     let spot = Repeater::machine(170.0, 120.0, 0.3);

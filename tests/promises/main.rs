@@ -34,6 +34,7 @@ mod recipe_limits;
 mod recipe_shop;
 mod scan_bars;
 mod scan_drift;
+mod scan_lines;
 mod scan_null;
 mod simulator;
 mod stations;

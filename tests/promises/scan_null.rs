@@ -6,12 +6,12 @@ use onus::stats::binomial_tail;
 
 use crate::made_streams::{Ground, Made, Planted};
 
-const ONE_STREAM: ScanSettings = ScanSettings {
+pub const ONE_STREAM: ScanSettings = ScanSettings {
     alpha: 0.01,
     streams: 1,
 };
 
-const EDGES: Ground = Ground::Edges {
+pub const EDGES: Ground = Ground::Edges {
     share: 0.7,
     mean_mm: 15.0,
     left: 1.0,

@@ -72,9 +72,10 @@ pub fn how(alpha: f64, numbers: &NumberStyle) -> Vec<String> {
         "Marks are looked at by cell and kind of defect, in the frame of the machine and in that of the panel. First \
          inspections only; panels without a mark count."
             .to_owned(),
-        "Discs of 7 and 11 mm are laid on a lattice, discs of 4, 7 and 12 mm and bands of 4 and 8 mm on every mark. What counts is the number of different \
-         panels with a mark there, against each panel’s own chance, given how many marks it has nearby and how edges and \
-         corners attract them. The tail of that sum is computed exactly."
+        "Discs of 7 and 11 mm and bands of 4 and 8 mm either way are laid on lattices, discs of 4, 7 and 12 mm on every \
+         mark. What counts is the number of different panels with a mark there, against each panel’s own chance, given how \
+         many marks it has nearby and how edges and corners attract them; off the edges, bands are held against what lies \
+         beside them. The tail of that sum is computed exactly."
             .to_owned(),
         format!(
             "All tests of the report share one level: records without any repeat show one in at most {} reports.",

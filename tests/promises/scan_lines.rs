@@ -1,0 +1,56 @@
+//! Lines: how often a faint one is found, and how often one is seen where there is
+//! none.
+
+use onus::causes::{Found, LineAxis, Shape, Sharpness, find_places};
+use onus::stats::binomial_tail;
+
+use crate::made_streams::{Made, Planted};
+use crate::scan_null::{EDGES, ONE_STREAM, honest};
+
+/// Faint lines among marks that lie mostly along the edges are found at least as
+/// often as an independent slow implementation of the scan found them, whose
+/// shares are given (20 or 60 runs each; bands around marks only, no guard against
+/// broad bands).
+#[test]
+fn faint_lines_are_found_as_often_as_by_a_plain_scan() {
+    let runs = 60;
+    for (panels, marks, share, found) in [
+        (100, 0.5, 0.1, 0.62),
+        (100, 2.0, 0.1, 0.22),
+        (100, 2.0, 0.2, 0.98),
+        (100, 8.0, 0.2, 0.30),
+        (30, 2.0, 0.4, 0.80),
+    ] {
+        let made = Made {
+            panels,
+            marks,
+            ground: EDGES,
+            planted: vec![(Planted::LineAlongY { x: 230.0, sd: 2.5 }, share)],
+            ..Made::default()
+        };
+        let near = |f: &Found| matches!(f.shape, Shape::Line { along: LineAxis::Y, at_mm } if (at_mm - 230.0).abs() < 8.0);
+        let seen = (0..runs)
+            .filter(|&seed| {
+                let found = find_places(&made.view(seed), &ONE_STREAM);
+                (found.iter()).any(|f| near(f) && f.sharpness == Sharpness::Sharp)
+            })
+            .count();
+        let tail = 1.0 - binomial_tail(runs as usize, found, seen + 1);
+        assert!(tail > 0.01, "{seen} of {runs} at {share} of {panels}");
+    }
+}
+
+/// Off the edges the scan for lines keeps the level of all by itself, whatever the
+/// guard against broad bands says afterwards.
+#[test]
+fn off_the_edges_streams_without_a_repeat_show_no_line_of_any_width() {
+    let runs = 200;
+    let lines = |seed: u64| {
+        let found = find_places(&honest(seed).view(seed + 9000), &ONE_STREAM);
+        let is_line = |f: &Found| matches!(f.shape, Shape::Line { at_mm, .. } if at_mm > 30.0);
+        found.into_iter().find(is_line).map(|f| (seed, f.shape))
+    };
+    let alarms: Vec<(u64, Shape)> = (0..runs).filter_map(lines).collect();
+    let tail = binomial_tail(runs as usize, 0.01, alarms.len());
+    assert!(tail > 0.05, "{alarms:?} of {runs}");
+}
