@@ -11,7 +11,7 @@ use super::verdict::Holds;
 use super::{LineAxis, View, band_background::across, band_background::stretch};
 
 /// Chance of a panel without bars to be taken for one with bars.
-const BY_CHANCE: f64 = 0.1;
+pub(super) const BY_CHANCE: f64 = 0.1;
 
 /// Standard normal quantile of 1 − [`BY_CHANCE`].
 const QUANTILE: f64 = 1.281_551_565_544_6;
@@ -109,10 +109,7 @@ impl Places {
                 let at: Vec<f64> = marks.iter().map(|m| m.0).collect();
                 let (re, im, n) = phasor(&at, fit.frequency);
                 let (shows, angle) = match fit.phase {
-                    Phase::Free => {
-                        let share = (re * re + im * im) / (n * n);
-                        (share >= least_share(n), im.atan2(re))
-                    }
+                    Phase::Free => (shows_anywhere(&at, fit.frequency), im.atan2(re)),
                     Phase::Fixed(turns) => {
                         let (sin, cos) = (TAU * turns).sin_cos();
                         let needed = QUANTILE * (n / 2.0).sqrt();
@@ -133,6 +130,12 @@ impl Places {
             })
             .collect()
     }
+}
+
+/// Whether marks at these places show the pitch, whatever its phase.
+pub(super) fn shows_anywhere(at: &[f64], frequency: f64) -> bool {
+    let (re, im, n) = phasor(at, frequency);
+    (re * re + im * im) / (n * n) >= least_share(n)
 }
 
 /// |Σ e^{iθ}|²/n² that `n` uniform phases exceed with chance [`BY_CHANCE`]: exact

@@ -1,7 +1,9 @@
 //! From bars of one pitch to a finding.
 
+use super::bar_control;
 use super::bar_evidence::{BarEvidence, Frames, PanelBars, weigh};
 use super::conclude::{About, lot_reason, panels_to_turn};
+use super::control::Control;
 use super::levels::FRAME_CLAIM;
 use super::lots::{self, LotEvidence};
 use super::onset::{self, Life};
@@ -36,6 +38,8 @@ pub(super) struct BarGround<'a> {
     pub(super) stream: &'a StreamData,
     pub(super) frames: Frames<'a>,
     pub(super) feeds: &'a [Option<f64>],
+    /// Panels of other machines and heads, indices into `Records::panels`.
+    pub(super) others: &'a [usize],
 }
 
 impl BarGround<'_> {
@@ -65,6 +69,7 @@ struct Dossier<'a> {
     inspector: Option<Explained>,
     recipe: Option<Explained>,
     fixture: Option<Explained>,
+    control: Option<Control>,
 }
 
 /// The finding of bars, and all marks that lie on them, as indices into
@@ -189,6 +194,10 @@ fn investigate<'a>(ground: &BarGround<'_>, sighting: &'a BarSighting) -> Option<
         inspector: explained(&|p| p.inspector.as_deref().map(String::from)),
         recipe: explained(&setting),
         fixture: explained(&|p| p.fixture.as_deref().map(String::from)),
+        control: match sighting.holder {
+            Holder::Panel => None,
+            _ => bar_control::compare(ground, bars),
+        },
         evidence,
         hit,
         life,
@@ -212,7 +221,7 @@ fn facts(dossier: &Dossier<'_>) -> Facts {
         sharp: true,
         one_inspector: explains(&dossier.inspector),
         holds: dossier.evidence.holds,
-        control_clears: false,
+        control_clears: dossier.control.is_some_and(|c| c.clears()),
         lots: match &dossier.lots {
             LotEvidence::NotRecorded => Lots::NotRecorded,
             LotEvidence::Cleared { .. } => Lots::Cleared,
@@ -288,6 +297,13 @@ fn reasons(
         &dossier.lot_counts,
         &dossier.lot_names,
     ));
+    if let Some(c) = dossier.control {
+        if c.clears() {
+            out.push(c.clearing());
+        } else if c.shows_it_too() {
+            out.push(Reason::ControlShowsBarsToo { there: c.there() });
+        }
+    }
     match (&dossier.recipe, facts.recipe) {
         (Some(e), Recipe::OneStretch) => out.push(Reason::BeganWithRecipe {
             recipe: e.level.clone(),
@@ -355,7 +371,7 @@ fn next_check(dossier: &Dossier<'_>, facts: &Facts, verdict: verdict::Verdict) -
                 NextCheck::CheckRecipe {
                     recipe: e.level.clone(),
                 }
-            } else if facts.holds == Holds::Machine {
+            } else if facts.holds == Holds::Machine || facts.control_clears {
                 NextCheck::MoreLots { lots: 3 }
             } else if follows.is_none() {
                 NextCheck::VaryFeed { panels }

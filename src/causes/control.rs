@@ -9,6 +9,7 @@
 
 use std::collections::BTreeMap;
 
+use super::reason::{Reason, Tally};
 use super::tails::{binomial_at_least, hypergeometric};
 use crate::records::Panel;
 
@@ -128,6 +129,27 @@ impl Control {
     /// remarkable there.
     pub(super) fn clears(&self) -> bool {
         self.p_value <= LEVEL && self.control_by_chance > UNREMARKABLE
+    }
+
+    /// The reason that it clears the part.
+    pub(super) fn clearing(&self) -> Reason {
+        Reason::ControlClears {
+            lots: self.lots,
+            here: Tally {
+                hits: self.hits,
+                exposed: self.exposed,
+            },
+            there: self.there(),
+            p_value: self.p_value,
+        }
+    }
+
+    /// Hits on the control.
+    pub(super) fn there(&self) -> Tally {
+        Tally {
+            hits: self.control_hits,
+            exposed: self.control_exposed,
+        }
     }
 
     /// Whether the control shows the same repeat at the same place: more than

@@ -373,10 +373,10 @@ fn look_at(
         matches!(s.found.shape, Shape::Spot { .. }) && s.found.sharpness == Sharpness::Sharp
     });
     let sharp = zones(&|s| s.found.sharpness == Sharpness::Sharp);
-    let (bars, on_bars) = bar_findings(records, data, index, (&views, &sightings), bars);
+    let others = plant.others(data);
+    let (bars, on_bars) = bar_findings(records, data, index, (&views, &sightings), bars, &others);
     taken.extend(bars.iter().flat_map(|f| f.evidence.members.iter().copied()));
     let leaders = merge(without_bars(sightings, &views, &on_bars), &views);
-    let others = plant.others(data);
     let name = &records.defect_names[data.name];
     let about = About {
         machine: data.machine.as_deref(),

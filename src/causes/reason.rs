@@ -255,6 +255,11 @@ pub enum Reason {
         /// There.
         there: Tally,
     },
+    /// Another machine or head shows bars of that pitch too.
+    ControlShowsBarsToo {
+        /// There, among panels with marks enough to show bars.
+        there: Tally,
+    },
     /// Part numbers of different suppliers show it at the same machine place.
     SuppliersAgree {
         /// Part numbers that show it.

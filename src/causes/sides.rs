@@ -19,9 +19,7 @@ use super::side_lots::{lot_evidence, lots_in_order, within_lots};
 use super::tails::sign_test;
 use super::verdict::{self, Facts, Holds, Looks, Lots, Recipe};
 use super::votes::{SideContrast, SideFrame, Voter, axis_of, side_contrast, sides_of, thirds};
-use super::{
-    Cause, Evidence, Finding, Frame, Hit, LevelCount, LineAxis, NextCheck, Reason, Side, Tally,
-};
+use super::{Cause, Evidence, Finding, Frame, Hit, LevelCount, LineAxis, NextCheck, Reason, Side};
 use crate::records::{Panel, Records};
 use crate::site::DefectClass;
 use crate::stats::proportion;
@@ -320,18 +318,7 @@ fn conclude(stream: &SideStream<'_>, lead: &Lead) -> Finding {
         reasons.push(Reason::LotsClearByTurning { lots, log_ratio });
     }
     if let Some(c) = control.filter(Control::clears) {
-        reasons.push(Reason::ControlClears {
-            lots: c.lots,
-            here: Tally {
-                hits: c.hits,
-                exposed: c.exposed,
-            },
-            there: Tally {
-                hits: c.control_hits,
-                exposed: c.control_exposed,
-            },
-            p_value: c.p_value,
-        });
+        reasons.push(c.clearing());
     }
     let hits: Vec<usize> = (lead.voters.iter())
         .filter(|v| v.vote == lead.side)

@@ -34,13 +34,14 @@ pub(super) fn without_bars(
 }
 
 /// The findings of bars and whether each defect lies on a bar; `views` in the
-/// order of the scan.
+/// order of the scan, `others` the panels of other machines and heads.
 pub(super) fn bar_findings(
     records: &Records,
     data: &StreamData,
     index: usize,
     (views, sightings): (&[View], &[Sighting]),
     bars: Vec<BarSighting>,
+    others: &[usize],
 ) -> (Vec<Finding>, Vec<bool>) {
     let mut on_bars = vec![false; records.defects.len()];
     let of = |frame: Frame| views.iter().find(|v| v.frame == frame);
@@ -72,6 +73,7 @@ pub(super) fn bar_findings(
             used: &used,
         },
         feeds: &feeds,
+        others,
     };
     let about = About {
         machine: data.machine.as_deref(),

@@ -129,6 +129,9 @@ struct Shop {
     lays: [Lay; 2],
     /// Feeds, mm/s, in turn by tens of panels.
     feeds: [f64; 3],
+    /// The share of panels with bars on another machine that ran every second
+    /// panel.
+    other: Option<f64>,
 }
 
 const ALIKE: Shop = Shop {
@@ -136,9 +139,10 @@ const ALIKE: Shop = Shop {
     with_feed: false,
     lays: [Lay::Deg0; 2],
     feeds: [100.0; 3],
+    other: None,
 };
 
-/// 120 panels of 600 × 600 mm in twelve lots; two ordinary marks each, and on half
+/// 120 panels of 600 × 600 mm in twelve lots on each machine; two ordinary marks each, and on half
 /// of them about six on bars that start anew on every panel.
 fn records(shop: &Shop, seed: u64) -> Records {
     let mut rng = ChaCha8Rng::seed_from_u64(seed);
@@ -150,11 +154,14 @@ fn records(shop: &Shop, seed: u64) -> Records {
         }],
         ..Records::default()
     };
-    for i in 0..120 {
+    let machines = 1 + usize::from(shop.other.is_some());
+    for i in 0..120 * machines {
+        let there = machines * (i / machines) != i;
+        let i = i / machines;
         let feed = shop.feeds[i / 10 % 3];
         let panel = Panel {
-            id: format!("P{i:04}"),
-            machine: Some("M1".into()),
+            id: format!("P{i:04}-{there}"),
+            machine: Some(if there { "M2" } else { "M1" }.into()),
             lot: Some(Arc::from(format!("L{}", i / 10))),
             length_mm: 600.0,
             width_mm: 600.0,
@@ -170,7 +177,12 @@ fn records(shop: &Shop, seed: u64) -> Records {
                 y: 600.0 * rng.random::<f64>(),
             })
             .collect();
-        if rng.random::<f64>() < 0.5 {
+        let barred = if there {
+            shop.other.unwrap_or(0.0)
+        } else {
+            0.5
+        };
+        if rng.random::<f64>() < barred {
             let pitch = if shop.with_feed { 0.4 * feed } else { 40.0 };
             let first = pitch * rng.random::<f64>();
             for _ in 0..6 {
@@ -188,7 +200,7 @@ fn records(shop: &Shop, seed: u64) -> Records {
         }
         for place in places {
             records.defects.push(Defect {
-                panel: i,
+                panel: records.panels.len(),
                 name: 0,
                 place: Some(place),
                 written: Some(place),
@@ -286,5 +298,27 @@ fn bars_without_a_contrast_are_never_the_machines() {
             found.is_none_or(|f| f.cause != Cause::Machine),
             "seed {seed}"
         );
+    }
+}
+
+/// Where another machine ran the same lots, panels all lying alike: bars that only
+/// this one makes are its own, those that both show are not.
+#[test]
+fn a_machine_without_bars_on_the_same_lots_clears_the_part() {
+    let only_here = Shop {
+        other: Some(0.0),
+        ..ALIKE
+    };
+    mostly(&only_here, |finding| {
+        finding.cause == Cause::Machine && finding.machine.as_deref() == Some("M1")
+    });
+    for (seed, other) in [0.5, 0.35, 0.2].into_iter().cycle().take(24).enumerate() {
+        let of_parts = Shop {
+            other: Some(other),
+            ..ALIKE
+        };
+        let causes = find(&records(&of_parts, seed as u64 + 400), &Settings::default());
+        let accuses = |f: &Finding| f.bars.is_some() && f.cause == Cause::Machine;
+        assert!(!causes.findings.iter().any(accuses), "seed {seed}, {other}");
     }
 }

@@ -238,22 +238,10 @@ pub(in crate::causes) fn lot_reason(
 
 fn control_reasons(dossier: &Dossier, out: &mut Vec<Reason>) {
     if let Some(c) = dossier.control {
-        let there = Tally {
-            hits: c.control_hits,
-            exposed: c.control_exposed,
-        };
         if c.clears() {
-            out.push(Reason::ControlClears {
-                lots: c.lots,
-                here: Tally {
-                    hits: c.hits,
-                    exposed: c.exposed,
-                },
-                there,
-                p_value: c.p_value,
-            });
+            out.push(c.clearing());
         } else if c.shows_it_too() {
-            out.push(Reason::ControlShowsItToo { there });
+            out.push(Reason::ControlShowsItToo { there: c.there() });
         }
     }
     let parts = &dossier.parts;

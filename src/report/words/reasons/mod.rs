@@ -72,6 +72,7 @@ pub fn reason(reason: &Reason, numbers: &NumberStyle) -> String {
         | Reason::LotsNotRecorded => lots(reason, n),
         Reason::ControlClears { .. }
         | Reason::ControlShowsItToo { .. }
+        | Reason::ControlShowsBarsToo { .. }
         | Reason::SuppliersAgree { .. }
         | Reason::DesignOnlyCleared { .. } => control(reason, n),
         Reason::FollowsLevel { .. }

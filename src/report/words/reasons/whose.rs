@@ -143,6 +143,11 @@ pub(super) fn control(reason: &Reason, n: &NumberStyle) -> String {
              the part, or to a programme both share.",
             tally(*there, n)
         ),
+        Reason::ControlShowsBarsToo { there } => format!(
+            "Panels of another machine or head show bars of that pitch too ({} with marks enough): \
+             that points to the part.",
+            tally(*there, n)
+        ),
         Reason::SuppliersAgree { parts, suppliers } => format!(
             "Part numbers {} of different suppliers ({}) show it at the same machine place.",
             list(parts.iter().cloned()),
