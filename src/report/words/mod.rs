@@ -8,6 +8,7 @@ pub mod advice;
 pub mod bars;
 pub mod causes;
 pub mod caution;
+mod change_notes;
 mod change_page;
 pub mod changes;
 pub mod counting;

@@ -1,0 +1,194 @@
+//! The doubts of a comparison, in words.
+
+use super::changes::{class, method, ratio, ratio_interval, short_of};
+use super::counting::{capital, counted, listed};
+use crate::change::{Change, Comparison, Note, Side};
+use crate::charts::NumberStyle;
+
+/// A doubt as a sentence.
+#[must_use]
+pub fn note(note: &Note, numbers: &NumberStyle) -> String {
+    let panels = |n: usize| counted(n, "panel", "panels", numbers);
+    match note {
+        Note::DirectionsDiffer { crude, stratified } => format!(
+            "Over all panels the ratio is {}, among like panels {}: the mix of lots, machines or \
+             parts moved. The second number is the change’s.",
+            ratio(Some(*crude), numbers),
+            ratio(Some(*stratified), numbers)
+        ),
+        Note::BadSpellLeftOut {
+            first_panel,
+            panels: n,
+            rate_ratio,
+            ratio_with_spell,
+        } => format!(
+            "The last {} before the change, from {first_panel} on, ran {} times the rate before \
+             them. Changes are made after bad spells, and after a bad spell things get better by \
+             themselves, so it is left out; with it the ratio would be {}. The interval holds both.",
+            panels(*n),
+            numbers.significant(*rate_ratio, 2),
+            ratio(*ratio_with_spell, numbers)
+        ),
+        Note::TrendBefore { factor, .. } => format!(
+            "The rate was already moving before the change: {} times over that time.",
+            numbers.significant(*factor, 2)
+        ),
+        Note::IncomingMoved { ratio: r, .. } => format!(
+            "Defects that came with the part moved too (ratio {}), which sanding does not do. \
+             Look at the inspection first: lamp, camera, inspector.",
+            ratio(Some(*r), numbers)
+        ),
+        Note::InspectorsDiffer { new_share } => format!(
+            "{} of the panels after were inspected by somebody who had inspected none before.",
+            numbers.percent(*new_share, 100)
+        ),
+        Note::MixDiffers { column } => format!(
+            "The panels are mixed differently by {column} on the two sides, and there are too few \
+             to compare inside it."
+        ),
+        Note::FewLots { lots } => format!(
+            "Only {} ran both ways; what is said holds for {}.",
+            counted(*lots, "lot", "lots", numbers),
+            if *lots == 1 { "it" } else { "them" }
+        ),
+        Note::LotMissing { panels: n } => format!(
+            "{} no lot and stay out of the comparison inside lots.",
+            capital(&counted(*n, "panel has", "panels have", numbers))
+        ),
+        Note::LotsInTurn {
+            before,
+            after,
+            both,
+        } => format!(
+            "Lots came one after the other: {} before, {} after, {} on both sides. So lots are \
+             compared with lots, and this holds only if they came alike.",
+            numbers.count(*before),
+            numbers.count(*after),
+            numbers.count(*both)
+        ),
+        Note::LotsNotRecorded => {
+            "Lots are not recorded: if the incoming panels changed as well, this can’t be seen."
+                .to_owned()
+        }
+        Note::OneDayEach => {
+            "Each side is one day, so how far days differ can’t be seen here: the interval takes \
+             them to differ as days usually do. Going back and forth within days would tell more."
+                .to_owned()
+        }
+        Note::NoDefects { side } => match side {
+            Side::Before => "None was counted before the change.".to_owned(),
+            Side::After => {
+                "None was counted after the change; the upper limit still holds.".to_owned()
+            }
+        },
+        Note::OppositeClass { class: c } => format!(
+            "It fell, but the other end ({}) is not shown to be no worse, so this does not count \
+             as helped yet.",
+            class(*c)
+        ),
+        Note::DaysAlike { .. } => "Days resemble the days before them, so a slow drift can pass \
+             for the change. The interval is wider for it, and the panels asked for may still be too \
+             few; going back and forth between the two sides would tell more."
+            .to_owned(),
+        Note::PanelsOutside { panels: n } => format!(
+            "{} on neither side.",
+            capital(&counted(*n, "panel is", "panels are", numbers))
+        ),
+    }
+}
+
+/// All doubts of a comparison: those of all kinds, then those of one kind with
+/// its name; a doubt of several kinds once.
+#[must_use]
+pub fn notes(comparison: &Comparison, numbers: &NumberStyle) -> Vec<String> {
+    let mut out: Vec<String> = comparison.notes.iter().map(|n| note(n, numbers)).collect();
+    let mut shared: Vec<(String, Vec<String>)> = Vec::new();
+    for change in &comparison.changes {
+        for n in &change.notes {
+            let text = note_of(change, n, numbers);
+            match shared.iter_mut().find(|(t, _)| *t == text) {
+                Some((_, kinds)) => kinds.push(change.defect.clone()),
+                None => shared.push((text, vec![change.defect.clone()])),
+            }
+        }
+    }
+    out.extend(between_lots(comparison, numbers));
+    out.extend(short_of(comparison));
+    out.extend(intervals(comparison));
+    out.extend(
+        shared
+            .into_iter()
+            .map(|(text, kinds)| format!("{}: {text}", listed(&kinds, 3))),
+    );
+    out
+}
+
+/// Lots against lots where no lot was sanded both ways.
+fn between_lots(comparison: &Comparison, numbers: &NumberStyle) -> Option<String> {
+    let each: Vec<String> = comparison
+        .changes
+        .iter()
+        .filter_map(|change| {
+            let lots = change.between_lots?;
+            Some(format!(
+                "{} {} ({})",
+                change.defect,
+                ratio(lots.ratio, numbers),
+                ratio_interval(lots.ratio_ci.low, lots.ratio_ci.high, numbers)
+            ))
+        })
+        .collect();
+    (!each.is_empty()).then(|| {
+        format!(
+            "Lots after against lots before, which says something of the change only if both came \
+             alike: {}.",
+            listed(&each, 6)
+        )
+    })
+}
+
+/// How the intervals came about: kinds gathered by method.
+fn intervals(comparison: &Comparison) -> Option<String> {
+    let mut by: Vec<(&str, Vec<String>)> = Vec::new();
+    for change in &comparison.changes {
+        let Some(word) = change.method.map(method) else {
+            continue;
+        };
+        match by.iter_mut().find(|(m, _)| *m == word) {
+            Some((_, kinds)) => kinds.push(change.defect.clone()),
+            None => by.push((word, vec![change.defect.clone()])),
+        }
+    }
+    let parts: Vec<String> = by
+        .into_iter()
+        .map(|(word, kinds)| format!("{word} ({})", listed(&kinds, 4)))
+        .collect();
+    (!parts.is_empty()).then(|| format!("Intervals are from: {}.", listed(&parts, 6)))
+}
+
+/// A doubt of one kind, with the numbers of the kind where it needs them.
+fn note_of(change: &Change, doubt: &Note, numbers: &NumberStyle) -> String {
+    let text = note(doubt, numbers);
+    match (doubt, &change.opposite) {
+        (Note::OppositeClass { class: c }, Some(margin)) => {
+            let need = margin.panels_needed.map_or(String::new(), |n| {
+                format!(
+                    " About {} panels in all would settle it.",
+                    numbers.significant(n as f64, 2)
+                )
+            });
+            format!(
+                "{text} Its ratio is {}, but may be up to {}; the site allows {}.{}",
+                ratio(margin.ratio, numbers),
+                numbers.significant(margin.upper, 2),
+                numbers.significant(margin.margin, 3),
+                if margin.ratio.is_some_and(|r| r <= margin.margin) {
+                    need
+                } else {
+                    format!(" Look at {} first.", class(*c))
+                }
+            )
+        }
+        _ => text,
+    }
+}
