@@ -8,7 +8,7 @@
 
 use std::sync::Arc;
 
-use onus::causes::{Cause, ScanSettings, Settings, Shape, Sharpness, find, find_places};
+use onus::causes::{Cause, LineAxis, ScanSettings, Settings, Shape, Sharpness, find, find_places};
 use onus::change::{self, Pick, Selection, Sides, Verdict, compare};
 use onus::records::{Lay, Point, Records};
 use onus::stats::binomial_tail;
@@ -253,6 +253,51 @@ fn power(broken: &mut Vec<String>) {
     }
 }
 
+/// How often lines are found.
+fn line_power() {
+    let runs = 200;
+    let settings = ScanSettings {
+        alpha: 0.01,
+        streams: 1,
+    };
+    let x = 230.0;
+    println!("\n| line inside, panels | marks a panel | share of panels | found |");
+    println!("| --- | --- | --- | --- |");
+    for (panels, marks, share) in [
+        (100, 0.5, 0.1),
+        (100, 2.0, 0.1),
+        (100, 2.0, 0.2),
+        (100, 8.0, 0.2),
+        (100, 8.0, 0.4),
+        (30, 0.5, 0.3),
+        (30, 2.0, 0.4),
+        (400, 8.0, 0.1),
+    ] {
+        let made = Made {
+            panels,
+            marks,
+            ground: Ground::Edges {
+                share: 0.7,
+                mean_mm: 15.0,
+                left: 1.0,
+            },
+            planted: vec![(Planted::LineAlongY { x, sd: 2.5 }, share)],
+            ..Made::default()
+        };
+        let near = |s: &Shape| matches!(s, Shape::Line { along: LineAxis::Y, at_mm } if (at_mm - x).abs() < 8.0);
+        let found = (0..runs as u64)
+            .into_par_iter()
+            .filter(|seed| {
+                find_places(&made.view(90_000 + seed), &settings)
+                    .iter()
+                    .any(|f| f.sharpness == Sharpness::Sharp && near(&f.shape))
+            })
+            .count();
+        let share_found = found as f64 / runs as f64;
+        println!("| {panels} | {marks} | {share} | {share_found:.2} |");
+    }
+}
+
 pub fn covered(
     broken: &mut Vec<String>,
     name: &str,
@@ -390,10 +435,18 @@ fn surface_coverage(broken: &mut Vec<String>) {
 
 #[test]
 #[ignore = "takes minutes and prints tables"]
-fn calibration() {
+fn calibration_of_causes() {
     let mut broken = Vec::new();
     false_accusations(&mut broken);
     power(&mut broken);
+    line_power();
+    assert!(broken.is_empty(), "{broken:#?}");
+}
+
+#[test]
+#[ignore = "takes minutes and prints tables"]
+fn calibration_of_intervals() {
+    let mut broken = Vec::new();
     exponents(&mut broken);
     slopes(&mut broken);
     change_coverage(&mut broken);
