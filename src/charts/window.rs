@@ -77,14 +77,13 @@ pub fn svg(window: &Window, labels: &Labels, theme: &Theme) -> Result<String, Ch
         theme.bottom_log_axis(area, &x, bottom, &labels.x)?;
         let level = y.place(100.0 * window.accepted_share);
         theme.dashed(area, (LEFT, level), (right, level), 0.8, MUTED)?;
-        let look = (Weight::Regular, MUTED, Anchor::Middle);
-        theme.text(
-            area,
-            &labels.accepted,
-            ((LEFT + right) / 2, level - 60),
-            theme.small_pt,
-            look,
-        )?;
+        // named above the field, between the curves' names
+        let wide = theme.text_width(&labels.accepted, theme.small_pt, Weight::Regular);
+        let (start, row) = ((LEFT + right - SAMPLE - GAP - wide) / 2, top - 55);
+        theme.dashed(area, (start, row), (start + SAMPLE, row), 0.8, MUTED)?;
+        let look = (Weight::Regular, MUTED, Anchor::Left);
+        let at = (start + SAMPLE + GAP, row);
+        theme.text(area, &labels.accepted, at, theme.small_pt, look)?;
         for (pick, colour, name) in [
             (Side::TooMuch, TOO_MUCH, &labels.too_much),
             (Side::TooLittle, TOO_LITTLE, &labels.too_little),
