@@ -33,9 +33,9 @@ pub struct Labels {
 const TOO_MUCH: Colour = plotters::style::RGBColor(0xb3, 0x6b, 0x00);
 const TOO_LITTLE: Colour = plotters::style::RGBColor(0x2a, 0x7f, 0xb8);
 
-const HEIGHT: i32 = 2250;
+const HEIGHT: i32 = 2340;
 const LEFT: i32 = 430;
-const TOP: i32 = 330;
+const TOP: i32 = 420;
 const BOTTOM: i32 = 330;
 /// Length of the line beside a curve's name.
 const SAMPLE: i32 = 120;
@@ -77,12 +77,11 @@ pub fn svg(window: &Window, labels: &Labels, theme: &Theme) -> Result<String, Ch
         theme.bottom_log_axis(area, &x, bottom, &labels.x)?;
         let level = y.place(100.0 * window.accepted_share);
         theme.dashed(area, (LEFT, level), (right, level), 0.8, MUTED)?;
-        // named above the field, between the curves' names
-        let wide = theme.text_width(&labels.accepted, theme.small_pt, Weight::Regular);
-        let (start, row) = ((LEFT + right - SAMPLE - GAP - wide) / 2, top - 55);
-        theme.dashed(area, (start, row), (start + SAMPLE, row), 0.8, MUTED)?;
+        // named above the field, below the curves' names
+        let row = top - 55;
+        theme.dashed(area, (LEFT, row), (LEFT + SAMPLE, row), 0.8, MUTED)?;
         let look = (Weight::Regular, MUTED, Anchor::Left);
-        let at = (start + SAMPLE + GAP, row);
+        let at = (LEFT + SAMPLE + GAP, row);
         theme.text(area, &labels.accepted, at, theme.small_pt, look)?;
         for (pick, colour, name) in [
             (Side::TooMuch, TOO_MUCH, &labels.too_much),
@@ -164,7 +163,7 @@ fn curve(
         theme.dashed_line(area, &line, 1.8, colour)?;
     }
     // Named above the field, where no curve or level can cross the name.
-    let row = y.at.1 - 55;
+    let row = y.at.1 - 145;
     let wide = theme.text_width(name, theme.small_pt, Weight::Bold);
     let look = (Weight::Bold, colour, Anchor::Left);
     if side == Side::TooMuch {
