@@ -162,13 +162,13 @@ pub(super) fn facts(sighting: &Sighting, dossier: &Dossier) -> Facts {
 /// Whether parts of different suppliers at the same machine place clear the
 /// part. All parts go over the same table, so that one has to be cleared by how
 /// panels lay where that is recorded; and what another machine shows at the same
-/// place of the panel came with the panel.
+/// place of the panel, be it faintly, may have come with the panel.
 fn parts_clear(dossier: &Dossier) -> bool {
     let table_cleared = dossier
         .frames
         .machine_over_table
         .is_none_or(|log_ratio| log_ratio >= FRAME_CLAIM);
-    let shown_elsewhere = dossier.control.is_some_and(|c| c.shows_it_too());
+    let shown_elsewhere = dossier.control.is_some_and(|c| c.may_show_it_too());
     dossier.parts.clears() && table_cleared && !shown_elsewhere
 }
 
