@@ -138,7 +138,11 @@ fn frames(context: &Context<'_>, finding: &Finding) -> Result<Option<Figure>, Ch
             .filter_map(|&i| records.panels.get(i))
     };
     let numbers = context.numbers();
-    let spread = (half_within(&machine), half_within(&on_panel));
+    let scatter = match finding.line_axis {
+        Some(_) => half_within_across,
+        None => half_within,
+    };
+    let spread = (scatter(&machine), scatter(&on_panel));
     let cloud = |title: &str, rects: &mut dyn Iterator<Item = Rect>, hits, mm| Cloud {
         title: title.to_owned(),
         note: words::spread(mm, numbers),
@@ -175,13 +179,24 @@ fn frames(context: &Context<'_>, finding: &Finding) -> Result<Option<Figure>, Ch
 
 /// Median distance of points from their middle (medians of both coordinates).
 fn half_within(points: &[Point]) -> f64 {
-    let median = |mut values: Vec<f64>| {
-        values.sort_by(f64::total_cmp);
-        values.get(values.len() / 2).copied().unwrap_or(0.0)
-    };
     let x = median(points.iter().map(|p| p.x).collect());
     let y = median(points.iter().map(|p| p.y).collect());
     median(points.iter().map(|p| (p.x - x).hypot(p.y - y)).collect())
+}
+
+/// Median distance of points from a line along either coordinate through their
+/// middle, whichever they lie nearer to.
+fn half_within_across(points: &[Point]) -> f64 {
+    let off = |of: fn(&Point) -> f64| {
+        let middle = median(points.iter().map(of).collect());
+        median(points.iter().map(|p| (of(p) - middle).abs()).collect())
+    };
+    off(|p| p.x).min(off(|p| p.y))
+}
+
+fn median(mut values: Vec<f64>) -> f64 {
+    values.sort_by(f64::total_cmp);
+    values.get(values.len() / 2).copied().unwrap_or(0.0)
 }
 
 fn around(rects: &mut dyn Iterator<Item = Rect>) -> Rect {

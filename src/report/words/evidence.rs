@@ -57,12 +57,19 @@ pub fn ages(finding: &Finding) -> String {
 /// Caption of the frames side by side.
 #[must_use]
 pub fn frames(finding: &Finding, spread: (f64, f64), numbers: &NumberStyle) -> String {
-    format!(
-        "{}: the same hits in both frames; they scatter by {} mm in the machine and by {} mm on the panel.",
-        finding.id,
-        numbers.significant(spread.0, 2),
-        numbers.significant(spread.1, 2)
-    )
+    let [machine, panel] = [spread.0, spread.1].map(|mm| numbers.significant(mm, 2));
+    let id = &finding.id;
+    if finding.line_axis.is_some() {
+        format!(
+            "{id}: the same hits in both frames; across the line half of them lie within {machine} mm in the \
+             machine and {panel} mm on the panel."
+        )
+    } else {
+        format!(
+            "{id}: the same hits in both frames; they scatter by {machine} mm in the machine and by {panel} mm \
+             on the panel."
+        )
+    }
 }
 
 /// Below a frame.
