@@ -1,6 +1,8 @@
 //! Small streams with known answers: the values come from an independent slow
 //! reference implementation of the scan, written apart from this one.
 
+use std::collections::BTreeSet;
+
 use approx::assert_relative_eq;
 
 use super::band_background::{BandScratch, Bands};
@@ -263,6 +265,13 @@ fn with_line(case: &str) -> (View, LineAxis) {
     (view(&panels, &marks, 0.0), along)
 }
 
+/// Panels with a mark within `half_width` of `centre`, each once.
+fn panels_in(bands: &Bands, centre: f64, half_width: f64) -> Vec<usize> {
+    let inside = bands.within(centre, half_width).iter();
+    let panels: BTreeSet<usize> = inside.map(|&i| bands.field.points[i].panel).collect();
+    panels.into_iter().collect()
+}
+
 #[test]
 fn bands_inside_at_an_edge_and_crosswise() {
     let text = include_str!("../../fixtures/published/line_scan.csv");
@@ -275,13 +284,7 @@ fn bands_inside_at_an_edge_and_crosswise() {
         let field = Field::whole(&view);
         let bands = Bands::new(&field, along, &[number(1)], Crowding::AtAMark);
         let (own, centre) = (cells[2].parse().unwrap(), number(3));
-        let mut hit: Vec<usize> = bands
-            .within(centre, number(1))
-            .iter()
-            .map(|&i| field.points[i].panel)
-            .collect();
-        hit.sort_unstable();
-        hit.dedup();
+        let hit = panels_in(&bands, centre, number(1));
         assert_eq!(hit.len().to_string(), cells[4], "{row}");
         assert!(hit.contains(&own), "{row}");
         let mut scratch = BandScratch::new(&field);
@@ -311,13 +314,7 @@ fn bands_beside_their_ground() {
             bands.half_width(node.mesh) == number(1) && node.at(&field) == number(2)
         };
         let node = lines::nodes(&field, along).into_iter().find(is_it).unwrap();
-        let mut hit: Vec<usize> = bands
-            .within(number(2), number(1))
-            .iter()
-            .map(|&i| field.points[i].panel)
-            .collect();
-        hit.sort_unstable();
-        hit.dedup();
+        let hit = panels_in(&bands, number(2), number(1));
         assert_eq!(hit.len().to_string(), cells[3], "{row}");
         let mut scratch = BandScratch::new(&field);
         let Expected::Beside(pooled) = lines::expected(&bands, node, &mut scratch) else {

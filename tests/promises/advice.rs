@@ -309,7 +309,7 @@ fn expected_removal_holds_the_truth() {
             };
             let variance = shop.lot_sd.powi(2) + shop.day_sd.powi(2) + shop.panel_sd.powi(2);
             let truth = shop.removed_um
-                * (present_law(&shop, &records) + law(advice, &records) + variance / 2.0).exp();
+                * (shop.present_law(&records) + law(advice, &records) + variance / 2.0).exp();
             let ci = advice.ci.expect("an interval");
             given += 1;
             held += u64::from(ci.low <= truth && truth <= ci.high);
@@ -318,23 +318,6 @@ fn expected_removal_holds_the_truth() {
     assert!(given >= 30, "{given} of 60 advised");
     let chance = Binomial::new(0.95, given).unwrap().cdf(held);
     assert!(chance > 1e-3, "the truth inside in {held} of {given}");
-}
-
-/// ln of the law at the last panel's setting, on a half-worn abrasive.
-fn present_law(shop: &RecipeShop, records: &Records) -> f64 {
-    let last = records.panels.last().unwrap();
-    let [feed, passes, force, grain] = shop.exponents;
-    let mut ages: Vec<f64> = records
-        .panels
-        .iter()
-        .filter_map(|p| p.abrasive_age)
-        .collect();
-    ages.sort_by(f64::total_cmp);
-    feed * (last.feed_mm_s.unwrap() / 100.0).ln()
-        + passes * (last.passes.unwrap() / 2.0).ln()
-        + force * (last.force_n.unwrap() / 20.0).ln()
-        + grain * (last.grit.as_ref().unwrap().grain_um.unwrap() / 46.2).ln()
-        + shop.worn.ln() * (ages[ages.len() / 2] / shop.life as f64 - 0.5)
 }
 
 /// Sand-throughs on many panels, mean removal below the target: more removal

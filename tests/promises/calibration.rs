@@ -174,13 +174,25 @@ fn false_accusations(broken: &mut Vec<String>) {
     }
 }
 
-/// What the scan finds, against an oracle that knows all but whether it is there.
-fn power(broken: &mut Vec<String>) {
-    let (runs, oracle_runs) = (150, 4000);
+/// Runs in which the scan finds a sharp place or line of the shape asked for.
+fn times_found(made: &Made, runs: usize, is_it: impl Fn(&Shape) -> bool + Sync) -> usize {
     let settings = ScanSettings {
         alpha: 0.01,
         streams: 1,
     };
+    (0..runs as u64)
+        .into_par_iter()
+        .filter(|seed| {
+            find_places(&made.view(90_000 + seed), &settings)
+                .iter()
+                .any(|f| f.sharpness == Sharpness::Sharp && is_it(&f.shape))
+        })
+        .count()
+}
+
+/// What the scan finds, against an oracle that knows all but whether it is there.
+fn power(broken: &mut Vec<String>) {
+    let (runs, oracle_runs) = (150, 4000);
     let edges = Ground::Edges {
         share: 0.7,
         mean_mm: 15.0,
@@ -230,14 +242,7 @@ fn power(broken: &mut Vec<String>) {
                 .map(|seed| oracle.log_ratio(&made.view(90_000 + seed)))
                 .collect();
             let near = |s: &Shape| matches!(s, Shape::Spot { centre } if (centre.x - x).hypot(centre.y - y) < 12.0);
-            let found = (0..runs as u64)
-                .into_par_iter()
-                .filter(|seed| {
-                    find_places(&made.view(90_000 + seed), &settings)
-                        .iter()
-                        .any(|f| f.sharpness == Sharpness::Sharp && near(&f.shape))
-                })
-                .count();
+            let found = times_found(&made, runs, near);
             let best = Oracle::power(ratios.clone(), 0.01);
             println!(
                 "| {place} | {panels} | {marks} | {share} | {best:.2} | {:.2} | {:.2} |",
@@ -256,10 +261,6 @@ fn power(broken: &mut Vec<String>) {
 /// How often lines are found.
 fn line_power() {
     let runs = 200;
-    let settings = ScanSettings {
-        alpha: 0.01,
-        streams: 1,
-    };
     let x = 230.0;
     println!("\n| line inside, panels | marks a panel | share of panels | found |");
     println!("| --- | --- | --- | --- |");
@@ -285,14 +286,7 @@ fn line_power() {
             ..Made::default()
         };
         let near = |s: &Shape| matches!(s, Shape::Line { along: LineAxis::Y, at_mm } if (at_mm - x).abs() < 8.0);
-        let found = (0..runs as u64)
-            .into_par_iter()
-            .filter(|seed| {
-                find_places(&made.view(90_000 + seed), &settings)
-                    .iter()
-                    .any(|f| f.sharpness == Sharpness::Sharp && near(&f.shape))
-            })
-            .count();
+        let found = times_found(&made, runs, near);
         let share_found = found as f64 / runs as f64;
         println!("| {panels} | {marks} | {share} | {share_found:.2} |");
     }

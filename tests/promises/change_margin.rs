@@ -4,9 +4,11 @@
 use std::sync::Arc;
 
 use approx::assert_relative_eq;
-use onus::change::{Change, Note, Selection, Settings, Sides, Verdict, compare};
+use onus::change::{Change, Note, Settings, Verdict, compare};
 use onus::records::{Defect, DefectName, Panel, Records};
 use onus::site::DefectClass;
+
+use crate::change_shop::old_against_new;
 
 /// Twenty panels on either recipe, alike in size, with at most one mark of a
 /// kind each, spread evenly; no lots and no times, so that single independent
@@ -45,15 +47,7 @@ fn compared(kinds: [(&str, DefectClass, [usize; 2]); 2]) -> Change {
             .collect(),
         ..Records::default()
     };
-    let side = |recipe: &str| vec![format!("recipe={recipe}").parse().unwrap()];
-    let selection = Selection {
-        sides: Sides::Values {
-            before: side("old"),
-            after: side("new"),
-        },
-        only: Vec::new(),
-    };
-    let changes = compare(&records, &selection, &Settings::default()).unwrap();
+    let changes = compare(&records, &old_against_new(), &Settings::default()).unwrap();
     changes.comparisons[0].changes[0].clone()
 }
 

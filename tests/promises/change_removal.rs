@@ -2,7 +2,7 @@
 //! truth as often as they say, nothing is said to have moved where nothing did,
 //! and the panels asked for show what they were asked for.
 
-use onus::change::{Measure, RemovalChange, Selection, Settings, Sides, Spread, compare};
+use onus::change::{Measure, RemovalChange, Settings, Spread, compare};
 use onus::records::{Panel, Point, Reading, Records};
 use onus::stats::distributions::binomial;
 use rand::SeedableRng;
@@ -10,7 +10,7 @@ use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution, StandardNormal};
 use rayon::prelude::*;
 
-use crate::change_shop::{ChangeShop, SHOP};
+use crate::change_shop::{ChangeShop, SHOP, old_against_new};
 
 /// A share this unlikely at the stated rate fails the promise.
 const SURPRISE: f64 = 1e-3;
@@ -89,15 +89,12 @@ impl Sanding {
     }
 
     fn compared(&self, seed: u64) -> Vec<RemovalChange> {
-        let side = |recipe: &str| vec![format!("recipe={recipe}").parse().unwrap()];
-        let selection = Selection {
-            sides: Sides::Values {
-                before: side("old"),
-                after: side("new"),
-            },
-            only: Vec::new(),
-        };
-        let changes = compare(&self.records(seed), &selection, &Settings::default()).unwrap();
+        let changes = compare(
+            &self.records(seed),
+            &old_against_new(),
+            &Settings::default(),
+        )
+        .unwrap();
         changes.comparisons[0].removal.clone()
     }
 

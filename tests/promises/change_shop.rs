@@ -286,15 +286,12 @@ impl ChangeShop {
 
     /// The comparison of one run.
     pub fn compared(&self, seed: u64) -> Changes {
-        let side = |recipe: &str| vec![format!("recipe={recipe}").parse().unwrap()];
-        let selection = Selection {
-            sides: Sides::Values {
-                before: side("old"),
-                after: side("new"),
-            },
-            only: Vec::new(),
-        };
-        compare(&self.records(seed), &selection, &Settings::default()).unwrap()
+        compare(
+            &self.records(seed),
+            &old_against_new(),
+            &Settings::default(),
+        )
+        .unwrap()
     }
 
     /// What many runs say.
@@ -373,5 +370,17 @@ fn draw(mean: f64, rng: &mut ChaCha8Rng) -> usize {
         Poisson::new(mean).unwrap().sample(rng) as usize
     } else {
         0
+    }
+}
+
+/// The panels of recipe "old" before those of recipe "new".
+pub fn old_against_new() -> Selection {
+    let side = |recipe: &str| vec![format!("recipe={recipe}").parse().unwrap()];
+    Selection {
+        sides: Sides::Values {
+            before: side("old"),
+            after: side("new"),
+        },
+        only: Vec::new(),
     }
 }

@@ -137,6 +137,28 @@ fn stretches(n: usize, length: usize, uneven: bool, rng: &mut ChaCha8Rng) -> Vec
 }
 
 impl RecipeShop {
+    /// ln of the law at the last panel's setting, on a half-worn abrasive.
+    pub fn present_law(&self, records: &Records) -> f64 {
+        let feed = records.panels.last().unwrap().feed_mm_s.unwrap();
+        self.law_of_the_others(records) + self.exponents[0] * (feed / 100.0).ln()
+    }
+
+    /// The same at a feed of 100 mm/s.
+    pub fn law_of_the_others(&self, records: &Records) -> f64 {
+        let last = records.panels.last().unwrap();
+        let [_, passes, force, grain] = self.exponents;
+        let mut ages: Vec<f64> = records
+            .panels
+            .iter()
+            .filter_map(|p| p.abrasive_age)
+            .collect();
+        ages.sort_by(f64::total_cmp);
+        passes * (last.passes.unwrap() / 2.0).ln()
+            + force * (last.force_n.unwrap() / 20.0).ln()
+            + grain * (last.grit.as_ref().unwrap().grain_um.unwrap() / 46.2).ln()
+            + self.worn.ln() * (ages[ages.len() / 2] / self.life as f64 - 0.5)
+    }
+
     /// The records of one run.
     pub fn records(&self, seed: u64) -> Records {
         let mut rng = ChaCha8Rng::seed_from_u64(seed);

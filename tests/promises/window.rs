@@ -11,24 +11,6 @@ const SURPRISE: f64 = 1e-3;
 /// Quantile of the accepted share of 5 %.
 const TAIL: f64 = 1.644_853_626_951_472_2;
 
-/// ln of the law at the last panel's setting but for feed, of half-worn
-/// abrasives, at 100 mm/s.
-fn others(shop: &RecipeShop, records: &Records) -> f64 {
-    let last = records.panels.last().unwrap();
-    let [_, passes, force, grain] = shop.exponents;
-    let mut ages: Vec<f64> = records
-        .panels
-        .iter()
-        .filter_map(|p| p.abrasive_age)
-        .collect();
-    ages.sort_by(f64::total_cmp);
-    let age = ages[ages.len() / 2];
-    passes * (last.passes.unwrap() / 2.0).ln()
-        + force * (last.force_n.unwrap() / 20.0).ln()
-        + grain * (last.grit.as_ref().unwrap().grain_um.unwrap() / 46.2).ln()
-        + shop.worn.ln() * (age / shop.life as f64 - 0.5)
-}
-
 /// Whether either edge's interval holds the true edge; none where the report
 /// gives no bound of it inside the range seen.
 fn held(window: &Window, truth: (f64, f64)) -> [Option<bool>; 2] {
@@ -70,7 +52,7 @@ fn window(removal: &Removal, basis: Basis) -> Option<&Window> {
 /// Limits whose window reaches from 95 to 135 mm/s.
 fn by_limits(shop: &RecipeShop, seed: u64) -> [Option<bool>; 2] {
     let records = shop.records(seed);
-    let others = others(shop, &records);
+    let others = shop.law_of_the_others(&records);
     let sd = shop.lot_sd.hypot(shop.day_sd).hypot(shop.panel_sd);
     let at = |feed: f64, z: f64| {
         shop.removed_um * (others + shop.exponents[0] * (feed / 100.0).ln() + z * sd).exp()
