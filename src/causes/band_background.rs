@@ -3,10 +3,10 @@
 
 use super::LineAxis;
 use super::background::{LEFT_OUT_MM, RESERVE, WINDOW_MM, clip, midpoints};
+use super::band_beside::PanelShares;
 use super::discs::{Crowding, chance_of_mass};
 use super::edge_profile::{BINS, Table, axis_lengths, edge_bin};
 use super::field::{Field, FieldPoint, Kind};
-use super::pooled::Pooled;
 use super::weights::{band_crowding, band_crowding_anywhere, band_overlap, overlap_weights};
 use crate::records::{Point, Rect};
 
@@ -15,18 +15,6 @@ const WINDOW_STEPS: usize = 200;
 
 /// Midpoints of the band.
 const BAND_STEPS: usize = 20;
-
-/// Reserve where the ground is that beside the band, on the side with more of it,
-/// and its own uncertainty is reckoned with.
-const RESERVE_BESIDE: f64 = 1.1;
-
-/// Bands nearer than this to the edge of a panel beside them lie on another ground,
-/// mm: an edge that takes five times the marks of the others, 15 mm deep on average,
-/// still shows 40 mm from it.
-const EDGE_GROUND_MM: f64 = 60.0;
-
-/// Least length of the ground on either side of a band, mm.
-const LEAST_BESIDE_MM: f64 = 30.0;
 
 /// Points, either way, of the lattice that measures the stretch left out.
 const LEFT_OUT_STEPS: i32 = 10;
@@ -87,22 +75,6 @@ pub(super) struct Bands<'a> {
     backgrounds: Vec<BandBackground>,
 }
 
-/// A side of a band.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Side {
-    Below,
-    Above,
-}
-
-/// What the ground on one side of a band tells of it.
-#[derive(Debug, Clone, Copy, PartialEq)]
-struct Beside {
-    /// Panels that a band there hits, with the reserve.
-    hits: f64,
-    /// Σ of the squares of the panels' chances.
-    squares: f64,
-}
-
 /// What a thread needs to look at one place after the other.
 #[derive(Debug, Clone)]
 pub(super) struct BandScratch {
@@ -112,9 +84,9 @@ pub(super) struct BandScratch {
     kind_windows: Vec<Option<([f64; BINS], f64)>>,
     chance_per_mass: Vec<f64>,
     mass: Vec<f64>,
-    /// How far along the line's normal a panel's share is counted up.
-    reached: Vec<f64>,
     touched: Vec<usize>,
+    /// For [`super::band_beside::beside`].
+    pub(super) shares: PanelShares,
     /// Panels that have any chance, after [`Bands::chances`].
     pub(super) panels: Vec<usize>,
     /// Their chances.
@@ -129,8 +101,8 @@ impl BandScratch {
             kind_windows: vec![None; field.kinds.len()],
             chance_per_mass: vec![f64::NAN; field.kinds.len()],
             mass: vec![0.0; field.panels()],
-            reached: vec![0.0; field.panels()],
             touched: Vec::new(),
+            shares: PanelShares::new(field.panels()),
             panels: Vec::new(),
             chances: Vec::new(),
         }
@@ -223,23 +195,32 @@ impl<'a> Bands<'a> {
         own: Option<usize>,
         scratch: &mut BandScratch,
     ) {
-        self.leave_out(centre, width, scratch);
+        let field = self.field;
+        let background = &self.backgrounds[width];
+        let mut removed = [0.0; BINS];
+        for &i in self.within(centre, LEFT_OUT_MM * field.unit) {
+            if let Some(bin) = self.bins[i] {
+                removed[bin] += background.weights[i];
+            }
+        }
+        scratch.marks.copy_from(&background.table);
+        subtract(&mut scratch.marks, &removed);
         for panel in scratch.touched.drain(..) {
             scratch.mass[panel] = 0.0;
         }
-        for &i in self.within(centre, WINDOW_MM * self.field.unit) {
-            let panel = self.field.points[i].panel;
+        for &i in self.within(centre, WINDOW_MM * field.unit) {
+            let panel = field.points[i].panel;
             if scratch.mass[panel] == 0.0 {
                 scratch.touched.push(panel);
             }
-            scratch.mass[panel] += self.backgrounds[width].masses[i];
+            scratch.mass[panel] += background.masses[i];
         }
         scratch.chance_per_mass.fill(f64::NAN);
         scratch.panels.clear();
         scratch.chances.clear();
         for i in 0..scratch.touched.len() {
             let panel = scratch.touched[i];
-            let Some(kind) = self.field.kind_of[panel] else {
+            let Some(kind) = field.kind_of[panel] else {
                 continue;
             };
             if Some(panel) == own {
@@ -254,129 +235,6 @@ impl<'a> Bands<'a> {
                 scratch.chances.push(p);
             }
         }
-    }
-
-    /// Hits of the band of half width number `width` around `centre` without a
-    /// repeat, as the ground beside it tells, that on the side with more. None where
-    /// the band comes near an edge of a panel, where the ground beside it is another.
-    ///
-    /// What lies in the band can't raise what is expected of it, as it does in
-    /// [`Self::chances`], where a line on few marks hides itself. With the mean of
-    /// both sides every band along the end of a crowded side would stand out.
-    pub(super) fn beside(
-        &self,
-        centre: f64,
-        width: usize,
-        scratch: &mut BandScratch,
-    ) -> Option<Pooled> {
-        let unit = self.field.unit;
-        let near = LEFT_OUT_MM * unit + LEAST_BESIDE_MM * unit;
-        let mut panels = 0.0;
-        for kind in &self.field.kinds {
-            let (low, high) = stretch(self.along, kind.rect);
-            let depth = (centre - low).min(high - centre);
-            if depth > 0.0 {
-                // the strips end before the edge's own ground
-                if depth < near + LEFT_OUT_MM * unit {
-                    return None;
-                }
-                panels += kind.panels;
-            } else if depth > -EDGE_GROUND_MM * unit {
-                return None;
-            }
-        }
-        if panels < 1.0 {
-            return None;
-        }
-        let sides =
-            [Side::Below, Side::Above].map(|side| self.on_side(side, centre, width, scratch));
-        // one mark more, so that no marks are not no risk
-        let half_width = self.backgrounds[width].half_width;
-        let one = RESERVE_BESIDE * half_width / ((WINDOW_MM - LEFT_OUT_MM) * unit);
-        let hit = (sides[0].hits.max(sides[1].hits) / panels).min(1.0 - 1e-9);
-        let squares = sides[0].squares + sides[1].squares;
-        let known = sides[0].hits + sides[1].hits;
-        Some(Pooled {
-            panels,
-            expected: one - panels * (-hit).ln_1p(),
-            shape: 1.0
-                + if squares > 0.0 {
-                    known * known / squares
-                } else {
-                    0.0
-                },
-        })
-    }
-
-    /// Panels that a band as wide hits on one side of it, on average over all its
-    /// places there: of each panel, the share of the stretch from which a mark
-    /// comes within half the band.
-    fn on_side(&self, side: Side, centre: f64, width: usize, scratch: &mut BandScratch) -> Beside {
-        let half_width = self.backgrounds[width].half_width;
-        for panel in scratch.touched.drain(..) {
-            scratch.mass[panel] = 0.0;
-        }
-        for &i in self.within(centre, WINDOW_MM * self.field.unit + half_width) {
-            let point = &self.field.points[i];
-            let Some(kind) = self.field.kind_of[point.panel] else {
-                continue;
-            };
-            let (from, to) = self.strip(side, kind, centre);
-            let u = across(self.along, point.at);
-            if scratch.mass[point.panel] == 0.0 {
-                scratch.reached[point.panel] = from;
-            }
-            let low = (u - half_width).max(scratch.reached[point.panel]);
-            let high = (u + half_width).min(to);
-            if high <= low {
-                continue;
-            }
-            if scratch.mass[point.panel] == 0.0 {
-                scratch.touched.push(point.panel);
-            }
-            scratch.reached[point.panel] = high;
-            scratch.mass[point.panel] +=
-                band_crowding_anywhere(half_width, point.grain_mm) * (high - low) / (to - from);
-        }
-        let mut beside = Beside {
-            hits: 0.0,
-            squares: 0.0,
-        };
-        for &panel in &scratch.touched {
-            let share = scratch.mass[panel].min(1.0 - 1e-9);
-            let chance = -(RESERVE_BESIDE * (-share).ln_1p()).exp_m1();
-            beside.hits += chance;
-            beside.squares += chance * chance;
-        }
-        beside
-    }
-
-    /// The ground on one side of a band around `centre` on panels of a kind: neither
-    /// near the band nor near an edge. Empty on panels that it doesn't cross.
-    fn strip(&self, side: Side, kind: usize, centre: f64) -> (f64, f64) {
-        let unit = self.field.unit;
-        let (low, high) = stretch(self.along, self.field.kinds[kind].rect);
-        if centre < low || centre > high {
-            return (f64::INFINITY, f64::NEG_INFINITY);
-        }
-        let (window, left_out) = (WINDOW_MM * unit, LEFT_OUT_MM * unit);
-        match side {
-            Side::Below => ((centre - window).max(low + left_out), centre - left_out),
-            Side::Above => (centre + left_out, (centre + window).min(high - left_out)),
-        }
-    }
-
-    /// Takes the marks near the place out of its own background.
-    fn leave_out(&self, centre: f64, width: usize, scratch: &mut BandScratch) {
-        let background = &self.backgrounds[width];
-        let mut removed = [0.0; BINS];
-        for &i in self.within(centre, LEFT_OUT_MM * self.field.unit) {
-            if let Some(bin) = self.bins[i] {
-                removed[bin] += background.weights[i];
-            }
-        }
-        scratch.marks.copy_from(&background.table);
-        subtract(&mut scratch.marks, &removed);
     }
 
     /// Weight of a point for half width number `width`.
@@ -418,31 +276,20 @@ impl<'a> Bands<'a> {
         width: usize,
         scratch: &mut BandScratch,
     ) -> f64 {
+        let background = &self.backgrounds[width];
         let (low, high) = stretch(self.along, self.field.kinds[kind].rect);
         let (u0, u1) = clip(centre, WINDOW_MM * self.field.unit, low, high);
         if u1 <= u0 {
             return 0.0;
         }
-        let (counts, length) = *scratch.kind_windows[kind]
-            .get_or_insert_with(|| (midpoint_bins(u0, u1, low, high), u1 - u0));
-        let share = self.share_of_band(kind, centre, width, (&counts, length), scratch);
-        (RESERVE * share).min(1.0)
-    }
-
-    /// Mass expected in the band over that expected in a stretch of the given
-    /// length, whose [`WINDOW_STEPS`] midpoints are counted by distance class;
-    /// with the reserve for the marks that the band's shape rests on.
-    fn share_of_band(
-        &self,
-        kind: usize,
-        centre: f64,
-        width: usize,
-        (counts, length): (&[f64; BINS], f64),
-        scratch: &BandScratch,
-    ) -> f64 {
-        let background = &self.backgrounds[width];
-        let (low, high) = stretch(self.along, self.field.kinds[kind].rect);
         let bin = |u: f64| edge_bin((u - low).min(high - u));
+        let (counts, length) = scratch.kind_windows[kind].get_or_insert_with(|| {
+            let mut counts = [0.0; BINS];
+            for u in midpoints::<WINDOW_STEPS>(u0, u1) {
+                counts[bin(u)] += 1.0;
+            }
+            (counts, u1 - u0)
+        });
         let density = background.density;
         let shape = |bin: usize, reserve: f64| {
             let marks = scratch.marks.left(0, bin);
@@ -455,7 +302,7 @@ impl<'a> Bands<'a> {
             .filter(|(_, count)| **count > 0.0)
             .map(|(bin, count)| count * shape(bin, 0.0))
             .sum::<f64>()
-            * length
+            * *length
             / WINDOW_STEPS as f64;
         let half_width = background.half_width;
         let overhang = self.field.overhang_mm;
@@ -467,17 +314,8 @@ impl<'a> Bands<'a> {
             * 2.0
             * half_width
             / BAND_STEPS as f64;
-        band / window
+        (RESERVE * band / window).min(1.0)
     }
-}
-
-/// Midpoints of a stretch of a panel from `low` to `high`, by distance class.
-fn midpoint_bins(from: f64, to: f64, low: f64, high: f64) -> [f64; BINS] {
-    let mut counts = [0.0; BINS];
-    for u in midpoints::<WINDOW_STEPS>(from, to) {
-        counts[edge_bin((u - low).min(high - u))] += 1.0;
-    }
-    counts
 }
 
 /// Distance class of a point across the line.

@@ -4,6 +4,7 @@
 use std::collections::BTreeMap;
 
 use super::point_index::PointIndex;
+use super::sharpness::Zone;
 use super::view::{View, ViewPanel};
 use super::weights::common_grain_mm;
 use crate::records::{Point, Rect};
@@ -56,6 +57,8 @@ pub(super) struct Field {
     pub(super) unit: f64,
     /// How far a disc reaches over a panel's edge, mm.
     pub(super) overhang_mm: f64,
+    /// Zones whose marks earlier rounds took out.
+    pub(super) emptied: Vec<Zone>,
 }
 
 impl Field {
@@ -82,6 +85,7 @@ impl Field {
             kind_of,
             unit,
             overhang_mm: OVERHANG_MM.max(rounding),
+            emptied: Vec::new(),
         }
     }
 

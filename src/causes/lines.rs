@@ -10,6 +10,7 @@ use rayon::prelude::*;
 
 use super::LineAxis;
 use super::band_background::{BandScratch, Bands, across, lengthwise, stretch};
+use super::band_beside::beside;
 use super::discs::Crowding;
 use super::field::Field;
 use super::pooled::Pooled;
@@ -157,7 +158,7 @@ pub(super) enum Expected {
 /// What is expected of the band around a node.
 pub(super) fn expected(bands: &Bands, node: LineNode, scratch: &mut BandScratch) -> Expected {
     let at = node.at(bands.field);
-    if let Some(pooled) = bands.beside(at, node.mesh, scratch) {
+    if let Some(pooled) = beside(bands, at, bands.half_width(node.mesh), &mut scratch.shares) {
         return Expected::Beside(pooled);
     }
     bands.move_to(at, scratch);

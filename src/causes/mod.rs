@@ -5,6 +5,7 @@ mod abrasive;
 mod attained;
 mod background;
 mod band_background;
+mod band_beside;
 mod bar_control;
 mod bar_evidence;
 mod bar_findings;

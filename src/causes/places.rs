@@ -44,7 +44,8 @@ pub fn find(view: &View, settings: &ScanSettings) -> Vec<Found> {
     let mut taken = Vec::new();
     let mut found = Vec::new();
     for _ in 0..MOST_FOUND {
-        let field = Field::new(view, &rounds.left);
+        let mut field = Field::new(view, &rounds.left);
+        field.emptied.clone_from(&taken);
         if field.points.len() < LEAST {
             break;
         }
@@ -265,7 +266,8 @@ mod tests {
         let mut left = vec![true; view.marks.len()];
         let (mut taken, mut found) = (Vec::new(), Vec::new());
         loop {
-            let field = Field::new(view, &left);
+            let mut field = Field::new(view, &left);
+            field.emptied.clone_from(&taken);
             let all: Vec<usize> = (0..field.points.len()).collect();
             let centres = Centres {
                 nodes: nodes::occupied(&field),

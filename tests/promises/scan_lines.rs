@@ -54,3 +54,36 @@ fn off_the_edges_streams_without_a_repeat_show_no_line_of_any_width() {
     let tail = binomial_tail(runs as usize, 0.01, alarms.len());
     assert!(tail > 0.05, "{alarms:?} of {runs}");
 }
+
+/// Lines side by side are found, and the ground between them is not taken for more
+/// of them when their own marks are out.
+#[test]
+fn between_lines_there_are_no_others() {
+    let places = [185.0, 235.0, 285.0, 335.0];
+    let made = Made {
+        panels: 200,
+        marks: 4.0,
+        planted: places
+            .map(|x| (Planted::LineAlongY { x, sd: 2.5 }, 0.5))
+            .to_vec(),
+        ..Made::default()
+    };
+    let runs = 40;
+    let (mut seen, mut others) = (0, 0);
+    for seed in 0..runs {
+        let near = |f: &Found| match f.shape {
+            Shape::Line {
+                along: LineAxis::Y,
+                at_mm,
+            } => places.iter().any(|x| (x - at_mm).abs() < 8.0),
+            _ => false,
+        };
+        let found = find_places(&made.view(seed + 300), &ONE_STREAM);
+        seen += found.iter().filter(|f| near(f)).count();
+        others += usize::from(!found.iter().all(near));
+    }
+    let tail = binomial_tail(runs as usize, 0.01, others);
+    assert!(tail > 0.05, "others in {others} of {runs}");
+    let tail = 1.0 - binomial_tail(4 * runs as usize, 0.95, seen + 1);
+    assert!(tail > 0.05, "{seen} of {}", 4 * runs);
+}
