@@ -1,6 +1,5 @@
 //! Edges of the process window hold the truth as often as they say.
 
-use onus::records::Records;
 use onus::removal::{Basis, Factor, Held, Removal, Settings, Window, WindowPoint, fit};
 use onus::site::{DefectClass, Limits};
 use statrs::distribution::{Binomial, ContinuousCDF, DiscreteCDF, Normal};
