@@ -139,8 +139,8 @@ fn frames(context: &Context<'_>, finding: &Finding) -> Result<Option<Figure>, Ch
     };
     let numbers = context.numbers();
     let scatter = match finding.line_axis {
-        Some(_) => half_within_across,
-        None => half_within,
+        Some(_) => most_within_across,
+        None => most_within,
     };
     let spread = (scatter(&machine), scatter(&on_panel));
     let cloud = |title: &str, rects: &mut dyn Iterator<Item = Rect>, hits, mm| Cloud {
@@ -177,26 +177,32 @@ fn frames(context: &Context<'_>, finding: &Finding) -> Result<Option<Figure>, Ch
     }))
 }
 
-/// Median distance of points from their middle (medians of both coordinates).
-fn half_within(points: &[Point]) -> f64 {
-    let x = median(points.iter().map(|p| p.x).collect());
-    let y = median(points.iter().map(|p| p.y).collect());
-    median(points.iter().map(|p| (p.x - x).hypot(p.y - y)).collect())
+/// Distance from the middle (medians of both coordinates) within which nine tenths
+/// of the points lie: with half of the panels turned a half would lie together in
+/// either frame.
+fn most_within(points: &[Point]) -> f64 {
+    let x = quantile(points.iter().map(|p| p.x).collect(), 0.5);
+    let y = quantile(points.iter().map(|p| p.y).collect(), 0.5);
+    let distances = points.iter().map(|p| (p.x - x).hypot(p.y - y));
+    quantile(distances.collect(), 0.9)
 }
 
-/// Median distance of points from a line along either coordinate through their
-/// middle, whichever they lie nearer to.
-fn half_within_across(points: &[Point]) -> f64 {
+/// The same from a line along either coordinate through the middle, whichever they
+/// lie nearer to.
+fn most_within_across(points: &[Point]) -> f64 {
     let off = |of: fn(&Point) -> f64| {
-        let middle = median(points.iter().map(of).collect());
-        median(points.iter().map(|p| (of(p) - middle).abs()).collect())
+        let middle = quantile(points.iter().map(of).collect(), 0.5);
+        quantile(points.iter().map(|p| (of(p) - middle).abs()).collect(), 0.9)
     };
     off(|p| p.x).min(off(|p| p.y))
 }
 
-fn median(mut values: Vec<f64>) -> f64 {
+/// The value that a share of the values does not exceed; 0 for none.
+fn quantile(mut values: Vec<f64>, share: f64) -> f64 {
     values.sort_by(f64::total_cmp);
-    values.get(values.len() / 2).copied().unwrap_or(0.0)
+    let at = (share * values.len() as f64) as usize;
+    let last = values.len().saturating_sub(1);
+    values.get(at.min(last)).copied().unwrap_or(0.0)
 }
 
 fn around(rects: &mut dyn Iterator<Item = Rect>) -> Rect {

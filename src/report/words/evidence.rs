@@ -59,23 +59,21 @@ pub fn ages(finding: &Finding) -> String {
 pub fn frames(finding: &Finding, spread: (f64, f64), numbers: &NumberStyle) -> String {
     let [machine, panel] = [spread.0, spread.1].map(|mm| numbers.significant(mm, 2));
     let id = &finding.id;
-    if finding.line_axis.is_some() {
-        format!(
-            "{id}: the same hits in both frames; across the line half of them lie within {machine} mm in the \
-             machine and {panel} mm on the panel."
-        )
+    let across = if finding.line_axis.is_some() {
+        "across the line "
     } else {
-        format!(
-            "{id}: the same hits in both frames; they scatter by {machine} mm in the machine and by {panel} mm \
-             on the panel."
-        )
-    }
+        ""
+    };
+    format!(
+        "{id}: the same hits in both frames; {across}nine tenths of them lie within {machine} mm in the machine \
+         and {panel} mm on the panel."
+    )
 }
 
 /// Below a frame.
 #[must_use]
 pub fn spread(mm: f64, numbers: &NumberStyle) -> String {
-    format!("half within {} mm", numbers.significant(mm, 2))
+    format!("nine tenths within {} mm", numbers.significant(mm, 2))
 }
 
 /// The same for those who cannot see the bars.
