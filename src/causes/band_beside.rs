@@ -212,24 +212,13 @@ fn pieces(bands: &Bands, side: Side, centre: f64, (low, high): (f64, f64)) -> Ve
 mod tests {
     use super::*;
     use crate::causes::lines;
-    use crate::causes::view::ViewPanel;
-    use crate::causes::worked_cases::view;
-    use crate::records::Rect;
+    use crate::causes::worked_cases::{PLAIN, view};
     use approx::assert_relative_eq;
 
     /// Forty panels of six marks about 100 mm apart across, moved from panel to
     /// panel; a stripe of 30 mm on either side may be empty because its marks were
     /// taken out.
     fn striped(emptied: bool) -> Field {
-        let panel = ViewPanel {
-            rect: Rect {
-                x0: 0.0,
-                y0: 0.0,
-                x1: 600.0,
-                y1: 400.0,
-            },
-            swapped: false,
-        };
         let mut marks = Vec::new();
         for i in 0..40_usize {
             for k in 0..6_usize {
@@ -240,7 +229,7 @@ mod tests {
                 }
             }
         }
-        let mut field = Field::whole(&view(&[panel; 40], &marks, 0.0));
+        let mut field = Field::whole(&view(&[PLAIN; 40], &marks, 0.0));
         if emptied {
             field.emptied.extend([240.0, 360.0].map(|at| Zone::Band {
                 along: LineAxis::Y,

@@ -18,7 +18,8 @@ use crate::records::{Point, Rect};
 /// Relative tolerance of the printed digits.
 const PRINTED: f64 = 1e-9;
 
-const PLAIN: ViewPanel = ViewPanel {
+/// An ordinary panel, 600 × 400 mm at the stop corner.
+pub(super) const PLAIN: ViewPanel = ViewPanel {
     rect: Rect {
         x0: 0.0,
         y0: 0.0,
