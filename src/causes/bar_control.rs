@@ -10,7 +10,7 @@ use std::collections::BTreeMap;
 use super::band_background::across;
 use super::bar_evidence::{BY_CHANCE, shows_anywhere};
 use super::bar_findings::BarGround;
-use super::control::{Control, On, Strata};
+use super::control::{Control, On, Strata, Written};
 use super::{Bars, LineAxis};
 use crate::records::Panel;
 
@@ -31,7 +31,9 @@ pub(super) fn compare(ground: &BarGround<'_>, bars: &Bars) -> Option<Control> {
         (LineAxis::Y, true) => LineAxis::X,
     };
     let mut marks: BTreeMap<usize, Vec<f64>> = BTreeMap::new();
+    let mut other_kinds = vec![0; records.panels.len()];
     for (k, defect) in records.defects.iter().enumerate() {
+        other_kinds[defect.panel] += usize::from(defect.name != ground.stream.name);
         if let (true, Some(place)) = (defect.name == ground.stream.name, defect.place)
             && ground.frames.used[k]
         {
@@ -44,7 +46,12 @@ pub(super) fn compare(ground: &BarGround<'_>, bars: &Bars) -> Option<Control> {
     let mut count = |i: usize, on: On| {
         let panel: &Panel = &records.panels[i];
         if let Some(at) = marks.get(&i).filter(|at| at.len() > 1) {
-            strata.count(panel, on, shows_anywhere(at, frequency));
+            let written = Written {
+                hit: shows_anywhere(at, frequency),
+                elsewhere: at.len(),
+                other_kinds: other_kinds[i],
+            };
+            strata.count(panel, on, written);
         }
     };
     for &i in panels {

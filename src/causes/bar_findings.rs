@@ -4,7 +4,7 @@ use super::bar_control;
 use super::bar_evidence::{BarEvidence, Frames, PanelBars, weigh};
 use super::conclude::{About, lot_reason, panels_to_turn};
 use super::control::Control;
-use super::levels::FRAME_CLAIM;
+use super::levels::{FRAME_CLAIM, LEAST_HITS};
 use super::lots::{self, LotEvidence};
 use super::onset::{self, Life};
 use super::place::Holder;
@@ -12,8 +12,8 @@ use super::repeat::{Explained, by_level, coded, explain, setting};
 use super::together;
 use super::verdict::{self, Facts, Holds, Looks, Lots, Recipe};
 use super::{
-    BarPitch, Bars, Cause, ChangePoint, Evidence, Finding, FoldedDistance, Followed, Frame, Hit,
-    Kind, LevelCount, NextCheck, Reason, StreamData,
+    BarPitch, Bars, Cause, Certainty, ChangePoint, Evidence, Finding, FoldedDistance, Frame, Hit,
+    Kind, LevelCount, NextCheck, Reason, Rival, StreamData,
 };
 use crate::records::{Panel, Records};
 use crate::stats::proportion;
@@ -115,6 +115,10 @@ pub(super) fn conclude_bars(
         head: about.head.map(String::from),
         defect: about.defect.to_string(),
         cause: verdict.cause,
+        certainty: Certainty::CannotTell,
+        rival: None,
+        levels: Vec::new(),
+        open: Vec::new(),
         kind: verdict.kind,
         frame: match facts.holds {
             Holds::Machine => Some(Frame::Machine),
@@ -219,9 +223,11 @@ fn facts(dossier: &Dossier<'_>) -> Facts {
     Facts {
         looks: Looks::Periodic,
         sharp: true,
+        enough: dossier.hit.iter().filter(|h| **h).count() >= LEAST_HITS,
         one_inspector: explains(&dossier.inspector),
         holds: dossier.evidence.holds,
         control_clears: dossier.control.is_some_and(|c| c.clears()),
+        elsewhere: dossier.control.is_some_and(|c| c.shows_it_too()),
         lots: match &dossier.lots {
             LotEvidence::NotRecorded => Lots::NotRecorded,
             LotEvidence::Cleared { .. } => Lots::Cleared,
@@ -258,7 +264,7 @@ fn reasons(
         p_adjusted,
     }];
     if let Some(e) = &dossier.inspector {
-        out.push(e.reason(Followed::Inspector));
+        out.push(e.reason(Rival::Inspector));
     }
     out.push(match (evidence.with_feed, evidence.middle_feed) {
         (Some(log_ratio), Some(feed)) if log_ratio >= FRAME_CLAIM => Reason::PitchFollowsFeed {
@@ -308,11 +314,11 @@ fn reasons(
         (Some(e), Recipe::OneStretch) => out.push(Reason::BeganWithRecipe {
             recipe: e.level.clone(),
         }),
-        (Some(e), _) => out.push(e.reason(Followed::Recipe)),
+        (Some(e), _) => out.push(e.reason(Rival::Recipe)),
         (None, _) => {}
     }
     if let Some(e) = &dossier.fixture {
-        out.push(e.reason(Followed::Fixture));
+        out.push(e.reason(Rival::Fixture));
     }
     let id = |at: usize| panel(ground, at.min(dossier.hit.len() - 1)).id.clone();
     if let Some(c) = dossier.life.onset {

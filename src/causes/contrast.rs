@@ -1,6 +1,9 @@
 //! Machine, panel or table: every rival of a repeat against every other.
 
-use super::frames::{Rival, Scene, frame_of, holders};
+use std::collections::BTreeMap;
+
+use super::frame_duel::{Meeting, Ordinary, OtherLots, Weight, alike};
+use super::frames::{FramePlace, Scene, frame_of, holders};
 use super::levels::FRAME_CLAIM;
 use super::place::{Holder, Place};
 use super::verdict::Holds;
@@ -12,17 +15,19 @@ pub(super) struct FrameEvidence {
     /// Where it holds.
     pub holds: Holds,
     /// The rival whose place is reported.
-    pub chosen: Rival,
+    pub chosen: FramePlace,
     /// Its place in the machine frame; equals `chosen` unless that is another frame.
-    pub machine: Rival,
+    pub machine: FramePlace,
     /// The rival on the panel, for the control.
-    pub panel: Option<Rival>,
+    pub panel: Option<FramePlace>,
     /// Whether edges hold the place better than the machine's origin.
     pub dwell: bool,
     /// ln likelihood of the best machine rival over the best panel rival.
     pub machine_over_panel: f64,
     /// The counts behind it.
     pub machine_panel: Duel,
+    /// The winner over all panels, machine or panel, among panels alike.
+    pub within: Option<Within>,
     /// Machine over inspection table, where the lay there is recorded.
     pub machine_over_table: Option<f64>,
     /// Panels on which machine and table predict different places.
@@ -39,6 +44,16 @@ pub(super) struct FrameEvidence {
     pub reach_mm: f64,
 }
 
+impl FrameEvidence {
+    /// Whether the machine, or the panel, wins over all panels and not among
+    /// panels alike.
+    pub(super) fn lay_goes_with_others(&self) -> bool {
+        self.within
+            .as_ref()
+            .is_some_and(|w| w.log_ratio < FRAME_CLAIM)
+    }
+}
+
 /// Two rivals on the panels where they lie apart.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub(super) struct Duel {
@@ -46,10 +61,28 @@ pub(super) struct Duel {
     pub first: Tally,
     /// Hits at the second one's place.
     pub second: Tally,
-    /// ln likelihood of the first over the second.
+    /// ln likelihood of the first over the second, whichever way the second is.
     pub log_ratio: f64,
     /// Panels on which they lie apart.
     pub informative: usize,
+}
+
+impl Duel {
+    /// Whether the first is a hundred times as likely and has more hits.
+    fn won(&self) -> bool {
+        self.log_ratio >= FRAME_CLAIM && self.first.hits > self.second.hits
+    }
+}
+
+/// The same duel within panels alike, the second's place free in each group.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub(super) struct Within {
+    /// ln likelihood of the first over the second, groups added.
+    pub log_ratio: f64,
+    /// Groups whose panels lay so that the two lie apart.
+    pub groups: usize,
+    /// Lots of these groups without the two most-hit, and the ln likelihood there.
+    pub other_lots: OtherLots,
 }
 
 /// Which side of the argument.
@@ -69,7 +102,7 @@ fn party(holder: Holder) -> Party {
 }
 
 /// Rivals of a repeat found as `leader`, and all duels between parties.
-pub(super) fn weigh(scene: &Scene<'_>, leader: Rival) -> FrameEvidence {
+pub(super) fn weigh(scene: &Scene<'_>, leader: FramePlace) -> FrameEvidence {
     let laid = scene.laid(&leader);
     let hits: Vec<usize> = (0..scene.panels.len())
         .filter(|&at| laid[at].is_some_and(|p| scene.hit(at, &p)))
@@ -85,18 +118,14 @@ pub(super) fn weigh(scene: &Scene<'_>, leader: Rival) -> FrameEvidence {
     let n = rivals.len();
     let mut duels = vec![vec![None; n]; n];
     for i in 0..n {
-        for j in 0..n {
+        for j in 0..i {
             let fight = party(rivals[i].holder) != party(rivals[j].holder)
-                || (party(rivals[i].holder) == Party::Machine && i != j);
-            if fight && i < j {
-                let duel = duel(scene, &rivals[i], &rivals[j]);
-                duels[i][j] = Some(duel);
-                duels[j][i] = Some(Duel {
-                    first: duel.second,
-                    second: duel.first,
-                    log_ratio: -duel.log_ratio,
-                    informative: duel.informative,
-                });
+                || party(rivals[i].holder) == Party::Machine;
+            if fight {
+                let meeting = scene.meeting(&rivals[i], &rivals[j]);
+                let ordinary = scene.ordinary(&rivals[i], &rivals[j]);
+                duels[i][j] = Some(duel(&meeting, ordinary));
+                duels[j][i] = Some(duel(&meeting.exchanged(), ordinary.exchanged()));
             }
         }
     }
@@ -120,14 +149,24 @@ pub(super) fn weigh(scene: &Scene<'_>, leader: Rival) -> FrameEvidence {
     let table_machine = versus(Party::Table, Party::Machine);
     let table_panel = versus(Party::Table, Party::Panel);
     let ratio = |v: &Option<(usize, Duel)>| v.as_ref().map_or(0.0, |(_, d)| d.log_ratio);
-    let claims = |v: &Option<(usize, Duel)>| ratio(v) >= FRAME_CLAIM;
+    let claims = |v: &Option<(usize, Duel)>| v.as_ref().is_some_and(|(_, d)| d.won());
+    let groups = alike(scene.records, scene.panels);
+    let inside = |v: &Option<(usize, Duel)>, other: Holder| {
+        v.as_ref()
+            .filter(|(_, d)| d.won())
+            .map(|(r, _)| within(scene, &groups, &rivals[*r], other))
+    };
+    let machine_within = inside(&machine_panel, Holder::Panel);
+    let panel_within = inside(&panel_machine, Holder::Machine);
+    let stands = |w: &Option<Within>| w.as_ref().is_some_and(|w| w.log_ratio >= FRAME_CLAIM);
 
     let table_known = machine_table.is_some();
+    let table_beaten = |v: &Option<(usize, Duel)>| !table_known || claims(v);
     let holds = if claims(&table_machine) && claims(&table_panel) {
         Holds::Inspection
-    } else if claims(&machine_panel) && (!table_known || claims(&machine_table)) {
+    } else if stands(&machine_within) && table_beaten(&machine_table) {
         Holds::Machine
-    } else if claims(&panel_machine) {
+    } else if stands(&panel_within) {
         Holds::Panel
     } else {
         Holds::Untold
@@ -139,7 +178,7 @@ pub(super) fn weigh(scene: &Scene<'_>, leader: Rival) -> FrameEvidence {
     let dwell_at = (0..n)
         .filter(|&r| matches!(rivals[r].holder, Holder::Path(_)))
         .filter_map(|r| Some((r, machine_at.and_then(|m| duels[r][m])?)))
-        .filter(|(_, d): &(usize, Duel)| d.log_ratio >= FRAME_CLAIM)
+        .filter(|(_, d): &(usize, Duel)| d.won())
         .rev_max_by_log_ratio()
         .map(|(r, _)| r);
     let chosen = match holds {
@@ -173,11 +212,20 @@ pub(super) fn weigh(scene: &Scene<'_>, leader: Rival) -> FrameEvidence {
         }
     }
     scores.sort_by(|a, b| b.log_ratio.total_cmp(&a.log_ratio));
-    let left = scores
-        .iter()
-        .filter(|s| s.log_ratio > -FRAME_CLAIM)
-        .map(|s| s.frame)
-        .collect();
+    let beaten = |p: Party| {
+        [Party::Machine, Party::Panel, Party::Table]
+            .into_iter()
+            .any(|o| o != p && claims(&versus(o, p)))
+    };
+    let left = [
+        (Party::Machine, Frame::Machine),
+        (Party::Panel, Frame::Panel),
+        (Party::Table, Frame::Inspection),
+    ]
+    .into_iter()
+    .filter(|(p, _)| parties.contains(p) && !beaten(*p))
+    .map(|(_, frame)| frame)
+    .collect();
     FrameEvidence {
         holds,
         chosen,
@@ -189,6 +237,7 @@ pub(super) fn weigh(scene: &Scene<'_>, leader: Rival) -> FrameEvidence {
         } else {
             ratio(&machine_panel)
         },
+        within: machine_within.or(panel_within),
         machine_panel: machine_panel.map_or(Duel::default(), |(_, d)| d),
         machine_over_table: machine_table.map(|(_, d)| d.log_ratio),
         table_informative: machine_table.map_or(0, |(_, d)| d.informative),
@@ -220,14 +269,61 @@ fn half_turn_moves(scene: &Scene<'_>, laid: &[Option<Place>], hits: &[usize]) ->
     moves.get(moves.len() / 2).copied().unwrap_or(0.0)
 }
 
-fn duel(scene: &Scene<'_>, a: &Rival, b: &Rival) -> Duel {
-    let contrast = scene.contrast(a, b);
-    let tally = |(exposed, hits): (usize, usize)| Tally { hits, exposed };
+fn duel(meeting: &Meeting, ordinary: Ordinary) -> Duel {
     Duel {
-        first: tally(contrast.at_a),
-        second: tally(contrast.at_b),
-        log_ratio: contrast.log_ratio(scene.background),
-        informative: contrast.informative(),
+        first: meeting.first,
+        second: meeting.second,
+        log_ratio: Weight::of(meeting, ordinary).ln_ratio(),
+        informative: meeting.informative(),
+    }
+}
+
+/// `own` against the place in `other`'s frame that suits each group of panels
+/// alike best.
+fn within(scene: &Scene<'_>, groups: &[Vec<usize>], own: &FramePlace, other: Holder) -> Within {
+    // groups are too small to know how marks crowd
+    let ordinary = Ordinary {
+        first: scene.background,
+        second: scene.background,
+    };
+    let mut sum = Weight::default();
+    let mut met = 0;
+    let mut lots: BTreeMap<&str, (usize, Weight)> = BTreeMap::new();
+    for panels in groups {
+        let group = Scene { panels, ..*scene };
+        let laid = group.laid(own);
+        let hits: Vec<usize> = (0..panels.len())
+            .filter(|&at| laid[at].is_some_and(|p: Place| group.hit(at, &p)))
+            .collect();
+        let Some(rival) = group.rival(other, &laid, &hits) else {
+            continue;
+        };
+        let meeting = group.meeting(own, &rival);
+        if meeting.informative() == 0 {
+            continue;
+        }
+        let weight = Weight::of(&meeting, ordinary);
+        sum = sum.plus(weight);
+        met += 1;
+        if let Some(lot) = panels
+            .first()
+            .and_then(|&i| scene.records.panels[i].lot.as_deref())
+        {
+            let of_lot = lots.entry(lot).or_default();
+            of_lot.0 += meeting.shared.hits + meeting.first.hits;
+            of_lot.1 = of_lot.1.plus(weight);
+        }
+    }
+    let mut by_hits: Vec<(usize, Weight)> = lots.into_values().collect();
+    by_hits.sort_by_key(|(hits, _)| std::cmp::Reverse(*hits));
+    let rest = by_hits
+        .iter()
+        .take(2)
+        .fold(sum, |rest, (_, weight)| rest.minus(*weight));
+    Within {
+        log_ratio: if met > 0 { sum.ln_ratio() } else { 0.0 },
+        groups: met,
+        other_lots: (by_hits.len() > 2).then(|| (by_hits.len() - 2, rest.ln_ratio())),
     }
 }
 
@@ -243,30 +339,4 @@ impl<I: Iterator<Item = (usize, Duel)>> FirstLargest for I {
             _ => Some(next),
         })
     }
-}
-
-/// Machine over panel within single lots, each lot with the panel place that
-/// suits the part best: sums over lots. A part's fault rides its panels in
-/// every lot, so a hundredfold likelihood over at least two lots clears lots.
-pub(super) fn within_lots(
-    scene: &Scene<'_>,
-    machine: &Rival,
-    lots: &[Vec<usize>],
-) -> Option<(usize, f64)> {
-    let mut sum = 0.0;
-    let mut speak = 0;
-    for panels in lots {
-        let lot = Scene { panels, ..*scene };
-        let laid = lot.laid(machine);
-        let hits: Vec<usize> = (0..panels.len())
-            .filter(|&at| laid[at].is_some_and(|p: Place| lot.hit(at, &p)))
-            .collect();
-        let Some(panel) = lot.rival(Holder::Panel, &laid, &hits) else {
-            continue;
-        };
-        let duel = duel(&lot, machine, &panel);
-        sum += duel.log_ratio;
-        speak += usize::from(duel.log_ratio >= 10.0_f64.ln());
-    }
-    (speak >= 2 && sum >= FRAME_CLAIM).then_some((speak, sum))
 }

@@ -9,7 +9,7 @@
 //! ends have to stand out, as the panels are and as they lay: one side of the
 //! machine marks both ends of panels that were turned, but never both its own.
 
-use super::opposite::{KindMarks, finding};
+use super::opposite::{EITHER_WAY, KindMarks, ends_of_what, finding};
 use super::votes::{SideFrame, shares};
 use super::{Finding, LineAxis, Reason};
 use crate::records::Records;
@@ -113,6 +113,15 @@ pub(super) fn ends_stand_out(
         .flat_map(|&panel| at_ends(records, kind, taken, panel, axis))
         .collect();
     out.evidence.members.sort_unstable();
+    let along: Vec<(usize, Bands)> = own
+        .iter()
+        .filter(|(panel, _)| !records.panels[*panel].lay.swaps_axes())
+        .copied()
+        .collect();
+    let holds = |bands: &[(usize, Bands)]| ends(bands).iter().all(|e| e.p_value <= EITHER_WAY);
+    if !holds(&across) || !holds(&along) {
+        out = ends_of_what(out);
+    }
     Some(out)
 }
 

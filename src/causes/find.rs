@@ -14,6 +14,7 @@ use super::inspector;
 use super::levels::{BARS, PATH_PLACES, machine_places};
 use super::merge::{LEAST_BACKGROUND, Sighting, merge};
 use super::no_place::{Remainder, conclude_stream, rate_evidence, rate_findings};
+use super::one_cause::carry_slopes;
 use super::opposite::{KindMarks, both_ends, signs_change};
 use super::place::{Holder, Marks, day_of};
 use super::repeat::{Ground, investigate, leader};
@@ -21,11 +22,12 @@ use super::sides::{SideStream, sides};
 use super::stream_bars::{bar_findings, without_bars};
 use super::surface::findings as surface_findings;
 use super::thin_film;
+use super::verdict::certainty;
 use super::votes::axis_of;
 use super::{
-    Anchor, BarsBy, Cause, Causes, Clock, Finding, Kind, Limit, LineAxis, NextCheck, Pace, Reason,
-    ScanSettings, Settings, Shape, Sharpness, Stream, StreamData, View, film_left, find_bars,
-    find_places, follow_drift, smallest_repeat, streams, surfaces,
+    Anchor, BarsBy, Cause, Causes, Certainty, Clock, Finding, Kind, Limit, LineAxis, NextCheck,
+    Pace, Reason, ScanSettings, Settings, Shape, Sharpness, Stream, StreamData, View, film_left,
+    find_bars, find_places, follow_drift, smallest_repeat, streams, surfaces,
 };
 use crate::records::{Lay, Records};
 use crate::site::DefectClass;
@@ -95,6 +97,12 @@ pub fn find(records: &Records, settings: &Settings) -> Causes {
     ));
     let surface = surfaces(records, settings.alpha);
     findings.extend(surface_findings(&surface, records));
+    for finding in &mut findings {
+        let doubtful = |r: &Reason| matches!(r, Reason::TableNotRecorded);
+        let lowered = !finding.open.is_empty() || finding.reasons.iter().any(doubtful);
+        finding.certainty = certainty(finding.cause, finding.p_adjusted, settings.alpha, lowered);
+    }
+    carry_slopes(&mut findings, &surface, records, settings.alpha);
     number(&mut findings);
 
     let mut causes = Causes {
@@ -111,6 +119,14 @@ pub fn find(records: &Records, settings: &Settings) -> Causes {
             .collect();
         let places = !streams[index].marks.is_empty();
         conclude_stream(&mut stream, &outcome.limit, &own, index, &evidence, places);
+        stream.certainty = match (own.first(), stream.cause) {
+            (_, Cause::Undecided) => Certainty::CannotTell,
+            (Some(_), cause) => (own.iter().filter(|f| f.cause == cause))
+                .map(|f| f.certainty)
+                .min()
+                .unwrap_or(Certainty::Likely),
+            (None, _) => Certainty::Likely,
+        };
         causes.streams.push(stream);
     }
     causes.findings = findings;
@@ -436,6 +452,9 @@ fn stream_of(records: &Records, data: &StreamData, limit: &Limit) -> Stream {
         panels_hit: hit.len(),
         defects: data.defects.len(),
         cause: Cause::Undecided,
+        certainty: Certainty::CannotTell,
+        causes: Vec::new(),
+        open: Vec::new(),
         smallest_repeat_seen: limit.smallest_repeat_seen,
         panels_needed: limit.panels_needed,
         reasons: Vec::new(),

@@ -2,7 +2,7 @@
 
 use serde::Serialize;
 
-use super::{FilmLeft, NextCheck, Reason, Surface};
+use super::{FilmLeft, NextCheck, Reason, Rival, Surface};
 use crate::records::{Point, Warning};
 use crate::site::DefectClass;
 use crate::stats::Interval;
@@ -81,8 +81,52 @@ pub enum Kind {
     ThinFilm,
     /// Follows the abrasive's age or batch.
     Abrasive,
+    /// A level of the rate, without a place, that follows a column other than
+    /// lot or abrasive.
+    Rate,
+    /// A rate that follows the time: first of the day, a step, a trend.
+    Time,
     /// No place.
     Wandering,
+}
+
+/// How sure a statement about the cause is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Default)]
+pub enum Certainty {
+    /// The cause won every comparison, and chance is out of the question.
+    #[serde(rename = "sure")]
+    Sure,
+    /// The cause is named at the level of the report, or rests on a rule.
+    #[serde(rename = "likely")]
+    Likely,
+    /// The data cannot tell.
+    #[default]
+    #[serde(rename = "can't tell yet")]
+    CannotTell,
+}
+
+/// A recorded rival that the accused never met or did not beat.
+#[derive(Debug, Clone, PartialEq)]
+pub struct OpenRival {
+    /// Which.
+    pub rival: Rival,
+    /// Its levels that are in question; empty where all are.
+    pub levels: Vec<String>,
+    /// What would settle it; worded by the report.
+    pub to_settle: NextCheck,
+    /// Panels that takes, where known.
+    pub panels: Option<usize>,
+}
+
+/// One cause among several of a stream.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct CauseShare {
+    /// Who.
+    pub cause: Cause,
+    /// The finding that says so.
+    pub finding: String,
+    /// Its share of the stream's defects, 0..1.
+    pub share: f64,
 }
 
 /// The frame in which the place holds.
@@ -126,9 +170,16 @@ pub struct Stream {
     pub panels_hit: usize,
     /// Such defects.
     pub defects: usize,
-    /// The cause of its strongest finding; where nothing was found, who makes
-    /// the wandering marks.
+    /// The cause of the finding with the largest share of its marks; where
+    /// nothing was found, who makes the wandering marks.
     pub cause: Cause,
+    /// How sure that is.
+    pub certainty: Certainty,
+    /// Every cause that a finding names, the largest share first.
+    pub causes: Vec<CauseShare>,
+    /// Recorded rivals not yet met or beaten; worded by the report.
+    #[serde(skip)]
+    pub open: Vec<OpenRival>,
     /// Smallest share of panels on which a fixed place would have been found
     /// with 90 % probability; none if there is no such share.
     pub smallest_repeat_seen: Option<f64>,
@@ -177,6 +228,15 @@ pub struct Finding {
     pub defect: String,
     /// Who makes it.
     pub cause: Cause,
+    /// How sure that is.
+    pub certainty: Certainty,
+    /// Who was named, or what the rate follows.
+    pub rival: Option<Rival>,
+    /// Its levels that stand out.
+    pub levels: Vec<String>,
+    /// Recorded rivals not yet met or beaten; worded by the report.
+    #[serde(skip)]
+    pub open: Vec<OpenRival>,
     /// What it looks like.
     pub kind: Kind,
     /// The frame in which the place holds; none where the data can't tell.

@@ -1,14 +1,12 @@
-//! In which frame does the repeat hold? Likelihoods of rival places.
-//!
-//! A repeat found in one frame has a rival place in each other frame. On the
-//! panels where two rivals lie apart the data can tell them: under the right
-//! one hits come at the repeat's rate, at the other place at the background's.
+//! The rival places of a repeat: it was found in one frame and has a place in
+//! each other frame. On the panels where two of them lie apart the data can
+//! tell them.
 
 use std::collections::BTreeMap;
 
+use super::frame_duel::{Meeting, Ordinary};
 use super::place::{Holder, Marks, Place};
-use super::tails::bernoulli;
-use super::{Anchor, Frame};
+use super::{Anchor, Frame, Tally};
 use crate::records::{Point, Records};
 
 /// Hit panels whose position in the rival's frame agrees this well, mm, are
@@ -19,54 +17,12 @@ const AGREE_MM: f64 = 5.0;
 /// background needs.
 const BACKGROUND_PANELS: usize = 5;
 
-/// Kinds of informative panels that get their own background; the rest, each
-/// rarer, share one.
+/// Kinds of informative panels whose background is looked at.
 const BACKGROUND_KINDS: usize = 24;
-
-/// Counts behind one comparison of two rivals, `a` and `b`.
-#[derive(Debug, Clone, Copy, PartialEq, Default)]
-pub(super) struct Contrast {
-    /// Panels on which both places coincide, and hits there.
-    pub shared: (usize, usize),
-    /// Panels on which they lie apart and `a`'s place is exposed, and hits there.
-    pub at_a: (usize, usize),
-    /// The same for `b`'s place.
-    pub at_b: (usize, usize),
-    /// Log-likelihood of the hits at `a` as background, see [`Contrast::background`].
-    pub background_a: f64,
-    /// Log-likelihood of the hits at `b` as background.
-    pub background_b: f64,
-}
-
-impl Contrast {
-    /// Adds hits as background of chance `chance` at a's or b's place.
-    fn background(n: usize, k: usize, chance: f64) -> f64 {
-        bernoulli(k as f64, n as f64, chance)
-    }
-
-    /// ln likelihood of `a` minus that of `b`; `background` is the least chance
-    /// of a hit at a repeat's place.
-    pub(super) fn log_ratio(&self, background: f64) -> f64 {
-        let repeat = |own: (usize, usize)| {
-            let (n, k) = (self.shared.0 + own.0, self.shared.1 + own.1);
-            if n == 0 {
-                return 0.0;
-            }
-            let rate = (k as f64 / n as f64).max(background);
-            bernoulli(k as f64, n as f64, rate)
-        };
-        (repeat(self.at_a) + self.background_b) - (repeat(self.at_b) + self.background_a)
-    }
-
-    /// Panels on which the rivals predict different places.
-    pub(super) fn informative(&self) -> usize {
-        self.at_a.0.max(self.at_b.0)
-    }
-}
 
 /// A repeat's place in one frame.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) struct Rival {
+pub(super) struct FramePlace {
     /// Who would hold the place.
     pub holder: Holder,
     /// Where, in the holder's frame.
@@ -90,7 +46,7 @@ pub(super) struct Scene<'a> {
 
 impl Scene<'_> {
     /// The place on each panel in the machine frame: none where unknown.
-    pub(super) fn laid(&self, rival: &Rival) -> Vec<Option<Place>> {
+    pub(super) fn laid(&self, rival: &FramePlace) -> Vec<Option<Place>> {
         self.panels
             .iter()
             .map(|&i| {
@@ -120,7 +76,7 @@ impl Scene<'_> {
         holder: Holder,
         laid: &[Option<Place>],
         hits: &[usize],
-    ) -> Option<Rival> {
+    ) -> Option<FramePlace> {
         let mut cells: BTreeMap<(i64, i64, u8), Vec<Place>> = BTreeMap::new();
         for &at in hits {
             let panel = &self.records.panels[self.panels[at]];
@@ -142,54 +98,70 @@ impl Scene<'_> {
             .filter(|p| p.apart(&place) <= AGREE_MM)
             .copied()
             .collect();
-        Some(Rival {
+        Some(FramePlace {
             holder,
             place: mean(&near).unwrap_or(place),
         })
     }
 
-    /// Counts hits where the rivals coincide and where they lie apart, each
-    /// rival's hits elsewhere against its own background there.
-    pub(super) fn contrast(&self, a: &Rival, b: &Rival) -> Contrast {
-        let (laid_a, laid_b) = (self.laid(a), self.laid(b));
-        let mut contrast = Contrast::default();
-        let mut apart = Vec::new();
+    /// Counts hits where the two coincide and where they lie apart.
+    pub(super) fn meeting(&self, a: &FramePlace, b: &FramePlace) -> Meeting {
+        let mut meeting = Meeting::default();
         for at in 0..self.panels.len() {
-            let (Some(pa), Some(pb)) = (&laid_a[at], &laid_b[at]) else {
+            let Some((pa, pb)) = self.both(at, a, b) else {
                 continue;
             };
-            let (on_a, on_b) = (self.exposed(at, pa), self.exposed(at, pb));
-            if pa.apart(pb) <= 2.0 * self.reach_mm {
-                if on_a && on_b {
-                    contrast.shared.0 += 1;
-                    contrast.shared.1 += usize::from(self.hit(at, pa));
+            let (on_a, on_b) = (self.exposed(at, &pa), self.exposed(at, &pb));
+            let mut count = |tally: fn(&mut Meeting) -> &mut Tally, place: &Place| {
+                let tally = tally(&mut meeting);
+                tally.exposed += 1;
+                tally.hits += usize::from(self.hit(at, place));
+            };
+            if pa.apart(&pb) > 2.0 * self.reach_mm {
+                if on_a {
+                    count(|m| &mut m.first, &pa);
                 }
-                continue;
-            }
-            apart.push(at);
-            if on_a {
-                contrast.at_a.0 += 1;
-                contrast.at_a.1 += usize::from(self.hit(at, pa));
-            }
-            if on_b {
-                contrast.at_b.0 += 1;
-                contrast.at_b.1 += usize::from(self.hit(at, pb));
+                if on_b {
+                    count(|m| &mut m.second, &pb);
+                }
+            } else if on_a && on_b {
+                count(|m| &mut m.shared, &pa);
             }
         }
-        contrast.background_a = self.as_background(&apart, (a, &laid_a), (b, &laid_b));
-        contrast.background_b = self.as_background(&apart, (b, &laid_b), (a, &laid_a));
-        contrast
+        meeting
     }
 
-    /// Log-likelihood of the hits at `own`'s place on the panels `apart` if
-    /// `other` is right: the place there is ordinary, but may lie where marks
-    /// crowd. Its chance is therefore the hit rate at the same location in the
-    /// *other* frame, on panels where neither rival lies there.
-    fn as_background(
+    /// Both places on a panel (position); none where one is unknown.
+    fn both(&self, at: usize, a: &FramePlace, b: &FramePlace) -> Option<(Place, Place)> {
+        let panel = &self.records.panels[self.panels[at]];
+        let place = |p: &FramePlace| p.holder.to_machine(panel, &p.place);
+        Some((place(a)?, place(b)?))
+    }
+
+    /// Chance of a hit at an ordinary place where each of the two lies.
+    pub(super) fn ordinary(&self, a: &FramePlace, b: &FramePlace) -> Ordinary {
+        let (laid_a, laid_b) = (self.laid(a), self.laid(b));
+        let apart: Vec<usize> = (0..self.panels.len())
+            .filter(|&at| {
+                (laid_a[at].zip(laid_b[at]))
+                    .is_some_and(|(pa, pb)| pa.apart(&pb) > 2.0 * self.reach_mm)
+            })
+            .collect();
+        Ordinary {
+            first: self.ordinary_at(&apart, (a, &laid_a), (b, &laid_b)),
+            second: self.ordinary_at(&apart, (b, &laid_b), (a, &laid_a)),
+        }
+    }
+
+    /// Chance of a hit at `own`'s place on the panels `apart` if `other` is
+    /// right: the place there is ordinary, but may lie where marks crowd. So it
+    /// is the hit rate at the same location in the *other* frame, on panels
+    /// where neither lies there, averaged over the panels.
+    fn ordinary_at(
         &self,
         apart: &[usize],
-        own: (&Rival, &[Option<Place>]),
-        other: (&Rival, &[Option<Place>]),
+        own: (&FramePlace, &[Option<Place>]),
+        other: (&FramePlace, &[Option<Place>]),
     ) -> f64 {
         let mut kinds: BTreeMap<(i64, i64, u8), Vec<usize>> = BTreeMap::new();
         for &at in apart {
@@ -209,22 +181,16 @@ impl Scene<'_> {
         }
         let mut kinds: Vec<Vec<usize>> = kinds.into_values().collect();
         kinds.sort_by_key(|k| (std::cmp::Reverse(k.len()), k[0]));
-        let rare: Vec<usize> = kinds
-            .iter()
-            .skip(BACKGROUND_KINDS)
-            .flatten()
-            .copied()
-            .collect();
-        let mut sum = 0.0;
-        let mut rates = (0, 0);
+        let (mut sum, mut panels) = (0.0, 0);
         for kind in kinds.iter().take(BACKGROUND_KINDS) {
-            let (n, k) = self.count(kind, own.1);
             let (exposed, hits) = self.same_location(kind[0], own, other);
-            rates = (rates.0 + exposed, rates.1 + hits);
-            sum += Contrast::background(n, k, self.chance(exposed, hits));
+            sum += kind.len() as f64 * self.chance(exposed, hits);
+            panels += kind.len();
         }
-        let (n, k) = self.count(&rare, own.1);
-        sum + Contrast::background(n, k, self.chance(rates.0, rates.1))
+        if panels == 0 {
+            return self.background;
+        }
+        sum / panels as f64
     }
 
     fn chance(&self, exposed: usize, hits: usize) -> f64 {
@@ -235,21 +201,13 @@ impl Scene<'_> {
         }
     }
 
-    fn count(&self, positions: &[usize], laid: &[Option<Place>]) -> (usize, usize) {
-        let hits = positions
-            .iter()
-            .filter(|&&at| laid[at].is_some_and(|p| self.hit(at, &p)))
-            .count();
-        (positions.len(), hits)
-    }
-
     /// Exposure and hits at the location where `own`'s place lies on panel
     /// `example` in the other rival's frame, over panels where neither lies there.
     fn same_location(
         &self,
         example: usize,
-        own: (&Rival, &[Option<Place>]),
-        other: (&Rival, &[Option<Place>]),
+        own: (&FramePlace, &[Option<Place>]),
+        other: (&FramePlace, &[Option<Place>]),
     ) -> (usize, usize) {
         let holder = other.0.holder;
         let panel = &self.records.panels[self.panels[example]];
@@ -325,39 +283,4 @@ pub(super) fn several_sizes(records: &Records, panels: &[usize]) -> bool {
         values.fold(f64::NEG_INFINITY, f64::max) - low > 20.0
     };
     spread(|p| p.length_mm) || spread(|p| p.width_mm)
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-    use approx::assert_relative_eq;
-
-    /// The reference prints five decimals.
-    const PRINTED: f64 = 1e-5;
-
-    fn ratio(k_machine: usize, k_panel: usize) -> f64 {
-        let b = 0.01;
-        Contrast {
-            shared: (20, 6),
-            at_a: (20, k_machine),
-            at_b: (20, k_panel),
-            background_a: Contrast::background(20, k_machine, b),
-            background_b: Contrast::background(20, k_panel, b),
-        }
-        .log_ratio(b)
-    }
-
-    #[test]
-    fn likelihoods_agree_with_an_independent_slow_reference_implementation() {
-        for (k_machine, k_panel, expected) in [
-            (5, 0, 16.35721),
-            (3, 1, 6.41274),
-            (2, 0, 6.08250),
-            (1, 0, 2.95443),
-            (0, 0, 0.0),
-        ] {
-            assert_relative_eq!(ratio(k_machine, k_panel), expected, epsilon = PRINTED);
-            assert_relative_eq!(ratio(k_panel, k_machine), -expected, epsilon = PRINTED);
-        }
-    }
 }

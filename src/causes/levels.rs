@@ -58,6 +58,16 @@ pub(super) fn machine_places(records: &Records) -> f64 {
 /// ln 100: a frame is believed from a hundredfold likelihood on.
 pub(super) const FRAME_CLAIM: f64 = 4.605_170_185_988_091;
 
+/// Without the two most-hit lots the machine must still be so many times as
+/// likely as the panel before turned panels clear the lots.
+pub(super) const OTHER_LOTS: f64 = 20.0;
+
+/// Least evidence: panels hit before anybody is named.
+pub(super) const LEAST_HITS: usize = 5;
+
+/// Least evidence: hits beyond those expected by chance before anybody is named.
+pub(super) const LEAST_EXCESS: f64 = 3.0;
+
 /// p adjusted for `tests` equal tests in a family with a share of the level,
 /// so that it compares with `alpha` itself.
 pub(super) fn adjusted(p_value: f64, tests: usize, share: f64) -> f64 {

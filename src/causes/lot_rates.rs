@@ -9,7 +9,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use super::RateByLevel;
 use super::ranks::{Count, rank_scores, rank_test, rate_ratio};
 use super::rates::{StandsOut, StreamCounts, WORTH_NAMING};
-use super::reason::{Followed, Reason};
+use super::reason::{Reason, Rival};
 use super::repeat::coded;
 use crate::records::Panel;
 
@@ -304,11 +304,11 @@ fn judge_lot(
     let within_settings = rank_test(&counts(&strata.settings));
     let mut moved_with = Vec::new();
     if within_settings.is_none() {
-        moved_with.push(Followed::Recipe);
+        moved_with.push(Rival::Recipe);
     }
     let same_age = strata.ages.as_ref().map(|ages| rank_test(&counts(ages)));
     if same_age.is_some_and(|p| p.is_none_or(|p| p > SAME_AGE)) {
-        moved_with.push(Followed::AbrasiveAge);
+        moved_with.push(Rival::AbrasiveAge);
     }
     let all = counts(&strata.cells);
     let p = within_settings.or_else(|| rank_test(&all))?;
@@ -318,12 +318,12 @@ fn judge_lot(
     }
     let own: Vec<usize> = compared.iter().copied().filter(|&at| inside(at)).collect();
     let mut reasons = vec![Reason::RateHigher {
-        column: Followed::Lot,
+        column: Rival::Lot,
         level: lot.name.to_owned(),
         panels: own.len(),
         ratio,
         ratio_ci: (ratio_ci.low, ratio_ci.high),
-        units: Followed::Part,
+        units: Rival::Part,
         machines: 1,
     }];
     let moved_with_others = !moved_with.is_empty();
@@ -333,7 +333,7 @@ fn judge_lot(
         });
     }
     Some(StandsOut {
-        column: Followed::Lot,
+        column: Rival::Lot,
         rate: RateByLevel {
             column: "lot".into(),
             level: lot.name.to_owned(),

@@ -28,6 +28,7 @@ mod find;
 mod finding;
 mod follows;
 mod found;
+mod frame_duel;
 mod frames;
 mod grouping;
 mod inspector;
@@ -43,6 +44,7 @@ mod merge;
 mod next_check;
 mod no_place;
 mod nodes;
+mod one_cause;
 mod onset;
 mod opposite;
 mod periodic;
@@ -83,15 +85,16 @@ pub use bars::{Bars, BarsBy, find_bars};
 pub use drift::{Clock, follow_drift};
 pub use find::find;
 pub use finding::{
-    BarPitch, Cause, Causes, ChangePoint, Evidence, Finding, FoldedDistance, Frame, FrameScore,
-    Hit, Kind, LevelCount, LineAxis, Period, RateByLevel, Settings, Stream,
+    BarPitch, Cause, CauseShare, Causes, Certainty, ChangePoint, Evidence, Finding, FoldedDistance,
+    Frame, FrameScore, Hit, Kind, LevelCount, LineAxis, OpenRival, Period, RateByLevel, Settings,
+    Stream,
 };
 pub use found::{Drift, Found, Pace, ScanSettings, Shape};
 pub use inspector::doubts as inspector_doubts;
 pub use limit::{Limit, smallest_repeat};
 pub use next_check::NextCheck;
 pub use places::find as find_places;
-pub use reason::{AbrasiveEnd, Followed, LotsLack, Reason, Side, Tally};
+pub use reason::{AbrasiveEnd, LotsLack, Reason, Rival, Side, Tally};
 pub use sharpness::Sharpness;
 pub use streams::{Mark, StreamData, streams};
 pub use surface::{
@@ -99,4 +102,5 @@ pub use surface::{
     SurfaceEvidence, SurfaceNote, SurfaceReason, Term, TermName, UNEVEN_REMOVAL, surfaces,
 };
 pub use thin_film::{FilmLeft, film_left};
+pub use verdict::SURE_FACTOR;
 pub use view::{Anchor, View, ViewMark, ViewPanel};

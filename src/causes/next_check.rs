@@ -1,6 +1,6 @@
 //! What to do next. Numbers only: the report puts them into words.
 
-use super::{AbrasiveEnd, Followed, Side};
+use super::{AbrasiveEnd, Rival, Side};
 
 /// What to do next; worded by the report.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -121,7 +121,7 @@ pub enum NextCheck {
     /// Move one factor alone, in blocks.
     TryFactor {
         /// Which.
-        factor: Followed,
+        factor: Rival,
     },
     /// Too little removed: with the force in order slow down first, then more
     /// passes, then coarser grit, force last.

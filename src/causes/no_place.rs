@@ -10,7 +10,7 @@ use super::rates::{StandsOut, StreamCounts, by_group};
 use super::repeat::coded;
 use super::verdict::{self, Nothing};
 use super::{
-    Cause, Evidence, Finding, Followed, Kind, LevelCount, Limit, NextCheck, Reason, Stream,
+    Cause, Certainty, Evidence, Finding, Kind, LevelCount, Limit, NextCheck, Reason, Rival, Stream,
     StreamData,
 };
 use crate::records::Records;
@@ -80,8 +80,8 @@ pub(super) fn rate_evidence(
         .into_iter()
         .zip(&counts)
         .map(|(mut found, stream)| {
-            found.extend(by_group(stream, Followed::Supplier, alpha, n));
-            found.extend(by_group(stream, Followed::Part, alpha, n));
+            found.extend(by_group(stream, Rival::Supplier, alpha, n));
+            found.extend(by_group(stream, Rival::Part, alpha, n));
             found
         })
         .collect();
@@ -186,7 +186,7 @@ pub(super) fn rate_findings(
         .collect();
     if let Some(first) = named.first() {
         let p_adjusted = (first.p_value * tests as f64).min(1.0);
-        let mut names: Vec<Followed> = Vec::new();
+        let mut names: Vec<Rival> = Vec::new();
         for f in &named {
             if !names.contains(&f.factor) {
                 names.push(f.factor.clone());
@@ -227,7 +227,7 @@ fn level_findings(
     found: &[StandsOut],
 ) -> Vec<Finding> {
     let mut out = Vec::new();
-    for column in [Followed::Lot, Followed::Supplier, Followed::Part] {
+    for column in [Rival::Lot, Rival::Supplier, Rival::Part] {
         let own: Vec<&StandsOut> = found.iter().filter(|f| f.column == column).collect();
         let Some(first) = own.first() else { continue };
         let mut inside: Vec<usize> = own.iter().flat_map(|f| f.inside.iter().copied()).collect();
@@ -239,10 +239,10 @@ fn level_findings(
             Cause::Part
         };
         let check = match column {
-            Followed::Lot => NextCheck::CheckLots {
+            Rival::Lot => NextCheck::CheckLots {
                 lots: own.iter().map(|f| f.rate.level.clone()).collect(),
             },
-            Followed::Supplier => NextCheck::CheckSupplier {
+            Rival::Supplier => NextCheck::CheckSupplier {
                 supplier: first.rate.level.clone(),
             },
             _ => NextCheck::CheckUpstream,
@@ -286,6 +286,10 @@ pub(super) fn finding(
         head: data.head.as_deref().map(String::from),
         defect: records.defect_names[data.name].name.clone(),
         cause,
+        certainty: Certainty::CannotTell,
+        rival: None,
+        levels: Vec::new(),
+        open: Vec::new(),
         kind,
         frame: None,
         x_mm: None,
@@ -428,21 +432,21 @@ fn may_be_the_machines(finding: &Finding) -> bool {
     place && finding.cause == Cause::Undecided
 }
 
-fn open_factors(index: usize, evidence: &RateEvidence) -> Vec<Followed> {
-    let mut open: Vec<Followed> = Vec::new();
+fn open_factors(index: usize, evidence: &RateEvidence) -> Vec<Rival> {
+    let mut open: Vec<Rival> = Vec::new();
     for f in evidence.factors[index].iter().filter(|f| f.twofold_open) {
         if !open.contains(&f.factor) {
             open.push(f.factor.clone());
         }
     }
     if evidence.ages[index].is_some_and(|(age, _)| age.twofold_open) {
-        open.push(Followed::AbrasiveAge);
+        open.push(Rival::AbrasiveAge);
     }
     open
 }
 
 /// What a practitioner would do first with a kind of defect without a place.
-fn next_check(stream: &Stream, open: &[Followed]) -> NextCheck {
+fn next_check(stream: &Stream, open: &[Rival]) -> NextCheck {
     let everywhere =
         stream.panels >= 5 && stream.panels_hit as f64 >= EVERYWHERE * stream.panels as f64;
     if stream.panels_hit <= 2 {

@@ -8,7 +8,9 @@
 use super::place::Marks;
 use super::tails::{binomial_at_least, sign_test};
 use super::votes::{SideFrame, Thirds, thirds};
-use super::{Cause, Evidence, Finding, Frame, Kind, LineAxis, NextCheck, Reason};
+use super::{
+    Cause, Certainty, Evidence, Finding, Frame, Kind, LineAxis, NextCheck, OpenRival, Reason, Rival,
+};
 use crate::records::Records;
 use crate::stats::{poisson_binomial_tail, proportion};
 
@@ -18,6 +20,13 @@ const UNREMARKABLE: f64 = 0.01;
 /// Marks nearer to an edge than this say nothing about crown or cup: edges
 /// attract marks of all kinds. At most a twelfth of the extent.
 const EDGE_MM: f64 = 40.0;
+
+/// Panels laid along and panels laid across must each show the ends at this
+/// level before they are the panel's and not the path's.
+pub(super) const EITHER_WAY: f64 = 0.01;
+
+/// Panels to lay across the feed where none did.
+const PANELS_ACROSS: usize = 12;
 
 /// Marks of a kind of defect and those that belong to found repeats.
 #[derive(Debug, Clone, Copy)]
@@ -138,8 +147,18 @@ pub(super) fn both_ends(
     let spared = own_all > 0 && own_outer as f64 / own_all as f64 > seen.max(0.7);
     let p = poisson_binomial_tail(&chances, hit.len());
     let p_adjusted = (p * tests as f64).min(1.0);
+    // the pattern alone of the panels that lay across, and of those that didn't
+    let holds = |across: bool| {
+        let lay = |at: &usize| records.panels[*at].lay.swaps_axes() == across;
+        let own: Vec<f64> = (rows.iter().zip(&chances))
+            .filter(|((panel, ..), _)| lay(panel))
+            .map(|(_, chance)| *chance)
+            .collect();
+        let both = hit.iter().filter(|at| lay(at)).count();
+        poisson_binomial_tail(&own, both) <= EITHER_WAY
+    };
     (spared && p_adjusted <= alpha).then(|| {
-        finding(
+        let found = finding(
             records,
             kind.name,
             (&hit, rows.len()),
@@ -151,8 +170,33 @@ pub(super) fn both_ends(
                 p_value: p,
             },
             expected,
-        )
+        );
+        if holds(true) && holds(false) {
+            found
+        } else {
+            ends_of_what(found)
+        }
     })
+}
+
+/// A pattern at both ends of panels that did not show it lying along and across
+/// the feed: the ends of the panel are the ends of the path as well.
+pub(super) fn ends_of_what(mut found: Finding) -> Finding {
+    let panels = PANELS_ACROSS;
+    let check = NextCheck::TurnAcross { panels };
+    found.cause = Cause::Undecided;
+    found.frame = None;
+    found.reasons.push(Reason::EndsOfPathToo);
+    found.next_check = check.clone();
+    found.open = [Rival::Panel, Rival::Machine]
+        .map(|rival| OpenRival {
+            rival,
+            levels: Vec::new(),
+            to_settle: check.clone(),
+            panels: Some(panels),
+        })
+        .into();
+    found
 }
 
 pub(super) fn finding(
@@ -178,6 +222,10 @@ pub(super) fn finding(
         head: None,
         defect: records.defect_names[name].name.clone(),
         cause: Cause::Part,
+        certainty: Certainty::CannotTell,
+        rival: None,
+        levels: Vec::new(),
+        open: Vec::new(),
         kind: Kind::OppositeSides,
         frame: Some(Frame::Panel),
         x_mm: None,

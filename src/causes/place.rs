@@ -177,6 +177,8 @@ pub(super) struct Marks {
     marks: Vec<LaidMark>,
     /// Marks recorded on each panel, with or without a place.
     recorded: Vec<usize>,
+    /// Marks of all other kinds on each panel.
+    other_kinds: Vec<usize>,
 }
 
 /// A mark where it lay in the machine.
@@ -203,8 +205,13 @@ impl Marks {
             .collect();
         order.sort_by_key(|(panel, mark)| (*panel, mark.defect));
         let mut recorded = vec![0; records.panels.len()];
-        for defect in records.defects.iter().filter(|d| d.name == name) {
-            recorded[defect.panel] += 1;
+        let mut other_kinds = vec![0; records.panels.len()];
+        for defect in &records.defects {
+            if defect.name == name {
+                recorded[defect.panel] += 1;
+            } else {
+                other_kinds[defect.panel] += 1;
+            }
         }
         let mut start = vec![0; records.panels.len() + 1];
         for (panel, _) in &order {
@@ -217,6 +224,7 @@ impl Marks {
             start,
             marks: order.into_iter().map(|(_, m)| m).collect(),
             recorded,
+            other_kinds,
         }
     }
 
@@ -264,6 +272,11 @@ impl Marks {
     /// How many marks the panel has, also those without a place.
     pub(super) fn recorded(&self, panel: usize) -> usize {
         self.recorded[panel]
+    }
+
+    /// How many marks of all other kinds the panel has.
+    pub(super) fn other_kinds(&self, panel: usize) -> usize {
+        self.other_kinds[panel]
     }
 
     /// The mark of the panel nearest to the place, if within `reach_mm`.

@@ -11,7 +11,7 @@ use std::collections::BTreeMap;
 
 use super::exchange::exchanged;
 use super::rates::StreamCounts;
-use super::reason::Followed;
+use super::reason::Rival;
 use super::repeat::coded;
 use super::shared_noise::{basis, own_noise};
 use crate::records::{FactorValue, Panel};
@@ -30,7 +30,7 @@ const MOST_LEVELS: usize = 6;
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct FactorEffect {
     /// Which.
-    pub factor: Followed,
+    pub factor: Rival,
     /// p of no effect, not adjusted for factors.
     pub p_value: f64,
     /// Level, for a factor in words.
@@ -45,7 +45,7 @@ pub(super) struct FactorEffect {
 
 /// One column of factor values per panel.
 struct Column {
-    factor: Followed,
+    factor: Rival,
     level: Option<String>,
     values: Vec<f64>,
 }
@@ -246,7 +246,7 @@ fn cells(stream: &StreamCounts<'_>) -> Vec<usize> {
 /// Factors that vary: logs of positive numbers, indicators of words.
 fn columns(stream: &StreamCounts<'_>) -> Vec<Column> {
     let mut out = Vec::new();
-    let mut numeric = |factor: Followed, value: &dyn Fn(&Panel) -> Option<f64>| {
+    let mut numeric = |factor: Rival, value: &dyn Fn(&Panel) -> Option<f64>| {
         let values: Vec<Option<f64>> = (0..stream.panels.len())
             .map(|at| value(stream.panel(at)))
             .collect();
@@ -264,19 +264,19 @@ fn columns(stream: &StreamCounts<'_>) -> Vec<Column> {
             });
         }
     };
-    numeric(Followed::Feed, &|p| p.feed_mm_s);
-    numeric(Followed::Passes, &|p| p.passes);
-    numeric(Followed::Force, &|p| p.force_n);
+    numeric(Rival::Feed, &|p| p.feed_mm_s);
+    numeric(Rival::Passes, &|p| p.passes);
+    numeric(Rival::Force, &|p| p.force_n);
     for (index, name) in stream.records.factor_names.iter().enumerate() {
         numeric(
-            Followed::Factor(name.clone()),
+            Rival::Factor(name.clone()),
             &|p| match p.factors.get(index)? {
                 Some(FactorValue::Number(v)) => Some(*v),
                 _ => None,
             },
         );
     }
-    let mut words = |factor: Followed, value: &dyn Fn(&Panel) -> Option<String>| {
+    let mut words = |factor: Rival, value: &dyn Fn(&Panel) -> Option<String>| {
         let (codes, names) = coded(&stream.levels(value));
         if !(2..=MOST_LEVELS).contains(&names.len()) {
             return;
@@ -295,12 +295,10 @@ fn columns(stream: &StreamCounts<'_>) -> Vec<Column> {
             });
         }
     };
-    words(Followed::Grit, &|p| {
-        p.grit.as_ref().map(|g| g.label.clone())
-    });
+    words(Rival::Grit, &|p| p.grit.as_ref().map(|g| g.label.clone()));
     for (index, name) in stream.records.factor_names.iter().enumerate() {
         words(
-            Followed::Factor(name.clone()),
+            Rival::Factor(name.clone()),
             &|p| match p.factors.get(index)? {
                 Some(FactorValue::Text(t)) => Some(t.to_string()),
                 _ => None,
@@ -313,7 +311,7 @@ fn columns(stream: &StreamCounts<'_>) -> Vec<Column> {
             if (2..=MOST_LEVELS).contains(&names.len()) {
                 for level in 0..if names.len() == 2 { 1 } else { names.len() } {
                     out.push(Column {
-                        factor: Followed::Recipe,
+                        factor: Rival::Recipe,
                         level: names.get(level).cloned(),
                         values: codes
                             .iter()

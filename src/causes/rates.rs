@@ -7,7 +7,7 @@ use std::collections::BTreeMap;
 
 use super::RateByLevel;
 use super::ranks::Count;
-use super::reason::{Followed, Reason};
+use super::reason::{Reason, Rival};
 use super::repeat::coded;
 use crate::records::{Panel, Records};
 use crate::stats::Interval;
@@ -34,7 +34,7 @@ pub(super) struct StreamCounts<'a> {
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct StandsOut {
     /// Which column.
-    pub column: Followed,
+    pub column: Rival,
     /// Its numbers.
     pub rate: RateByLevel,
     /// Panels of the level (positions in the stream).
@@ -83,12 +83,12 @@ impl<'a> StreamCounts<'a> {
 /// Welch's test on the lots' log rates.
 pub(super) fn by_group(
     stream: &StreamCounts<'_>,
-    column: Followed,
+    column: Rival,
     alpha: f64,
     streams: usize,
 ) -> Vec<StandsOut> {
     let value = |p: &Panel| match column {
-        Followed::Supplier => p.supplier.as_deref().map(String::from),
+        Rival::Supplier => p.supplier.as_deref().map(String::from),
         _ => p.part.as_deref().map(String::from),
     };
     let (group_of, names) = coded(&stream.levels(value));
@@ -125,12 +125,12 @@ pub(super) fn by_group(
                     panels: inside.len(),
                     ratio,
                     ratio_ci: (test.ci.low.exp(), test.ci.high.exp()),
-                    units: Followed::Lot,
+                    units: Rival::Lot,
                     machines: 1,
                 }],
                 rate: RateByLevel {
                     column: match column {
-                        Followed::Supplier => "supplier".into(),
+                        Rival::Supplier => "supplier".into(),
                         _ => "part".into(),
                     },
                     level: names[group].clone(),
@@ -219,7 +219,7 @@ mod tests {
                     panels: &panels,
                     marks: &marks,
                 };
-                let found = by_group(&stream, Followed::Supplier, 0.01, 1);
+                let found = by_group(&stream, Rival::Supplier, 0.01, 1);
                 *count += usize::from(found.first().is_some_and(|f| f.rate.level == "S2"));
             }
         }

@@ -5,9 +5,18 @@ use super::{Frame, LineAxis, Pace, SurfaceReason};
 use crate::site::DefectClass;
 use crate::stats::Interval;
 
-/// A column of the records that hits or rates can follow.
+/// What may have made a repeat or a rate: a column of the records, a frame, or
+/// a time. Each is compared with the others among panels alike in them.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
-pub enum Followed {
+pub enum Rival {
+    /// The machine.
+    Machine,
+    /// The sanding head.
+    Head,
+    /// The panel itself: the place turns with it.
+    Panel,
+    /// The inspection table, lamp or camera.
+    Table,
     /// Nest or stop.
     Fixture,
     /// Recipe name.
@@ -32,8 +41,64 @@ pub enum Followed {
     AbrasiveAge,
     /// Disc, belt or batch.
     AbrasiveId,
+    /// The sanding done: passes × force / feed.
+    SandingDone,
+    /// The panel's own measured removal.
+    Removal,
+    /// Film thickness before sanding.
+    Film,
+    /// The day.
+    Day,
+    /// The shift.
+    Shift,
+    /// The first panels of a day.
+    FirstOfDay,
+    /// A step at one moment.
+    Step,
+    /// A trend in time.
+    Trend,
     /// A further factor of the site.
     Factor(String),
+}
+
+impl Rival {
+    /// A name for files that programs read.
+    #[must_use]
+    pub fn code(&self) -> &str {
+        match self {
+            Rival::Machine => "machine",
+            Rival::Head => "head",
+            Rival::Panel => "panel",
+            Rival::Table => "table",
+            Rival::Fixture => "fixture",
+            Rival::Recipe => "recipe",
+            Rival::Inspector => "inspector",
+            Rival::Lot => "lot",
+            Rival::Supplier => "supplier",
+            Rival::Part => "part",
+            Rival::Feed => "feed_mm_s",
+            Rival::Passes => "passes",
+            Rival::Force => "force_n",
+            Rival::Grit => "grit",
+            Rival::AbrasiveAge => "abrasive_age",
+            Rival::AbrasiveId => "abrasive_id",
+            Rival::SandingDone => "sanding done",
+            Rival::Removal => "removed_um",
+            Rival::Film => "film_um",
+            Rival::Day => "day",
+            Rival::Shift => "shift",
+            Rival::FirstOfDay => "first of the day",
+            Rival::Step => "step in time",
+            Rival::Trend => "trend in time",
+            Rival::Factor(name) => name,
+        }
+    }
+}
+
+impl serde::Serialize for Rival {
+    fn serialize<S: serde::Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        serializer.serialize_str(self.code())
+    }
 }
 
 /// Which end of an abrasive's life.
@@ -260,22 +325,51 @@ pub enum Reason {
         /// There, among panels with marks enough to show bars.
         there: Tally,
     },
-    /// Part numbers of different suppliers show it at the same machine place.
-    SuppliersAgree {
-        /// Part numbers that show it.
-        parts: Vec<String>,
-        /// Their suppliers.
-        suppliers: Vec<String>,
+    /// Another machine shows it at the same place of its own.
+    ShownElsewhere {
+        /// Which.
+        machine: String,
+        /// There.
+        there: Tally,
     },
-    /// Different part numbers show it, but nothing clears the step before.
-    DesignOnlyCleared {
+    /// Another machine or head ran the same lots without it, but writes too little
+    /// down, or too little is expected there, to clear anybody.
+    ControlWritesLittle {
+        /// There.
+        there: Tally,
+    },
+    /// Several part numbers show it at the same machine place; that supports a
+    /// turn test and replaces none.
+    SeveralParts {
         /// Part numbers that show it.
         parts: Vec<String>,
+    },
+    /// Over all panels the place holds in one frame, but among panels alike in
+    /// lot, part number, supplier, inspector and day it isn't so: how panels lay
+    /// goes with these.
+    LayGoesWithOthers {
+        /// Groups of panels alike whose panels lay two ways.
+        groups: usize,
+        /// ln likelihood ratio over them.
+        log_ratio: f64,
+    },
+    /// The removal readings show the head's slope the same way.
+    SlopeLeansTheSameWay {
+        /// The side that takes more.
+        more: Side,
+    },
+    /// Marks at both ends of panels that did not lie along and across the feed:
+    /// the ends of the panel are those of the path as well.
+    EndsOfPathToo,
+    /// Seen on too few panels, or too few beyond chance, to name anybody.
+    TooFewToName {
+        /// Panels hit.
+        hits: usize,
     },
     /// Hits follow a level of a column.
     FollowsLevel {
         /// Which column.
-        column: Followed,
+        column: Rival,
         /// Which level.
         level: String,
         /// On that level.
@@ -434,7 +528,7 @@ pub enum Reason {
     /// The stream's rate is higher on a level of a column.
     RateHigher {
         /// Which column.
-        column: Followed,
+        column: Rival,
         /// Which level.
         level: String,
         /// Panels of that level.
@@ -444,14 +538,14 @@ pub enum Reason {
         /// Its 95 % interval.
         ratio_ci: (f64, f64),
         /// What the test took as its units: panels or lots.
-        units: Followed,
+        units: Rival,
         /// Machines and heads taken together.
         machines: usize,
     },
     /// The level can't be told from other columns that changed with it.
     MovedWith {
         /// The columns.
-        columns: Vec<Followed>,
+        columns: Vec<Rival>,
     },
     /// The lot ran in one stretch and its neighbours in time differ from it.
     DiffersFromNeighbours {
@@ -474,7 +568,7 @@ pub enum Reason {
     /// The stream's rate follows recipe factors.
     RateFollowsFactors {
         /// Which, strongest first.
-        factors: Vec<Followed>,
+        factors: Vec<Rival>,
         /// Runs of one setting compared.
         runs: usize,
         /// Joint, adjusted.
@@ -510,7 +604,7 @@ pub enum Reason {
     /// A factor varies and a twofold effect on the rate is not excluded.
     FactorNotExcluded {
         /// Which.
-        factor: Followed,
+        factor: Rival,
     },
     /// Nothing repeats, and a repeat on this share of panels would have been seen.
     NothingRepeats {

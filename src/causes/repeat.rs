@@ -5,17 +5,23 @@ use std::collections::BTreeMap;
 use std::sync::Arc;
 
 use super::contrast::{self, FrameEvidence};
-use super::control::{Control, On, Strata};
+use super::control::{Control, On, Strata, Written};
 use super::follows::{self, LevelFound};
-use super::frames::{Rival, Scene};
+use super::frames::{FramePlace, Scene};
+use super::levels::OTHER_LOTS;
 use super::lots::{self, LotCount, LotEvidence};
 use super::merge::Sighting;
 use super::onset::{self, Life};
 use super::periodic::{self, Fold, Turn};
-use super::place::Place;
-use super::reason::{Followed, Reason, Tally};
+use super::place::{LaidMark, Place};
+use super::reason::{Reason, Rival, Tally};
 use super::tails::binomial_at_least;
+use super::verdict::Holds;
 use crate::records::Panel;
+
+/// Another machine shows the place if its hits are this improbable as
+/// background.
+const SHOWN_ELSEWHERE: f64 = 0.01;
 
 /// A part number shows the machine place if its hits are this improbable as
 /// background.
@@ -34,7 +40,7 @@ pub(super) struct Explained {
 
 impl Explained {
     /// It as a reason.
-    pub(super) fn reason(&self, column: Followed) -> Reason {
+    pub(super) fn reason(&self, column: Rival) -> Reason {
         Reason::FollowsLevel {
             column,
             level: self.level.clone(),
@@ -51,20 +57,13 @@ impl Explained {
     }
 }
 
-/// Part numbers that show the machine place.
-#[derive(Debug, Clone, PartialEq, Default)]
-pub(super) struct Parts {
-    /// Part numbers.
-    pub parts: Vec<String>,
-    /// Suppliers of those, each once.
-    pub suppliers: Vec<String>,
-}
-
-impl Parts {
-    /// Whether two part numbers of different suppliers show it.
-    pub(super) fn clears(&self) -> bool {
-        self.parts.len() >= 2 && self.suppliers.len() >= 2
-    }
+/// Another machine that shows the same repeat.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Elsewhere {
+    /// Which.
+    pub machine: String,
+    /// Its hits at the same place of its own.
+    pub there: Tally,
 }
 
 /// All evidence about one repeat.
@@ -88,8 +87,10 @@ pub(super) struct Dossier {
     pub lots_by_turning: Option<(usize, f64)>,
     /// Another machine or head on the same lots.
     pub control: Option<Control>,
+    /// Another machine that shows it at the same place.
+    pub elsewhere: Option<Elsewhere>,
     /// Part numbers at the same machine place.
-    pub parts: Parts,
+    pub parts: Vec<String>,
     /// What the hits follow.
     pub inspector: Option<Explained>,
     /// See `inspector`.
@@ -114,7 +115,7 @@ pub(super) struct Ground<'a> {
 }
 
 /// Gathers the evidence about a sighting.
-pub(super) fn investigate(ground: &Ground<'_>, leader: Rival) -> Dossier {
+pub(super) fn investigate(ground: &Ground<'_>, leader: FramePlace) -> Dossier {
     let scene = &ground.scene;
     let frames = contrast::weigh(scene, leader);
     let laid = scene.laid(&frames.chosen);
@@ -141,7 +142,10 @@ pub(super) fn investigate(ground: &Ground<'_>, leader: Rival) -> Dossier {
     } else {
         lots::judge(&lot_counts, &live_counts, scene.background)
     };
-    let lots_by_turning = lots_by_turning(scene, &frames.machine);
+    let lots_by_turning = (frames.within.as_ref())
+        .filter(|_| frames.holds == Holds::Machine)
+        .and_then(|w| w.other_lots)
+        .filter(|(_, log_ratio)| *log_ratio >= OTHER_LOTS.ln());
     // What gathers in lots begins and ends with them: no onset, no end.
     if matches!(lots, LotEvidence::Gathered { .. }) && lots_by_turning.is_none() {
         life = Life::whole(hit.len());
@@ -165,6 +169,11 @@ pub(super) fn investigate(ground: &Ground<'_>, leader: Rival) -> Dossier {
         control: frames
             .panel
             .and_then(|place| compare_with_control(ground, &frames.machine, &place)),
+        elsewhere: shown_elsewhere(
+            ground,
+            &frames.machine,
+            (hit.iter().filter(|h| **h).count(), hit.len()),
+        ),
         parts: parts_that_show(scene, &exposed, &hit),
         inspector: explained(&|p| text(&p.inspector)),
         recipe: explained(&setting),
@@ -252,18 +261,6 @@ pub(super) fn explain(
     })
 }
 
-/// Panels of each lot (indices into `Records::panels`), then frames within lots.
-fn lots_by_turning(scene: &Scene<'_>, machine: &Rival) -> Option<(usize, f64)> {
-    let mut lots: BTreeMap<&str, Vec<usize>> = BTreeMap::new();
-    for &i in scene.panels {
-        if let Some(lot) = &scene.records.panels[i].lot {
-            lots.entry(lot).or_default().push(i);
-        }
-    }
-    let lots: Vec<Vec<usize>> = lots.into_values().collect();
-    contrast::within_lots(scene, machine, &lots)
-}
-
 /// Hits at the same place of the panel on other machines and heads, among
 /// panels that are alike.
 ///
@@ -271,8 +268,8 @@ fn lots_by_turning(scene: &Scene<'_>, machine: &Rival) -> Option<(usize, f64)> {
 /// coincide: on turned panels the machine's mark lies elsewhere.
 fn compare_with_control(
     ground: &Ground<'_>,
-    machine: &Rival,
-    panel_rival: &Rival,
+    machine: &FramePlace,
+    panel_rival: &FramePlace,
 ) -> Option<Control> {
     let scene = &ground.scene;
     let records = scene.records;
@@ -280,8 +277,14 @@ fn compare_with_control(
     let mut count = |i: usize, place: &Place, on: On| {
         let panel = &records.panels[i];
         if place.on(panel) {
-            let hit = scene.marks.nearest(i, place, scene.reach_mm).is_some();
-            strata.count(panel, on, hit);
+            let near = |m: &LaidMark| place.distance(m.at) <= scene.reach_mm;
+            let own = scene.marks.on(i).iter().filter(|m| near(m)).count();
+            let written = Written {
+                hit: own > 0,
+                elsewhere: scene.marks.recorded(i) - own,
+                other_kinds: scene.marks.other_kinds(i),
+            };
+            strata.count(panel, on, written);
         }
     };
     for &i in scene.panels {
@@ -307,43 +310,66 @@ fn compare_with_control(
     strata.compare(scene.background)
 }
 
-/// Part numbers whose hits at the place are too many for background, and
-/// their suppliers.
-fn parts_that_show(scene: &Scene<'_>, exposed: &[usize], hit: &[bool]) -> Parts {
-    let mut parts: BTreeMap<(&str, &str), (usize, usize)> = BTreeMap::new();
+/// Another machine that shows the repeat at the same place of its own, at half
+/// of this one's rate or more: what both share may make it.
+fn shown_elsewhere(
+    ground: &Ground<'_>,
+    machine: &FramePlace,
+    (here, of): (usize, usize),
+) -> Option<Elsewhere> {
+    let scene = &ground.scene;
+    let records = scene.records;
+    let own = scene.panels.first().map(|&i| &records.panels[i].machine)?;
+    let mut counts: BTreeMap<&str, Tally> = BTreeMap::new();
+    for &i in ground.others {
+        let panel = &records.panels[i];
+        let (Some(name), Some(place)) = (
+            panel.machine.as_deref().filter(|_| panel.machine != *own),
+            machine.holder.to_machine(panel, &machine.place),
+        ) else {
+            continue;
+        };
+        if place.on(panel) {
+            let tally = counts.entry(name).or_default();
+            tally.exposed += 1;
+            tally.hits += usize::from(scene.marks.nearest(i, &place, scene.reach_mm).is_some());
+        }
+    }
+    let shows = |t: &Tally| {
+        binomial_at_least(t.hits, t.exposed, scene.background) <= SHOWN_ELSEWHERE
+            && 2 * t.hits * of >= here * t.exposed
+    };
+    counts
+        .into_iter()
+        .find(|(_, tally)| shows(tally))
+        .map(|(machine, there)| Elsewhere {
+            machine: machine.to_owned(),
+            there,
+        })
+}
+
+/// Part numbers whose hits at the place are too many for background.
+fn parts_that_show(scene: &Scene<'_>, exposed: &[usize], hit: &[bool]) -> Vec<String> {
+    let mut parts: BTreeMap<&str, Tally> = BTreeMap::new();
     for (&at, &hit) in exposed.iter().zip(hit) {
-        let panel = &scene.records.panels[scene.panels[at]];
-        if let (Some(part), Some(supplier)) = (&panel.part, &panel.supplier) {
-            let cell = parts.entry((part, supplier)).or_default();
-            cell.0 += 1;
-            cell.1 += usize::from(hit);
+        if let Some(part) = &scene.records.panels[scene.panels[at]].part {
+            let tally = parts.entry(part).or_default();
+            tally.exposed += 1;
+            tally.hits += usize::from(hit);
         }
     }
-    let mut out = Parts::default();
-    let mut shown: BTreeMap<&str, Vec<&str>> = BTreeMap::new();
-    for ((part, supplier), (n, k)) in parts {
-        if k >= 2 && binomial_at_least(k, n, scene.background) <= PART_SHOWS {
-            shown.entry(supplier).or_default().push(part);
-            if !out.parts.iter().any(|p| p == part) {
-                out.parts.push(part.to_string());
-            }
-        }
-    }
-    // Different suppliers count only with different part numbers: the same
-    // design from two suppliers leaves the design.
-    let mut matched: Vec<&str> = Vec::new();
-    for (supplier, own) in &shown {
-        if own.iter().any(|part| !matched.contains(part)) {
-            matched.extend(own);
-            out.suppliers.push((*supplier).to_string());
-        }
-    }
-    out
+    parts
+        .into_iter()
+        .filter(|(_, t)| {
+            t.hits >= 2 && binomial_at_least(t.hits, t.exposed, scene.background) <= PART_SHOWS
+        })
+        .map(|(part, _)| part.to_owned())
+        .collect()
 }
 
 /// The rival that a sighting stands for.
-pub(super) fn leader(sighting: &Sighting) -> Rival {
-    Rival {
+pub(super) fn leader(sighting: &Sighting) -> FramePlace {
+    FramePlace {
         holder: sighting.holder,
         place: sighting.place(),
     }

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use super::levels::FRAME_CLAIM;
+use super::frame_duel::{OtherLots, alike};
 use super::lots::{LEAST_LOTS_HIT, LotCount, LotEvidence, gathered};
 use super::repeat::coded;
 use super::sides::Lead;
@@ -75,21 +75,28 @@ pub(super) fn lot_evidence(
     (names, counts, evidence)
 }
 
-/// Machine over panel within single lots, summed over lots.
-pub(super) fn within_lots(records: &Records, lead: &Lead) -> Option<(usize, f64)> {
-    let mut lots: BTreeMap<&str, Vec<Voter>> = BTreeMap::new();
-    for v in &lead.voters {
-        if let Some(lot) = &records.panels[v.panel].lot {
-            lots.entry(lot).or_default().push(*v);
+/// The leading frame over a rival within panels alike, the rival's side free in
+/// each group: the sum, and what the two most-hit lots leave.
+pub(super) fn within(records: &Records, lead: &Lead, rival: SideFrame) -> (f64, OtherLots) {
+    let panels: Vec<usize> = lead.voters.iter().map(|v| v.panel).collect();
+    let vote: BTreeMap<usize, Voter> = lead.voters.iter().map(|v| (v.panel, *v)).collect();
+    let mut sum = 0.0;
+    let mut lots: BTreeMap<&str, (usize, f64)> = BTreeMap::new();
+    for group in alike(records, &panels) {
+        let voters: Vec<Voter> = group.iter().map(|i| vote[i]).collect();
+        let c = side_contrast(records, &voters, (lead.frame, lead.side), rival);
+        sum += c.log_ratio;
+        if let (true, Some(lot)) = (c.informative > 0, &records.panels[group[0]].lot) {
+            let of_lot = lots.entry(lot).or_default();
+            of_lot.0 += voters.iter().filter(|v| v.vote == lead.side).count();
+            of_lot.1 += c.log_ratio;
         }
     }
-    let (mut speak, mut sum) = (0, 0.0);
-    for voters in lots.values() {
-        let c = side_contrast(records, voters, (lead.frame, lead.side), SideFrame::Panel);
-        sum += c.log_ratio;
-        speak += usize::from(c.log_ratio >= 10.0_f64.ln());
-    }
-    (lead.frame == SideFrame::Machine && speak >= 2 && sum >= FRAME_CLAIM).then_some((speak, sum))
+    let mut by_votes: Vec<(usize, f64)> = lots.into_values().collect();
+    by_votes.sort_by_key(|(votes, _)| std::cmp::Reverse(*votes));
+    let rest = by_votes.iter().skip(2).map(|(_, ratio)| ratio).sum();
+    let other_lots = (by_votes.len() > 2).then(|| (by_votes.len() - 2, rest));
+    (sum, other_lots)
 }
 
 /// Lots of the panels, in order of first panel.

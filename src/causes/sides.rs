@@ -8,18 +8,20 @@
 
 use std::collections::BTreeMap;
 
-use super::control::{Control, On, Strata};
+use super::control::{Control, On, Strata, Written};
 use super::corners::{self, AtCorner};
 use super::follows;
-use super::levels::{FRAME_CLAIM, SIDES, adjusted};
+use super::levels::{FRAME_CLAIM, LEAST_HITS, OTHER_LOTS, SIDES, adjusted};
 use super::lots::LotEvidence;
 use super::place::Marks;
 use super::repeat::{coded, setting};
-use super::side_lots::{lot_evidence, lots_in_order, within_lots};
+use super::side_lots::{lot_evidence, lots_in_order, within};
 use super::tails::sign_test;
 use super::verdict::{self, Facts, Holds, Looks, Lots, Recipe};
 use super::votes::{SideContrast, SideFrame, Voter, axis_of, side_contrast, sides_of, thirds};
-use super::{Cause, Evidence, Finding, Frame, Hit, LevelCount, LineAxis, NextCheck, Reason, Side};
+use super::{
+    Cause, Certainty, Evidence, Finding, Frame, Hit, LevelCount, LineAxis, NextCheck, Reason, Side,
+};
 use crate::records::{Panel, Records};
 use crate::site::DefectClass;
 use crate::stats::proportion;
@@ -183,9 +185,13 @@ fn conclude(stream: &SideStream<'_>, lead: &Lead) -> Finding {
     let table_wins = table_recorded && -over_table.log_ratio >= FRAME_CLAIM;
     let table_beaten = !table_recorded || over_table.log_ratio >= FRAME_CLAIM;
     let machine_leads = lead.frame == SideFrame::Machine;
+    let (inside, other_lots) = within(records, lead, other);
+    let stands = inside >= FRAME_CLAIM;
+    let by_turning = other_lots
+        .filter(|(_, log_ratio)| machine_leads && stands && *log_ratio >= OTHER_LOTS.ln());
     let holds = if table_wins {
         Holds::Inspection
-    } else if machine_leads && claims(&over_rival, 1.0) && table_beaten
+    } else if machine_leads && claims(&over_rival, 1.0) && stands && table_beaten
         || !machine_leads && claims(&over_rival, -1.0)
     {
         // A side that leads on the panel but holds in the machine is left
@@ -196,7 +202,7 @@ fn conclude(stream: &SideStream<'_>, lead: &Lead) -> Finding {
             Holds::Untold
         }
     } else if machine_leads && claims(&over_rival, -1.0)
-        || !machine_leads && claims(&over_rival, 1.0)
+        || !machine_leads && claims(&over_rival, 1.0) && stands
     {
         Holds::Panel
     } else {
@@ -214,18 +220,19 @@ fn conclude(stream: &SideStream<'_>, lead: &Lead) -> Finding {
     let ages: Vec<Option<f64>> = lead.voters.iter().map(|v| panel(v).abrasive_age).collect();
     let age = follows::age(&ages, &for_side, 0.5);
     let (lot_names, lot_counts, lots) = lot_evidence(records, lead, &for_side);
-    let within = within_lots(records, lead);
     let control = control_evidence(stream, lead);
     let facts = Facts {
         looks: Looks::Side,
         sharp: true,
+        enough: lead.votes >= LEAST_HITS,
         one_inspector: inspector.as_ref().is_some_and(|(f, _)| f.explains),
         holds,
         control_clears: machine_leads && control.is_some_and(|c| c.clears()),
+        elsewhere: machine_leads && control.is_some_and(|c| c.shows_it_too()),
         lots: match &lots {
             LotEvidence::NotRecorded => Lots::NotRecorded,
             LotEvidence::Cleared { .. } => Lots::Cleared,
-            _ if within.is_some() => Lots::Cleared,
+            _ if by_turning.is_some() => Lots::Cleared,
             LotEvidence::Gathered { .. } => Lots::Gathered,
             _ => Lots::TooFew,
         },
@@ -313,7 +320,8 @@ fn conclude(stream: &SideStream<'_>, lead: &Lead) -> Finding {
         }
     }
     reasons.push(super::conclude::lot_reason(&lots, &lot_counts, &lot_names));
-    if let (Some((lots, log_ratio)), false) = (within, matches!(lots, LotEvidence::Cleared { .. }))
+    if let (Some((lots, log_ratio)), false) =
+        (by_turning, matches!(lots, LotEvidence::Cleared { .. }))
     {
         reasons.push(Reason::LotsClearByTurning { lots, log_ratio });
     }
@@ -331,6 +339,10 @@ fn conclude(stream: &SideStream<'_>, lead: &Lead) -> Finding {
         head: None,
         defect: String::new(),
         cause: verdict.cause,
+        certainty: Certainty::CannotTell,
+        rival: None,
+        levels: Vec::new(),
+        open: Vec::new(),
         kind,
         frame,
         x_mm: None,
@@ -425,7 +437,14 @@ fn control_evidence(stream: &SideStream<'_>, lead: &Lead) -> Option<Control> {
     let (&sides, _) = counts.iter().rev().max_by_key(|c| c.1)?;
     let panel_side = sides.0;
     let mut strata = Strata::default();
-    let mut add = |i: usize, hit: bool, on: On| strata.count(&records.panels[i], on, hit);
+    let mut add = |i: usize, hit: bool, on: On| {
+        let written = Written {
+            hit,
+            elsewhere: stream.marks.recorded(i),
+            other_kinds: stream.marks.other_kinds(i),
+        };
+        strata.count(&records.panels[i], on, written);
+    };
     for v in &lead.voters {
         if own_side(v.panel) == Some(sides) {
             add(v.panel, v.vote == lead.side, On::This);

@@ -1,7 +1,25 @@
 //! The verdict table: from facts about a repeat, or about a stream without
 //! one, to a kind and a cause. The first row that fits decides.
 
-use super::{Cause, Kind};
+use super::{Cause, Certainty, Kind};
+
+/// By how much below the level of the report the chance must lie for "sure".
+pub const SURE_FACTOR: f64 = 0.1;
+
+/// How sure a verdict is: the weaker of detection and attribution. Any open
+/// rival lowers it, and so does an inspection table whose lay nobody recorded.
+pub(super) fn certainty(
+    cause: Cause,
+    p_adjusted: Option<f64>,
+    alpha: f64,
+    lowered: bool,
+) -> Certainty {
+    match (cause, p_adjusted) {
+        (Cause::Undecided, _) => Certainty::CannotTell,
+        (_, Some(p)) if p <= SURE_FACTOR * alpha && !lowered => Certainty::Sure,
+        _ => Certainty::Likely,
+    }
+}
 
 /// What a repeat looks like.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -66,12 +84,17 @@ pub(super) struct Facts {
     pub looks: Looks,
     /// Whether it is a place at all, not a broad concentration.
     pub sharp: bool,
+    /// Whether it is seen on panels enough, beyond chance, to name anybody.
+    pub enough: bool,
     /// Whether one inspector only sees it.
     pub one_inspector: bool,
     /// Where it holds.
     pub holds: Holds,
-    /// Whether a control or parts of different suppliers clear the part.
+    /// Whether a control clears the part.
     pub control_clears: bool,
+    /// Whether another machine shows it at the same place as often: what both
+    /// share may make it.
+    pub elsewhere: bool,
     /// What the lots say.
     pub lots: Lots,
     /// What of the recipe explains it.
@@ -104,7 +127,7 @@ pub(super) fn of_repeat(facts: &Facts) -> Verdict {
     if !facts.sharp {
         return row(Kind::Wandering, Cause::Undecided);
     }
-    if facts.one_inspector {
+    if facts.one_inspector || !facts.enough {
         return row(looks, Cause::Undecided);
     }
     // The inspection frame wins the likelihood.
@@ -128,7 +151,7 @@ pub(super) fn of_repeat(facts: &Facts) -> Verdict {
         Recipe::Nothing => {}
     }
     // A contrast, and lots cleared or not recorded: the machine.
-    if contrast && lots_allow {
+    if contrast && lots_allow && !facts.elsewhere {
         return row(looks, Cause::Machine);
     }
     // A contrast but lots not cleared ("more lots"), or no contrast at all.
@@ -177,9 +200,11 @@ mod tests {
     const SOLID: Facts = Facts {
         looks: Looks::Spot,
         sharp: true,
+        enough: true,
         one_inspector: false,
         holds: Holds::Machine,
         control_clears: false,
+        elsewhere: false,
         lots: Lots::Cleared,
         recipe: Recipe::Nothing,
     };
@@ -199,6 +224,20 @@ mod tests {
                     ..SOLID
                 },
                 (Kind::Wandering, Cause::Undecided),
+            ),
+            (
+                Facts {
+                    enough: false,
+                    ..SOLID
+                },
+                (Kind::Spot, Cause::Undecided),
+            ),
+            (
+                Facts {
+                    elsewhere: true,
+                    ..SOLID
+                },
+                (Kind::Spot, Cause::Undecided),
             ),
             (
                 Facts {

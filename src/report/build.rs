@@ -117,7 +117,7 @@ pub fn summary(findings: &Findings<'_>, site: &Site) -> Vec<String> {
             "  {} {}, {}: {}",
             f.id,
             words::causes::cause(f.cause),
-            words::causes::sure(words::causes::sureness(f, findings.levels.alpha)),
+            words::causes::sure(f.certainty),
             words::finding::statement(f, &speech)
         )
     }));

@@ -4,7 +4,7 @@ use serde::Serialize;
 use serde_json::{Map, Value, json};
 
 use super::{Findings, words};
-use crate::causes::Reason;
+use crate::causes::{OpenRival, Reason};
 use crate::charts::NumberStyle;
 use crate::records::Records;
 
@@ -56,6 +56,7 @@ fn value(findings: &Findings<'_>, numbers: &NumberStyle) -> Value {
         .iter()
         .map(|finding| {
             let mut fields = object(finding);
+            fields.insert("open".into(), open_json(&finding.open, numbers));
             fields.insert("reasons".into(), json!(sentences(&finding.reasons)));
             fields.insert(
                 "next_check".into(),
@@ -70,6 +71,7 @@ fn value(findings: &Findings<'_>, numbers: &NumberStyle) -> Value {
         .iter()
         .map(|stream| {
             let mut fields = object(stream);
+            fields.insert("open".into(), open_json(&stream.open, numbers));
             fields.insert("reasons".into(), json!(sentences(&stream.reasons)));
             fields.insert(
                 "next_check".into(),
@@ -114,6 +116,20 @@ fn value(findings: &Findings<'_>, numbers: &NumberStyle) -> Value {
         "weekly": plain(&findings.weekly),
         "period": period(records),
     })
+}
+
+/// Rivals not yet met or beaten, with what would settle each.
+fn open_json(open: &[OpenRival], numbers: &NumberStyle) -> Value {
+    open.iter()
+        .map(|rival| {
+            json!({
+                "rival": rival.rival,
+                "levels": rival.levels,
+                "to_settle": words::next_check(&rival.to_settle, numbers),
+                "panels": rival.panels,
+            })
+        })
+        .collect()
 }
 
 /// First and last `sanded_at`: the next report counts from the last one on.

@@ -1,22 +1,26 @@
 //! From the evidence about a repeat to its finding: facts and verdict here, then
 //! reasons, next check and what the charts draw.
 
+use std::collections::BTreeMap;
+
 mod evidence;
 mod next_check;
+mod open;
 mod reasons;
 
-use super::levels::FRAME_CLAIM;
+use super::levels::{LEAST_EXCESS, LEAST_HITS};
 use super::lots::LotEvidence;
 use super::merge::{Sighting, line_axis};
 use super::place::{Holder, Place};
 use super::reason::AbrasiveEnd;
 use super::repeat::{Dossier, Explained, Ground};
 use super::verdict::{self, Facts, Holds, Looks, Lots, Recipe};
-use super::{Cause, Finding, Frame, Pace, Sharpness, together};
+use super::{Cause, Certainty, Finding, Frame, Pace, Sharpness, together};
 use crate::records::Panel;
 use crate::stats::proportion;
 use evidence::evidence;
 use next_check::next_check;
+use open::open;
 use reasons::reasons;
 
 pub(super) use next_check::panels_to_turn;
@@ -44,7 +48,7 @@ pub(super) fn conclude(
     members: Vec<usize>,
 ) -> Finding {
     let scene = &ground.scene;
-    let facts = facts(sighting, dossier);
+    let facts = facts(ground, sighting, dossier);
     let verdict = verdict::of_repeat(&facts);
     let frames = &dossier.frames;
     let told = matches!(
@@ -61,6 +65,10 @@ pub(super) fn conclude(
         Holder::Machine => None,
     };
     let place = frames.chosen.place;
+    let place = match frames.chosen.holder {
+        Holder::PanelEdge(_) => from_datum(ground, dossier).unwrap_or(place),
+        _ => place,
+    };
     let (x_mm, y_mm) = match place {
         Place::Spot(p) => (Some(p.x), Some(p.y)),
         Place::Stripe(super::LineAxis::Y, x) => (Some(x), None),
@@ -85,6 +93,10 @@ pub(super) fn conclude(
         head: about.head.map(String::from),
         defect: about.defect.to_string(),
         cause: verdict.cause,
+        certainty: Certainty::CannotTell,
+        rival: None,
+        levels: Vec::new(),
+        open: open(dossier, &facts, verdict.cause),
         kind: verdict.kind,
         frame,
         x_mm,
@@ -117,12 +129,37 @@ pub(super) fn conclude(
     }
 }
 
+/// The place counted from the panel's datum corner, whatever corner it keeps its
+/// distance from: on the size of panel that shows it most.
+fn from_datum(ground: &Ground<'_>, dossier: &Dossier) -> Option<Place> {
+    let scene = &ground.scene;
+    let laid = scene.laid(&dossier.frames.chosen);
+    let mut sizes: BTreeMap<(i64, i64), (usize, Place)> = BTreeMap::new();
+    for (i, &at) in dossier.exposed.iter().enumerate() {
+        let panel = &scene.records.panels[scene.panels[at]];
+        if let (true, Some(place)) = (
+            dossier.hit[i],
+            laid[at].and_then(|p| Holder::Panel.place_of(panel, &p)),
+        ) {
+            let size = (
+                panel.length_mm.round() as i64,
+                panel.width_mm.round() as i64,
+            );
+            sizes.entry(size).or_insert((0, place)).0 += 1;
+        }
+    }
+    sizes
+        .into_values()
+        .max_by_key(|(hits, _)| *hits)
+        .map(|(_, place)| place)
+}
+
 fn panel_at<'a>(ground: &Ground<'a>, dossier: &Dossier, at: usize) -> &'a Panel {
     &ground.scene.records.panels[ground.scene.panels[dossier.exposed[at]]]
 }
 
 /// The facts that the verdict table asks about.
-pub(super) fn facts(sighting: &Sighting, dossier: &Dossier) -> Facts {
+pub(super) fn facts(ground: &Ground<'_>, sighting: &Sighting, dossier: &Dossier) -> Facts {
     let explains = |e: &Option<Explained>| e.as_ref().is_some_and(|e| e.found.explains);
     let recipe = if dossier.age.is_some_and(|a| a.explains) {
         Recipe::AbrasiveAge
@@ -145,9 +182,11 @@ pub(super) fn facts(sighting: &Sighting, dossier: &Dossier) -> Facts {
             Looks::Spot
         },
         sharp: sighting.found.sharpness == Sharpness::Sharp,
+        enough: enough(ground, dossier),
         one_inspector: explains(&dossier.inspector),
         holds: dossier.frames.holds,
-        control_clears: dossier.control.is_some_and(|c| c.clears()) || parts_clear(dossier),
+        control_clears: dossier.control.is_some_and(|c| c.clears()),
+        elsewhere: dossier.elsewhere.is_some(),
         lots: match &dossier.lots {
             LotEvidence::NotRecorded => Lots::NotRecorded,
             LotEvidence::Cleared { .. } => Lots::Cleared,
@@ -159,17 +198,11 @@ pub(super) fn facts(sighting: &Sighting, dossier: &Dossier) -> Facts {
     }
 }
 
-/// Whether parts of different suppliers at the same machine place clear the
-/// part. All parts go over the same table, so that one has to be cleared by how
-/// panels lay where that is recorded; and what another machine shows at the same
-/// place of the panel, be it faintly, may have come with the panel.
-fn parts_clear(dossier: &Dossier) -> bool {
-    let table_cleared = dossier
-        .frames
-        .machine_over_table
-        .is_none_or(|log_ratio| log_ratio >= FRAME_CLAIM);
-    let shown_elsewhere = dossier.control.is_some_and(|c| c.may_show_it_too());
-    dossier.parts.clears() && table_cleared && !shown_elsewhere
+/// Whether it is seen on panels enough, beyond chance, to name anybody.
+fn enough(ground: &Ground<'_>, dossier: &Dossier) -> bool {
+    let hits = dossier.hit.iter().filter(|h| **h).count();
+    let expected = ground.scene.background * dossier.hit.len() as f64;
+    hits >= LEAST_HITS && hits as f64 - expected >= LEAST_EXCESS
 }
 
 fn age_end(z: f64) -> AbrasiveEnd {

@@ -90,7 +90,7 @@ fn table_alone_left(frames: &FrameEvidence) -> bool {
 
 /// Whether a half turn maps the place onto itself on the panels hit: then the
 /// panel's middle is too near.
-fn symmetric(dossier: &Dossier) -> bool {
+pub(super) fn symmetric(dossier: &Dossier) -> bool {
     dossier.frames.half_turn_moves_mm < 2.0 * dossier.frames.reach_mm
 }
 

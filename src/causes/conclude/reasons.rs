@@ -5,7 +5,7 @@ use super::super::contrast::FrameEvidence;
 use super::super::levels::FRAME_CLAIM;
 use super::super::lots::{LotCount, LotEvidence};
 use super::super::merge::Sighting;
-use super::super::reason::{Followed, Reason, Tally};
+use super::super::reason::{Reason, Rival, Tally};
 use super::super::repeat::{Dossier, Ground};
 use super::super::verdict::{Facts, Holds, Recipe};
 use super::{age_end, changed, panel_at};
@@ -32,8 +32,11 @@ pub(super) fn reasons(
             ring_ratio: sighting.found.ring_ratio,
         });
     }
+    if facts.sharp && !facts.enough {
+        out.push(Reason::TooFewToName { hits });
+    }
     if let Some(e) = &dossier.inspector {
-        out.push(e.reason(Followed::Inspector));
+        out.push(e.reason(Rival::Inspector));
     }
     frame_reasons(ground, &dossier.frames, facts, &mut out);
     lot_reasons(dossier, &mut out);
@@ -42,11 +45,11 @@ pub(super) fn reasons(
         (Some(e), Recipe::OneStretch) => out.push(Reason::BeganWithRecipe {
             recipe: e.level.clone(),
         }),
-        (Some(e), _) => out.push(e.reason(Followed::Recipe)),
+        (Some(e), _) => out.push(e.reason(Rival::Recipe)),
         (None, _) => {}
     }
     if let Some(e) = &dossier.fixture {
-        out.push(e.reason(Followed::Fixture));
+        out.push(e.reason(Rival::Fixture));
     }
     if let Some(age) = &dossier.age {
         out.push(Reason::FollowsAge {
@@ -133,6 +136,13 @@ fn frame_reasons(
                     log_ratio: score.log_ratio,
                 });
             }
+        }
+        Holds::Untold if frames.lay_goes_with_others() => {
+            let within = frames.within.as_ref();
+            out.push(Reason::LayGoesWithOthers {
+                groups: within.map_or(0, |w| w.groups),
+                log_ratio: within.map_or(0.0, |w| w.log_ratio),
+            });
         }
         Holds::Untold if duel.informative == 0 => {
             out.push(if turned(ground) {
@@ -242,17 +252,19 @@ fn control_reasons(dossier: &Dossier, out: &mut Vec<Reason>) {
             out.push(c.clearing());
         } else if c.shows_it_too() {
             out.push(Reason::ControlShowsItToo { there: c.there() });
+        } else if c.differs() {
+            out.push(Reason::ControlWritesLittle { there: c.there() });
         }
     }
-    let parts = &dossier.parts;
-    if parts.clears() {
-        out.push(Reason::SuppliersAgree {
-            parts: parts.parts.clone(),
-            suppliers: parts.suppliers.clone(),
+    if let Some(e) = &dossier.elsewhere {
+        out.push(Reason::ShownElsewhere {
+            machine: e.machine.clone(),
+            there: e.there,
         });
-    } else if parts.parts.len() >= 2 {
-        out.push(Reason::DesignOnlyCleared {
-            parts: parts.parts.clone(),
+    }
+    if dossier.parts.len() >= 2 {
+        out.push(Reason::SeveralParts {
+            parts: dossier.parts.clone(),
         });
     }
 }

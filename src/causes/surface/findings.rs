@@ -3,7 +3,7 @@
 
 use super::verdict::{Levels, told};
 use super::{EdgeToEdge, PartSign, Surface, SurfaceCause, SurfaceNote, SurfaceReason, TermName};
-use crate::causes::{Cause, Evidence, Finding, Frame, Kind, NextCheck, Reason};
+use crate::causes::{Cause, Certainty, Evidence, Finding, Frame, Kind, NextCheck, Reason};
 use crate::records::Records;
 use crate::stats::proportion::clopper_pearson;
 
@@ -254,6 +254,10 @@ impl About<'_> {
             head: self.surface.head.clone(),
             defect: UNEVEN_REMOVAL.to_owned(),
             cause: Cause::Undecided,
+            certainty: Certainty::CannotTell,
+            rival: None,
+            levels: Vec::new(),
+            open: Vec::new(),
             kind: Kind::Side,
             frame: None,
             x_mm: None,

@@ -125,7 +125,6 @@ fn by_lot(context: &Context<'_>, finding: &Finding) -> Table {
 
 fn rest(context: &Context<'_>, findings: &[&Finding]) -> Page {
     let numbers = context.numbers();
-    let alpha = context.findings.levels.alpha;
     let rows = findings
         .iter()
         .take(ROWS)
@@ -134,7 +133,7 @@ fn rest(context: &Context<'_>, findings: &[&Finding]) -> Page {
                 Cell::from(f.id.as_str()),
                 Cell::Cause(f.cause, words::causes::cause(f.cause).to_owned()),
                 Cell::from(told::statement(f, &context.speech())),
-                Cell::from(words::causes::sure(words::causes::sureness(f, alpha))),
+                Cell::from(words::causes::sure(f.certainty)),
             ]
         })
         .collect();

@@ -136,8 +136,7 @@ fn statements(context: &Context<'_>) -> Vec<Statement> {
             cause: finding.cause,
             cause_word: words::causes::cause(finding.cause).to_owned(),
             text: short(&words::finding::statement(finding, &speech), LINE),
-            sure: words::causes::sure(words::causes::sureness(finding, findings.levels.alpha))
-                .to_owned(),
+            sure: words::causes::sure(finding.certainty).to_owned(),
             link: Some(context.finding_anchor(finding)),
         })
         .collect();
@@ -165,15 +164,11 @@ fn statements(context: &Context<'_>) -> Vec<Statement> {
     streams.sort_by_key(|s| std::cmp::Reverse(s.panels_hit));
     let left = STATEMENTS.saturating_sub(out.len());
     for stream in streams.into_iter().take(left.min(3)) {
-        let sureness = match stream.cause {
-            Cause::Undecided => words::causes::Sureness::CannotTell,
-            _ => words::causes::Sureness::Likely,
-        };
         out.push(Statement {
             cause: stream.cause,
             cause_word: words::causes::cause(stream.cause).to_owned(),
             text: short(&front::stream_statement(stream, numbers), LINE),
-            sure: words::causes::sure(sureness).to_owned(),
+            sure: words::causes::sure(stream.certainty).to_owned(),
             link: Some("missed".to_owned()),
         });
     }

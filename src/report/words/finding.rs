@@ -51,7 +51,8 @@ pub fn shape(finding: &Finding) -> String {
         Kind::Lot => "in few lots".into(),
         Kind::ThinFilm => "where the film was thin".into(),
         Kind::Abrasive => "with the age or batch of the abrasive".into(),
-        Kind::Wandering => "without a fixed place".into(),
+        Kind::Wandering | Kind::Rate => "without a fixed place".into(),
+        Kind::Time => "at certain times".into(),
     }
 }
 
@@ -222,7 +223,7 @@ fn about(expected: f64, numbers: &NumberStyle) -> String {
 #[cfg(test)]
 pub(crate) mod tests {
     use super::*;
-    use crate::causes::{Evidence, NextCheck};
+    use crate::causes::{Certainty, Evidence, NextCheck};
 
     /// A machine spot on 38 of 120 panels.
     pub(crate) fn spot() -> Finding {
@@ -232,6 +233,10 @@ pub(crate) mod tests {
             head: None,
             defect: "sand-through".into(),
             cause: Cause::Machine,
+            certainty: Certainty::CannotTell,
+            rival: None,
+            levels: Vec::new(),
+            open: Vec::new(),
             kind: Kind::Spot,
             frame: Some(Frame::Machine),
             x_mm: Some(412.3),

@@ -1,6 +1,6 @@
 //! Method and words.
 
-use super::causes::SURE_FACTOR;
+use crate::causes::SURE_FACTOR;
 use crate::charts::NumberStyle;
 use crate::report::Levels;
 

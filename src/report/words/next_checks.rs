@@ -1,7 +1,7 @@
 //! What to check next, as a sentence.
 
 use super::reasons::{abrasive, column, list, ordinal, side_name};
-use crate::causes::{Followed, NextCheck};
+use crate::causes::{NextCheck, Rival};
 use crate::charts::NumberStyle;
 
 /// What to check next, as a sentence; none where there is nothing to check.
@@ -129,7 +129,7 @@ pub fn next_check(check: &NextCheck, numbers: &NumberStyle) -> Option<String> {
             "Run recipe {recipe} and another one in turns, in blocks, on the same lot."
         ),
         NextCheck::TryFactor {
-            factor: Followed::AbrasiveAge,
+            factor: Rival::AbrasiveAge,
         } => "Sand panels of one lot with fresh and with worn abrasive in turns, all else alike.".into(),
         NextCheck::TryFactor { factor } => format!(
             "Change {} alone, old and new in turns, in blocks, on the same lot and abrasive.",

@@ -5,7 +5,7 @@ mod rates;
 mod sides;
 mod whose;
 
-use crate::causes::{AbrasiveEnd, Followed, Frame, LineAxis, Reason, Side, Tally};
+use crate::causes::{AbrasiveEnd, Frame, LineAxis, Reason, Rival, Side, Tally};
 use crate::charts::NumberStyle;
 use course::course;
 use rates::rates;
@@ -62,6 +62,10 @@ pub fn reason(reason: &Reason, numbers: &NumberStyle) -> String {
         Reason::HoldsInFrame { .. }
         | Reason::FramesNotSeparated { .. }
         | Reason::TableNotCleared { .. }
+        | Reason::LayGoesWithOthers { .. }
+        | Reason::TooFewToName { .. }
+        | Reason::EndsOfPathToo
+        | Reason::SlopeLeansTheSameWay { .. }
         | Reason::TableNotRecorded
         | Reason::TableClearedByControl => frames(reason, n),
         Reason::LotsClear { .. }
@@ -73,8 +77,9 @@ pub fn reason(reason: &Reason, numbers: &NumberStyle) -> String {
         Reason::ControlClears { .. }
         | Reason::ControlShowsItToo { .. }
         | Reason::ControlShowsBarsToo { .. }
-        | Reason::SuppliersAgree { .. }
-        | Reason::DesignOnlyCleared { .. } => control(reason, n),
+        | Reason::ShownElsewhere { .. }
+        | Reason::ControlWritesLittle { .. }
+        | Reason::SeveralParts { .. } => control(reason, n),
         Reason::FollowsLevel { .. }
         | Reason::BeganWithRecipe { .. }
         | Reason::FollowsAge { .. }
@@ -141,21 +146,33 @@ pub(super) fn frame(frame: Frame) -> &'static str {
 }
 
 /// The plain name of a column.
-pub(super) fn column(column: &Followed) -> &str {
+pub(super) fn column(column: &Rival) -> &str {
     match column {
-        Followed::Fixture => "fixture",
-        Followed::Recipe => "recipe",
-        Followed::Inspector => "inspector",
-        Followed::Lot => "lot",
-        Followed::Supplier => "supplier",
-        Followed::Part => "part number",
-        Followed::Feed => "feed speed",
-        Followed::Passes => "number of passes",
-        Followed::Force => "contact force",
-        Followed::Grit => "grit",
-        Followed::AbrasiveAge => "abrasive age",
-        Followed::AbrasiveId => "abrasive",
-        Followed::Factor(name) => name,
+        Rival::Machine => "machine",
+        Rival::Head => "head",
+        Rival::Panel => "panel",
+        Rival::Table => "inspection table",
+        Rival::Fixture => "fixture",
+        Rival::Recipe => "recipe",
+        Rival::Inspector => "inspector",
+        Rival::Lot => "lot",
+        Rival::Supplier => "supplier",
+        Rival::Part => "part number",
+        Rival::Feed => "feed speed",
+        Rival::Passes => "number of passes",
+        Rival::Force => "contact force",
+        Rival::Grit => "grit",
+        Rival::AbrasiveAge => "abrasive age",
+        Rival::AbrasiveId => "abrasive",
+        Rival::SandingDone => "sanding done",
+        Rival::Removal => "removal",
+        Rival::Film => "film thickness",
+        Rival::Day => "day",
+        Rival::Shift => "shift",
+        Rival::FirstOfDay => "start of the day",
+        Rival::Step => "step in time",
+        Rival::Trend => "trend in time",
+        Rival::Factor(name) => name,
     }
 }
 

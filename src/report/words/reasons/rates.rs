@@ -2,7 +2,7 @@
 
 use super::super::counting::counted;
 use super::{abrasive, capital, column, list, p};
-use crate::causes::{Followed, Reason};
+use crate::causes::{Reason, Rival};
 use crate::charts::NumberStyle;
 
 pub(super) fn rates(reason: &Reason, n: &NumberStyle) -> String {
@@ -27,7 +27,7 @@ pub(super) fn rates(reason: &Reason, n: &NumberStyle) -> String {
             n.significant(*ratio, 2),
             n.significant(ratio_ci.0, 2),
             n.significant(ratio_ci.1, 2),
-            if *units == Followed::Lot {
+            if *units == Rival::Lot {
                 "lots"
             } else {
                 "panels"

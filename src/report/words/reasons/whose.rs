@@ -1,7 +1,7 @@
 //! Frames, lots and other machines: whose a repeat is.
 
 use super::super::counting::counted;
-use super::{either, frame, list, odds, p, tally};
+use super::{either, frame, list, odds, p, side_name, tally};
 use crate::causes::{Frame, LotsLack, Reason};
 use crate::charts::NumberStyle;
 
@@ -44,6 +44,30 @@ pub(super) fn frames(reason: &Reason, n: &NumberStyle) -> String {
                 ),
             }
         }
+        Reason::LayGoesWithOthers { groups: 0, .. } => {
+            "How panels lay goes with their lot, part number, supplier, inspector or day: no panels alike \
+             in these lay two ways, so the frames can’t be told apart."
+                .to_owned()
+        }
+        Reason::LayGoesWithOthers { groups, log_ratio } => format!(
+            "Among panels alike in lot, part number, supplier, inspector and day {} lay two ways, and \
+             these don’t decide between the frames ({}).",
+            counted(*groups, "group", "groups", n),
+            odds(*log_ratio, n)
+        ),
+        Reason::EndsOfPathToo => {
+            "Panels were not laid both along and across the feed, or too few of either show it: the ends of \
+             the panel are the ends of the path as well, where the head touches down and lifts off."
+                .to_owned()
+        }
+        Reason::SlopeLeansTheSameWay { more } => format!(
+            "The removal readings show the head taking more at {}: the marks and the readings have one cause.",
+            side_name(*more)
+        ),
+        Reason::TooFewToName { hits } => format!(
+            "Seen on {}, or little more often than chance would: too few to name anybody.",
+            counted(*hits, "panel", "panels", n)
+        ),
         Reason::TableNotCleared { informative: 0 } => {
             "Panels lay at the inspection table just as in the cell, so the \
              table, its lamp and camera are not cleared either."
@@ -148,14 +172,19 @@ pub(super) fn control(reason: &Reason, n: &NumberStyle) -> String {
              that points to the part.",
             tally(*there, n)
         ),
-        Reason::SuppliersAgree { parts, suppliers } => format!(
-            "Part numbers {} of different suppliers ({}) show it at the same machine place.",
-            list(parts.iter().cloned()),
-            list(suppliers.iter().cloned())
+        Reason::ShownElsewhere { machine, there } => format!(
+            "Machine {machine} shows it at the same place of its own ({}): what both share may make it, \
+             parts, racks, loading or the inspection.",
+            tally(*there, n)
         ),
-        Reason::DesignOnlyCleared { parts } => format!(
-            "Part numbers {} show it at the same machine place, which clears their design but not a \
-             step before this one that all of them went through.",
+        Reason::ControlWritesLittle { there } => format!(
+            "Another machine or head shows less of it on the same lots ({}), but too few marks of this and \
+             other kinds are written down there to clear anybody.",
+            tally(*there, n)
+        ),
+        Reason::SeveralParts { parts } => format!(
+            "Part numbers {} show it at the same machine place, which speaks against their design but not \
+             against a step, rack or pallet that all of them share.",
             list(parts.iter().cloned())
         ),
         _ => String::new(),
