@@ -7,10 +7,10 @@
 
 use std::collections::BTreeMap;
 
-use super::band_background::across;
 use super::bar_evidence::{BY_CHANCE, shows_anywhere};
 use super::bar_findings::BarGround;
 use super::control::{Control, On, Strata, Written};
+use super::scan::across;
 use super::{Bars, LineAxis};
 use crate::records::Panel;
 

@@ -4,11 +4,11 @@ use std::f64::consts::TAU;
 
 use super::bar_findings::BarSighting;
 use super::bar_phases::{Fit, Phase, fit, phasor};
-use super::bars::relative_feeds;
 use super::levels::FRAME_CLAIM;
 use super::place::Holder;
+use super::scan::relative_feeds;
 use super::verdict::Holds;
-use super::{LineAxis, View, band_background::across, band_background::stretch};
+use super::{LineAxis, View, scan::across, scan::stretch};
 
 /// Chance of a panel without bars to be taken for one with bars.
 pub(super) const BY_CHANCE: f64 = 0.1;

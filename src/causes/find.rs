@@ -375,6 +375,7 @@ fn look_at(
         },
     );
     let Scanned {
+        holders,
         views,
         sightings,
         bars,
@@ -390,7 +391,14 @@ fn look_at(
     });
     let sharp = zones(&|s| s.found.sharpness == Sharpness::Sharp);
     let others = plant.others(data);
-    let (bars, on_bars) = bar_findings(records, data, index, (&views, &sightings), bars, &others);
+    let (bars, on_bars) = bar_findings(
+        records,
+        data,
+        index,
+        (&holders, &views, &sightings),
+        bars,
+        &others,
+    );
     taken.extend(bars.iter().flat_map(|f| f.evidence.members.iter().copied()));
     let leaders = merge(without_bars(sightings, &views, &on_bars), &views);
     let name = &records.defect_names[data.name];
@@ -465,7 +473,8 @@ fn stream_of(records: &Records, data: &StreamData, limit: &Limit) -> Stream {
 
 /// What the scans of a stream found.
 struct Scanned {
-    /// The views, and what holds each.
+    /// What holds each of the views.
+    holders: Vec<Holder>,
     views: Vec<View>,
     sightings: Vec<Sighting>,
     bars: Vec<BarSighting>,
@@ -557,6 +566,7 @@ fn scan(
         }
     }
     Scanned {
+        holders: views.iter().map(|v| v.0).collect(),
         views: views.into_iter().map(|(_, view, _, _)| view).collect(),
         sightings,
         bars,

@@ -2,7 +2,7 @@
 
 use serde::Serialize;
 
-use super::{FilmLeft, NextCheck, Reason, Rival, Surface};
+use super::{FilmLeft, LineAxis, NextCheck, Reason, Rival, Surface};
 use crate::records::{Point, Warning};
 use crate::site::DefectClass;
 use crate::stats::Interval;
@@ -141,16 +141,6 @@ pub enum Frame {
     Path,
     /// The inspection table.
     Inspection,
-}
-
-/// The machine axis along which a line runs.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize)]
-#[serde(rename_all = "lowercase")]
-pub enum LineAxis {
-    /// At fixed machine y.
-    X,
-    /// At fixed machine x.
-    Y,
 }
 
 /// One machine (and head) × one defect name, first inspections only.

@@ -5,9 +5,9 @@
 //! lay two ways. Findings that share half of their marks are one; the smaller
 //! p leads.
 
-use super::background::{RESERVE, WINDOW_MM};
-use super::field::unit;
 use super::place::{Holder, Place};
+use super::scan::unit;
+use super::scan::{RESERVE, WINDOW_MM};
 use super::{Found, LineAxis, Shape, View};
 
 /// Radius below which a place's reach does not shrink, mm.
@@ -151,12 +151,11 @@ pub(super) fn line_axis(place: &Place) -> Option<LineAxis> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::causes::{Frame, Sharpness, ViewMark};
+    use crate::causes::{Sharpness, ViewMark};
     use crate::records::Point;
 
     fn view(marks: usize) -> View {
         View {
-            frame: Frame::Machine,
             panels: Vec::new(),
             marks: (0..marks)
                 .map(|defect| ViewMark {

@@ -4,7 +4,8 @@ use super::bar_evidence::Frames;
 use super::bar_findings::{BarGround, BarSighting, conclude_bars};
 use super::conclude::About;
 use super::merge::Sighting;
-use super::{Finding, Frame, Shape, StreamData, View};
+use super::place::Holder;
+use super::{Finding, Shape, StreamData, View};
 use crate::records::Records;
 
 /// Bars seen in machine and panel are the same: those of the frame with the
@@ -33,19 +34,22 @@ pub(super) fn without_bars(
     sightings.into_iter().filter(|s| !is_bar(s)).collect()
 }
 
-/// The findings of bars and whether each defect lies on a bar; `views` in the
-/// order of the scan, `others` the panels of other machines and heads.
+/// The findings of bars and whether each defect lies on a bar; `holders` and
+/// `views` in the order of the scan, `others` the panels of other machines and heads.
 pub(super) fn bar_findings(
     records: &Records,
     data: &StreamData,
     index: usize,
-    (views, sightings): (&[View], &[Sighting]),
+    (holders, views, sightings): (&[Holder], &[View], &[Sighting]),
     bars: Vec<BarSighting>,
     others: &[usize],
 ) -> (Vec<Finding>, Vec<bool>) {
     let mut on_bars = vec![false; records.defects.len()];
-    let of = |frame: Frame| views.iter().find(|v| v.frame == frame);
-    let Some(machine) = of(Frame::Machine).filter(|_| !bars.is_empty()) else {
+    let of = |holder: Holder| {
+        let at = holders.iter().position(|h| *h == holder)?;
+        Some(&views[at])
+    };
+    let Some(machine) = of(Holder::Machine).filter(|_| !bars.is_empty()) else {
         return (Vec::new(), on_bars);
     };
     let recorded = |&i: &usize| records.panels[i].inspect_lay.is_some();
@@ -68,8 +72,8 @@ pub(super) fn bar_findings(
         stream: data,
         frames: Frames {
             machine,
-            panel: of(Frame::Panel),
-            table: of(Frame::Inspection).filter(|_| data.panels.iter().all(recorded)),
+            panel: of(Holder::Panel),
+            table: of(Holder::Inspection).filter(|_| data.panels.iter().all(recorded)),
             used: &used,
         },
         feeds: &feeds,

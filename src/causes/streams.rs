@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
-use super::weights::written_grain_mm;
+use super::scan::written_grain_mm;
 use crate::records::{Point, Records};
 
 /// A stream's panels and marks; first inspections only.

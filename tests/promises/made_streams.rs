@@ -3,7 +3,7 @@
 //! planted spots, lines, clouds and places that move. All invented.
 #![allow(dead_code, reason = "each test uses its own part of the simulator")]
 
-use onus::causes::{Frame, View, ViewMark, ViewPanel};
+use onus::causes::{View, ViewMark, ViewPanel};
 use onus::records::{Point, Rect};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
@@ -126,11 +126,7 @@ impl Made {
         for (defect, mark) in marks.iter_mut().enumerate() {
             mark.defect = defect;
         }
-        View {
-            frame: Frame::Machine,
-            panels,
-            marks,
-        }
+        View { panels, marks }
     }
 
     fn places(&self, i: usize, size: (f64, f64), rng: &mut ChaCha8Rng) -> Vec<(Point, f64)> {

@@ -107,7 +107,7 @@ impl Field {
 }
 
 /// Multiplier of all lengths of the scan: a fifth of the common grain in mm.
-pub(super) fn unit(view: &View) -> f64 {
+pub(crate) fn unit(view: &View) -> f64 {
     common_grain_mm(view.marks.iter().map(|m| m.grain_mm)).map_or(1.0, |g| g / FINE_GRAIN_MM)
 }
 

@@ -8,7 +8,8 @@
 //! they let as many pass as of lines that scatter by 8 mm.
 
 use super::LineAxis;
-use super::band_background::{BandScratch, Bands, across};
+use super::axis::across;
+use super::band_background::{BandScratch, Bands};
 use super::discs::Crowding;
 use super::field::Field;
 use super::sharpness::Zone;
@@ -120,8 +121,8 @@ fn log_likelihood(marks: &[f64], ground: &[f64], line: &[f64]) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::causes::view::ViewPanel;
-    use crate::causes::worked_cases::view;
+    use crate::causes::scan::view::ViewPanel;
+    use crate::causes::scan::worked_cases::view;
     use crate::records::Rect;
     use crate::stats::distributions::normal;
 

@@ -78,7 +78,7 @@ impl Bars {
     /// pitch by which they exceed a multiple, −½ to ½, in `classes` classes. `used`
     /// tells by `Records::defects` which marks count; with `feeds` lengths are
     /// taken to the middle feed. Marks of a panel beyond forty are thinned.
-    pub(super) fn folded_pairs(
+    pub(crate) fn folded_pairs(
         &self,
         view: &View,
         used: &[bool],
@@ -136,7 +136,7 @@ pub fn find_bars(
 
 /// The panels' feed over the middle one, and that one; none where feed did not
 /// vary or is mostly not recorded.
-pub(super) fn relative_feeds(feeds: &[Option<f64>]) -> Option<(Vec<Option<f64>>, f64)> {
+pub(crate) fn relative_feeds(feeds: &[Option<f64>]) -> Option<(Vec<Option<f64>>, f64)> {
     let mut known: Vec<f64> = feeds
         .iter()
         .copied()

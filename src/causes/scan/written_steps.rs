@@ -2,7 +2,7 @@
 //! parts of the inch look like bars.
 
 use super::LineAxis;
-use super::band_background::{across, stretch};
+use super::axis::{across, stretch};
 use super::view::View;
 use super::weights::divides;
 
@@ -90,8 +90,8 @@ fn fits(step: f64, u: f64, (low, high): (f64, f64)) -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::causes::view::ViewPanel;
-    use crate::causes::worked_cases::view;
+    use crate::causes::scan::view::ViewPanel;
+    use crate::causes::scan::worked_cases::view;
     use crate::records::Rect;
 
     const PANEL: ViewPanel = ViewPanel {

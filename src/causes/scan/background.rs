@@ -15,13 +15,13 @@ use super::weights::{disc_crowding, disc_crowding_anywhere, lens, overlap_weight
 use crate::records::{Point, Rect};
 
 /// Half side of the window whose marks set a panel's level, mm.
-pub(super) const WINDOW_MM: f64 = 100.0;
+pub(crate) const WINDOW_MM: f64 = 100.0;
 
 /// Marks this near a place are left out of its own background, mm.
 pub(super) const LEFT_OUT_MM: f64 = 30.0;
 
 /// Reserve for a background that is not quite alike on all four sides.
-pub(super) const RESERVE: f64 = 1.5;
+pub(crate) const RESERVE: f64 = 1.5;
 
 /// Midpoints per side of the window's lattice.
 pub(super) const WINDOW_STEPS: usize = 20;

@@ -41,7 +41,7 @@ pub(super) fn divides(step: f64, value: f64) -> bool {
 /// The largest of 100, 50, 25, 20, 10, 5 mm that divides both coordinates as
 /// they were written in the panel frame; 0 if none does.
 #[must_use]
-pub(super) fn written_grain_mm(written: Point) -> f64 {
+pub(crate) fn written_grain_mm(written: Point) -> f64 {
     let both = |step: &f64| divides(*step, written.x) && divides(*step, written.y);
     GRAINS_MM.into_iter().find(both).unwrap_or(0.0)
 }

@@ -1,14 +1,14 @@
 //! The same as the disc's background, in one dimension: how likely each panel
 //! is to have a mark in a band across one machine axis.
 
-use super::LineAxis;
+use super::axis::{LineAxis, across, stretch};
 use super::background::{LEFT_OUT_MM, RESERVE, WINDOW_MM, clip, midpoints};
 use super::band_beside::PanelShares;
 use super::discs::{Crowding, chance_of_mass};
 use super::edge_profile::{BINS, Table, axis_lengths, edge_bin};
 use super::field::{Field, FieldPoint, Kind};
 use super::weights::{band_crowding, band_crowding_anywhere, band_overlap, overlap_weights};
-use crate::records::{Point, Rect};
+use crate::records::Point;
 
 /// Midpoints of the window.
 const WINDOW_STEPS: usize = 200;
@@ -18,38 +18,6 @@ const BAND_STEPS: usize = 20;
 
 /// Points, either way, of the lattice that measures the stretch left out.
 const LEFT_OUT_STEPS: i32 = 10;
-
-/// The coordinate across a line: x for a line along y.
-pub(super) fn across(along: LineAxis, at: Point) -> f64 {
-    match along {
-        LineAxis::Y => at.x,
-        LineAxis::X => at.y,
-    }
-}
-
-/// The point moved straight across a line to `u`.
-pub(super) fn moved_across(along: LineAxis, at: Point, u: f64) -> Point {
-    match along {
-        LineAxis::Y => Point { x: u, ..at },
-        LineAxis::X => Point { y: u, ..at },
-    }
-}
-
-/// The coordinate along a line.
-pub(super) fn lengthwise(along: LineAxis, at: Point) -> f64 {
-    match along {
-        LineAxis::Y => at.y,
-        LineAxis::X => at.x,
-    }
-}
-
-/// The stretch of a rectangle across a line.
-pub(super) fn stretch(along: LineAxis, rect: Rect) -> (f64, f64) {
-    match along {
-        LineAxis::Y => (rect.x0, rect.x1),
-        LineAxis::X => (rect.y0, rect.y1),
-    }
-}
 
 /// Marks weighted for one half width.
 #[derive(Debug, Clone)]

@@ -7,8 +7,8 @@
 //! time, so that the t-test of their slope on time keeps its level. Only then is
 //! the track followed beyond the disc.
 
+use super::axis::across;
 use super::background::RESERVE;
-use super::band_background::across;
 use super::field::{Field, unit};
 use super::sharpness::{self, Sharpness, Zone, nine_tenths};
 use super::{Drift, Found, LineAxis, Pace, ScanSettings, Shape, View};

@@ -1,11 +1,8 @@
-//! A stream's panels and marks, all in one frame.
+//! A stream's panels and marks, laid out in each frame.
 
-use super::{Frame, LineAxis, streams::StreamData};
+use super::streams::StreamData;
+use super::{View, ViewMark, ViewPanel};
 use crate::records::{Panel, Point, Records, Rect};
-
-/// Slack of "the place lies on the panel", mm: turning a panel costs a few
-/// bits, and marks clipped onto the edge must stay on it.
-const EDGE_SLACK_MM: f64 = 1e-6;
 
 /// The rectangle of a panel that has no place in the frame: contains nothing.
 const NOWHERE: Rect = Rect {
@@ -14,39 +11,6 @@ const NOWHERE: Rect = Rect {
     x1: 0.0,
     y1: 0.0,
 };
-
-/// A stream in one frame.
-#[derive(Debug, Clone, PartialEq)]
-pub struct View {
-    /// Which frame.
-    pub frame: Frame,
-    /// In the order of [`StreamData::panels`].
-    pub panels: Vec<ViewPanel>,
-    /// By panel; marks of panels without a place in the frame are left out.
-    pub marks: Vec<ViewMark>,
-}
-
-/// A panel in the frame.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct ViewPanel {
-    /// Its rectangle, mm; holds no point where the panel has no place in the frame.
-    pub rect: Rect,
-    /// Whether the panel's length lies along the frame's y axis.
-    pub swapped: bool,
-}
-
-/// A mark in the frame.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct ViewMark {
-    /// Position in [`View::panels`].
-    pub panel: usize,
-    /// Where in the frame, mm.
-    pub at: Point,
-    /// Step of the round numbers it was written in, mm; 0 if not round.
-    pub grain_mm: f64,
-    /// Index into `Records::defects`.
-    pub defect: usize,
-}
 
 /// The corner of the laid panel from which an edge-anchored frame counts.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
@@ -82,16 +46,14 @@ impl View {
     #[must_use]
     pub fn machine(records: &Records, stream: &StreamData) -> Self {
         let rect = |panel: &Panel| Some((panel.machine_rect(), panel.lay.swaps_axes()));
-        Self::new(records, stream, Frame::Machine, rect, |panel, p| {
-            panel.to_machine(p)
-        })
+        Self::new(records, stream, rect, |panel, p| panel.to_machine(p))
     }
 
     /// The panel frame: every panel's rectangle starts at the origin.
     #[must_use]
     pub fn panel(records: &Records, stream: &StreamData) -> Self {
         let rect = |panel: &Panel| Some((panel.rect(), false));
-        Self::new(records, stream, Frame::Panel, rect, |_, p| p)
+        Self::new(records, stream, rect, |_, p| p)
     }
 
     /// The inspection frame; panels whose lay at the table was not recorded
@@ -118,7 +80,7 @@ impl View {
             Some((rect, lay.swaps_axes()))
         };
         let place = |panel: &Panel, p| panel.to_inspection(p).unwrap_or(p);
-        Some(Self::new(records, stream, Frame::Inspection, rect, place))
+        Some(Self::new(records, stream, rect, place))
     }
 
     /// An edge-anchored frame: machine axes, distances from one corner of the
@@ -136,7 +98,7 @@ impl View {
             };
             Some((rect, panel.lay.swaps_axes()))
         };
-        Self::new(records, stream, Frame::Path, rect, |panel, p| {
+        Self::new(records, stream, rect, |panel, p| {
             let corner = anchor.corner(panel.machine_rect());
             let at = panel.to_machine(p);
             Point {
@@ -149,7 +111,6 @@ impl View {
     fn new(
         records: &Records,
         stream: &StreamData,
-        frame: Frame,
         rect: impl Fn(&Panel) -> Option<(Rect, bool)>,
         place: impl Fn(&Panel, Point) -> Point,
     ) -> Self {
@@ -172,48 +133,7 @@ impl View {
                 defect: mark.defect,
             })
             .collect();
-        Self {
-            frame,
-            panels,
-            marks,
-        }
-    }
-
-    /// Whether `place` lay on panel `panel` (a position in [`View::panels`]).
-    #[must_use]
-    pub fn exposed(&self, panel: usize, place: Point) -> bool {
-        self.panels[panel].covers(place)
-    }
-}
-
-impl ViewPanel {
-    /// Whether the panel has a place in the frame at all.
-    #[must_use]
-    pub fn has_place(&self) -> bool {
-        self.rect.x1 >= self.rect.x0 && self.rect.y1 >= self.rect.y0
-    }
-
-    /// Whether a line along `along` at `at_mm` on the other axis crosses it.
-    #[must_use]
-    pub fn covers_across(&self, along: LineAxis, at_mm: f64) -> bool {
-        let middle = Point {
-            x: 0.5 * (self.rect.x0 + self.rect.x1),
-            y: 0.5 * (self.rect.y0 + self.rect.y1),
-        };
-        self.covers(match along {
-            LineAxis::Y => Point { x: at_mm, ..middle },
-            LineAxis::X => Point { y: at_mm, ..middle },
-        })
-    }
-
-    /// Whether the place lies on it, its edges included.
-    #[must_use]
-    pub fn covers(&self, place: Point) -> bool {
-        let inside =
-            |v: f64, low: f64, high: f64| (low - EDGE_SLACK_MM..=high + EDGE_SLACK_MM).contains(&v);
-        self.has_place()
-            && inside(place.x, self.rect.x0, self.rect.x1)
-            && inside(place.y, self.rect.y0, self.rect.y1)
+        Self { panels, marks }
     }
 }
 

@@ -2,7 +2,7 @@
 
 use super::LineAxis;
 use super::attained::Attained;
-use super::band_background::{across, moved_across};
+use super::axis::{across, moved_across};
 use super::field::Field;
 use super::grouping::group;
 use super::lines::{self, LINES, LineNode};

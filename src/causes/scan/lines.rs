@@ -9,7 +9,8 @@
 use rayon::prelude::*;
 
 use super::LineAxis;
-use super::band_background::{BandScratch, Bands, across, lengthwise, stretch};
+use super::axis::{across, lengthwise, stretch};
+use super::band_background::{BandScratch, Bands};
 use super::band_beside::beside;
 use super::discs::Crowding;
 use super::field::Field;

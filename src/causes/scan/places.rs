@@ -1,7 +1,8 @@
 //! All places of a stream: scan, take the best place out, scan again.
 
+use super::axis::across;
 use super::background::RESERVE;
-use super::band_background::{BandScratch, Bands, across};
+use super::band_background::{BandScratch, Bands};
 use super::discs::{Crowding, DiscScratch, Discs};
 use super::field::Field;
 use super::found::{Found, ScanSettings, Shape};
@@ -208,11 +209,11 @@ fn members(field: &Field, inside: &[usize], hits: &[(usize, usize, f64)]) -> Vec
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::causes::lines::{self, LINES};
-    use crate::causes::nodes;
-    use crate::causes::rounds::{Centres, Levels, candidates};
-    use crate::causes::view::ViewPanel;
-    use crate::causes::worked_cases::view;
+    use crate::causes::scan::lines::{self, LINES};
+    use crate::causes::scan::nodes;
+    use crate::causes::scan::rounds::{Centres, Levels, candidates};
+    use crate::causes::scan::view::ViewPanel;
+    use crate::causes::scan::worked_cases::view;
     use crate::records::Rect;
 
     const PANEL: ViewPanel = ViewPanel {

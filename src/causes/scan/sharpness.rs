@@ -1,8 +1,9 @@
 //! Is it a place, or only a broad concentration? What lies just around it tells.
 
 use super::LineAxis;
+use super::axis::{across, stretch};
 use super::background::RESERVE;
-use super::band_background::{BandScratch, Bands, across, stretch};
+use super::band_background::{BandScratch, Bands};
 use super::discs::{Crowding, DiscScratch, Discs};
 use super::field::{Field, FieldPoint};
 use super::line_width::{NARROW_FROM, narrow_over_broad};

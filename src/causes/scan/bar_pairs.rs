@@ -17,7 +17,7 @@
 use std::f64::consts::{PI, TAU};
 
 use super::LineAxis;
-use super::band_background::{across, stretch};
+use super::axis::{across, stretch};
 use super::view::View;
 use super::written_steps::WrittenSteps;
 use crate::stats::distributions::gamma;
@@ -279,8 +279,8 @@ fn quantile(values: &[f64], share: f64) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::causes::view::ViewPanel;
-    use crate::causes::worked_cases::view;
+    use crate::causes::scan::view::ViewPanel;
+    use crate::causes::scan::worked_cases::view;
     use crate::records::Rect;
     use approx::assert_relative_eq;
 

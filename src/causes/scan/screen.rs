@@ -183,8 +183,8 @@ impl CountGrid {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::causes::view::ViewPanel;
-    use crate::causes::worked_cases::view;
+    use crate::causes::scan::view::ViewPanel;
+    use crate::causes::scan::worked_cases::view;
     use crate::records::Rect;
 
     #[test]

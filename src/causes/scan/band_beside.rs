@@ -8,8 +8,9 @@
 //! out.
 
 use super::LineAxis;
+use super::axis::{across, stretch};
 use super::background::{LEFT_OUT_MM, WINDOW_MM};
-use super::band_background::{Bands, across, stretch};
+use super::band_background::Bands;
 use super::field::Field;
 use super::pooled::Pooled;
 use super::sharpness::Zone;
@@ -211,8 +212,8 @@ fn pieces(bands: &Bands, side: Side, centre: f64, (low, high): (f64, f64)) -> Ve
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::causes::lines;
-    use crate::causes::worked_cases::{PLAIN, view};
+    use crate::causes::scan::lines;
+    use crate::causes::scan::worked_cases::{PLAIN, view};
     use approx::assert_relative_eq;
 
     /// Forty panels of six marks about 100 mm apart across, moved from panel to

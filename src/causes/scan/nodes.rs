@@ -250,8 +250,8 @@ pub(super) fn nearest_point(field: &Field, node: Node) -> Option<usize> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::causes::view::ViewPanel;
-    use crate::causes::worked_cases::view;
+    use crate::causes::scan::view::ViewPanel;
+    use crate::causes::scan::worked_cases::view;
 
     fn panel(x1: f64, y1: f64) -> ViewPanel {
         let rect = Rect {

@@ -5,6 +5,7 @@ use std::collections::BTreeSet;
 
 use approx::assert_relative_eq;
 
+use super::LineAxis;
 use super::band_background::{BandScratch, Bands};
 use super::discs::{Crowding, DiscScratch, Discs};
 use super::field::Field;
@@ -12,7 +13,6 @@ use super::lines::{self, Expected, LineNode};
 use super::spots::{SpotCandidate, discs, scan};
 use super::tail::chance_of_hits;
 use super::view::{View, ViewMark, ViewPanel};
-use super::{Frame, LineAxis};
 use crate::records::{Point, Rect};
 
 /// Relative tolerance of the printed digits.
@@ -53,7 +53,6 @@ pub(super) fn view(panels: &[ViewPanel], marks: &[(usize, f64, f64)], grain_mm: 
         .collect();
     marks.sort_by_key(|m| m.panel);
     View {
-        frame: Frame::Machine,
         panels: panels.to_vec(),
         marks,
     }
@@ -275,7 +274,7 @@ fn panels_in(bands: &Bands, centre: f64, half_width: f64) -> Vec<usize> {
 
 #[test]
 fn bands_inside_at_an_edge_and_crosswise() {
-    let text = include_str!("../../fixtures/published/line_scan.csv");
+    let text = include_str!("../../../fixtures/published/line_scan.csv");
     let rows = text.lines().filter(|l| !l.starts_with('#')).skip(1);
     let mut checked = 0;
     for row in rows {
@@ -302,7 +301,7 @@ fn bands_inside_at_an_edge_and_crosswise() {
 
 #[test]
 fn bands_beside_their_ground() {
-    let text = include_str!("../../fixtures/published/line_beside.csv");
+    let text = include_str!("../../../fixtures/published/line_beside.csv");
     let rows = text.lines().filter(|l| !l.starts_with('#')).skip(1);
     let mut checked = 0;
     for row in rows {

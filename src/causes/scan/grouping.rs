@@ -85,7 +85,7 @@ mod tests {
         // a unit of the patterns becomes a kilometre or more, so that no square
         // millimetre holds two points
         const SCALE: f64 = 1e6;
-        let text = include_str!("../../fixtures/published/dbscan_labels.csv");
+        let text = include_str!("../../../fixtures/published/dbscan_labels.csv");
         let mut reader = csv::ReaderBuilder::new()
             .comment(Some(b'#'))
             .from_reader(text.as_bytes());
