@@ -16,10 +16,13 @@ use super::rate_follows::centred;
 use super::rates::StreamCounts;
 use super::reason::AbrasiveEnd;
 use super::shared_noise::{basis, own_noise};
-use crate::stats::linear::{ClusterCorrection, Design, cluster_robust, least_squares};
+use crate::stats::cluster_robust::{fit, gather};
+use crate::stats::mixed::Grouping;
 
 /// Lives, and lots, needed.
 const LEAST_CLUSTERS: usize = 4;
+/// Share of a slope that single clusters may decide by themselves.
+const CARRIED_ALONE: f64 = 0.05;
 
 /// Questions asked: slope, fresh end, worn end.
 const QUESTIONS: usize = 3;
@@ -253,15 +256,15 @@ fn slope(y: &[f64], x: &[f64], clusters: &[usize]) -> Option<Slope> {
     if informative.len() < LEAST_CLUSTERS {
         return None;
     }
-    let design = Design::through_zero(y.len()).number("age", x).ok()?;
-    let fit = least_squares(&design, y, None, 0.95).ok()?;
-    let robust = cluster_robust(&fit, clusters, ClusterCorrection::BiasReduced).ok()?;
-    let found = robust.coefficients.first()?;
+    let groups = Grouping::by_key(clusters);
+    let robust = fit(&gather(x, 1, y, &groups.of, groups.count), &[], 1)?;
+    let found = robust.contrast_with(&[1.0], CARRIED_ALONE)?;
+    let ci = found.interval(0.95);
     Some(Slope {
         estimate: found.estimate,
-        p_value: found.p_value?,
-        low: found.ci.low,
-        high: found.ci.high,
+        p_value: found.p_value(),
+        low: ci.low,
+        high: ci.high,
     })
 }
 

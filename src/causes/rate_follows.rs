@@ -15,10 +15,13 @@ use super::reason::Rival;
 use super::repeat::coded;
 use super::shared_noise::{basis, own_noise};
 use crate::records::{FactorValue, Panel};
-use crate::stats::linear::{ClusterCorrection, Design, cluster_robust, least_squares};
+use crate::stats::cluster_robust::{fit, gather};
+use crate::stats::mixed::Grouping;
 
 /// Clusters that a test between them needs.
 const LEAST_CLUSTERS: usize = 4;
+/// Share of a slope that single clusters may decide by themselves.
+const CARRIED_ALONE: f64 = 0.05;
 
 /// Panels that a test needs.
 const LEAST_PANELS: usize = 12;
@@ -138,17 +141,19 @@ fn test(y: &[f64], x: &[f64], covariates: &[Vec<f64>], clusters: &[usize]) -> Op
     if distinct.len() < LEAST_CLUSTERS {
         return None;
     }
-    let mut design = Design::with_intercept(y.len());
-    for (i, values) in covariates.iter().enumerate() {
-        design = design.number(&format!("covariate {i}"), values).ok()?;
-    }
-    design = design.number("factor", x).ok()?;
-    let fit = least_squares(&design, y, None, 0.95).ok()?;
-    let robust = cluster_robust(&fit, clusters, ClusterCorrection::BiasReduced).ok()?;
-    let found = robust.coefficients.iter().find(|c| c.name == "factor")?;
+    let columns = || covariates.iter().map(Vec::as_slice).chain([x]);
+    let p = 1 + columns().count();
+    let rows: Vec<f64> = (0..y.len())
+        .flat_map(|i| [1.0].into_iter().chain(columns().map(move |c| c[i])))
+        .collect();
+    let groups = Grouping::by_key(clusters);
+    let robust = fit(&gather(&rows, p, y, &groups.of, groups.count), &[], p)?;
+    let mut factor = vec![0.0; p];
+    factor[p - 1] = 1.0;
+    let found = robust.contrast_with(&factor, CARRIED_ALONE)?.interval(0.95);
     Some(Test {
-        low: found.ci.low,
-        high: found.ci.high,
+        low: found.low,
+        high: found.high,
     })
 }
 

@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use statrs::distribution::{ContinuousCDF, FisherSnedecor};
 
 use super::doubts::Note;
-use super::inference::{Grouping, Inference, two_sided};
+use super::inference::{Inference, Shared, two_sided};
 use super::model::{Model, Observed};
 use super::result::{Diagnostics, Factor, LackOfFit, LotInfluence, Residual, Term, Unit};
 use super::setting::{Setting, Value};
@@ -108,9 +108,9 @@ fn lag_one(residuals: &[Residual]) -> Option<f64> {
 /// one setting, so that what panels of a run share is not taken for misfit.
 fn lack_of_fit(observed: &Observed, model: &Model) -> Option<LackOfFit> {
     let runs = model.groupings.iter().find(|g| g.unit == Unit::Run)?;
-    let mut mean = vec![(0.0, 0.0); runs.count];
-    let mut key_of_run: Vec<Option<String>> = vec![None; runs.count];
-    for (i, &run) in runs.of.iter().enumerate() {
+    let mut mean = vec![(0.0, 0.0); runs.groups.count];
+    let mut key_of_run: Vec<Option<String>> = vec![None; runs.groups.count];
+    for (i, &run) in runs.groups.of.iter().enumerate() {
         mean[run].0 += model.fit.white_residual[i];
         mean[run].1 += 1.0;
         if key_of_run[run].is_none() {
@@ -181,10 +181,10 @@ fn influence(
     model: &Model,
     judge: &Inference<'_>,
     terms: &[Term],
-    lots: &Grouping,
+    lots: &Shared,
 ) -> Vec<LotInfluence> {
-    let mut names = vec![(None, 0); lots.count];
-    for (&row, &g) in model.used.iter().zip(&lots.of) {
+    let mut names = vec![(None, 0); lots.groups.count];
+    for (&row, &g) in model.used.iter().zip(&lots.groups.of) {
         let panel = model.panels[row];
         names[g].0 = records.panels[panel].lot.as_deref();
         names[g].1 += 1;
@@ -229,13 +229,13 @@ fn influence(
 }
 
 /// Whether a factor moved on panels of one lot only.
-fn moved_in_one(model: &Model, factor: &Factor, lots: &Grouping, lot: usize) -> bool {
+fn moved_in_one(model: &Model, factor: &Factor, lots: &Shared, lot: usize) -> bool {
     let p = model.fit.p;
     let columns = model.recipe_columns().into_iter();
     let mut own = columns.filter(|(_, f)| f == factor).map(|(c, _)| c);
     own.all(|c| {
         let values = || {
-            let rows = lots.of.iter().zip(model.x.chunks_exact(p));
+            let rows = lots.groups.of.iter().zip(model.x.chunks_exact(p));
             rows.filter(|(g, _)| **g != lot).map(|(_, row)| row[c])
         };
         let first = values().next();

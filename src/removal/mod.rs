@@ -9,8 +9,6 @@
 
 mod advice;
 mod coding;
-mod components;
-mod crossed;
 mod depth;
 mod design;
 mod diagnostics;
@@ -20,7 +18,6 @@ mod fit;
 mod inference;
 mod lever;
 mod model;
-mod quasi;
 mod result;
 mod risk;
 mod setting;

@@ -3,13 +3,13 @@
 use super::coding::Coding;
 use super::design::{Block, Design, Recipe};
 use super::doubts::Note;
-use super::inference::{Grouping, Inference, Judged};
-use super::quasi::{Fit, Noise, Problem};
+use super::inference::{Inference, Judged, Shared};
 use super::result::{Alias, Estimate, Factor, Term, Together, Unit};
 use super::setting::{Factors, Setting, groupings};
 use super::spread::{self, Spread};
 use crate::records::Records;
 use crate::stats::Interval;
+use crate::stats::mixed::{Fit, Problem, Response, Variances};
 
 /// What was observed on some panels.
 #[derive(Debug, Clone)]
@@ -34,7 +34,7 @@ pub(super) struct Model {
     pub(super) panels: Vec<usize>,
     /// Rows of the observations used, as indices into the observations.
     pub(super) used: Vec<usize>,
-    pub(super) groupings: Vec<Grouping>,
+    pub(super) groupings: Vec<Shared>,
     /// Units of the fit's `ratios`.
     pub(super) shared: Vec<Unit>,
     /// The design's rows, flat.
@@ -93,12 +93,15 @@ impl Model {
             p: design.width(),
             y: &y,
             offset: &offset,
-            noise: if readings.is_empty() {
-                Noise::Counts
+            response: if readings.is_empty() {
+                Response::Counts
             } else {
-                Noise::Readings(&readings)
+                Response::Means {
+                    readings: &readings,
+                }
             },
-            shared: &shared.iter().collect::<Vec<_>>(),
+            groupings: &shared.iter().map(|g| &g.groups).collect::<Vec<_>>(),
+            variances: Variances::OffZero,
         }
         .fit();
         let Some(fit) = fit else {
@@ -341,27 +344,27 @@ const MOST_DAYS: usize = 120;
 
 /// Groupings whose panels share an effect: lots, days, stretches of one setting
 /// of more than single panels, each partition once.
-fn shared(groupings: &[Grouping], panels: usize) -> Vec<Grouping> {
-    let mut kept: Vec<Grouping> = Vec::new();
+fn shared(groupings: &[Shared], panels: usize) -> Vec<Shared> {
+    let mut kept: Vec<Shared> = Vec::new();
     for unit in [Unit::Lot, Unit::Day, Unit::Run] {
         let Some(found) = groupings.iter().find(|g| g.unit == unit) else {
             continue;
         };
         let mut grouping = found.clone();
-        if unit == Unit::Day && grouping.count > MOST_DAYS {
-            let blocks = grouping.count.div_ceil(MOST_DAYS);
-            for day in &mut grouping.of {
+        if unit == Unit::Day && grouping.groups.count > MOST_DAYS {
+            let blocks = grouping.groups.count.div_ceil(MOST_DAYS);
+            for day in &mut grouping.groups.of {
                 *day /= blocks;
             }
-            grouping.count = grouping.count.div_ceil(blocks);
+            grouping.groups.count = grouping.groups.count.div_ceil(blocks);
         }
         let known = kept.iter().any(|k| same(k, &grouping));
-        if grouping.count >= 2 && 3 * grouping.count <= 2 * panels && !known {
+        if grouping.groups.count >= 2 && 3 * grouping.groups.count <= 2 * panels && !known {
             kept.push(grouping);
         }
     }
-    let dense = |kept: &[Grouping]| {
-        let counts = || kept.iter().map(|g| g.count);
+    let dense = |kept: &[Shared]| {
+        let counts = || kept.iter().map(|g| g.groups.count);
         counts().sum::<usize>() - counts().max().unwrap_or(0)
     };
     while dense(&kept) > MOST_GROUPS {
@@ -371,10 +374,15 @@ fn shared(groupings: &[Grouping], panels: usize) -> Vec<Grouping> {
 }
 
 /// Whether two groupings part the panels alike.
-fn same(a: &Grouping, b: &Grouping) -> bool {
-    let pairs: std::collections::BTreeSet<(usize, usize)> =
-        a.of.iter().copied().zip(b.of.iter().copied()).collect();
-    a.count == b.count && pairs.len() == a.count
+fn same(a: &Shared, b: &Shared) -> bool {
+    let pairs: std::collections::BTreeSet<(usize, usize)> = a
+        .groups
+        .of
+        .iter()
+        .copied()
+        .zip(b.groups.of.iter().copied())
+        .collect();
+    a.groups.count == b.groups.count && pairs.len() == a.groups.count
 }
 
 /// What counts as one setting of a factor in any case.

@@ -3,9 +3,10 @@
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
-use super::inference::Grouping;
+use super::inference::Shared;
 use super::result::{Factor, Unit};
 use crate::records::{FactorValue, GritScale, Panel, Records};
+use crate::stats::mixed::Grouping;
 
 /// A value of a factor.
 #[derive(Debug, Clone, PartialEq)]
@@ -142,7 +143,7 @@ pub(super) fn groupings(
     panels: &[usize],
     settings: &[&Setting],
     factors: &Factors,
-) -> Vec<Grouping> {
+) -> Vec<Shared> {
     let recipe: Vec<usize> = (0..factors.list.len())
         .filter(|&k| {
             !matches!(
@@ -177,16 +178,11 @@ pub(super) fn groupings(
     all
 }
 
-fn by_key<K: Ord>(unit: Unit, keys: impl Iterator<Item = K>) -> Grouping {
-    let keys: Vec<K> = keys.collect();
-    let mut numbers: BTreeMap<&K, usize> = BTreeMap::new();
-    let mut of = Vec::with_capacity(keys.len());
-    for key in &keys {
-        let next = numbers.len();
-        of.push(*numbers.entry(key).or_insert(next));
+fn by_key<K: Ord>(unit: Unit, keys: impl Iterator<Item = K>) -> Shared {
+    Shared {
+        unit,
+        groups: Grouping::by_key(keys),
     }
-    let count = numbers.len();
-    Grouping { unit, of, count }
 }
 
 /// Logs of positive numbers, so that a break means the same at any speed.
@@ -194,7 +190,7 @@ fn on_scale(v: f64) -> f64 {
     if v > 0.0 { v.ln() } else { v }
 }
 
-fn runs(settings: &[&Setting], recipe: &[usize], cells: &[Option<Arc<str>>]) -> Grouping {
+fn runs(settings: &[&Setting], recipe: &[usize], cells: &[Option<Arc<str>>]) -> Shared {
     let spread: Vec<f64> = recipe
         .iter()
         .map(|&k| {
@@ -256,14 +252,13 @@ fn runs(settings: &[&Setting], recipe: &[usize], cells: &[Option<Arc<str>>]) -> 
         }
     }
     let count = runs.len();
-    Grouping {
+    Shared {
         unit: Unit::Run,
-        of,
-        count,
+        groups: Grouping { of, count },
     }
 }
 
-fn lives(settings: &[&Setting], factors: &Factors, cells: &[Option<Arc<str>>]) -> Grouping {
+fn lives(settings: &[&Setting], factors: &Factors, cells: &[Option<Arc<str>>]) -> Shared {
     let age = factors.position(&Factor::AbrasiveAge);
     let mut under: BTreeMap<Option<&str>, (usize, f64)> = BTreeMap::new();
     let mut of = Vec::with_capacity(settings.len());
@@ -283,10 +278,9 @@ fn lives(settings: &[&Setting], factors: &Factors, cells: &[Option<Arc<str>>]) -
         }
         of.push(entry.0);
     }
-    Grouping {
+    Shared {
         unit: Unit::Life,
-        of,
-        count,
+        groups: Grouping { of, count },
     }
 }
 
@@ -301,13 +295,13 @@ pub(super) fn standard_deviation(values: &[f64]) -> f64 {
 }
 
 /// The present setting: medians and most frequent levels over the last run.
-pub(super) fn present(settings: &[&Setting], runs: &Grouping) -> Setting {
-    let Some(&last) = runs.of.last() else {
+pub(super) fn present(settings: &[&Setting], runs: &Shared) -> Setting {
+    let Some(&last) = runs.groups.of.last() else {
         return Vec::new();
     };
     let rows: Vec<&Setting> = settings
         .iter()
-        .zip(&runs.of)
+        .zip(&runs.groups.of)
         .filter(|(_, run)| **run == last)
         .map(|(s, _)| *s)
         .collect();

@@ -45,7 +45,7 @@ pub(super) fn over_panels(model: &Model) -> (f64, (f64, f64)) {
     let mut terms = Vec::new();
     for (unit, ratio) in model.shared.iter().zip(&fit.ratios) {
         let groups = model.groupings.iter().find(|g| g.unit == *unit);
-        let count = groups.map_or(2.0, |g| g.count as f64);
+        let count = groups.map_or(2.0, |g| g.groups.count as f64);
         let size = rows / count;
         terms.push(MeanSquare {
             factor: 1.0 / size,

@@ -12,20 +12,10 @@
 )]
 
 mod published;
-mod run_rules;
 #[path = "../shops/mod.rs"]
 mod shops;
 
-mod clusters;
-mod comparisons;
 mod control_charts;
-mod distributions;
-mod exact_tests;
-mod generalised;
-mod linear;
-mod mixed;
-mod model_reference;
-mod power;
 mod real_patterns;
 mod steel_faults;
 mod surface;

@@ -137,3 +137,11 @@ pub(crate) fn published(name: &str) -> Vec<Row> {
 pub(crate) fn column(rows: &[Row], name: &str) -> Vec<f64> {
     rows.iter().map(|row| row.number(name)).collect()
 }
+
+/// A number of the e-Handbook's examples.
+pub(crate) fn handbook(example: &str, quantity: &str) -> Row {
+    published("nist_handbook_results.csv")
+        .into_iter()
+        .find(|row| row.text("example").starts_with(example) && row.text("quantity") == quantity)
+        .unwrap_or_else(|| panic!("no {quantity} of {example}"))
+}

@@ -5,9 +5,7 @@ use std::sync::Arc;
 
 use onus::causes::{Contrast, SurfaceNote, surfaces};
 use onus::records::{Lay, Panel, Point, Reading, Records};
-use onus::stats::cluster_robust::{Cluster, fit};
 use onus::stats::distributions::student_t::two_sided_quantile;
-use onus::stats::small_symmetric::add_outer;
 
 use crate::published::published;
 
@@ -245,58 +243,5 @@ fn panels_turned_within_their_lots_agree_with_clubsandwich() {
         let ci = term.machine_ci.unwrap();
         row.check("low", ci.low, NUMERICAL_DOF);
         row.check("high", ci.high, NUMERICAL_DOF);
-    }
-}
-
-#[test]
-fn panels_and_lots_as_clusters_agree_with_clubsandwich() {
-    let panels = turned_panels();
-    for name in ["panels", "lots", "mean by panels", "mean by lots"] {
-        let columns = if name.starts_with("mean") { 2 } else { 4 };
-        let mut clusters: BTreeMap<String, Cluster<4>> = BTreeMap::new();
-        for turned in &panels {
-            let key = if name.ends_with("lots") {
-                turned.panel.lot.as_deref().unwrap().to_owned()
-            } else {
-                turned.panel.id.clone()
-            };
-            let cluster = clusters.entry(key).or_insert(Cluster {
-                cross: [[0.0; 4]; 4],
-                product: [0.0; 4],
-                group: 0,
-            });
-            let (c, s) = match turned.panel.lay {
-                Lay::Deg0 => (1.0, 0.0),
-                Lay::Deg90 => (0.0, 1.0),
-                Lay::Deg180 => (-1.0, 0.0),
-                Lay::Deg270 => (0.0, -1.0),
-            };
-            for (row, y) in [[1.0, 0.0, c, -s], [0.0, 1.0, s, c]]
-                .iter()
-                .zip(turned.slopes)
-            {
-                let mut row = *row;
-                row[columns..].fill(0.0);
-                add_outer(&mut cluster.cross, &row, 1.0);
-                for (p, r) in cluster.product.iter_mut().zip(row) {
-                    *p += r * y;
-                }
-            }
-        }
-        let clusters: Vec<_> = clusters.into_values().collect();
-        let fit = fit(&clusters, &[[[0.0; 4]; 4]], columns);
-        for row in published("turned_slopes_clubsandwich.csv") {
-            if row.text("fit") != name {
-                continue;
-            }
-            let k = ["ax", "ay", "bp", "bq"]
-                .iter()
-                .position(|t| *t == row.text("term"))
-                .unwrap();
-            row.check("estimate", fit.estimates[k], PRINTED);
-            row.check("std_error", fit.std_error(k).unwrap(), PRINTED);
-            row.check("dof", fit.dof[k].unwrap(), PRINTED);
-            row.check("p_value", fit.p_value(k).unwrap(), PRINTED);
-        }
     }
 }

@@ -16,7 +16,8 @@ use super::result::{Contrast, Estimate};
 use crate::records::Lay;
 use crate::stats::Interval;
 use crate::stats::cluster_robust::{Cluster, ClusterRobust, fit};
-use crate::stats::small_symmetric::{Square, add, add_outer, apply, pseudo_inverse};
+use crate::stats::small_symmetric::{Square, apply, pseudo_inverse};
+use faer::Mat;
 
 /// Level of the reported intervals.
 pub(super) const LEVEL: f64 = 0.95;
@@ -80,8 +81,10 @@ pub(super) fn find(fits: &[PanelFit], lots: &[Option<usize>]) -> FixedPart {
         return untold(&panels, lots_known, Contrast::NeverTurned);
     }
 
-    let pooled = fit_panels(&panels);
-    let pooled_lots = lots_known.then(|| fit_lots(&panels));
+    let Some(pooled) = fit_panels(&panels) else {
+        return untold(&panels, lots_known, Contrast::TooFewTurned);
+    };
+    let pooled_lots = lots_known.then(|| fit_lots(&panels)).flatten();
     let taper = [2, 3].map(|k| widest(&[Some(&pooled), pooled_lots.as_ref()], k));
     if lots_known && let Some(within) = within_lots(&panels, &pooled) {
         return told(&[Some(&within)], taper, Contrast::TurnedWithinLots);
@@ -115,33 +118,24 @@ fn rows_of(fit: &PanelFit, lot: Option<usize>) -> PanelRows {
     PanelRows { rows, lot }
 }
 
-fn cluster(rows: &[Row], group: usize) -> Cluster<COLUMNS> {
-    let mut out = Cluster {
-        cross: [[0.0; COLUMNS]; COLUMNS],
-        product: [0.0; COLUMNS],
-        group,
-    };
+fn cluster(rows: &[Row], group: usize) -> Cluster {
+    let mut out = Cluster::new(COLUMNS, group);
     for row in rows {
-        add_outer(&mut out.cross, &row.design, 1.0);
-        for (p, d) in out.product.iter_mut().zip(row.design) {
-            *p += d * row.slope;
-        }
+        out.add(&row.design, row.slope);
     }
     out
 }
 
-const NONE: [Square<COLUMNS>; 1] = [[[0.0; COLUMNS]; COLUMNS]];
-
-fn fit_panels(panels: &[PanelRows]) -> ClusterRobust<COLUMNS> {
+fn fit_panels(panels: &[PanelRows]) -> Option<ClusterRobust> {
     let clusters: Vec<_> = panels.iter().map(|p| cluster(&p.rows, 0)).collect();
-    fit(&clusters, &NONE, COLUMNS)
+    fit(&clusters, &[], COLUMNS)
 }
 
-fn fit_lots(panels: &[PanelRows]) -> ClusterRobust<COLUMNS> {
-    fit(&by_lot(panels), &NONE, COLUMNS)
+fn fit_lots(panels: &[PanelRows]) -> Option<ClusterRobust> {
+    fit(&by_lot(panels), &[], COLUMNS)
 }
 
-fn by_lot(panels: &[PanelRows]) -> Vec<Cluster<COLUMNS>> {
+fn by_lot(panels: &[PanelRows]) -> Vec<Cluster> {
     let count = panels
         .iter()
         .filter_map(|p| p.lot)
@@ -150,10 +144,8 @@ fn by_lot(panels: &[PanelRows]) -> Vec<Cluster<COLUMNS>> {
     let mut clusters = vec![cluster(&[], 0); count];
     for panel in panels {
         if let Some(lot) = panel.lot {
-            let own = cluster(&panel.rows, 0);
-            add(&mut clusters[lot].cross, &own.cross);
-            for (sum, p) in clusters[lot].product.iter_mut().zip(own.product) {
-                *sum += p;
+            for row in &panel.rows {
+                clusters[lot].add(&row.design, row.slope);
             }
         }
     }
@@ -162,10 +154,7 @@ fn by_lot(panels: &[PanelRows]) -> Vec<Cluster<COLUMNS>> {
 
 /// The machine's slopes with every lot's own taper taken out; none where the
 /// lots were turned as a whole, or nearly so.
-fn within_lots(
-    panels: &[PanelRows],
-    pooled: &ClusterRobust<COLUMNS>,
-) -> Option<ClusterRobust<COLUMNS>> {
+fn within_lots(panels: &[PanelRows], pooled: &ClusterRobust) -> Option<ClusterRobust> {
     let lots = by_lot(panels);
     // Per lot: the inverse of the taper's cross products and what the taper
     // takes of the machine's columns and of the slopes.
@@ -173,21 +162,23 @@ fn within_lots(
     let mut fitted = Vec::with_capacity(lots.len());
     for lot in &lots {
         let taper = [
-            [lot.cross[2][2], lot.cross[2][3]],
-            [lot.cross[3][2], lot.cross[3][3]],
+            [lot.cross[(2, 2)], lot.cross[(2, 3)]],
+            [lot.cross[(3, 2)], lot.cross[(3, 3)]],
         ];
         let (inverse, _) = pseudo_inverse(&taper);
-        let on = |k: usize| apply(&inverse, &[lot.cross[2][k], lot.cross[3][k]]);
+        let on = |k: usize| apply(&inverse, &[lot.cross[(2, k)], lot.cross[(3, k)]]);
         fitted.push((
             on(0),
             on(1),
             apply(&inverse, &[lot.product[2], lot.product[3]]),
         ));
-        let mut block = [[0.0; COLUMNS]; COLUMNS];
-        for (row, own) in block[MACHINE..].iter_mut().zip(inverse) {
-            row[MACHINE..].copy_from_slice(&own);
-        }
-        nuisance.push(block);
+        nuisance.push(Mat::from_fn(COLUMNS, COLUMNS, |a, b| {
+            if a >= MACHINE && b >= MACHINE {
+                inverse[a - MACHINE][b - MACHINE]
+            } else {
+                0.0
+            }
+        }));
     }
     let clusters: Vec<_> = panels
         .iter()
@@ -212,13 +203,13 @@ fn within_lots(
             Some(cluster(&rows, lot))
         })
         .collect();
-    let within = fit(&clusters, &nuisance, MACHINE);
+    let within = fit(&clusters, &nuisance, MACHINE)?;
+    let told = |way: &ClusterRobust, k: usize| way.coefficient(k).is_some();
     let enough = (0..MACHINE).all(|k| {
-        pooled.dof[k].is_none()
-            || (within.dof[k].is_some()
-                && pooled.inverse[k][k] >= WITHIN_SHARE * within.inverse[k][k])
+        !told(pooled, k)
+            || (told(&within, k) && pooled.inverse[(k, k)] >= WITHIN_SHARE * within.inverse[(k, k)])
     });
-    (enough && within.dof.iter().any(Option::is_some)).then_some(within)
+    (enough && (0..MACHINE).any(|k| told(&within, k))).then_some(within)
 }
 
 /// Only the mean: nothing tells machine and part apart.
@@ -229,11 +220,15 @@ fn untold(panels: &[PanelRows], lots_known: bool, contrast: Contrast) -> FixedPa
     }
     let plain = fit_panels(&alike);
     let lots = (lots_known && by_lot(&alike).len() > 1).then(|| fit_lots(&alike));
-    told(&[Some(&plain), lots.as_ref()], [None, None], contrast)
+    told(
+        &[plain.as_ref(), lots.flatten().as_ref()],
+        [None, None],
+        contrast,
+    )
 }
 
 fn told(
-    ways: &[Option<&ClusterRobust<COLUMNS>>],
+    ways: &[Option<&ClusterRobust>],
     taper: [Option<Estimate>; 2],
     contrast: Contrast,
 ) -> FixedPart {
@@ -243,18 +238,15 @@ fn told(
         machine: [0, 1].map(|k| widest(ways, k)),
         points: [0, 1].map(|k| {
             let way = first?;
-            (way.inverse[k][k] > 0.0).then_some(way.estimates[k])
+            (way.inverse[(k, k)] > 0.0).then_some(way.estimates[k])
         }),
         taper,
         spread: ways
             .iter()
             .flatten()
             .filter_map(|way| {
-                let dof = way.dof[0]?.min(way.dof[1]?);
-                let block = [
-                    [way.covariance[0][0], way.covariance[0][1]],
-                    [way.covariance[1][0], way.covariance[1][1]],
-                ];
+                let dof = way.coefficient(0)?.dof.min(way.coefficient(1)?.dof);
+                let block = [0, 1].map(|i| [0, 1].map(|j| way.covariance(i, j)));
                 Some((block, dof))
             })
             .max_by(|a, b| {
@@ -266,14 +258,15 @@ fn told(
 
 /// The estimate with the wider interval and the larger p of all clusterings;
 /// none where one of them cannot vouch for it.
-fn widest(ways: &[Option<&ClusterRobust<COLUMNS>>], k: usize) -> Option<Estimate> {
+fn widest(ways: &[Option<&ClusterRobust>], k: usize) -> Option<Estimate> {
     let mut out: Option<Estimate> = None;
     for way in ways.iter().flatten() {
+        let own = way.coefficient(k)?;
         let next = Estimate {
-            estimate: way.estimates[k],
-            std_error: way.std_error(k)?,
-            ci: way.interval(k, LEVEL)?,
-            p_value: way.p_value(k)?,
+            estimate: own.estimate,
+            std_error: own.std_error,
+            ci: own.interval(LEVEL),
+            p_value: own.p_value(),
         };
         out = Some(match out {
             None => next,

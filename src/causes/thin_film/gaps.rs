@@ -3,6 +3,7 @@
 use crate::causes::ranks::{Count, rank_test};
 use crate::stats::Interval;
 use crate::stats::cluster_robust::{Cluster, fit};
+use faer::Mat;
 
 /// Level of the reported intervals.
 const LEVEL: f64 = 0.95;
@@ -130,19 +131,20 @@ fn within_lots(panels: &[PanelFilm], value: impl Fn(&PanelFilm) -> Option<f64>) 
     }
     let nuisance: Vec<_> = sums
         .iter()
-        .map(|s| [[0.0, 0.0], [0.0, if s[0] > 0.0 { 1.0 / s[0] } else { 0.0 }]])
+        .map(|s| {
+            let level = if s[0] > 0.0 { 1.0 / s[0] } else { 0.0 };
+            Mat::from_fn(2, 2, |a, b| if a * b == 1 { level } else { 0.0 })
+        })
         .collect();
-    let clusters: Vec<Cluster<2>> = panels
+    let clusters: Vec<Cluster> = panels
         .iter()
         .filter_map(|p| {
             let own = sums[p.stratum];
             let v = value(p)? - own[2] / own[0];
             let marked = f64::from(u8::from(p.marked)) - own[1] / own[0];
-            Some(Cluster {
-                cross: [[marked * marked, marked], [marked, 1.0]],
-                product: [marked * v, v],
-                group: p.stratum,
-            })
+            let mut cluster = Cluster::new(2, p.stratum);
+            cluster.add(&[marked, 1.0], v);
+            Some(cluster)
         })
         .collect();
     gap(&clusters, &nuisance, 1)
@@ -150,41 +152,26 @@ fn within_lots(panels: &[PanelFilm], value: impl Fn(&PanelFilm) -> Option<f64>) 
 
 /// Plain difference, lots as clusters; none where lots are not recorded.
 fn between_lots(panels: &[PanelFilm], value: impl Fn(&PanelFilm) -> Option<f64>) -> Option<Gap> {
-    let mut clusters: Vec<Cluster<2>> = Vec::new();
+    let mut clusters: Vec<Option<Cluster>> = Vec::new();
     for p in panels {
         let lot = p.lot?;
-        if clusters.len() <= lot {
-            let empty = Cluster {
-                cross: [[0.0; 2]; 2],
-                product: [0.0; 2],
-                group: 0,
-            };
-            clusters.resize(lot + 1, empty);
+        clusters.resize(clusters.len().max(lot + 1), None);
+        if let Some(v) = value(p) {
+            let own = clusters[lot].get_or_insert_with(|| Cluster::new(2, 0));
+            own.add(&[f64::from(u8::from(p.marked)), 1.0], v);
         }
-        let Some(v) = value(p) else { continue };
-        let own = &mut clusters[lot];
-        let marked = f64::from(u8::from(p.marked));
-        own.cross[0][0] += marked;
-        own.cross[0][1] += marked;
-        own.cross[1][0] += marked;
-        own.cross[1][1] += 1.0;
-        own.product[0] += marked * v;
-        own.product[1] += v;
     }
-    clusters.retain(|c| c.cross[1][1] > 0.0);
-    gap(&clusters, &[[[0.0; 2]; 2]], 2)
+    let clusters: Vec<Cluster> = clusters.into_iter().flatten().collect();
+    gap(&clusters, &[], 2)
 }
 
-fn gap(clusters: &[Cluster<2>], nuisance: &[[[f64; 2]; 2]], kept: usize) -> Option<Gap> {
-    if clusters.is_empty() {
-        return None;
-    }
-    let fitted = fit(clusters, nuisance, kept);
+fn gap(clusters: &[Cluster], nuisance: &[Mat<f64>], kept: usize) -> Option<Gap> {
+    let gap = fit(clusters, nuisance, kept)?.coefficient(0)?;
     Some(Gap {
-        estimate: fitted.estimates[0],
-        ci: fitted.interval(0, LEVEL)?,
-        upper: fitted.interval(0, DECIDES)?.high,
-        p_value: fitted.p_value(0)?,
+        estimate: gap.estimate,
+        ci: gap.interval(LEVEL),
+        upper: gap.interval(DECIDES).high,
+        p_value: gap.p_value(),
     })
 }
 

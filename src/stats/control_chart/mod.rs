@@ -5,6 +5,8 @@ mod count_law;
 mod cumulative_sum;
 mod limits;
 mod neighbours;
+#[cfg(test)]
+mod published;
 mod run_length;
 mod weighted_mean;
 

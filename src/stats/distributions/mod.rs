@@ -8,6 +8,8 @@
 //! arbitrary-precision library: about 1e-13 relative, see `tests/outside`.
 
 mod kernels;
+#[cfg(test)]
+mod published;
 mod tails;
 
 pub mod beta;

@@ -1,34 +1,10 @@
 //! How likely a comparison is to show a difference, and how much data it takes.
 
-mod means;
-mod proportions;
+#[cfg(test)]
+mod published;
 mod rates;
 
-pub use means::{TDesign, t_test_power, t_test_size};
-pub use proportions::{proportions_power, proportions_size};
 pub use rates::{rates_exposure, rates_power, rates_size};
-
-/// How many sides of the test reject.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
-pub enum Sides {
-    /// Only a difference in the expected direction.
-    One,
-    /// Either direction. The small chance of rejecting in the wrong one counts
-    /// as power only in [`Sides::TwoStrict`].
-    Two,
-    /// Either direction, both counted.
-    TwoStrict,
-}
-
-impl Sides {
-    /// Error rate left for one tail.
-    fn tail(self, alpha: f64) -> f64 {
-        match self {
-            Sides::One => alpha,
-            Sides::Two | Sides::TwoStrict => alpha / 2.0,
-        }
-    }
-}
 
 /// Smallest real size from `least` on at which a rising `power_at` reaches
 /// `power`, by bracketing; `None` beyond 10¹².

@@ -1,21 +1,24 @@
 //! Exact tests and intervals of counts against R, scipy and 40-digit arithmetic.
 
-use crate::published::{CLOSED_FORM, ROOT_SEARCH, column, published};
-use onus::stats::{
+use crate::stats::published::{CLOSED_FORM, ROOT_SEARCH, column, published};
+use crate::stats::{
     TailRule,
     fisher_exact::{TwoByTwo, fisher_exact},
     multiplicity::{Adjustment, adjust},
     poisson_rate::{garwood, index_of_dispersion, poisson_rate, poisson_test},
     proportion::{ProportionMethod, proportion},
     rate_ratio::{Count, rate_ratio},
-    sign_test::sign_test,
+    stratified::{
+        RateStratum, exact_odds_ratio, exact_rate_ratio, mantel_haenszel_odds_ratio,
+        mantel_haenszel_rate_ratio,
+    },
 };
 
 /// Newcombe prints four decimals.
 const PRINTED_4: f64 = 0.5e-4 + 1e-12;
-/// A quantity of the order of one compared with 12 significant digits of a
-/// value that can be zero.
-const ABSOLUTE_12: f64 = 1e-12;
+/// R's exact stratified odds ratio stops its root search at about four digits,
+/// three for a limit in the hundreds.
+const LOOSE_ROOTS: f64 = 4e-3;
 
 #[test]
 fn garwood_limits_agree_with_r() {
@@ -184,9 +187,105 @@ fn worked_cases_agree_with_an_independent_slow_reference_implementation() {
             .p_greater,
         38_760.0 / 50_063_860.0,
     );
-    let sign = sign_test(14, 3, 0.95).unwrap();
-    assert!((sign.p_value - 0.012_725_830_1).abs() < 1e-10);
-    // Exact: 2·(680 + 136 + 17 + 1)/2¹⁷.
-    assert!((sign.p_value - 1668.0 / 131_072.0).abs() < ABSOLUTE_12);
-    near(sign_test(12, 3, 0.95).unwrap().p_greater, 0.017_578_125_0);
+}
+
+fn doctors() -> Vec<RateStratum> {
+    published("mh_rate_ratio_doctors_data.csv")
+        .iter()
+        .map(|row| RateStratum {
+            before: Count {
+                events: row.count("nonsmoker_deaths"),
+                exposure: row.number("nonsmoker_person_years"),
+            },
+            after: Count {
+                events: row.count("smoker_deaths"),
+                exposure: row.number("smoker_person_years"),
+            },
+        })
+        .collect()
+}
+
+#[test]
+fn the_mantel_haenszel_rate_ratio_of_the_british_doctors_agrees_with_metafor() {
+    let got = mantel_haenszel_rate_ratio(&doctors(), 0.95).unwrap();
+    let heterogeneity = got.heterogeneity.clone().unwrap();
+    for row in published("mh_rate_ratio_results.csv") {
+        row.check("mh_irr", got.estimate, CLOSED_FORM);
+        row.check("se_log", got.ln_std_error, CLOSED_FORM);
+        row.check("lower", got.ci.low, CLOSED_FORM);
+        row.check("upper", got.ci.high, CLOSED_FORM);
+        row.check("mh_chi2", got.corrected_statistic, CLOSED_FORM);
+        row.check("mh_p", got.corrected_p_value, CLOSED_FORM);
+        row.check("heterogeneity_q", heterogeneity.statistic, CLOSED_FORM);
+        row.check("heterogeneity_p", heterogeneity.p_value, CLOSED_FORM);
+    }
+}
+
+/// The exact common rate ratio equals the conditional estimate of a Poisson
+/// model with a term for each stratum; R's glm gives the latter.
+#[test]
+fn the_exact_common_rate_ratio_of_the_british_doctors_agrees_with_a_poisson_model() {
+    let got = exact_rate_ratio(&doctors(), 0.95, TailRule::Central).unwrap();
+    for row in published("exact_rate_ratio_doctors.csv") {
+        row.check("glm_ratio", got.estimate, 1e-8); // root search
+        row.check("central_p", got.p_value, 1e-9); // sum of small terms, by R's dbinom and convolve
+        row.check("lower", got.ci.low, 1e-7); // R's uniroot
+        row.check("upper", got.ci.high, 1e-7); // R's uniroot
+    }
+}
+
+#[test]
+fn the_mantel_haenszel_odds_ratio_agrees_with_r() {
+    let results = published("mh_odds_ratio_results.csv");
+    let tables = |name: &str, columns: [&str; 4]| -> Vec<TwoByTwo> {
+        published(name)
+            .iter()
+            .map(|row| {
+                let [a, b, c, d] = columns.map(|column| row.count(column));
+                TwoByTwo {
+                    first_hits: a,
+                    first_misses: b,
+                    second_hits: c,
+                    second_misses: d,
+                }
+            })
+            .collect()
+    };
+    let ucb = tables(
+        "mh_odds_ratio_ucb_data.csv",
+        [
+            "admitted_male",
+            "rejected_male",
+            "admitted_female",
+            "rejected_female",
+        ],
+    );
+    let rabbits = tables(
+        "mh_odds_ratio_rabbits_data.csv",
+        ["none_cured", "none_died", "h15_cured", "h15_died"],
+    );
+    for (row, strata) in results.iter().zip([ucb, rabbits]) {
+        let got = mantel_haenszel_odds_ratio(&strata, 0.95).unwrap();
+        row.check("mh_or", got.estimate, CLOSED_FORM);
+        row.check("lower", got.ci.low, CLOSED_FORM);
+        row.check("upper", got.ci.high, CLOSED_FORM);
+        row.check("chi2_uncorrected", got.statistic, CLOSED_FORM);
+        row.check("p_uncorrected", got.p_value, CLOSED_FORM);
+        row.check("chi2_corrected", got.corrected_statistic, CLOSED_FORM);
+        row.check("p_corrected", got.corrected_p_value, CLOSED_FORM);
+        let exact = exact_odds_ratio(&strata, 0.95, TailRule::MinimumLikelihood).unwrap();
+        row.check("exact_conditional_or", exact.estimate, LOOSE_ROOTS);
+        row.check("exact_lower", exact.ci.low, LOOSE_ROOTS);
+        row.check("exact_upper", exact.ci.high, LOOSE_ROOTS);
+        row.check("exact_p", exact.p_value, CLOSED_FORM);
+        let digits = published("exact_odds_ratio.csv");
+        let tight = digits
+            .iter()
+            .find(|tight| tight.text("set") == row.text("set"))
+            .unwrap();
+        tight.check("estimate", exact.estimate, ROOT_SEARCH);
+        tight.check("lower", exact.ci.low, ROOT_SEARCH);
+        tight.check("upper", exact.ci.high, ROOT_SEARCH);
+        tight.check("p_minlike", exact.p_value, CLOSED_FORM);
+    }
 }

@@ -1,9 +1,9 @@
 //! Tails and quantiles against 60-digit arithmetic.
 
-use crate::published::{ROOT_SEARCH, published};
-use onus::stats::distributions::{
+use crate::stats::distributions::{
     Tails, binomial, chi_squared, f_ratio, hypergeometric::Draw, normal, poisson, student_t,
 };
+use crate::stats::published::{ROOT_SEARCH, published};
 
 /// Relative error of a probability, as the error of its logarithm, grows with
 /// the logarithm's own size: 1e-12 + 1e-14·|ln P|.

@@ -9,25 +9,25 @@
 use faer::linalg::solvers::{DenseSolveCore, Solve};
 use faer::{Mat, Side};
 
-use super::inference::Grouping;
+use super::Grouping;
 
 /// Sums over rows for given vᵢ. Columns are those of x, then z.
 pub(super) struct Sums<'a> {
-    n: usize,
-    p: usize,
-    shared: &'a [&'a Grouping],
+    pub(super) n: usize,
+    pub(super) p: usize,
+    pub(super) groupings: &'a [&'a Grouping],
     /// Position of the grouping with most groups.
-    first: Option<usize>,
+    pub(super) first: Option<usize>,
     /// First dense position of each other grouping.
-    starts: Vec<usize>,
+    pub(super) starts: Vec<usize>,
     /// [x z]'D⁻¹[x z].
     cross: Mat<f64>,
     log_v: f64,
     /// Of every group of the first grouping: Σ 1/v, Σ [x z]/v, and Σ 1/v shared
     /// with dense groups.
-    first_weight: Vec<f64>,
-    first_sum: Vec<f64>,
-    meets: Vec<Vec<(usize, f64)>>,
+    pub(super) first_weight: Vec<f64>,
+    pub(super) first_sum: Vec<f64>,
+    pub(super) meets: Vec<Vec<(usize, f64)>>,
     /// The same of the dense groups: Z'D⁻¹Z and Z'D⁻¹[x z].
     dense: Mat<f64>,
     dense_sum: Mat<f64>,
@@ -47,26 +47,46 @@ pub(super) struct Least {
 }
 
 /// What is left of the sums once the first grouping is eliminated.
-struct Reduced {
+pub(super) struct Reduced {
     cross: Mat<f64>,
     log_det: f64,
-    /// I + Λ^½ A Λ^½ and Λ^½ B of the dense groups.
-    system: Mat<f64>,
-    sum: Mat<f64>,
+    /// Z'D⁻¹Z and Z'D⁻¹[x z] of the dense groups.
+    pub(super) dense: Mat<f64>,
+    pub(super) sum: Mat<f64>,
     /// Λ^½.
-    root: Vec<f64>,
+    pub(super) root: Vec<f64>,
 }
 
-fn largest(shared: &[&Grouping]) -> Option<usize> {
-    (0..shared.len()).max_by_key(|&k| (shared[k].count, std::cmp::Reverse(k)))
+impl Reduced {
+    /// I + Λ^½ Z'D⁻¹Z Λ^½.
+    pub(super) fn system(&self) -> Mat<f64> {
+        let root = &self.root;
+        Mat::from_fn(root.len(), root.len(), |a, b| {
+            root[a] * self.dense[(a, b)] * root[b] + f64::from(u8::from(a == b))
+        })
+    }
+
+    fn scaled_sum(&self) -> Mat<f64> {
+        Mat::from_fn(self.sum.nrows(), self.sum.ncols(), |a, b| {
+            self.root[a] * self.sum[(a, b)]
+        })
+    }
 }
 
-fn starts(shared: &[&Grouping], first: Option<usize>) -> (Vec<usize>, usize) {
+fn largest(groupings: &[&Grouping]) -> Option<usize> {
+    (0..groupings.len()).max_by_key(|&k| (groupings[k].count, std::cmp::Reverse(k)))
+}
+
+fn starts(groupings: &[&Grouping], first: Option<usize>) -> (Vec<usize>, usize) {
     let mut total = 0;
-    let starts = (0..shared.len())
+    let starts = (0..groupings.len())
         .map(|k| {
             let own = total;
-            total += if first == Some(k) { 0 } else { shared[k].count };
+            total += if first == Some(k) {
+                0
+            } else {
+                groupings[k].count
+            };
             own
         })
         .collect();
@@ -78,14 +98,14 @@ impl<'a> Sums<'a> {
     pub(super) fn new(
         x: &[f64],
         p: usize,
-        shared: &'a [&'a Grouping],
+        groupings: &'a [&'a Grouping],
         z: &[f64],
         v: &[f64],
     ) -> Self {
         let n = z.len();
-        let first = largest(shared);
-        let (starts, q) = starts(shared, first);
-        let groups = first.map_or(0, |k| shared[k].count);
+        let first = largest(groupings);
+        let (starts, q) = starts(groupings, first);
+        let groups = first.map_or(0, |k| groupings[k].count);
         let mut cross = Mat::zeros(p + 1, p + 1);
         let mut first_weight = vec![0.0; groups];
         let mut first_sum = vec![0.0; groups * (p + 1)];
@@ -107,9 +127,9 @@ impl<'a> Sums<'a> {
             }
             places.clear();
             places.extend(
-                (0..shared.len())
+                (0..groupings.len())
                     .filter(|k| first != Some(*k))
-                    .map(|k| starts[k] + shared[k].of[i]),
+                    .map(|k| starts[k] + groupings[k].of[i]),
             );
             for &a in &places {
                 for (b, value) in row.iter().enumerate() {
@@ -120,7 +140,7 @@ impl<'a> Sums<'a> {
                 }
             }
             let Some(first) = first else { continue };
-            let g = shared[first].of[i];
+            let g = groupings[first].of[i];
             first_weight[g] += w;
             for (b, value) in row.iter().enumerate() {
                 first_sum[g * (p + 1) + b] += w * value;
@@ -136,7 +156,7 @@ impl<'a> Sums<'a> {
         Self {
             n,
             p,
-            shared,
+            groupings,
             first,
             starts,
             cross,
@@ -153,7 +173,7 @@ impl<'a> Sums<'a> {
         ratio / (1.0 + ratio * self.first_weight[g])
     }
 
-    fn reduce(&self, ratios: &[f64]) -> Reduced {
+    pub(super) fn reduce(&self, ratios: &[f64]) -> Reduced {
         let p = self.p;
         let mut cross = self.cross.clone();
         let mut log_det = self.log_v;
@@ -180,25 +200,19 @@ impl<'a> Sums<'a> {
                 }
             }
         }
-        let root = self.roots(ratios);
-        let q = root.len();
-        let system = Mat::from_fn(q, q, |a, b| {
-            root[a] * dense[(a, b)] * root[b] + f64::from(u8::from(a == b))
-        });
-        let sum = Mat::from_fn(q, p + 1, |a, b| root[a] * sum[(a, b)]);
         Reduced {
             cross,
             log_det,
-            system,
+            dense,
             sum,
-            root,
+            root: self.roots(ratios),
         }
     }
 
     /// Λ^½ of the dense groups.
     fn roots(&self, ratios: &[f64]) -> Vec<f64> {
         let mut root = Vec::with_capacity(self.dense.nrows());
-        for (k, grouping) in self.shared.iter().enumerate() {
+        for (k, grouping) in self.groupings.iter().enumerate() {
             if self.first != Some(k) {
                 root.extend(std::iter::repeat_n(ratios[k].sqrt(), grouping.count));
             }
@@ -211,8 +225,9 @@ impl<'a> Sums<'a> {
         let p = self.p;
         let mut reduced = self.reduce(ratios);
         if !reduced.root.is_empty() {
-            let factor = reduced.system.llt(Side::Lower).ok()?;
-            let solved = factor.solve(&reduced.sum);
+            let factor = reduced.system().llt(Side::Lower).ok()?;
+            let sum = reduced.scaled_sum();
+            let solved = factor.solve(&sum);
             let lower = factor.L();
             for k in 0..reduced.root.len() {
                 reduced.log_det += 2.0 * lower[(k, k)].ln();
@@ -221,7 +236,7 @@ impl<'a> Sums<'a> {
                 for b in 0..=a {
                     let mut taken = 0.0;
                     for k in 0..reduced.root.len() {
-                        taken += reduced.sum[(k, a)] * solved[(k, b)];
+                        taken += sum[(k, a)] * solved[(k, b)];
                     }
                     reduced.cross[(a, b)] -= taken;
                 }
@@ -261,13 +276,15 @@ impl<'a> Sums<'a> {
         let q = reduced.root.len();
         let mut dense = vec![0.0; q];
         if q > 0 {
-            let right = Mat::from_fn(q, 1, |k, _| left(&|a| reduced.sum[(k, a)]));
-            let solved = reduced.system.llt(Side::Lower).ok()?.solve(&right);
+            let right = Mat::from_fn(q, 1, |k, _| {
+                reduced.root[k] * left(&|a| reduced.sum[(k, a)])
+            });
+            let solved = reduced.system().llt(Side::Lower).ok()?.solve(&right);
             for k in 0..q {
                 dense[k] = reduced.root[k] * solved[(k, 0)];
             }
         }
-        let effects = self.shared.iter().enumerate().map(|(k, grouping)| {
+        let effects = self.groupings.iter().enumerate().map(|(k, grouping)| {
             if self.first != Some(k) {
                 return dense[self.starts[k]..self.starts[k] + grouping.count].to_vec();
             }
@@ -280,122 +297,5 @@ impl<'a> Sums<'a> {
                 .collect()
         });
         Some(effects.collect())
-    }
-
-    /// V^(−1/2) at these ratios.
-    pub(super) fn whitener(&self, ratios: &[f64], v: &[f64]) -> Option<Whitener> {
-        let reduced = self.reduce(ratios);
-        let q = reduced.root.len();
-        let mut kernel = Mat::zeros(q, q);
-        if q > 0 {
-            let eigen = reduced.system.self_adjoint_eigen(Side::Lower).ok()?;
-            let (u, s) = (eigen.U(), eigen.S());
-            // (I + UU')^(−1/2) = I + U E ((1 + s)^(−1/2) − 1)/s E'U', U'U = E s E'.
-            for k in 0..q {
-                let beyond = (s[k] - 1.0).max(0.0);
-                let gain = if beyond < 1e-9 {
-                    -0.5
-                } else {
-                    (1.0 / (1.0 + beyond).sqrt() - 1.0) / beyond
-                };
-                for a in 0..q {
-                    let left = gain * u[(a, k)] * reduced.root[a];
-                    for b in 0..q {
-                        kernel[(a, b)] += left * u[(b, k)] * reduced.root[b];
-                    }
-                }
-            }
-        }
-        let first = self.first.filter(|k| ratios[*k] > 0.0).map(|k| {
-            let share = self
-                .first_weight
-                .iter()
-                .map(|w| (1.0 - 1.0 / (1.0 + ratios[k] * w).sqrt()) / w);
-            (self.shared[k].of.clone(), share.collect())
-        });
-        let dense = (0..self.shared.len())
-            .filter(|k| self.first != Some(*k))
-            .map(|k| {
-                let of = self.shared[k].of.iter();
-                of.map(|g| self.starts[k] + g).collect()
-            })
-            .collect();
-        Some(Whitener {
-            root_v: v.iter().map(|v| v.sqrt()).collect(),
-            first,
-            dense,
-            kernel,
-        })
-    }
-}
-
-/// Multiplies columns by V^(−1/2), V relative to φ: the first grouping within
-/// its groups, then the others by the symmetric root of what they add.
-#[derive(Debug, Clone)]
-pub(super) struct Whitener {
-    root_v: Vec<f64>,
-    /// Group of each row and share of its sum that every row gives up.
-    first: Option<(Vec<usize>, Vec<f64>)>,
-    /// Dense group of each row, per grouping.
-    dense: Vec<Vec<usize>>,
-    /// Λ^½ K Λ^½.
-    kernel: Mat<f64>,
-}
-
-impl Whitener {
-    /// `columns` is row-major, `width` wide.
-    pub(super) fn apply(&self, columns: &[f64], width: usize) -> Vec<f64> {
-        let mut white: Vec<f64> = columns
-            .iter()
-            .enumerate()
-            .map(|(k, value)| value / self.root_v[k / width])
-            .collect();
-        self.within(&mut white, width);
-        let q = self.kernel.nrows();
-        if q == 0 {
-            return white;
-        }
-        let mut back = white.clone();
-        self.within(&mut back, width);
-        let mut sums = Mat::<f64>::zeros(q, width);
-        for of in &self.dense {
-            for (i, &g) in of.iter().enumerate() {
-                for a in 0..width {
-                    sums[(g, a)] += back[i * width + a] / self.root_v[i];
-                }
-            }
-        }
-        let moved = &self.kernel * &sums;
-        let mut spread = vec![0.0; white.len()];
-        for of in &self.dense {
-            for (i, &g) in of.iter().enumerate() {
-                for a in 0..width {
-                    spread[i * width + a] += moved[(g, a)] / self.root_v[i];
-                }
-            }
-        }
-        self.within(&mut spread, width);
-        for (w, s) in white.iter_mut().zip(&spread) {
-            *w += s;
-        }
-        white
-    }
-
-    fn within(&self, white: &mut [f64], width: usize) {
-        let Some((of, share)) = &self.first else {
-            return;
-        };
-        let mut sum = vec![0.0; share.len() * width];
-        for (i, &g) in of.iter().enumerate() {
-            for a in 0..width {
-                sum[g * width + a] += white[i * width + a] / self.root_v[i];
-            }
-        }
-        for (i, &g) in of.iter().enumerate() {
-            let give = share[g] / self.root_v[i];
-            for a in 0..width {
-                white[i * width + a] -= give * sum[g * width + a];
-            }
-        }
     }
 }

@@ -1,13 +1,14 @@
-//! A smooth function of a few variables, minimised without derivatives.
+//! Minima of functions without derivatives: smooth ones of a few variables, any
+//! of one.
 
 /// Where the search ended.
-pub(super) struct Minimum {
-    pub(super) at: Vec<f64>,
-    pub(super) value: f64,
-    pub(super) iterations: usize,
+pub(crate) struct Minimum {
+    pub(crate) at: Vec<f64>,
+    pub(crate) value: f64,
+    pub(crate) iterations: usize,
     /// Decrease that a further step would bring.
-    pub(super) expected_decrease: f64,
-    pub(super) converged: bool,
+    pub(crate) expected_decrease: f64,
+    pub(crate) converged: bool,
 }
 
 const MAX_ITERATIONS: usize = 200;
@@ -18,7 +19,7 @@ const DIFFERENCE: f64 = 1e-4;
 
 /// Quasi-Newton search (Broyden, Fletcher, Goldfarb & Shanno) with central
 /// differences and step halving.
-pub(super) fn minimise(f: impl Fn(&[f64]) -> f64, start: &[f64]) -> Minimum {
+pub(crate) fn minimise(f: impl Fn(&[f64]) -> f64, start: &[f64]) -> Minimum {
     let k = start.len();
     let mut at = start.to_vec();
     let mut value = f(&at);
@@ -145,33 +146,42 @@ fn central_gradient(f: &impl Fn(&[f64]) -> f64, at: &[f64]) -> Vec<f64> {
         .collect()
 }
 
-/// Second derivatives by central differences.
-pub(super) fn hessian(f: &impl Fn(&[f64]) -> f64, at: &[f64]) -> Vec<Vec<f64>> {
-    let k = at.len();
-    let h: Vec<f64> = at.iter().map(|x| 1e-3 * (0.1 + x.abs())).collect();
-    let shifted = |shifts: &[(usize, f64)]| {
-        let mut x = at.to_vec();
-        for &(i, shift) in shifts {
-            x[i] += shift;
-        }
-        f(&x)
-    };
-    let centre = f(at);
-    let mut result = vec![vec![0.0; k]; k];
-    for i in 0..k {
-        // Five points: the error is of the fourth order.
-        let sum1 = shifted(&[(i, h[i])]) + shifted(&[(i, -h[i])]);
-        let sum2 = shifted(&[(i, 2.0 * h[i])]) + shifted(&[(i, -2.0 * h[i])]);
-        result[i][i] = (16.0 * sum1 - sum2 - 30.0 * centre) / (12.0 * h[i] * h[i]);
-        for j in 0..i {
-            let mixed = |a: f64, b: f64| shifted(&[(i, a * h[i]), (j, b * h[j])]);
-            let cross = |s: f64| mixed(s, s) - mixed(s, -s) - mixed(-s, s) + mixed(-s, -s);
-            let value = (16.0 * cross(1.0) / 4.0 - cross(2.0) / 4.0) / (12.0 * h[i] * h[j]);
-            result[i][j] = value;
-            result[j][i] = value;
+/// Where a function on [`low`, `high`] is lowest: the best of `grid` + 1 even
+/// steps, refined by golden section between its neighbours.
+pub(crate) fn lowest(
+    f: impl Fn(f64) -> f64,
+    low: f64,
+    high: f64,
+    grid: usize,
+    refine: usize,
+) -> f64 {
+    let at = |i: usize| low + (high - low) * i as f64 / grid as f64;
+    let values: Vec<f64> = (0..=grid).map(|i| f(at(i))).collect();
+    let best = (0..=grid).fold(0, |best, i| if values[i] < values[best] { i } else { best });
+    let mut low = at(best.saturating_sub(1));
+    let mut top = at((best + 1).min(grid));
+    let golden = (5.0_f64.sqrt() - 1.0) / 2.0;
+    let (mut a, mut b) = (top - golden * (top - low), low + golden * (top - low));
+    let (mut fa, mut fb) = (f(a), f(b));
+    for _ in 0..refine {
+        if fa <= fb {
+            top = b;
+            (b, fb) = (a, fa);
+            a = top - golden * (top - low);
+            fa = f(a);
+        } else {
+            low = a;
+            (a, fa) = (b, fb);
+            b = low + golden * (top - low);
+            fb = f(b);
         }
     }
-    result
+    let inner = if fa <= fb { (a, fa) } else { (b, fb) };
+    if values[best] <= inner.1 {
+        at(best)
+    } else {
+        inner.0
+    }
 }
 
 #[cfg(test)]
@@ -191,12 +201,5 @@ mod tests {
             "{:?}",
             got.at
         );
-    }
-
-    #[test]
-    fn second_derivatives_of_the_valley_are_exact() {
-        let got = hessian(&valley, &[1.0, 1.0]);
-        assert!((got[0][0] - 802.0).abs() < 1e-3 && (got[0][1] + 400.0).abs() < 1e-4);
-        assert!((got[1][1] - 200.0).abs() < 1e-4);
     }
 }
