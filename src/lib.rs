@@ -13,6 +13,7 @@ pub mod change;
 pub mod charts;
 pub mod cli;
 pub mod demo;
+mod duel;
 pub mod records;
 pub mod removal;
 pub mod report;

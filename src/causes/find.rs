@@ -13,11 +13,11 @@ use super::frames::{Scene, several_sizes};
 use super::inspector;
 use super::levels::{BARS, PATH_PLACES, machine_places};
 use super::merge::{LEAST_BACKGROUND, Sighting, merge};
-use super::no_place::{Remainder, conclude_stream, rate_evidence, rate_findings};
 use super::one_cause::carry_slopes;
 use super::opposite::{KindMarks, both_ends, signs_change};
 use super::place::{Holder, Marks, day_of};
 use super::repeat::{Ground, investigate, leader};
+use super::responses::{Remainder, accounts, conclude_stream, rate_findings};
 use super::sides::{SideStream, sides};
 use super::stream_bars::{bar_findings, without_bars};
 use super::surface::findings as surface_findings;
@@ -26,8 +26,8 @@ use super::verdict::certainty;
 use super::votes::axis_of;
 use super::{
     Anchor, BarsBy, Cause, Causes, Certainty, Clock, Finding, Kind, Limit, LineAxis, NextCheck,
-    Pace, Reason, ScanSettings, Settings, Shape, Sharpness, Stream, StreamData, View, film_left,
-    find_bars, find_places, follow_drift, smallest_repeat, streams, surfaces,
+    Pace, RateByLevel, Reason, ScanSettings, Settings, Shape, Sharpness, Stream, StreamData, View,
+    film_left, find_bars, find_places, follow_drift, smallest_repeat, streams, surfaces,
 };
 use crate::records::{Lay, Records};
 use crate::site::DefectClass;
@@ -77,16 +77,17 @@ pub fn find(records: &Records, settings: &Settings) -> Causes {
         .iter()
         .map(|data| Remainder::new(records, data, &taken))
         .collect();
-    let evidence = rate_evidence(records, &remainders, settings.alpha);
-    for (index, remainder) in remainders.iter().enumerate() {
-        let about = (index, streams.len());
-        findings.extend(rate_findings(
-            records,
-            about,
-            remainder,
-            &evidence,
-            settings.alpha,
-        ));
+    let rates = accounts(records, &remainders, settings.alpha);
+    let mut by_level: Vec<Vec<RateByLevel>> = vec![Vec::new(); streams.len()];
+    let mut account_of: Vec<usize> = vec![0; streams.len()];
+    for (at, account) in rates.iter().enumerate() {
+        for &stream in &account.streams {
+            account_of[stream] = at;
+        }
+        for (stream, finding, levels) in rate_findings(records, &remainders, account) {
+            findings.push(finding);
+            by_level[stream].extend(levels);
+        }
     }
     let film = thin_film::mean_readings(records);
     findings.extend(thin_film::findings(
@@ -118,15 +119,14 @@ pub fn find(records: &Records, settings: &Settings) -> Causes {
             .filter(|f| f.evidence.stream == Some(index) || f.evidence.pooled.contains(&index))
             .collect();
         let places = !streams[index].marks.is_empty();
-        conclude_stream(&mut stream, &outcome.limit, &own, index, &evidence, places);
-        stream.certainty = match (own.first(), stream.cause) {
-            (_, Cause::Undecided) => Certainty::CannotTell,
-            (Some(_), cause) => (own.iter().filter(|f| f.cause == cause))
-                .map(|f| f.certainty)
-                .min()
-                .unwrap_or(Certainty::Likely),
-            (None, _) => Certainty::Likely,
-        };
+        conclude_stream(
+            &mut stream,
+            &outcome.limit,
+            &own,
+            &rates[account_of[index]],
+            places,
+        );
+        stream.rate_by_level.clone_from(&by_level[index]);
         causes.streams.push(stream);
     }
     causes.findings = findings;

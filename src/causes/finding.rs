@@ -308,6 +308,8 @@ pub struct Evidence {
     pub exposed: Vec<usize>,
     /// Defects that belong to the finding (indices into `Records::defects`).
     pub members: Vec<usize>,
+    /// For a rate: the marks beyond those that its quiet panels let expect.
+    pub marks: Option<f64>,
     /// Hits and exposure by lot, lots in order of first panel; empty if not recorded.
     pub by_lot: Vec<LevelCount>,
     /// Hits and exposure by age of the abrasive, where the age matters.

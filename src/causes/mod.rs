@@ -1,7 +1,6 @@
 //! Which defects repeat at one place, who makes them, and what could have
 //! been missed.
 
-mod abrasive;
 mod bar_control;
 mod bar_evidence;
 mod bar_findings;
@@ -12,7 +11,6 @@ mod control;
 mod corners;
 mod diagonal;
 mod end_bands;
-mod exchange;
 mod find;
 mod finding;
 mod follows;
@@ -20,27 +18,20 @@ mod frame_duel;
 mod frames;
 mod inspector;
 mod levels;
-mod lot_rates;
 mod lots;
-#[cfg(test)]
-mod made_counts;
 mod merge;
 mod next_check;
-mod no_place;
 mod one_cause;
 mod onset;
 mod opposite;
 mod periodic;
 mod place;
 mod ranks;
-mod rate_follows;
-mod rates;
 mod reason;
-#[cfg(test)]
-mod recipe_trials;
 mod repeat;
+mod responses;
+mod rivals;
 mod scan;
-mod shared_noise;
 mod side_lots;
 mod sides;
 mod stream_bars;

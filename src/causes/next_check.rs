@@ -68,6 +68,11 @@ pub enum NextCheck {
         /// The period.
         every: usize,
     },
+    /// Look at one machine or head: others sand the same panels with fewer marks.
+    CheckMachine {
+        /// Which.
+        machine: String,
+    },
     /// Look at one nest.
     CheckFixture {
         /// Which.
@@ -122,6 +127,15 @@ pub enum NextCheck {
     TryFactor {
         /// Which.
         factor: Rival,
+    },
+    /// Change one thing with another held, so that the two meet.
+    MakeMeet {
+        /// What to change.
+        rival: Rival,
+        /// Its levels in question.
+        levels: Vec<String>,
+        /// What to hold.
+        held: Rival,
     },
     /// Too little removed: with the force in order slow down first, then more
     /// passes, then coarser grit, force last.

@@ -535,43 +535,53 @@ pub enum Reason {
         panels: usize,
         /// Rate over the rate of the rest.
         ratio: f64,
-        /// Its 95 % interval.
+        /// Between these with 95 % certainty on either side.
         ratio_ci: (f64, f64),
         /// What the test took as its units: panels or lots.
         units: Rival,
         /// Machines and heads taken together.
         machines: usize,
     },
+    /// It still does among panels that are alike in each of these.
+    StandsAgainst {
+        /// Rivals it met and beat.
+        rivals: Vec<Rival>,
+    },
+    /// It varies and shows nothing.
+    Excluded {
+        /// Who.
+        rival: Rival,
+        /// The largest ratio of rates that is left open, with 95 % certainty.
+        within: f64,
+    },
+    /// The rate steps at one moment.
+    RateSteps {
+        /// First panel after it.
+        panel: String,
+        /// Rate after over rate before.
+        ratio: f64,
+        /// Adjusted for the report.
+        p_adjusted: f64,
+    },
     /// The level can't be told from other columns that changed with it.
     MovedWith {
         /// The columns.
         columns: Vec<Rival>,
     },
-    /// The lot ran in one stretch and its neighbours in time differ from it.
-    DiffersFromNeighbours {
-        /// Rate over the rate of the panels just before and after.
-        ratio: f64,
-    },
-    /// The stream's rate follows the age of the abrasive.
-    RateFollowsAge {
-        /// The end of its life with the higher rate.
-        end: AbrasiveEnd,
-        /// Abrasive lives compared.
-        lives: usize,
-        /// Machines pooled.
-        machines: usize,
-        /// Rate at that end over the rate of the rest of the life.
+    /// The stream's rate goes with a number: a factor, the sanding done, an age.
+    RateFollows {
+        /// Which.
+        rival: Rival,
+        /// Whether the rate rises with it.
+        rises: bool,
+        /// Rate at its high end over the low end (where it falls: the other way
+        /// round), if it could be computed.
         ratio: Option<f64>,
-        /// Two-sided, adjusted.
-        p_adjusted: f64,
-    },
-    /// The stream's rate follows recipe factors.
-    RateFollowsFactors {
-        /// Which, strongest first.
-        factors: Vec<Rival>,
-        /// Runs of one setting compared.
-        runs: usize,
-        /// Joint, adjusted.
+        /// Units compared: runs of one setting, thirds of abrasive lives.
+        units: usize,
+        /// Machines and heads taken together.
+        machines: usize,
+        /// Adjusted for the report.
         p_adjusted: f64,
     },
     /// The film before sanding was thinner on panels with marks.

@@ -1,5 +1,4 @@
-//! The verdict table: from facts about a repeat, or about a stream without
-//! one, to a kind and a cause. The first row that fits decides.
+//! The verdict table: from facts about a repeat to a kind and a cause. The first row that fits decides.
 
 use super::{Cause, Certainty, Kind};
 
@@ -158,40 +157,9 @@ pub(super) fn of_repeat(facts: &Facts) -> Verdict {
     row(looks, Cause::Undecided)
 }
 
-/// Everything the table asks about a stream without a repeat.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) struct Nothing {
-    /// Whether the rate follows a lot or supplier.
-    pub follows_lots: bool,
-    /// Whether the rate follows recipe factors or the abrasive's age.
-    pub follows_recipe: bool,
-    /// Whether some factor or the age varies and a twofold effect on the rate
-    /// is not excluded.
-    pub twofold_open: bool,
-    /// Smallest share of panels on which a repeat would have been seen.
-    pub smallest_repeat_seen: Option<f64>,
-}
-
 /// A repeat on this share of panels must have been visible before a wandering
 /// stream is put down to the parts.
 pub(super) const SEEN_SHARE: f64 = 0.20;
-
-/// The table for a stream without a repeat: who makes the wandering marks.
-pub(super) fn of_stream(facts: &Nothing) -> Cause {
-    if facts.follows_recipe {
-        return Cause::Recipe;
-    }
-    if facts.follows_lots {
-        return Cause::Part;
-    }
-    if facts.twofold_open {
-        return Cause::Undecided;
-    }
-    match facts.smallest_repeat_seen {
-        Some(share) if share <= SEEN_SHARE => Cause::Part,
-        _ => Cause::Undecided,
-    }
-}
 
 #[cfg(test)]
 mod tests {
@@ -369,20 +337,5 @@ mod tests {
             }
         }
         assert_eq!(accused, 6);
-    }
-
-    #[test]
-    fn a_wandering_stream_is_the_parts_only_where_a_repeat_would_have_been_seen() {
-        let seen = |smallest_repeat_seen| {
-            of_stream(&Nothing {
-                follows_lots: false,
-                follows_recipe: false,
-                twofold_open: false,
-                smallest_repeat_seen,
-            })
-        };
-        assert_eq!(seen(Some(0.20)), Cause::Part);
-        assert_eq!(seen(Some(0.21)), Cause::Undecided);
-        assert_eq!(seen(None), Cause::Undecided);
     }
 }

@@ -1,7 +1,7 @@
 //! What the charts of a repeat draw.
 
 use super::super::repeat::{Dossier, Ground};
-use super::super::{abrasive, onset};
+use super::super::{onset, responses};
 use super::{About, changed};
 use crate::causes::{ChangePoint, Evidence, Hit, LevelCount, Period};
 use crate::records::Records;
@@ -87,5 +87,5 @@ fn by_age(records: &Records, ground: &Ground<'_>, dossier: &Dossier) -> Vec<Leve
             Some((records.panels[ground.scene.panels[at]].abrasive_age?, hit))
         })
         .collect();
-    abrasive::by_age(&aged)
+    responses::by_age(&aged)
 }

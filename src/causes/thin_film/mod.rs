@@ -15,8 +15,8 @@ mod left;
 use std::collections::BTreeMap;
 
 use super::levels;
-use super::no_place::{Remainder, finding};
-use super::{Cause, Finding, Kind, NextCheck, Reason};
+use super::responses::{Remainder, about_rate};
+use super::{Cause, Finding, Kind, NextCheck, Reason, Rival};
 use crate::records::Records;
 use crate::site::DefectClass;
 use gaps::{PanelFilm, Way, compare};
@@ -76,14 +76,17 @@ pub(super) fn findings(
                 Cause::Undecided
             };
             let inside: Vec<usize> = panels.iter().map(|p| p.at).collect();
-            Some(finding(
+            let mut finding = about_rate(
                 records,
                 *index,
                 &streams[*index],
                 &inside,
                 (Kind::ThinFilm, cause),
-                (p_adjusted, reasons, NextCheck::CheckFilm),
-            ))
+                (p_adjusted, reasons),
+            );
+            finding.rival = Some(Rival::Film);
+            finding.next_check = NextCheck::CheckFilm;
+            Some(finding)
         })
         .collect()
 }

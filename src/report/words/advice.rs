@@ -108,6 +108,7 @@ pub fn touch(check: &NextCheck) -> Option<Touch> {
         | NextCheck::CheckSpacing { .. }
         | NextCheck::CheckEveryKth { .. }
         | NextCheck::CheckFixture { .. }
+        | NextCheck::CheckMachine { .. }
         | NextCheck::CheckPath
         | NextCheck::CheckStepOver
         | NextCheck::CheckHeadTilt { .. }
@@ -119,6 +120,7 @@ pub fn touch(check: &NextCheck) -> Option<Touch> {
         NextCheck::CheckAbrasive { .. } => Some(Touch::Abrasive),
         NextCheck::CheckRecipe { .. }
         | NextCheck::TryFactor { .. }
+        | NextCheck::MakeMeet { .. }
         | NextCheck::VaryFeed { .. }
         | NextCheck::SlowDownFirst
         | NextCheck::CheckForceThenSpeedUp => Some(Touch::Recipe),

@@ -131,6 +131,23 @@ pub fn next_check(check: &NextCheck, numbers: &NumberStyle) -> Option<String> {
         NextCheck::TryFactor {
             factor: Rival::AbrasiveAge,
         } => "Sand panels of one lot with fresh and with worn abrasive in turns, all else alike.".into(),
+        NextCheck::MakeMeet {
+            rival,
+            levels,
+            held,
+        } => format!(
+            "Change {} alone{}, in turns, in blocks, with {} held the same: they have not met so far.",
+            column(rival),
+            if levels.is_empty() {
+                String::new()
+            } else {
+                format!(" ({} and another)", list(levels.iter().cloned()))
+            },
+            column(held)
+        ),
+        NextCheck::CheckMachine { machine } => format!(
+            "Compare {machine} with the others: abrasive, pressure, extraction, path; they sand panels of the same lots with fewer marks."
+        ),
         NextCheck::TryFactor { factor } => format!(
             "Change {} alone, old and new in turns, in blocks, on the same lot and abrasive.",
             column(factor)

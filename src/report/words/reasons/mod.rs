@@ -97,9 +97,10 @@ pub fn reason(reason: &Reason, numbers: &NumberStyle) -> String {
         | Reason::OtherKindAcross { .. } => sides(reason, n),
         Reason::RateHigher { .. }
         | Reason::MovedWith { .. }
-        | Reason::DiffersFromNeighbours { .. }
-        | Reason::RateFollowsAge { .. }
-        | Reason::RateFollowsFactors { .. }
+        | Reason::RateFollows { .. }
+        | Reason::RateSteps { .. }
+        | Reason::StandsAgainst { .. }
+        | Reason::Excluded { .. }
         | Reason::FactorNotExcluded { .. }
         | Reason::NothingRepeats { .. }
         | Reason::TooFewToSee { .. }

@@ -1,7 +1,7 @@
 //! Rates of streams without a place.
 
 use super::super::counting::counted;
-use super::{abrasive, capital, column, list, p};
+use super::{capital, column, list, p};
 use crate::causes::{Reason, Rival};
 use crate::charts::NumberStyle;
 
@@ -16,7 +16,7 @@ pub(super) fn rates(reason: &Reason, n: &NumberStyle) -> String {
             units,
             machines,
         } => format!(
-            "{} {level} ({}{}) has {} times the rate of the rest (95 % {} to {}, {} as units).",
+            "{} {level} ({}{}) has {} times the rate of the rest ({} to {} with 95 % certainty on either side, {} as units).",
             capital(column(followed)),
             counted(*panels, "panel", "panels", n),
             if *machines > 1 {
@@ -37,41 +37,51 @@ pub(super) fn rates(reason: &Reason, n: &NumberStyle) -> String {
             "It cannot be told from {}, which changed with it.",
             list(columns.iter().map(|c| column(c).to_owned()))
         ),
-        Reason::DiffersFromNeighbours { ratio } => format!(
-            "It ran in one stretch, at {} times the rate of the panels just before and after it.",
-            n.significant(*ratio, 2)
-        ),
-        Reason::RateFollowsAge {
-            end,
-            lives,
-            machines,
+        Reason::RateFollows {
+            rival,
+            rises,
             ratio,
+            units,
+            machines,
             p_adjusted,
         } => format!(
-            "Over {} abrasive lives on {} {} the rate is higher with {} abrasive{} ({}).",
-            n.count(*lives),
-            n.count(*machines),
-            if *machines == 1 {
-                "machine"
-            } else {
-                "machines"
+            "Over {} {}{} the rate {} with the {}{} ({}).",
+            n.count(*units),
+            match rival {
+                Rival::AbrasiveAge => "thirds of abrasive lives",
+                Rival::FirstOfDay => "parts of days",
+                _ => "runs of one setting",
             },
-            abrasive(*end),
+            if *machines > 1 {
+                format!(" on {} machines together", n.count(*machines))
+            } else {
+                String::new()
+            },
+            if *rises { "rises" } else { "falls" },
+            column(rival),
             ratio.map_or(String::new(), |r| format!(
-                ", {} times that of the rest of a life",
+                ", {}-fold from one end of its range to the other",
                 n.significant(r, 2)
             )),
             p(*p_adjusted, n)
         ),
-        Reason::RateFollowsFactors {
-            factors,
-            runs,
+        Reason::RateSteps {
+            panel,
+            ratio,
             p_adjusted,
         } => format!(
-            "The rate moves with {} over {} runs of one setting ({}).",
-            list(factors.iter().map(|c| column(c).to_owned())),
-            n.count(*runs),
+            "The rate steps at panel {panel}: after it {} times that before ({}).",
+            n.significant(*ratio, 2),
             p(*p_adjusted, n)
+        ),
+        Reason::StandsAgainst { rivals } => format!(
+            "It still does so among panels that are alike in {}.",
+            list(rivals.iter().map(|c| column(c).to_owned()))
+        ),
+        Reason::Excluded { rival, within } => format!(
+            "{} varies and shows nothing: more than a {}-fold effect is excluded.",
+            capital(column(rival)),
+            n.significant(*within, 2)
         ),
         Reason::FactorNotExcluded { factor } => format!(
             "{} varies, and these panels cannot exclude that this doubles the rate.",

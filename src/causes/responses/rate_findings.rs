@@ -1,0 +1,368 @@
+//! From what a rate follows to findings, one for each stream that shows it.
+
+use std::collections::BTreeSet;
+
+use super::Remainder;
+use super::rate::{Account, Claim};
+use crate::causes::rivals::cause_of;
+use crate::causes::{
+    AbrasiveEnd, Cause, Certainty, Evidence, Finding, Kind, LevelCount, NextCheck, OpenRival,
+    RateByLevel, Reason, Rival,
+};
+use crate::duel::codes;
+use crate::records::Records;
+use crate::stats::{Interval, proportion};
+
+/// A stream of several must lean the same way as all together by so much.
+const OWN_RATIO: f64 = 1.1;
+
+/// Findings of all streams of one kind of defect.
+pub(in crate::causes) fn rate_findings(
+    records: &Records,
+    streams: &[Remainder<'_>],
+    account: &Account,
+) -> Vec<(usize, Finding, Vec<RateByLevel>)> {
+    let mut out = Vec::new();
+    for claim in &account.claims {
+        for &index in &account.streams {
+            let machines = account.streams.len();
+            if let Some((inside, marks, ratio)) = share_of(records, &streams[index], account, claim)
+                && (machines == 1 || ratio > OWN_RATIO)
+            {
+                let finding = finding_of(
+                    records,
+                    (index, &streams[index]),
+                    (account, claim),
+                    (&inside, marks),
+                );
+                let levels = levels_of(&streams[index], claim, &inside);
+                out.push((index, finding, levels));
+            }
+        }
+    }
+    out
+}
+
+/// The stream's own panels of a claim (positions among its panels), the marks
+/// that it accounts for, and the stream's own ratio.
+fn share_of(
+    records: &Records,
+    stream: &Remainder<'_>,
+    account: &Account,
+    claim: &Claim,
+) -> Option<(Vec<usize>, f64, f64)> {
+    let position = |row: usize| stream.data.panels.binary_search(&account.panels[row]).ok();
+    let own: Vec<(usize, usize, f64)> = (0..account.panels.len())
+        .filter_map(|row| Some((row, position(row)?, claim.suspect.given[row]?)))
+        .collect();
+    let inside: Vec<usize> = claim.inside.iter().filter_map(|&r| position(r)).collect();
+    let mut numbers: Vec<f64> = own.iter().map(|o| o.2).collect();
+    numbers.sort_by(f64::total_cmp);
+    let levels = numbers.iter().all(|x| *x == 0.0 || *x == 1.0);
+    // The quiet end: all but the accused level, or the third of the numbers there.
+    let cut = if levels {
+        0.5
+    } else if claim.rises {
+        numbers[numbers.len() / 3]
+    } else {
+        numbers[2 * numbers.len() / 3]
+    };
+    let named: BTreeSet<usize> = inside.iter().copied().collect();
+    let quiet = |x: f64| if claim.rises { x <= cut } else { x >= cut };
+    let area = |at: usize| records.panels[stream.data.panels[at]].area_m2();
+    let (mut accused, mut rest) = ((0.0, 0.0), (0.0, 0.0));
+    for &(_, at, x) in &own {
+        if quiet(x) && !(levels && claim.rises && named.contains(&at)) {
+            rest.0 += stream.marks[at];
+            rest.1 += area(at);
+        } else {
+            accused.0 += stream.marks[at];
+            accused.1 += area(at);
+        }
+    }
+    if inside.is_empty() || accused.1 <= 0.0 || accused.0 <= 0.0 {
+        return None;
+    }
+    if rest.1 <= 0.0 {
+        // All of the stream: a machine against others.
+        let ratio = claim.bound.map_or(1.0, |b| b.ratio.max(1.0 / b.ratio));
+        return Some((inside, accused.0 * (1.0 - 1.0 / ratio), ratio));
+    }
+    let usual = rest.0 / rest.1;
+    let ratio = accused.0 / accused.1 / ((rest.0 + 0.5) / rest.1);
+    Some((inside, (accused.0 - usual * accused.1).max(0.0), ratio))
+}
+
+fn finding_of(
+    records: &Records,
+    (index, stream): (usize, &Remainder<'_>),
+    (account, claim): (&Account, &Claim),
+    (inside, marks): (&[usize], f64),
+) -> Finding {
+    let machines = account.streams.len();
+    let cause = claim.cause();
+    let mut finding = about_rate(
+        records,
+        index,
+        stream,
+        inside,
+        (kind_of(&claim.rival), cause),
+        (claim.p_adjusted, reasons(records, account, claim, machines)),
+    );
+    finding.next_check = next_check(claim);
+    finding.rival = Some(claim.rival.clone());
+    finding.levels.clone_from(&claim.levels);
+    finding.open = open_rivals(claim);
+    finding.evidence.marks = Some(marks);
+    finding
+}
+
+fn kind_of(rival: &Rival) -> Kind {
+    match rival {
+        Rival::Lot | Rival::Supplier => Kind::Lot,
+        Rival::AbrasiveAge | Rival::AbrasiveId => Kind::Abrasive,
+        _ if cause_of(rival) == Cause::Undecided => Kind::Time,
+        _ => Kind::Rate,
+    }
+}
+
+fn reasons(records: &Records, account: &Account, claim: &Claim, machines: usize) -> Vec<Reason> {
+    let mut out = Vec::new();
+    let ratio = claim.bound.map(|b| b.ratio.max(1.0 / b.ratio));
+    let units = match claim.rival {
+        Rival::Supplier | Rival::Part => Rival::Lot,
+        _ => Rival::Part,
+    };
+    if claim.rival == Rival::Step {
+        let first = claim.suspect.given.iter().position(|g| *g == Some(1.0));
+        out.push(Reason::RateSteps {
+            panel: first.map_or(String::new(), |r| {
+                records.panels[account.panels[r]].id.clone()
+            }),
+            ratio: claim.bound.map_or(1.0, |b| b.ratio),
+            p_adjusted: claim.p_adjusted,
+        });
+    } else if claim.levels.is_empty() {
+        out.push(Reason::RateFollows {
+            rival: claim.rival.clone(),
+            // Feed stands with its law's sign.
+            rises: claim.rises != (claim.rival == Rival::Feed),
+            ratio,
+            units: claim.units,
+            machines,
+            p_adjusted: claim.p_adjusted,
+        });
+    } else if let Some(bound) = claim.bound {
+        out.push(Reason::RateHigher {
+            column: claim.rival.clone(),
+            level: claim.levels.join(", "),
+            panels: claim.inside.len(),
+            ratio: bound.ratio,
+            ratio_ci: (bound.low, bound.high),
+            units,
+            machines,
+        });
+    }
+    if !claim.beaten.is_empty() {
+        out.push(Reason::StandsAgainst {
+            rivals: claim.beaten.clone(),
+        });
+    }
+    if !claim.open.is_empty() {
+        out.push(Reason::MovedWith {
+            columns: claim.open.iter().map(|o| o.0.clone()).collect(),
+        });
+    }
+    out
+}
+
+fn open_rivals(claim: &Claim) -> Vec<OpenRival> {
+    (claim.open.iter())
+        .map(|(rival, levels)| OpenRival {
+            rival: rival.clone(),
+            levels: levels.clone(),
+            to_settle: NextCheck::MakeMeet {
+                rival: claim.rival.clone(),
+                levels: claim.levels.clone(),
+                held: rival.clone(),
+            },
+            panels: (claim.panels > 0).then_some(claim.panels),
+        })
+        .collect()
+}
+
+fn next_check(claim: &Claim) -> NextCheck {
+    if let Some((held, _)) = claim.open.first() {
+        return NextCheck::MakeMeet {
+            rival: claim.rival.clone(),
+            levels: claim.levels.clone(),
+            held: held.clone(),
+        };
+    }
+    let first = || claim.levels.first().cloned().unwrap_or_default();
+    match &claim.rival {
+        Rival::Lot => NextCheck::CheckLots {
+            lots: claim.levels.clone(),
+        },
+        Rival::Supplier => NextCheck::CheckSupplier { supplier: first() },
+        Rival::Part => NextCheck::CheckUpstream,
+        Rival::AbrasiveAge => NextCheck::CheckAbrasive {
+            end: if claim.rises {
+                AbrasiveEnd::Worn
+            } else {
+                AbrasiveEnd::Fresh
+            },
+        },
+        Rival::Fixture => NextCheck::CheckFixture { fixture: first() },
+        Rival::Inspector => NextCheck::SecondInspector { inspector: first() },
+        Rival::Recipe => NextCheck::CheckRecipe { recipe: first() },
+        Rival::Machine | Rival::Head => NextCheck::CheckMachine { machine: first() },
+        other => NextCheck::TryFactor {
+            factor: other.clone(),
+        },
+    }
+}
+
+fn levels_of(stream: &Remainder<'_>, claim: &Claim, inside: &[usize]) -> Vec<RateByLevel> {
+    let Some(bound) = claim.bound else {
+        return Vec::new();
+    };
+    let column = claim.rival.code();
+    let defects = inside.iter().map(|&at| stream.marks[at]).sum::<f64>() as usize;
+    let level = |level: &String| RateByLevel {
+        column: column.to_owned(),
+        level: level.clone(),
+        panels: inside.len(),
+        defects,
+        ratio: bound.ratio,
+        ratio_ci: Interval {
+            low: bound.low,
+            high: bound.high,
+            level: 0.9,
+        },
+        p_adjusted: claim.p_adjusted,
+    };
+    claim.levels.iter().map(level).collect()
+}
+
+/// A finding on the rate of one stream; `inside` are positions among its panels.
+pub(in crate::causes) fn about_rate(
+    records: &Records,
+    index: usize,
+    remainder: &Remainder<'_>,
+    inside: &[usize],
+    (kind, cause): (Kind, Cause),
+    (p_adjusted, reasons): (f64, Vec<Reason>),
+) -> Finding {
+    let data = remainder.data;
+    let panel = |at: usize| &records.panels[data.panels[at]];
+    let hit: Vec<usize> = (inside.iter().copied())
+        .filter(|&at| remainder.marks[at] > 0.0)
+        .collect();
+    let mut seen = BTreeSet::new();
+    let lots = (hit.iter())
+        .filter_map(|&at| panel(at).lot.as_deref())
+        .filter(|lot| kind == Kind::Lot && seen.insert(*lot))
+        .map(String::from)
+        .collect();
+    let (k, n) = (hit.len(), inside.len());
+    let mut evidence = Evidence {
+        stream: Some(index),
+        exposed: inside.iter().map(|&at| data.panels[at]).collect(),
+        ..Evidence::default()
+    };
+    if kind == Kind::Abrasive {
+        let aged: Vec<(f64, bool)> = (inside.iter())
+            .filter_map(|&at| Some((panel(at).abrasive_age?, remainder.marks[at] > 0.0)))
+            .collect();
+        evidence.by_age = by_age(&aged);
+    }
+    if kind == Kind::Lot {
+        evidence.by_lot = by_lot(remainder, records);
+    }
+    Finding {
+        id: String::new(),
+        machine: data.machine.as_deref().map(String::from),
+        head: data.head.as_deref().map(String::from),
+        defect: records.defect_names[data.name].name.clone(),
+        cause,
+        certainty: Certainty::CannotTell,
+        rival: None,
+        levels: Vec::new(),
+        open: Vec::new(),
+        kind,
+        frame: None,
+        x_mm: None,
+        y_mm: None,
+        radius_mm: None,
+        line_axis: None,
+        panels_hit: k,
+        panels_exposed: n,
+        hit_rate: (n > 0).then(|| k as f64 / n as f64),
+        hit_rate_ci: proportion::clopper_pearson(k as u64, n as u64, 0.95).ok(),
+        expected_hits: None,
+        p_adjusted: Some(p_adjusted),
+        first_panel: hit.first().map(|&at| panel(at).id.clone()),
+        last_panel: hit.last().map(|&at| panel(at).id.clone()),
+        onset_panel: None,
+        end_panel: None,
+        drift_mm_per_day: None,
+        bars: None,
+        lots,
+        reasons,
+        next_check: NextCheck::None,
+        evidence,
+    }
+}
+
+/// Panels with a mark and all panels by lot, in order of first panel.
+fn by_lot(remainder: &Remainder<'_>, records: &Records) -> Vec<LevelCount> {
+    let panels = remainder.data.panels.iter().map(|&i| &records.panels[i]);
+    let lots: Vec<Option<String>> = panels.map(|p| p.lot.as_deref().map(String::from)).collect();
+    let (codes, names) = codes(&lots);
+    let mut out: Vec<LevelCount> = (names.into_iter())
+        .map(|level| LevelCount {
+            level,
+            exposed: 0,
+            hits: 0,
+        })
+        .collect();
+    for (code, marks) in codes.iter().zip(&remainder.marks) {
+        if let Some(lot) = code {
+            out[*lot].exposed += 1;
+            out[*lot].hits += usize::from(*marks > 0.0);
+        }
+    }
+    out
+}
+
+/// Panels with a mark and all panels by fifths of their ages; equal ages stay
+/// together.
+pub(in crate::causes) fn by_age(panels: &[(f64, bool)]) -> Vec<LevelCount> {
+    let mut sorted = panels.to_vec();
+    sorted.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let n = sorted.len();
+    let mut out: Vec<LevelCount> = Vec::new();
+    let mut from = 0;
+    for fifth in 1..=5 {
+        let mut to = (n * fifth / 5).max(from);
+        while to > from && to < n && sorted[to].0 == sorted[to - 1].0 {
+            to += 1;
+        }
+        if to == from {
+            continue;
+        }
+        let (low, high) = (sorted[from].0, sorted[to - 1].0);
+        out.push(LevelCount {
+            level: if low == high {
+                format!("{low:.0}")
+            } else {
+                format!("{low:.0}–{high:.0}")
+            },
+            exposed: to - from,
+            hits: sorted[from..to].iter().filter(|p| p.1).count(),
+        });
+        from = to;
+    }
+    out
+}

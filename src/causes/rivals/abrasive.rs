@@ -1,0 +1,76 @@
+//! The abrasive: its age, and which disc, belt or batch.
+
+use std::collections::BTreeMap;
+
+use super::{Recorded, Rows};
+use crate::causes::Rival;
+use crate::duel::{Contender, Given, Toward, codes, in_order, stretches};
+
+/// Parts of a life that are exchanged as units.
+const PARTS: usize = 3;
+
+/// Ages are compared inside lives, by thirds of each; discs and batches by their
+/// stretches, or their panels against their neighbours in time.
+pub(super) fn contenders(rows: &Rows<'_>) -> Vec<Recorded> {
+    let cells = rows.cells();
+    let (id, ids) = codes(&rows.each(|p| p.abrasive_id.as_ref().map(|t| t.to_string())));
+    let ages = rows.each(|p| p.abrasive_age);
+    let lives = lives(&ages, &id, &cells);
+    let mut panels: BTreeMap<usize, usize> = BTreeMap::new();
+    for life in &lives {
+        *panels.entry(*life).or_default() += 1;
+    }
+    let mut seen: BTreeMap<usize, usize> = BTreeMap::new();
+    let part = |life: &usize| {
+        let before = seen.entry(*life).or_default();
+        *before += 1;
+        (*life, PARTS * (*before - 1) / panels[life])
+    };
+    let thirds: Vec<(usize, usize)> = lives.iter().map(part).collect();
+    vec![
+        Recorded {
+            rival: Rival::AbrasiveAge,
+            levels: Vec::new(),
+            contender: Contender {
+                given: Given::Scores(ages),
+                units: in_order(thirds),
+                blocks: lives,
+                toward: Toward::Either,
+                by_neighbours: false,
+            },
+        },
+        Recorded {
+            rival: Rival::AbrasiveId,
+            contender: Contender {
+                units: stretches(&id, &cells),
+                given: Given::Levels(id, ids.len()),
+                blocks: cells,
+                toward: Toward::Rises,
+                by_neighbours: true,
+            },
+            levels: ids,
+        },
+    ]
+}
+
+/// A new life begins where the age falls or another abrasive comes.
+fn lives(ages: &[Option<f64>], id: &[Option<usize>], cells: &[usize]) -> Vec<usize> {
+    let mut last: BTreeMap<usize, (Option<f64>, Option<usize>, usize)> = BTreeMap::new();
+    let mut next = 0;
+    (0..ages.len())
+        .map(|at| {
+            let goes_on = last.get(&cells[at]).filter(|(age, of, _)| {
+                *of == id[at] && age.zip(ages[at]).is_none_or(|(before, now)| now >= before)
+            });
+            let life = match goes_on {
+                Some((_, _, life)) => *life,
+                None => {
+                    next += 1;
+                    next - 1
+                }
+            };
+            last.insert(cells[at], (ages[at], id[at], life));
+            life
+        })
+        .collect()
+}

@@ -1,0 +1,102 @@
+//! The recipe: its name, its factors, and the sanding they do together.
+//!
+//! By Preston's law (1927, J. Soc. Glass Technology 11, 214) the removal goes
+//! with force · passes / feed, so too much removed rises with it and too little
+//! falls: one degree of freedom whose direction is known, also where the factors
+//! were never moved apart.
+
+use super::{Recorded, Rows};
+use crate::causes::Rival;
+use crate::duel::{Contender, Given, Toward, codes, stretches};
+use crate::records::{FactorValue, Panel};
+use crate::site::DefectClass;
+
+type Setting = fn(&Panel) -> Option<f64>;
+
+/// The law's factors with their exponents.
+const LAW: [(Rival, Setting, f64); 3] = [
+    (Rival::Feed, |p| p.feed_mm_s, -1.0),
+    (Rival::Passes, |p| p.passes, 1.0),
+    (Rival::Force, |p| p.force_n, 1.0),
+];
+
+pub(super) fn contenders(rows: &Rows<'_>) -> Vec<Recorded> {
+    let cells = rows.cells();
+    let numbers = |rival: Rival, scores: Vec<Option<f64>>, toward: Toward| Recorded {
+        rival,
+        levels: Vec::new(),
+        contender: Contender {
+            units: stretches(&scores, &cells),
+            given: Given::Scores(scores),
+            blocks: cells.clone(),
+            toward,
+            by_neighbours: false,
+        },
+    };
+    let mut found = Vec::new();
+    let logs: Vec<Vec<Option<f64>>> = (LAW.iter())
+        .map(|(_, of, exponent)| {
+            rows.each(|p| of(p).filter(|v| *v > 0.0).map(|v| exponent * v.ln()))
+        })
+        .collect();
+    let varying: Vec<usize> = (0..LAW.len()).filter(|&k| differs(&logs[k])).collect();
+    let more_sanding = match rows.class {
+        Some(DefectClass::Over) => Toward::Rises,
+        Some(DefectClass::Under) => Toward::Falls,
+        _ => Toward::Either,
+    };
+    if varying.len() > 1 {
+        let done = (0..cells.len())
+            .map(|at| varying.iter().map(|&k| logs[k][at]).sum())
+            .collect();
+        found.push(numbers(Rival::SandingDone, done, more_sanding));
+    }
+    for &k in &varying {
+        found.push(numbers(LAW[k].0.clone(), logs[k].clone(), more_sanding));
+    }
+    let words = |rival: Rival, values: Vec<Option<String>>| {
+        let (of, levels) = codes(&values);
+        Recorded {
+            rival,
+            contender: Contender {
+                units: stretches(&of, &cells),
+                given: Given::Levels(of, levels.len()),
+                blocks: cells.clone(),
+                toward: Toward::Rises,
+                by_neighbours: true,
+            },
+            levels,
+        }
+    };
+    let grits = rows.each(|p| Some(p.grit.as_ref()?.label.clone()));
+    found.push(words(Rival::Grit, grits));
+    for (index, name) in rows.records.factor_names.iter().enumerate() {
+        let value = |p: &Panel| p.factors.get(index).cloned().flatten();
+        let rival = Rival::Factor(name.clone());
+        let scores = rows.each(|p| match value(p) {
+            Some(FactorValue::Number(v)) => Some(v),
+            _ => None,
+        });
+        if differs(&scores) {
+            found.push(numbers(rival, scores, Toward::Either));
+        } else {
+            let texts = rows.each(|p| match value(p) {
+                Some(FactorValue::Text(t)) => Some(t.to_string()),
+                _ => None,
+            });
+            found.push(words(rival, texts));
+        }
+    }
+    // A recipe's name says no more than its factors where these are recorded.
+    if varying.is_empty() {
+        let names = rows.each(|p| p.recipe.as_ref().map(|r| r.to_string()));
+        found.push(words(Rival::Recipe, names));
+    }
+    found
+}
+
+fn differs(values: &[Option<f64>]) -> bool {
+    let mut known = values.iter().flatten();
+    let first = known.next();
+    known.any(|v| Some(v) != first)
+}

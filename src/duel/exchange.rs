@@ -1,0 +1,272 @@
+//! Could units that were given something else look like this as well?
+//!
+//! What a unit was given is exchanged among the units that could have got it;
+//! what they show stays. T = Σ given · shows. Its second and third moments over
+//! all exchanges are known exactly (Pitman 1937, Supplement to the J. Royal
+//! Stat. Soc. 4, 119; Mielke and Berry 2007, Permutation Methods, chapter 2) and
+//! matched by a gamma distribution; where that comes near a level, seeded draws
+//! decide, ties counted against the accuser: p = (1 + as many) / (1 + draws).
+//! Nothing is asked of what units show: not its distribution, nor that their
+//! panels are independent.
+
+use rand::{RngExt, SeedableRng};
+use rand_chacha::ChaCha8Rng;
+
+use crate::stats::distributions::{gamma, normal};
+
+/// Above this the moments decide alone.
+const FAR_FROM_ANY_LEVEL: f64 = 0.15;
+
+/// Draws of a first look, and how many at least as extreme end it.
+const FIRST_DRAWS: usize = 1000;
+const PLENTY: usize = 200;
+
+/// Exchanges of one unit that all draws of a test may cost.
+const WORK: usize = 1_500_000;
+
+/// Draws at most.
+const MOST_DRAWS: usize = 100_000;
+
+/// Where no draw is as extreme, the moments are believed this far below the
+/// draws' resolution.
+const BELOW_DRAWS: f64 = 100.0;
+
+/// Units that could have been given each other's.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub(crate) struct Peers {
+    /// What each was given: a setting, or 1 for the level accused.
+    pub given: Vec<f64>,
+    /// What each shows.
+    pub shows: Vec<f64>,
+}
+
+impl Peers {
+    /// Whether an exchange could change anything.
+    pub(crate) fn differ(&self) -> bool {
+        let varies = |v: &[f64]| v.iter().any(|x| *x != v[0]);
+        self.given.len() > 1 && varies(&self.given) && varies(&self.shows)
+    }
+}
+
+/// One-sided p that units given more show more; none where no exchange changes
+/// anything.
+pub(crate) fn rises(peers: &[Peers]) -> Option<f64> {
+    let peers: Vec<&Peers> = peers.iter().filter(|p| p.differ()).collect();
+    if peers.is_empty() {
+        return None;
+    }
+    let by_moments = Moments::of(&peers).upper_tail();
+    if by_moments > FAR_FROM_ANY_LEVEL {
+        return Some(by_moments);
+    }
+    Some(drawn(&peers, by_moments))
+}
+
+/// Moments of T about its mean, over all exchanges.
+#[derive(Debug, Clone, Copy, Default)]
+struct Moments {
+    observed: f64,
+    variance: f64,
+    third: f64,
+}
+
+impl Moments {
+    fn of(peers: &[&Peers]) -> Self {
+        let mut sum = Self::default();
+        for group in peers {
+            let n = group.given.len() as f64;
+            let (a, b) = (centred(&group.given), centred(&group.shows));
+            let power = |v: &[f64], k: i32| v.iter().map(|x| x.powi(k)).sum::<f64>();
+            sum.observed += a.iter().zip(&b).map(|(x, y)| x * y).sum::<f64>();
+            sum.variance += power(&a, 2) * power(&b, 2) / (n - 1.0);
+            if n > 2.0 {
+                sum.third += n * power(&a, 3) * power(&b, 3) / ((n - 1.0) * (n - 2.0));
+            }
+        }
+        sum
+    }
+
+    /// P(T ≥ observed): a gamma distribution with these moments (Pearson's third
+    /// type), mirrored where the skew is negative.
+    fn upper_tail(&self) -> f64 {
+        if self.variance <= 0.0 {
+            return 1.0;
+        }
+        let z = self.observed / self.variance.sqrt();
+        let skew = self.third / self.variance.powf(1.5);
+        if skew.abs() < 1e-3 {
+            return normal::tails(z).upper();
+        }
+        let shape = 4.0 / (skew * skew);
+        let at = |z: f64| (shape + z * shape.sqrt()).max(0.0);
+        if skew > 0.0 {
+            gamma::tails(shape, at(z)).upper()
+        } else {
+            gamma::tails(shape, at(-z)).lower()
+        }
+    }
+}
+
+fn centred(values: &[f64]) -> Vec<f64> {
+    let mean = values.iter().sum::<f64>() / values.len() as f64;
+    values.iter().map(|v| v - mean).collect()
+}
+
+/// One side's rare values, drawn from all of the other side's.
+struct Urn {
+    rare: Vec<f64>,
+    others: Vec<f64>,
+}
+
+impl Urn {
+    /// Only values unlike the commonest have to be drawn for: the others add the
+    /// same whatever they meet.
+    fn of(group: &Peers) -> Self {
+        let (a, b) = (centred(&group.given), centred(&group.shows));
+        let (rare_a, rare_b) = (unlike_commonest(&a), unlike_commonest(&b));
+        if rare_a.len() < rare_b.len() {
+            Urn {
+                rare: rare_a,
+                others: b,
+            }
+        } else {
+            Urn {
+                rare: rare_b,
+                others: a,
+            }
+        }
+    }
+
+    fn draw(&mut self, rng: &mut ChaCha8Rng) -> f64 {
+        let n = self.others.len();
+        let mut sum = 0.0;
+        for (at, value) in self.rare.iter().enumerate() {
+            let other = rng.random_range(at..n);
+            self.others.swap(at, other);
+            sum += value * self.others[at];
+        }
+        sum
+    }
+}
+
+/// Values less the commonest, those that are it left out.
+fn unlike_commonest(values: &[f64]) -> Vec<f64> {
+    let mut sorted = values.to_vec();
+    sorted.sort_by(f64::total_cmp);
+    let common = sorted
+        .chunk_by(|a, b| a == b)
+        .max_by_key(|chunk| chunk.len())
+        .map_or(0.0, |chunk| chunk[0]);
+    let unlike = values.iter().map(|v| v - common).filter(|v| *v != 0.0);
+    unlike.collect()
+}
+
+fn drawn(peers: &[&Peers], by_moments: f64) -> f64 {
+    let moments = Moments::of(peers);
+    let least = moments.observed - 1e-9 * moments.variance.sqrt();
+    let mut urns: Vec<Urn> = peers.iter().map(|p| Urn::of(p)).collect();
+    let cost: usize = urns.iter().map(|u| u.rare.len()).sum();
+    let all = (WORK / cost.max(1)).clamp(FIRST_DRAWS, MOST_DRAWS);
+    let mut rng = ChaCha8Rng::seed_from_u64(0);
+    let (mut draws, mut as_many) = (0_usize, 0_usize);
+    while draws < all && (draws < FIRST_DRAWS || as_many < PLENTY) {
+        let sum: f64 = urns.iter_mut().map(|u| u.draw(&mut rng)).sum();
+        as_many += usize::from(sum >= least);
+        draws += 1;
+    }
+    let resolution = 1.0 / (1.0 + draws as f64);
+    if as_many == 0 {
+        return by_moments.clamp(resolution / BELOW_DRAWS, resolution);
+    }
+    (1.0 + as_many as f64) * resolution
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::stats::distributions::hypergeometric::Draw;
+    use approx::assert_relative_eq;
+
+    fn orders(n: usize) -> Vec<Vec<usize>> {
+        if n == 0 {
+            return vec![Vec::new()];
+        }
+        let shorter = orders(n - 1);
+        let longer = shorter.iter().flat_map(|order| {
+            (0..n).map(move |at| {
+                let mut order = order.clone();
+                order.insert(at, n - 1);
+                order
+            })
+        });
+        longer.collect()
+    }
+
+    /// Both moments against all 5040 exchanges of seven units, one by one.
+    #[test]
+    fn moments_are_those_of_all_exchanges() {
+        let group = Peers {
+            given: vec![1.0, 1.0, 4.0, 2.0, 1.0, 3.0, 2.0],
+            shows: vec![0.3, -1.2, 2.9, 0.4, -0.8, 1.1, -0.1],
+        };
+        let (a, b) = (centred(&group.given), centred(&group.shows));
+        let (mut second, mut third, mut count) = (0.0, 0.0, 0.0);
+        for order in orders(7) {
+            let t: f64 = b.iter().zip(&order).map(|(y, at)| y * a[*at]).sum();
+            second += t * t;
+            third += t.powi(3);
+            count += 1.0;
+        }
+        let found = Moments::of(&[&group]);
+        assert_relative_eq!(found.variance, second / count, max_relative = 1e-12);
+        assert_relative_eq!(found.third, third / count, max_relative = 1e-10);
+    }
+
+    /// Hits on panels: the hypergeometric tail.
+    #[test]
+    fn hits_of_a_level_are_fishers_tail() {
+        let group = Peers {
+            given: (0..40).map(|i| f64::from(u8::from(i < 10))).collect(),
+            shows: (0..40)
+                .map(|i| f64::from(u8::from(i < 4 || i == 20 || i == 30)))
+                .collect(),
+        };
+        let draw = Draw {
+            size: 40,
+            marked: 6,
+            drawn: 10,
+        };
+        let exact = draw.at_least(4);
+        let p = rises(&[group]).unwrap();
+        // Two hundred draws as extreme end the drawing: ± 1/√200.
+        assert!(
+            (p / exact - 1.0).abs() < 4.0 / 200_f64.sqrt(),
+            "{p} {exact}"
+        );
+    }
+
+    /// One unit that shows everything: it is in the level by chance, m of n.
+    #[test]
+    fn one_unit_proves_nothing() {
+        let group = Peers {
+            given: (0..20).map(|i| f64::from(u8::from(i < 5))).collect(),
+            shows: (0..20).map(|i| if i == 0 { 50.0 } else { 0.0 }).collect(),
+        };
+        assert!((rises(&[group]).unwrap() - 0.25).abs() < 0.06);
+    }
+
+    /// Seven pairs, each the same way round: one of 128.
+    #[test]
+    fn pairs_are_a_sign_test() {
+        let pairs = vec![
+            Peers {
+                given: vec![1.0, 0.0],
+                shows: vec![1.0, 0.2],
+            };
+            7
+        ];
+        let p = rises(&pairs).unwrap();
+        assert!((p - 1.0 / 128.0).abs() < 0.0015, "{p}");
+        assert_eq!(rises(&[Peers::default()]), None);
+    }
+}

@@ -1,0 +1,300 @@
+//! Does a response follow a suspect, among panels alike in something else?
+
+use super::contender::{Suspect, Toward};
+use super::exchange::{Peers, rises};
+use super::{Response, in_order};
+use crate::stats::distributions::normal;
+
+/// How a response follows a suspect within strata.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct Follows {
+    /// p of "it makes no difference", one-sided in the known direction, two-sided
+    /// where none is known; the largest where several responses are asked.
+    pub p_value: f64,
+    /// Difference of the first response per unit of what was given (for a level:
+    /// against the others).
+    pub difference: f64,
+    /// Units that were compared.
+    pub units: usize,
+    /// Share, 0..1, of the differences in what was given that lie inside strata.
+    pub left: f64,
+}
+
+/// Panels of one unit in one stratum.
+#[derive(Debug, Clone, Copy, Default)]
+struct Piece {
+    unit: usize,
+    block: usize,
+    stratum: usize,
+    panels: f64,
+    expected: f64,
+    value: f64,
+    squares: f64,
+    given: f64,
+}
+
+impl Piece {
+    fn mean(&self) -> f64 {
+        self.value / self.expected
+    }
+
+    fn given(&self) -> f64 {
+        self.given / self.expected
+    }
+}
+
+/// Asks whether all `responses` follow the suspect among panels of one stratum
+/// (`strata`, a class per panel; none: blocks alone). None where no stratum
+/// holds panels that were given different things.
+///
+/// Units split by the strata are exchanged twice, piece by piece inside strata
+/// and whole inside blocks, and the larger p counts: pieces of a unit share what
+/// the unit shares, and whole units may have been dealt out by strata.
+pub(crate) fn follows(
+    responses: &[Response],
+    suspect: &Suspect,
+    strata: Option<&[usize]>,
+) -> Option<Follows> {
+    let mut worst: Option<Follows> = None;
+    for (at, response) in responses.iter().enumerate() {
+        let found = one(response, suspect, strata)?;
+        let before = worst.get_or_insert(found);
+        if at > 0 {
+            before.p_value = before.p_value.max(found.p_value);
+        }
+    }
+    worst
+}
+
+fn one(response: &Response, suspect: &Suspect, strata: Option<&[usize]>) -> Option<Follows> {
+    let (pieces, left) = pieces(response, suspect, strata)?;
+    let trust = Trust::of(&pieces);
+    let mut shows = vec![0.0; pieces.len()];
+    let mut peers = Vec::new();
+    let (mut along, mut length) = (0.0, 0.0);
+    let mut at = 0;
+    for group in by_stratum(&pieces) {
+        let weights: Vec<f64> = group.iter().map(|p| trust.weight(p.expected)).collect();
+        let all: f64 = weights.iter().sum();
+        let mean = |of: &dyn Fn(&Piece) -> f64| {
+            group
+                .iter()
+                .zip(&weights)
+                .map(|(p, w)| w * of(p))
+                .sum::<f64>()
+                / all
+        };
+        let (mean_value, mean_given) = (mean(&Piece::mean), mean(&Piece::given));
+        let mut own = Peers::default();
+        for (piece, w) in group.iter().zip(&weights) {
+            let show = w * (piece.mean() - mean_value);
+            let given = piece.given() - mean_given;
+            along += given * show;
+            length += w * given * given;
+            own.given.push(piece.given());
+            own.shows.push(show);
+            shows[at] = show;
+            at += 1;
+        }
+        peers.push(own);
+    }
+    let mut ps = vec![p_value(&peers, suspect.toward)?];
+    let whole = whole_units(&pieces, &shows);
+    ps.extend(whole.map(|units| p_value(&units, suspect.toward).unwrap_or(1.0)));
+    let mut p = ps.into_iter().fold(0.0, f64::max);
+    if suspect.serial {
+        p = less_sure(p, serial_inflation(response, suspect, strata));
+    }
+    let mut units: Vec<usize> = pieces.iter().map(|p| p.unit).collect();
+    units.sort_unstable();
+    units.dedup();
+    Some(Follows {
+        p_value: p,
+        difference: if length > 0.0 { along / length } else { 0.0 },
+        units: units.len(),
+        left,
+    })
+}
+
+fn by_stratum(pieces: &[Piece]) -> impl Iterator<Item = &[Piece]> {
+    pieces.chunk_by(|a, b| (a.block, a.stratum) == (b.block, b.stratum))
+}
+
+fn p_value(peers: &[Peers], toward: Toward) -> Option<f64> {
+    let falls = || -> Vec<Peers> {
+        let flip = |p: &Peers| Peers {
+            given: p.given.iter().map(|g| -g).collect(),
+            shows: p.shows.clone(),
+        };
+        peers.iter().map(flip).collect()
+    };
+    Some(match toward {
+        Toward::Rises => rises(peers)?,
+        Toward::Falls => rises(&falls())?,
+        Toward::Either => (2.0 * rises(peers)?.min(rises(&falls())?)).min(1.0),
+    })
+}
+
+/// Pieces by block and stratum, those of strata without a difference left out,
+/// and how much of the differences inside blocks the strata leave.
+fn pieces(
+    response: &Response,
+    suspect: &Suspect,
+    strata: Option<&[usize]>,
+) -> Option<(Vec<Piece>, f64)> {
+    let stratum = |at: usize| strata.map_or(0, |s| s[at]);
+    let mut rows: Vec<usize> = (0..suspect.given.len())
+        .filter(|&at| suspect.given[at].is_some() && response.expected[at] > 0.0)
+        .collect();
+    let key = |at: usize| (suspect.blocks[at], stratum(at), suspect.units[at]);
+    rows.sort_by_key(|&at| (key(at), at));
+    let mut all: Vec<Piece> = Vec::new();
+    let mut last = None;
+    for &at in &rows {
+        if last != Some(key(at)) {
+            last = Some(key(at));
+            all.push(Piece {
+                unit: suspect.units[at],
+                block: suspect.blocks[at],
+                stratum: stratum(at),
+                ..Piece::default()
+            });
+        }
+        if let Some(piece) = all.last_mut() {
+            let (v, e) = (response.value[at], response.expected[at]);
+            piece.panels += 1.0;
+            piece.expected += e;
+            piece.value += v;
+            piece.squares += v * v / e;
+            piece.given += e * suspect.given[at].unwrap_or(0.0);
+        }
+    }
+    let spread = |group: &[Piece]| {
+        let sum: f64 = group.iter().map(|p| p.expected).sum();
+        let mean = group.iter().map(|p| p.given).sum::<f64>() / sum;
+        let square = |p: &Piece| p.expected * (p.given() - mean).powi(2);
+        group.iter().map(square).sum::<f64>()
+    };
+    let blocks: f64 = all.chunk_by(|a, b| a.block == b.block).map(spread).sum();
+    let mut kept = Vec::new();
+    let mut inside = 0.0;
+    for group in by_stratum(&all) {
+        let own = spread(group);
+        let differs = group.iter().any(|p| p.given() != group[0].given());
+        if differs {
+            inside += own;
+            kept.extend_from_slice(group);
+        }
+    }
+    (!kept.is_empty() && blocks > 0.0).then(|| (kept, (inside / blocks).min(1.0)))
+}
+
+/// How much units vary beyond their panels.
+struct Trust {
+    between_over_within: f64,
+}
+
+impl Trust {
+    /// Variances within and between pieces by their sums of squares; what was
+    /// given is not looked at.
+    fn of(pieces: &[Piece]) -> Self {
+        let (mut within, mut free) = (0.0, 0.0);
+        for p in pieces {
+            within += p.squares - p.value * p.value / p.expected;
+            free += p.panels - 1.0;
+        }
+        let (mut between, mut steps, mut size) = (0.0, 0.0, 0.0);
+        for group in by_stratum(pieces) {
+            let sum: f64 = group.iter().map(|p| p.expected).sum();
+            let squares: f64 = group.iter().map(|p| p.expected * p.expected).sum();
+            let mean = group.iter().map(|p| p.value).sum::<f64>() / sum;
+            between += (group.iter())
+                .map(|p| p.expected * (p.mean() - mean).powi(2))
+                .sum::<f64>();
+            steps += group.len() as f64 - 1.0;
+            size += sum - squares / sum;
+        }
+        let noise = within / free;
+        let between_over_within = if free >= 1.0 && noise > 0.0 && size > 0.0 {
+            ((between - noise * steps) / size / noise).max(0.0)
+        } else {
+            0.0
+        };
+        Self {
+            between_over_within,
+        }
+    }
+
+    /// What a unit's mean weighs: its panels, less what they share.
+    fn weight(&self, expected: f64) -> f64 {
+        expected / (1.0 + self.between_over_within * expected)
+    }
+}
+
+/// Units whole, exchanged inside blocks (those of several blocks among each
+/// other), where strata or blocks split any.
+fn whole_units(pieces: &[Piece], shows: &[f64]) -> Option<Vec<Peers>> {
+    let unit_of = in_order(pieces.iter().map(|p| p.unit));
+    let count = unit_of.iter().max()? + 1;
+    if count == pieces.len() {
+        return None;
+    }
+    let mut units = vec![(0.0, 0.0, 0.0, None::<usize>); count];
+    for ((piece, show), unit) in pieces.iter().zip(shows).zip(unit_of) {
+        let own = &mut units[unit];
+        own.0 += piece.given;
+        own.1 += piece.expected;
+        own.2 += show;
+        own.3 = match own.3 {
+            None => Some(piece.block),
+            Some(block) if block == piece.block => Some(block),
+            Some(_) => Some(usize::MAX),
+        };
+    }
+    let homes = in_order(units.iter().map(|u| u.3));
+    let mut peers = vec![Peers::default(); homes.iter().max()? + 1];
+    for (home, (given, expected, show, _)) in homes.into_iter().zip(units) {
+        peers[home].given.push(given / expected);
+        peers[home].shows.push(show);
+    }
+    Some(peers)
+}
+
+/// (1 + ρ)/(1 − ρ) for the correlation ρ of a panel with the next of its
+/// stratum that was given the same; 1 where it is not positive.
+fn serial_inflation(response: &Response, suspect: &Suspect, strata: Option<&[usize]>) -> f64 {
+    let key = |at: usize| {
+        let given = suspect.given[at].map(f64::to_bits);
+        (suspect.blocks[at], strata.map_or(0, |s| s[at]), given)
+    };
+    let mut rows: Vec<usize> = (0..suspect.given.len())
+        .filter(|&at| suspect.given[at].is_some() && response.expected[at] > 0.0)
+        .collect();
+    rows.sort_by_key(|&at| (key(at), at));
+    let (mut product, mut square, mut lost) = (0.0, 0.0, 0.0);
+    for group in rows.chunk_by(|&a, &b| key(a) == key(b)) {
+        let sum: f64 = group.iter().map(|&at| response.expected[at]).sum();
+        let mean = group.iter().map(|&at| response.value[at]).sum::<f64>() / sum;
+        let rest: Vec<f64> = (group.iter())
+            .map(|&at| response.value[at] - mean * response.expected[at])
+            .collect();
+        let own: f64 = rest.iter().map(|r| r * r).sum();
+        square += own;
+        product += rest.windows(2).map(|w| w[0] * w[1]).sum::<f64>();
+        // Deviations from a group's own mean lean to the negative.
+        lost += own / group.len() as f64;
+    }
+    if square <= 0.0 {
+        return 1.0;
+    }
+    let correlation = ((product + lost) / square).clamp(0.0, 0.8);
+    (1.0 + correlation) / (1.0 - correlation)
+}
+
+/// p of the same score if its variance is so many times larger.
+fn less_sure(p: f64, inflation: f64) -> f64 {
+    if p >= 0.5 {
+        return p;
+    }
+    normal::tails(normal::upper_quantile(p) / inflation.sqrt()).upper()
+}
