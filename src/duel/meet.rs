@@ -35,6 +35,16 @@ pub(crate) enum Meeting {
     Never,
 }
 
+impl Meeting {
+    /// The comparison among panels alike, if there was one.
+    pub(crate) fn inside(&self) -> Option<&Follows> {
+        match self {
+            Meeting::Inside(found) => Some(found),
+            Meeting::Nested(_) | Meeting::Never => None,
+        }
+    }
+}
+
 /// A contender that a response follows.
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct Shown {
@@ -50,6 +60,8 @@ pub(crate) struct Shown {
     pub follows: Follows,
     /// Judged by its panels against their neighbours: whether on both sides.
     pub borders: Option<bool>,
+    /// Whether it has units enough to have shown itself.
+    pub could_show: bool,
 }
 
 /// The level of a contender (or its numbers) that all responses follow most
@@ -87,6 +99,7 @@ pub(crate) fn shown(
                 p_value: found.p_value,
                 asked: 0,
                 follows: found,
+                could_show: sides.is_some() || exchanges(&suspect) >= LEAST_EXCHANGES,
                 borders: sides.map(|[a, b]| at_border(&a) && at_border(&b)),
                 suspect,
             });
@@ -98,10 +111,15 @@ pub(crate) fn shown(
     Some(best)
 }
 
-/// In how many ways the units of a level could have been dealt out.
+/// In how many ways the units could have been dealt out: those of a level, or
+/// those that were given more than the middle.
 fn exchanges(suspect: &Suspect) -> f64 {
+    let known = || suspect.given.iter().flatten().copied();
+    let low = known().fold(f64::INFINITY, f64::min);
+    let high = known().fold(f64::NEG_INFINITY, f64::max);
+    let middle = f64::midpoint(low, high);
     let mut units: Vec<(usize, bool)> = (0..suspect.given.len())
-        .filter_map(|at| Some((suspect.units[at], suspect.given[at]? > 0.5)))
+        .filter_map(|at| Some((suspect.units[at], suspect.given[at]? > middle)))
         .collect();
     units.sort_unstable();
     units.dedup();

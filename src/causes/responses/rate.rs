@@ -318,12 +318,27 @@ impl<'a> Table<'a> {
         for (other, own) in self.contenders.iter().zip(shown_first) {
             let same = other.rival == recorded.rival
                 || (cause_of(&other.rival) == blames && blames != Cause::Undecided);
-            if same || (other.rival == Rival::Day && !suspect.serial) {
+            if same {
                 continue;
             }
-            let quiet = own.as_ref().is_none_or(|s| s.p_value > SHOWS_NOTHING);
+            // Lots are dealt out over the ages of many lives, unless they begin
+            // with them: see below.
+            let dealt = recorded.rival == Rival::AbrasiveAge && other.rival == Rival::Lot;
+            let shows_nothing = |s: &Shown| s.could_show && s.p_value > SHOWS_NOTHING;
+            let quiet =
+                dealt || (other.rival != Rival::Day && own.as_ref().is_some_and(shows_nothing));
             let classes = other.contender.classes();
-            match meet(&self.responses, suspect, &classes) {
+            let met = if dealt {
+                meet(&self.responses, &over_lives(suspect, &self.cells), &classes)
+            } else {
+                meet(&self.responses, suspect, &classes)
+            };
+            // Days that hold several units are met as times, below.
+            let as_time = matches!(met, Meeting::Inside(_)) && !suspect.serial;
+            if other.rival == Rival::Day && as_time {
+                continue;
+            }
+            match met {
                 Meeting::Never => {
                     open.push((other.rival.clone(), self.levels_with(other, &inside)));
                 }
@@ -335,6 +350,18 @@ impl<'a> Table<'a> {
                     }
                 }
             }
+        }
+        // A pallet's top and bottom differ too: where each has its own abrasive, the
+        // age is the place in the lot.
+        if recorded.rival == Rival::AbrasiveAge
+            && let Some(place) = self.place_in_lot()
+            && !open.iter().any(|o| o.0 == Rival::Lot)
+            && !(meet(&self.responses, &over_lives(suspect, &self.cells), &place))
+                .inside()
+                .is_some_and(|f| beats(f, &shown.follows, level, true))
+        {
+            beaten.retain(|b| *b != Rival::Lot);
+            open.push((Rival::Lot, Vec::new()));
         }
         // Time: blocks that hold a few units each, and the clearest step.
         if !matches!(
@@ -384,6 +411,23 @@ impl<'a> Table<'a> {
             beaten,
             open,
         })
+    }
+
+    /// How far into its stretch of a lot each panel came, as classes; none where
+    /// lots don't vary.
+    fn place_in_lot(&self) -> Option<Vec<usize>> {
+        let lots = self.contenders.iter().find(|c| c.rival == Rival::Lot)?;
+        let mut seen: BTreeMap<usize, usize> = BTreeMap::new();
+        let place = |unit: &usize| {
+            let before = seen.entry(*unit).or_default();
+            *before += 1;
+            Some(*before as f64)
+        };
+        let places = Contender {
+            given: Given::Scores(lots.contender.units.iter().map(place).collect()),
+            ..lots.contender.clone()
+        };
+        Some(places.classes())
     }
 
     /// Enough panels with marks, and enough beyond what the others show.
@@ -633,6 +677,14 @@ fn beats(found: &Follows, alone: &Follows, level: f64, quiet: bool) -> bool {
     left > 0.0
         && (found.p_value <= level
             || (quiet && found.p_value <= AGAINST_NOBODY && left >= DIFFERENCE_LEFT))
+}
+
+/// An age compared over lives as well.
+fn over_lives(suspect: &Suspect, cells: &[usize]) -> Suspect {
+    Suspect {
+        blocks: cells.to_vec(),
+        ..suspect.clone()
+    }
 }
 
 /// Times that hold a few units each, cell by cell; fewer than two of them where
