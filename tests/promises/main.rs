@@ -27,6 +27,7 @@ mod follows_recipe;
 mod lot_rates;
 mod made_streams;
 mod oracle;
+mod rate_duels;
 mod recipe;
 mod recipe_calibration;
 mod recipe_doubts;
