@@ -109,6 +109,25 @@ impl Contender {
         }
     }
 
+    /// Numbers that take two values, as the higher of them against the lower.
+    pub(crate) fn as_two_levels(&self) -> Option<Suspect> {
+        let Given::Scores(scores) = &self.given else {
+            return None;
+        };
+        let known = || scores.iter().flatten().copied();
+        let (low, high) = known().fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), v| {
+            (low.min(v), high.max(v))
+        });
+        if low >= high || known().any(|v| v != low && v != high) {
+            return None;
+        }
+        let mut suspect = self.accuse(0);
+        for given in suspect.given.iter_mut().flatten() {
+            *given = f64::from(u8::from(*given == high));
+        }
+        Some(suspect)
+    }
+
     /// Leaves panels of a level out of all further comparisons.
     pub(crate) fn without(&self, level: usize) -> Self {
         let mut rest = self.clone();

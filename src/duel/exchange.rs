@@ -22,7 +22,7 @@ const FIRST_DRAWS: usize = 1000;
 const PLENTY: usize = 200;
 
 /// Exchanges of one unit that all draws of a test may cost.
-const WORK: usize = 1_500_000;
+const WORK: usize = 400_000;
 
 /// Draws at most.
 const MOST_DRAWS: usize = 100_000;

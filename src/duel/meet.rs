@@ -79,12 +79,17 @@ pub(crate) fn shown(
         if level.is_some() && whole.inside().len() < LEAST_PANELS {
             continue;
         }
-        let few = level.is_some() && contender.by_neighbours && exchanges(&whole) < LEAST_EXCHANGES;
-        let (suspect, sides) = if few {
-            let (both, sides) = whole.against_neighbours();
-            (both, Some(sides))
-        } else {
-            (whole, None)
+        let few = contender.by_neighbours && exchanges(&whole) < LEAST_EXCHANGES;
+        let alone = match level {
+            Some(_) => Some(whole.clone()),
+            None => contender.as_two_levels(),
+        };
+        let (suspect, sides) = match alone.filter(|_| few) {
+            Some(alone) => {
+                let (both, sides) = alone.against_neighbours();
+                (both, Some(sides))
+            }
+            None => (whole, None),
         };
         let Some(found) = follows(responses, &suspect, strata) else {
             continue;

@@ -10,8 +10,8 @@ use super::Remainder;
 use crate::causes::rivals::{Recorded, Rows, StepFound, cause_of, recorded, step};
 use crate::causes::{Cause, Rival};
 use crate::duel::{
-    Bound, Contender, Follows, Given, Meeting, Response, Shown, Suspect, Toward, bound, in_order,
-    meet, shown, spread,
+    Bound, Contender, Follows, Given, Meeting, Response, Shown, Suspect, Toward, bound, follows,
+    in_order, meet, shown, spread,
 };
 use crate::records::Records;
 
@@ -370,7 +370,15 @@ impl<'a> Table<'a> {
         ) {
             let no_step = step.is_none_or(|s| s.p_value > STEP_POSSIBLE);
             let in_time = match shown.borders {
-                Some(both) => both,
+                Some(true) => true,
+                Some(false) => {
+                    let clears = (recorded.contender.as_two_levels())
+                        .is_some_and(|whole| self.control_clears(shown, &whole, level));
+                    if clears {
+                        open.retain(|o| cause_of(&o.0) != Cause::Undecided);
+                    }
+                    clears
+                }
                 None => {
                     let times = times(suspect);
                     let against = |classes: &[usize]| match meet(&self.responses, suspect, classes)
@@ -428,6 +436,47 @@ impl<'a> Table<'a> {
             ..lots.contender.clone()
         };
         Some(places.classes())
+    }
+
+    /// One change of a setting is a moment in time as well. Other machines that
+    /// sanded through that moment without the change clear the time: they show no
+    /// step there, and after it (or before) they differ from the machine that
+    /// changed.
+    fn control_clears(&self, shown: &Shown, whole: &Suspect, level: f64) -> bool {
+        let given = &shown.suspect.given;
+        let inside: Vec<usize> = (0..given.len()).filter(|&at| given[at].is_some()).collect();
+        let changed: BTreeSet<usize> = inside.iter().map(|&at| self.cells[at]).collect();
+        let (Some(&first), Some(&last)) = (inside.first(), inside.last()) else {
+            return false;
+        };
+        let Some(moment) = inside.iter().copied().find(|&at| given[at] != given[first]) else {
+            return false;
+        };
+        let panels = |given: &dyn Fn(usize) -> Option<f64>| Suspect {
+            given: (0..self.panels.len())
+                .map(|at| given(at).filter(|_| (first..=last).contains(&at)))
+                .collect(),
+            units: (0..self.panels.len()).collect(),
+            blocks: vec![0; self.panels.len()],
+            toward: Toward::Either,
+            serial: true,
+        };
+        let after = |at: usize| f64::from(u8::from(at >= moment));
+        let control = panels(&|at| (!changed.contains(&self.cells[at])).then(|| after(at)));
+        let steady = |f: Follows| {
+            f.p_value > SHOWS_NOTHING
+                && f.difference.abs() <= DIFFERENCE_LEFT * shown.follows.difference.abs()
+        };
+        let across = Suspect {
+            toward: whole.toward,
+            ..panels(&|at| whole.given[at])
+        };
+        let sides: Vec<usize> = (0..self.panels.len())
+            .map(|at| usize::from(at >= moment))
+            .collect();
+        follows(&self.responses, &control, None).is_some_and(steady)
+            && follows(&self.responses, &across, Some(&sides))
+                .is_some_and(|f| beats(&f, &shown.follows, level, false))
     }
 
     /// Enough panels with marks, and enough beyond what the others show.

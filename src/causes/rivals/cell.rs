@@ -22,7 +22,9 @@ pub(super) fn contenders(rows: &Rows<'_>) -> Vec<Recorded> {
         names.into_iter().map(|(_, name)| name).collect()
     };
     let machine_of = in_order(machine.iter().copied());
-    vec![
+    // Where every machine has one head, a head is its machine.
+    let heads_differ = head_names.len() > machines.len();
+    let mut all = vec![
         Recorded {
             rival: Rival::Machine,
             contender: Contender {
@@ -56,5 +58,7 @@ pub(super) fn contenders(rows: &Rows<'_>) -> Vec<Recorded> {
             },
             levels: of_machine(fixture_names),
         },
-    ]
+    ];
+    all.retain(|r| heads_differ || r.rival != Rival::Head);
+    all
 }

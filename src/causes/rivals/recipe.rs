@@ -30,7 +30,7 @@ pub(super) fn contenders(rows: &Rows<'_>) -> Vec<Recorded> {
             given: Given::Scores(scores),
             blocks: cells.clone(),
             toward,
-            by_neighbours: false,
+            by_neighbours: true,
         },
     };
     let mut found = Vec::new();
