@@ -38,6 +38,10 @@ const UNITS_OF_A_TIME: usize = 7;
 /// A step is looked for at this share of the level, and reckoned with from here.
 const STEP_POSSIBLE: f64 = 0.1;
 
+/// Fewer units than this are bounded by parts of so many panels.
+const FEW_UNITS: usize = 8;
+const PANELS_OF_A_PART: usize = 5;
+
 /// Twofold.
 const TWOFOLD: f64 = 2.0;
 
@@ -375,7 +379,14 @@ impl<'a> Table<'a> {
                     let clears = (recorded.contender.as_two_levels())
                         .is_some_and(|whole| self.control_clears(shown, &whole, level));
                     if clears {
-                        open.retain(|o| cause_of(&o.0) != Cause::Undecided);
+                        let cleared = |o: &Rival| {
+                            cause_of(o) == Cause::Undecided || self.control_had_it_too(shown, o)
+                        };
+                        let (by_control, left): (Vec<_>, Vec<_>) =
+                            open.into_iter().partition(|o| cleared(&o.0));
+                        beaten.extend(by_control.into_iter().map(|o| o.0));
+                        beaten.retain(|b| cause_of(b) != Cause::Undecided);
+                        open = left;
                     }
                     clears
                 }
@@ -477,6 +488,35 @@ impl<'a> Table<'a> {
         follows(&self.responses, &control, None).is_some_and(steady)
             && follows(&self.responses, &across, Some(&sides))
                 .is_some_and(|f| beats(&f, &shown.follows, level, false))
+    }
+
+    /// Whether the machines that did not change got the same of a rival, before the
+    /// moment and after it, on most of their panels.
+    fn control_had_it_too(&self, shown: &Shown, rival: &Rival) -> bool {
+        let Some(other) = self.contenders.iter().find(|c| c.rival == *rival) else {
+            return false;
+        };
+        let given = &shown.suspect.given;
+        let inside: Vec<usize> = (0..given.len()).filter(|&at| given[at].is_some()).collect();
+        let (Some(&first), Some(&last)) = (inside.first(), inside.last()) else {
+            return false;
+        };
+        let Some(moment) = inside.iter().copied().find(|&at| given[at] != given[first]) else {
+            return false;
+        };
+        let changed: BTreeSet<usize> = inside.iter().map(|&at| self.cells[at]).collect();
+        let classes = other.contender.classes();
+        [first..moment, moment..last + 1].into_iter().all(|side| {
+            let own: BTreeSet<usize> = (side.clone())
+                .filter(|at| given[*at].is_some())
+                .map(|at| classes[at])
+                .collect();
+            let control = side.filter(|at| !changed.contains(&self.cells[*at]));
+            let (had, all) = control.fold((0, 0), |(had, all), at| {
+                (had + usize::from(own.contains(&classes[at])), all + 1)
+            });
+            2 * had > all
+        })
     }
 
     /// Enough panels with marks, and enough beyond what the others show.
@@ -670,8 +710,22 @@ impl<'a> Table<'a> {
         kept
     }
 
+    /// The largest ratio left open. What was given out a few times only is bounded
+    /// by small parts of it.
     fn within(&self, suspect: &Suspect) -> Option<f64> {
-        bound(&self.marks, &self.areas, suspect).map(|b| b.within())
+        let mut parts = suspect.clone();
+        let mut units = in_order(suspect.units.iter().copied());
+        if units.iter().max().is_some_and(|m| m + 1 < FEW_UNITS) {
+            let mut seen: BTreeMap<usize, usize> = BTreeMap::new();
+            let part = |unit: usize| {
+                let before = seen.entry(unit).or_default();
+                *before += 1;
+                (unit, *before / PANELS_OF_A_PART)
+            };
+            units = in_order(units.into_iter().map(part));
+            parts.units = units;
+        }
+        bound(&self.marks, &self.areas, &parts).map(|b| b.within())
     }
 
     /// Everyone who varies and is not shown, with what is excluded.
