@@ -235,7 +235,7 @@ mod tests {
         let two = 0.375 * 0.9 / (0.125 * 0.5);
         assert_relative_eq!(
             weight.ln_ratio(),
-            -(0.75 / one + 0.25 / two as f64).ln(),
+            -(0.75 / one + 0.25 / two).ln(),
             epsilon = 1e-12
         );
     }

@@ -1,9 +1,8 @@
 //! Exact conditional test and interval of a common rate ratio over strata.
 
 use super::strata::Cell;
-use crate::stats::rate_ratio::Count;
-use crate::stats::stratified::{ExactRateRatio, RateStratum, exact_rate_ratio};
-use crate::stats::{StatsError, TailRule};
+use crate::stats::StatsError;
+use crate::stats::stratified::{Count, ExactRateRatio, RateStratum, exact_rate_ratio};
 
 /// Largest number of defects for which the exact sums are formed; above it the
 /// score interval is as good.
@@ -24,5 +23,5 @@ pub(super) fn exact(cells: &[Cell], level: f64) -> Result<ExactRateRatio, StatsE
             },
         })
         .collect();
-    exact_rate_ratio(&strata, level, TailRule::Central)
+    exact_rate_ratio(&strata, level)
 }

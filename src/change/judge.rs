@@ -5,7 +5,7 @@ use super::{
     Spread, Verdict,
 };
 use crate::site::DefectClass;
-use crate::stats::multiplicity::{Adjustment, adjust};
+use crate::stats::multiplicity::holm;
 
 /// Adjusts over all tests of all comparisons and gives every verdict.
 pub(super) fn judge(comparisons: Vec<Comparison>, settings: &Settings) -> Changes {
@@ -15,7 +15,7 @@ pub(super) fn judge(comparisons: Vec<Comparison>, settings: &Settings) -> Change
     };
     let p_values: Vec<f64> = changes.comparisons.iter().flat_map(tested).collect();
     changes.tests = p_values.len();
-    let mut adjusted = adjust(&p_values, Adjustment::Holm).into_iter();
+    let mut adjusted = holm(&p_values).into_iter();
     for comparison in &mut changes.comparisons {
         for change in &mut comparison.changes {
             if change.p.is_some() {

@@ -365,8 +365,7 @@ fn weights(items: &[Item], cells: &[Cell], kind: Kind) -> Vec<f64> {
 mod tests {
     use super::*;
     use crate::change::Side;
-    use crate::stats::TailRule;
-    use crate::stats::rate_ratio::{Count, rate_ratio};
+    use crate::stats::stratified::{Count, RateStratum, exact_rate_ratio};
     use approx::assert_relative_eq;
 
     const LEVEL: f64 = 0.95;
@@ -460,7 +459,11 @@ mod tests {
             events,
             exposure: 20.0,
         };
-        let exact = rate_ratio(count(5), count(0), LEVEL, TailRule::Central).unwrap();
+        let sides = RateStratum {
+            before: count(5),
+            after: count(0),
+        };
+        let exact = exact_rate_ratio(&[sides], LEVEL).unwrap();
         assert!(
             ci.high >= exact.ci.high * (1.0 - 1e-9) && ci.high.is_finite(),
             "{ci:?}"

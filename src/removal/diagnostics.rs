@@ -10,7 +10,7 @@ use super::model::{Model, Observed};
 use super::result::{Diagnostics, Factor, LackOfFit, LotInfluence, Residual, Term, Unit};
 use super::setting::{Setting, Value};
 use crate::records::Records;
-use crate::stats::multiplicity::{Adjustment, adjust};
+use crate::stats::multiplicity::holm;
 
 /// A share explained above this is rare on shop data.
 const TOO_GOOD: f64 = 0.99;
@@ -330,7 +330,7 @@ fn against_the_law(terms: &[Term], level: f64) -> Vec<Note> {
     let asked = |from: fn(&Term) -> Option<f64>| {
         let found = terms.iter().filter_map(|t| Some((t, off(from(t)?, t)?)));
         let (of, p): (Vec<&Term>, Vec<f64>) = found.unzip();
-        let adjusted = adjust(&p, Adjustment::Holm);
+        let adjusted = holm(&p);
         let kept = of.into_iter().zip(adjusted);
         kept.filter(|(_, p)| *p < 1.0 - level)
             .collect::<Vec<(&Term, f64)>>()

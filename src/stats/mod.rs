@@ -7,16 +7,10 @@
 pub(crate) mod cluster_robust;
 pub(crate) mod control_chart;
 pub mod distributions;
-pub mod fisher_exact;
-#[allow(dead_code, reason = "plans of trials call it")]
-pub(crate) mod linear;
 pub(crate) mod mixed;
 pub(crate) mod modified_large_sample;
 pub(crate) mod multiplicity;
-pub(crate) mod poisson_rate;
-pub mod power;
 pub(crate) mod proportion;
-pub(crate) mod rate_ratio;
 pub(crate) mod small_symmetric;
 pub(crate) mod stratified;
 
@@ -32,11 +26,9 @@ mod poisson_binomial;
 #[path = "../../tests/outside/published.rs"]
 pub(crate) mod published;
 pub(crate) mod root;
-mod tail_rule;
 
 pub use error::StatsError;
 pub use interval::Interval;
 pub use poisson_binomial::{
     SMALLEST_TAIL, binomial_tail, poisson_binomial_tail, poisson_binomial_tails,
 };
-pub use tail_rule::TailRule;

@@ -6,7 +6,7 @@ use super::distributions::{chi_squared, f_ratio};
 /// One mean square of a variance component: with `dof` degrees of freedom and
 /// counted `factor` times, which may be negative.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct MeanSquare {
+pub(crate) struct MeanSquare {
     /// What it counts for; < 0 where it is taken off.
     pub factor: f64,
     /// The mean square, ≥ 0.
@@ -27,7 +27,7 @@ pub struct MeanSquare {
 /// Simul. 35, 135–143; both in Burdick & Graybill (1992), Confidence Intervals
 /// on Variance Components, §3.2 and §3.3.
 #[must_use]
-pub fn variance_interval(terms: &[MeanSquare], level: f64) -> Option<Interval> {
+pub(crate) fn variance_interval(terms: &[MeanSquare], level: f64) -> Option<Interval> {
     let usable = |t: &&MeanSquare| t.factor != 0.0 && t.value.is_finite() && t.dof > 0.0;
     let terms: Vec<&MeanSquare> = terms.iter().filter(usable).collect();
     let (plus, minus): (Vec<_>, Vec<_>) = terms.iter().partition(|t| t.factor > 0.0);

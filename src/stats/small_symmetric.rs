@@ -2,7 +2,7 @@
 //! of panels each bring one.
 
 /// A square matrix of `D` rows.
-pub type Square<const D: usize> = [[f64; D]; D];
+pub(crate) type Square<const D: usize> = [[f64; D]; D];
 
 /// Eigenvalues below this share of the largest count as zero.
 pub(crate) const RANK_TOLERANCE: f64 = 1e-9;
@@ -12,7 +12,7 @@ pub(crate) const RANK_TOLERANCE: f64 = 1e-9;
 ///
 /// Source: Golub & Van Loan (2013), Matrix Computations, 4th ed., §8.5.
 #[must_use]
-pub fn eigen<const D: usize>(matrix: &Square<D>) -> ([f64; D], Square<D>) {
+pub(crate) fn eigen<const D: usize>(matrix: &Square<D>) -> ([f64; D], Square<D>) {
     const SWEEPS: usize = 60;
     let mut a = *matrix;
     let mut vectors = identity();
@@ -65,7 +65,7 @@ fn rotate<const D: usize>(a: &mut Square<D>, vectors: &mut Square<D>, p: usize, 
 
 /// The identity.
 #[must_use]
-pub fn identity<const D: usize>() -> Square<D> {
+pub(crate) fn identity<const D: usize>() -> Square<D> {
     let mut out = [[0.0; D]; D];
     for (i, row) in out.iter_mut().enumerate() {
         row[i] = 1.0;
@@ -75,7 +75,7 @@ pub fn identity<const D: usize>() -> Square<D> {
 
 /// Pseudo-inverse of a symmetric, positive semidefinite matrix and its rank.
 #[must_use]
-pub fn pseudo_inverse<const D: usize>(matrix: &Square<D>) -> (Square<D>, usize) {
+pub(crate) fn pseudo_inverse<const D: usize>(matrix: &Square<D>) -> (Square<D>, usize) {
     let (values, vectors) = eigen(matrix);
     let largest = values.iter().copied().fold(0.0, f64::max);
     let mut out = [[0.0; D]; D];
@@ -93,23 +93,9 @@ pub fn pseudo_inverse<const D: usize>(matrix: &Square<D>) -> (Square<D>, usize) 
     (out, rank)
 }
 
-/// A·B.
-#[must_use]
-pub fn product<const D: usize>(a: &Square<D>, b: &Square<D>) -> Square<D> {
-    let mut out = [[0.0; D]; D];
-    for i in 0..D {
-        for (k, row) in b.iter().enumerate() {
-            for j in 0..D {
-                out[i][j] += a[i][k] * row[j];
-            }
-        }
-    }
-    out
-}
-
 /// A·x.
 #[must_use]
-pub fn apply<const D: usize>(a: &Square<D>, x: &[f64; D]) -> [f64; D] {
+pub(crate) fn apply<const D: usize>(a: &Square<D>, x: &[f64; D]) -> [f64; D] {
     let mut out = [0.0; D];
     for (value, row) in out.iter_mut().zip(a) {
         *value = dot(row, x);
@@ -119,12 +105,12 @@ pub fn apply<const D: usize>(a: &Square<D>, x: &[f64; D]) -> [f64; D] {
 
 /// xᵀy.
 #[must_use]
-pub fn dot<const D: usize>(x: &[f64; D], y: &[f64; D]) -> f64 {
+pub(crate) fn dot<const D: usize>(x: &[f64; D], y: &[f64; D]) -> f64 {
     x.iter().zip(y).map(|(a, b)| a * b).sum()
 }
 
 /// Adds `factor`·xxᵀ.
-pub fn add_outer<const D: usize>(sum: &mut Square<D>, x: &[f64; D], factor: f64) {
+pub(crate) fn add_outer<const D: usize>(sum: &mut Square<D>, x: &[f64; D], factor: f64) {
     for i in 0..D {
         for j in 0..D {
             sum[i][j] += factor * x[i] * x[j];
@@ -133,7 +119,7 @@ pub fn add_outer<const D: usize>(sum: &mut Square<D>, x: &[f64; D], factor: f64)
 }
 
 /// Adds B to A.
-pub fn add<const D: usize>(a: &mut Square<D>, b: &Square<D>) {
+pub(crate) fn add<const D: usize>(a: &mut Square<D>, b: &Square<D>) {
     for (x, y) in a.iter_mut().flatten().zip(b.iter().flatten()) {
         *x += y;
     }

@@ -11,6 +11,7 @@
     reason = "a check that cannot read its values must fail"
 )]
 
+#[allow(dead_code, reason = "tests beside the code read it too")]
 mod published;
 #[path = "../shops/mod.rs"]
 mod shops;

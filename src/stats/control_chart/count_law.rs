@@ -5,7 +5,7 @@ use crate::stats::distributions::{beta, gamma, normal};
 
 /// Mean of a count and the factor by which its variance exceeds the mean.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct CountLaw {
+pub(crate) struct CountLaw {
     /// Mean, > 0.
     pub mean: f64,
     /// Variance over mean; up to 1 the Poisson distribution is meant.
@@ -18,7 +18,7 @@ impl CountLaw {
     /// Negative binomial with size s = mean/(factor − 1): I_p(s, k+1) with
     /// p = 1/factor (Johnson, Kemp & Kotz 2005, Univariate Discrete
     /// Distributions, 5.31); Poisson: upper tail of the gamma with shape k+1.
-    pub fn at_most(&self, k: f64) -> f64 {
+    pub(crate) fn at_most(&self, k: f64) -> f64 {
         if k < 0.0 {
             return 0.0;
         }
@@ -30,7 +30,7 @@ impl CountLaw {
     }
 
     /// P(X ≥ k).
-    pub fn at_least(&self, k: f64) -> f64 {
+    pub(crate) fn at_least(&self, k: f64) -> f64 {
         if k <= 0.0 {
             return 1.0;
         }
@@ -43,7 +43,7 @@ impl CountLaw {
 
     /// The lowest count below which and the highest above which at most
     /// `tail` lies, each; the lowest may be 0, below which nothing is.
-    pub fn limits(&self, tail: f64) -> (f64, f64) {
+    pub(crate) fn limits(&self, tail: f64) -> (f64, f64) {
         let spread = (self.mean * self.factor.max(1.0)).sqrt();
         let high = first_true(self.mean.floor(), spread, |k| {
             self.at_least(k + 1.0) <= tail
@@ -58,7 +58,7 @@ impl CountLaw {
     }
 
     /// Chances of a count inside the limits with a score below 0 and above 0.
-    pub fn sides(&self, low: f64, high: f64) -> (f64, f64) {
+    pub(crate) fn sides(&self, low: f64, high: f64) -> (f64, f64) {
         // the score changes sign at the median
         let median = first_true(0.0, self.mean.sqrt(), |k| self.at_most(k) >= 0.5);
         let first_above = if self.score(median) > 0.0 {
@@ -73,7 +73,7 @@ impl CountLaw {
 
     /// Mean distance E|X − Y| of two independent counts: 2·Σ F(k)·(1 − F(k)); in
     /// steps of a fifteenth of the standard deviation where that is above 1.
-    pub fn mean_range(&self) -> f64 {
+    pub(crate) fn mean_range(&self) -> f64 {
         let spread = (self.mean * self.factor.max(1.0)).sqrt();
         let step = (spread / 15.0).floor().max(1.0);
         let mut k = (self.mean - 12.0 * spread).floor().max(0.0);
@@ -90,7 +90,7 @@ impl CountLaw {
 
     /// Normal score of a count: Φ⁻¹ of the probability below it plus half of
     /// its own.
-    pub fn score(&self, k: f64) -> f64 {
+    pub(crate) fn score(&self, k: f64) -> f64 {
         let below = self.at_most(k - 1.0);
         let above = self.at_least(k + 1.0);
         // from the smaller side, which keeps its digits

@@ -18,7 +18,7 @@ const MOST: f64 = 1e6;
 /// than that law's and d₂ would see too little spread. 1 with fewer than two
 /// counts.
 #[must_use]
-pub fn variance_factor(counts: &[f64], means: &[f64]) -> f64 {
+pub(crate) fn variance_factor(counts: &[f64], means: &[f64]) -> f64 {
     let z: Vec<f64> = counts
         .iter()
         .zip(means)

@@ -10,7 +10,7 @@ use crate::stats::distributions::normal;
 /// U_run = 0, U_j = 1 + up·U_{j+1} + down·D_1, and D likewise. Source of the
 /// approach: Champ & Woodall (1987), Technometrics 29, 393–399.
 #[must_use]
-pub fn average_run_length(up: f64, down: f64, run: usize) -> f64 {
+pub(crate) fn average_run_length(up: f64, down: f64, run: usize) -> f64 {
     // U_1 = a·(1 + down·D_1) with a = 1 + up + up² + … (run − 1 terms)
     let terms = |x: f64| (1..run).fold(0.0, |sum, _| 1.0 + x * sum);
     let (a, b) = (terms(up), terms(down));
@@ -28,7 +28,7 @@ pub fn average_run_length(up: f64, down: f64, run: usize) -> f64 {
 /// the 201 states used (Lucas & Saccucci 1990, Technometrics 32, 1–12, use
 /// fewer).
 #[must_use]
-pub fn ewma_run_length(weight: f64, width: f64, shift: f64) -> f64 {
+pub(crate) fn ewma_run_length(weight: f64, width: f64, shift: f64) -> f64 {
     const STATES: usize = 101;
     let limit = width * (weight / (2.0 - weight)).sqrt();
     let cell = 2.0 * limit / STATES as f64;

@@ -2,7 +2,7 @@
 
 /// An exponentially weighted mean and its limits at every point.
 #[derive(Debug, Clone, PartialEq)]
-pub struct WeightedMean {
+pub(crate) struct WeightedMean {
     /// The weighted mean after each value.
     pub values: Vec<f64>,
     /// How far from the target its limits lie there, on either side.
@@ -19,7 +19,7 @@ pub struct WeightedMean {
 /// Source: Roberts (1959), Technometrics 1, 239–250; formulas as in the
 /// NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.2.4.
 #[must_use]
-pub fn weighted_mean(
+pub(crate) fn weighted_mean(
     values: &[f64],
     target: f64,
     sd: f64,

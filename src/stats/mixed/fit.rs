@@ -32,6 +32,13 @@ use crate::stats::root;
 #[derive(Debug, Clone, Copy)]
 pub(crate) enum Response<'a> {
     /// Values, with weights if they differ in precision; identity link.
+    #[cfg_attr(
+        not(test),
+        expect(
+            dead_code,
+            reason = "the published values of linear models go through it"
+        )
+    )]
     Linear { weights: Option<&'a [f64]> },
     /// Means of so many readings; log link.
     Means { readings: &'a [f64] },
@@ -66,8 +73,6 @@ pub(crate) struct Fit {
     pub(crate) scale: f64,
     /// −2 ln likelihood of the (working) response, up to a constant.
     pub(crate) deviance: f64,
-    /// The same, restricted.
-    pub(crate) restricted: f64,
     /// λ of every grouping: the variance of its effects over φ.
     pub(crate) ratios: Vec<f64>,
     /// κ of counts, r of means, 0 of values.
@@ -365,7 +370,6 @@ impl Problem<'_> {
             unscaled: least.unscaled,
             scale,
             deviance: least.full_deviance,
-            restricted: least.deviance,
             mix,
             effects,
             white_x: whitener.apply(self.x, p),

@@ -38,8 +38,6 @@ pub(super) struct Least {
     pub(super) beta: Vec<f64>,
     pub(super) unscaled: Mat<f64>,
     pub(super) rss: f64,
-    /// ln |V| + ln |X'V⁻¹X| with V relative to φ.
-    pub(super) log_det: f64,
     /// −2 log restricted likelihood, profiled over φ.
     pub(super) deviance: f64,
     /// −2 log likelihood, profiled over φ.
@@ -258,7 +256,6 @@ impl<'a> Sums<'a> {
         let least = Least {
             unscaled: factor.inverse(),
             rss,
-            log_det: reduced.log_det + log_xx,
             deviance: reduced.log_det + log_xx + free * (rss / free).ln(),
             full_deviance: reduced.log_det + all * (rss / all).ln(),
             beta,

@@ -1,9 +1,8 @@
 //! A sum of independent counts whose distributions share one ratio.
 
-use crate::stats::{Interval, StatsError, TailRule, root};
+use super::ExactRateRatio;
+use crate::stats::{Interval, StatsError, root};
 
-/// Probabilities within this factor count as ties.
-const TIE: f64 = 1.0 + 1e-7;
 /// Ratios are sought within e^±700.
 const LIMIT: f64 = 700.0;
 
@@ -15,15 +14,6 @@ pub(super) struct ExactSum {
     pub(super) ln_weights: Vec<Vec<f64>>,
     /// Observed sum above the sum of the least counts.
     pub(super) observed: usize,
-}
-
-/// What the conditional distribution says about the ratio.
-pub(super) struct Conditional {
-    pub(super) estimate: f64,
-    pub(super) ci: Interval,
-    pub(super) p_greater: f64,
-    pub(super) p_less: f64,
-    pub(super) p_value: f64,
 }
 
 impl ExactSum {
@@ -66,32 +56,24 @@ impl ExactSum {
             .sum()
     }
 
-    /// Probability of the observed sum or more / or less, with `share` of the
-    /// observed sum's own probability.
-    fn upper(&self, x: f64, share: f64) -> f64 {
-        let p = self.distribution(x);
-        p.iter().skip(self.observed + 1).sum::<f64>() + share * p[self.observed]
+    /// Probability of the observed sum or more.
+    fn upper(&self, x: f64) -> f64 {
+        self.distribution(x).iter().skip(self.observed).sum()
     }
 
-    fn lower(&self, x: f64, share: f64) -> f64 {
-        let p = self.distribution(x);
-        p.iter().take(self.observed).sum::<f64>() + share * p[self.observed]
+    /// Probability of the observed sum or less.
+    fn lower(&self, x: f64) -> f64 {
+        self.distribution(x).iter().take(self.observed + 1).sum()
     }
 
-    /// Estimate, interval and test of ln ρ = `null`.
-    pub(super) fn infer(
-        &self,
-        null: f64,
-        level: f64,
-        rule: TailRule,
-    ) -> Result<Conditional, StatsError> {
+    /// Estimate, interval and test of ρ = 1.
+    pub(super) fn infer(&self, level: f64) -> Result<ExactRateRatio, StatsError> {
         let most = self.most();
         if most == 0 {
             return Err(StatsError::Empty {
                 what: "strata that can tell the groups apart",
             });
         }
-        let share = if rule == TailRule::MidP { 0.5 } else { 1.0 };
         let ln_tail = ((1.0 - level) / 2.0).ln();
         let root_of = |f: &dyn Fn(f64) -> f64, otherwise: f64| {
             root::of_monotone(f, 0.0, 1.0, LIMIT).map_or(otherwise, f64::exp)
@@ -102,12 +84,12 @@ impl ExactSum {
         let low = if at_least {
             0.0
         } else {
-            root_of(&|x| floor(self.upper(x, share)) - ln_tail, 0.0)
+            root_of(&|x| floor(self.upper(x)) - ln_tail, 0.0)
         };
         let high = if at_most {
             f64::INFINITY
         } else {
-            root_of(&|x| floor(self.lower(x, share)) - ln_tail, f64::INFINITY)
+            root_of(&|x| floor(self.lower(x)) - ln_tail, f64::INFINITY)
         };
         let estimate = if at_least {
             0.0
@@ -116,25 +98,13 @@ impl ExactSum {
         } else {
             root_of(&|x| self.mean(x) - self.observed as f64, f64::INFINITY)
         };
-        let (p_greater, p_less) = (
-            self.upper(null, 1.0).min(1.0),
-            self.lower(null, 1.0).min(1.0),
-        );
-        let p_value = match rule {
-            TailRule::Central => 2.0 * p_greater.min(p_less),
-            TailRule::MidP => 2.0 * self.upper(null, 0.5).min(self.lower(null, 0.5)),
-            TailRule::MinimumLikelihood => {
-                let p = self.distribution(null);
-                let bound = p[self.observed] * TIE;
-                p.iter().filter(|&&term| term <= bound).sum()
-            }
-        };
-        Ok(Conditional {
+        let (p_greater, p_less) = (self.upper(0.0).min(1.0), self.lower(0.0).min(1.0));
+        Ok(ExactRateRatio {
             estimate,
             ci: Interval { low, high, level },
             p_greater,
             p_less,
-            p_value: p_value.min(1.0),
+            p_value: (2.0 * p_greater.min(p_less)).min(1.0),
         })
     }
 }
