@@ -232,7 +232,7 @@ mod tests {
         };
         let weight = Weight::of(&meeting, chance);
         let one = 0.375 * 0.9 / (0.125 * 0.1);
-        let two = 0.375 * 0.9 / (0.125 * 0.5);
+        let two: f64 = 0.375 * 0.9 / (0.125 * 0.5);
         assert_relative_eq!(
             weight.ln_ratio(),
             -(0.75 / one + 0.25 / two).ln(),

@@ -3,7 +3,7 @@
 
 use super::{average_run_length, ewma_run_length, weighted_mean};
 use crate::stats::distributions::normal;
-use crate::stats::published::{CLOSED_FORM, column, handbook as result, published};
+use crate::stats::published::{column, handbook as result, published};
 
 /// The computed values have nine digits.
 const NINE_DIGITS: f64 = 5e-9;
