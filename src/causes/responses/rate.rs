@@ -42,6 +42,9 @@ const STEP_POSSIBLE: f64 = 0.1;
 const FEW_UNITS: usize = 8;
 const PANELS_OF_A_PART: usize = 5;
 
+/// More levels than this are bounded by their spread.
+const MANY_LEVELS: usize = 5;
+
 /// Twofold.
 const TWOFOLD: f64 = 2.0;
 
@@ -728,6 +731,31 @@ impl<'a> Table<'a> {
         bound(&self.marks, &self.areas, &parts).map(|b| b.within())
     }
 
+    /// The largest ratio left open of any level against the others, or where there
+    /// are many levels of their spread. A level that got a tenth of the panels or
+    /// less could not make most of the marks.
+    fn within_of_levels(
+        &self,
+        contender: &Contender,
+        of: &[Option<usize>],
+        count: usize,
+    ) -> Option<f64> {
+        let mut panels = vec![0_usize; count];
+        for level in of.iter().flatten() {
+            panels[*level] += 1;
+        }
+        let all: usize = panels.iter().sum();
+        let counting: Vec<usize> = (0..count).filter(|&l| 10 * panels[l] > all).collect();
+        if counting.len() > MANY_LEVELS || counting.is_empty() {
+            return spread(&self.marks, &self.areas, of);
+        }
+        let each = counting
+            .into_iter()
+            .map(|level| self.within(&contender.accuse(level)));
+        each.collect::<Option<Vec<f64>>>()
+            .map(|within| within.into_iter().fold(1.0, f64::max))
+    }
+
     /// Everyone who varies and is not shown, with what is excluded.
     fn quiet(&self, claims: &[Claim], step: Option<&StepFound>) -> Vec<Quiet> {
         let mut out: Vec<Quiet> = (self.contenders.iter())
@@ -735,15 +763,7 @@ impl<'a> Table<'a> {
             .filter(|c| !claims.iter().any(|k| k.rival == c.rival))
             .map(|c| {
                 let within = match &c.contender.given {
-                    Given::Levels(of, _) => {
-                        let used: BTreeSet<usize> = of.iter().flatten().copied().collect();
-                        match used.first() {
-                            Some(&first) if used.len() == 2 => {
-                                self.within(&c.contender.accuse(first))
-                            }
-                            _ => spread(&self.marks, &self.areas, of),
-                        }
-                    }
+                    Given::Levels(of, count) => self.within_of_levels(&c.contender, of, *count),
                     Given::Scores(_) => self.within(&c.contender.accuse(0)),
                 };
                 Quiet {
