@@ -5,30 +5,29 @@ use std::sync::Arc;
 
 use rayon::prelude::*;
 
-use super::bar_findings::BarSighting;
 use super::conclude::{About, conclude};
-use super::diagonal;
-use super::end_bands::ends_stand_out;
-use super::frames::{Scene, several_sizes};
-use super::inspector;
 use super::levels::{BARS, PATH_PLACES, machine_places};
-use super::merge::{LEAST_BACKGROUND, Sighting, merge};
-use super::one_cause::carry_slopes;
-use super::opposite::{KindMarks, both_ends, signs_change};
-use super::place::{Holder, Marks, day_of};
-use super::repeat::{Ground, investigate, leader};
 use super::responses::{Remainder, accounts, conclude_stream, rate_findings};
-use super::sides::{SideStream, sides};
-use super::stream_bars::{bar_findings, without_bars};
-use super::surface::findings as surface_findings;
-use super::thin_film;
 use super::verdict::certainty;
-use super::votes::axis_of;
 use super::{
     Anchor, BarsBy, Cause, Causes, Certainty, Clock, Finding, Kind, Limit, LineAxis, NextCheck,
     Pace, RateByLevel, Reason, ScanSettings, Settings, Shape, Sharpness, Stream, StreamData, View,
     film_left, find_bars, find_places, follow_drift, smallest_repeat, streams, surfaces,
 };
+use crate::causes::responses::bars::{BarSighting, bar_findings, without_bars};
+use crate::causes::responses::ends::diagonal;
+use crate::causes::responses::ends::end_bands::ends_stand_out;
+use crate::causes::responses::ends::opposite::{KindMarks, both_ends, signs_change};
+use crate::causes::responses::ends::sides::{SideStream, sides};
+use crate::causes::responses::ends::votes::axis_of;
+use crate::causes::responses::merge::{LEAST_BACKGROUND, Sighting, merge};
+use crate::causes::responses::one_cause::carry_slopes;
+use crate::causes::responses::place::{Holder, Marks, day_of};
+use crate::causes::responses::repeat::{Ground, investigate, leader};
+use crate::causes::responses::surface::findings as surface_findings;
+use crate::causes::responses::thin_film;
+use crate::causes::rivals::frames::{Scene, several_sizes};
+use crate::causes::rivals::inspector;
 use crate::records::{Lay, Records};
 use crate::site::DefectClass;
 

@@ -11,7 +11,7 @@
 //! inspection or undecided), opposite sides (part), and what a stream's rate
 //! follows: lots and suppliers (part), recipe and abrasive age (recipe).
 
-use super::frames::several_sizes;
+use crate::causes::rivals::frames::several_sizes;
 use crate::records::Records;
 
 /// Share of places in the machine frame, before [`machine_places`] adds what the

@@ -1,8 +1,9 @@
 //! What the charts of a repeat draw.
 
-use super::super::repeat::{Dossier, Ground};
-use super::super::{onset, responses};
 use super::{About, changed};
+use crate::causes::responses;
+use crate::causes::responses::repeat::{Dossier, Ground};
+use crate::causes::rivals::onset;
 use crate::causes::{ChangePoint, Evidence, Hit, LevelCount, Period};
 use crate::records::Records;
 

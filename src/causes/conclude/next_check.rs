@@ -1,13 +1,13 @@
 //! What to do next about a repeat.
 
-use super::super::contrast::FrameEvidence;
 use super::super::levels::FRAME_CLAIM;
-use super::super::lots::LotEvidence;
-use super::super::merge::Sighting;
-use super::super::repeat::Dossier;
 use super::super::verdict::{Facts, Holds, Looks, Lots, Recipe, Verdict};
 use super::age_end;
 use crate::causes::NextCheck;
+use crate::causes::responses::merge::Sighting;
+use crate::causes::responses::repeat::Dossier;
+use crate::causes::rivals::contrast::FrameEvidence;
+use crate::causes::rivals::lots::LotEvidence;
 use crate::causes::{Cause, Kind, Sharpness};
 
 pub(super) fn next_check(

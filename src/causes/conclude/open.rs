@@ -2,10 +2,10 @@
 //! would make them meet.
 
 use super::super::levels::FRAME_CLAIM;
-use super::super::lots::LotEvidence;
-use super::super::repeat::Dossier;
 use super::super::verdict::{Facts, Holds, Lots, Recipe};
 use super::next_check::{panels_to_turn, symmetric};
+use crate::causes::responses::repeat::Dossier;
+use crate::causes::rivals::lots::LotEvidence;
 use crate::causes::{Cause, NextCheck, OpenRival, Rival};
 
 /// Open rivals of a repeat; none where somebody was named.

@@ -1,15 +1,15 @@
 //! Everything for and against a cause of a repeat, in the order in which it was
 //! asked.
 
-use super::super::contrast::FrameEvidence;
 use super::super::levels::FRAME_CLAIM;
-use super::super::lots::{LotCount, LotEvidence};
-use super::super::merge::Sighting;
 use super::super::reason::{Reason, Rival, Tally};
-use super::super::repeat::{Dossier, Ground};
 use super::super::verdict::{Facts, Holds, Recipe};
 use super::{age_end, changed, panel_at};
 use crate::causes::Frame;
+use crate::causes::responses::merge::Sighting;
+use crate::causes::responses::repeat::{Dossier, Ground};
+use crate::causes::rivals::contrast::FrameEvidence;
+use crate::causes::rivals::lots::{LotCount, LotEvidence};
 
 /// Everything for and against, in the order in which it was asked.
 pub(super) fn reasons(

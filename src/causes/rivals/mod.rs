@@ -3,10 +3,20 @@
 
 mod abrasive;
 mod cell;
+pub(super) mod contrast;
+pub(super) mod control;
+pub(super) mod follows;
+pub(super) mod frame_duel;
+pub(super) mod frames;
 mod incoming;
 mod inspection;
+pub(super) mod inspector;
+pub(super) mod lots;
+pub(super) mod onset;
+pub(super) mod periodic;
 mod recipe;
 mod time;
+pub(super) mod together;
 
 use super::{Cause, Rival};
 use crate::duel::{Contender, Given, in_order};

@@ -1,0 +1,11 @@
+//! Bars: bands of marks at one pitch, as a roll, a tooth or a trailing edge
+//! writes them.
+
+mod control;
+mod evidence;
+mod findings;
+mod phases;
+mod stream;
+
+pub(in crate::causes) use findings::BarSighting;
+pub(in crate::causes) use stream::{bar_findings, without_bars};

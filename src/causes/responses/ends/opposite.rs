@@ -1,0 +1,392 @@
+//! Opposite sides: a warped panel. Re-tilting the head only moves it.
+//!
+//! Two patterns, both along the panel's own axes and pooled over machines:
+//! too much on one side and too little on the other, which side changing from
+//! panel to panel; and both ends marked with the middle spared, beyond what
+//! the panels' numbers of marks make expected.
+
+use crate::causes::responses::ends::votes::{SideFrame, Thirds, thirds};
+use crate::causes::responses::place::Marks;
+use crate::causes::tails::{binomial_at_least, sign_test};
+use crate::causes::{
+    Cause, Certainty, Evidence, Finding, Frame, Kind, LineAxis, NextCheck, OpenRival, Reason, Rival,
+};
+use crate::records::Records;
+use crate::stats::{poisson_binomial_tail, proportion};
+
+/// Signed votes more lopsided than this are a side of their own.
+const UNREMARKABLE: f64 = 0.01;
+
+/// Marks nearer to an edge than this say nothing about crown or cup: edges
+/// attract marks of all kinds. At most a twelfth of the extent.
+const EDGE_MM: f64 = 40.0;
+
+/// Panels laid along and panels laid across must each show the ends at this
+/// level before they are the panel's and not the path's.
+pub(in crate::causes) const EITHER_WAY: f64 = 0.01;
+
+/// Panels to lay across the feed where none did.
+const PANELS_ACROSS: usize = 12;
+
+/// Marks of a kind of defect and those that belong to found repeats.
+#[derive(Debug, Clone, Copy)]
+pub(in crate::causes) struct KindMarks<'a> {
+    /// Index into `Records::defect_names`.
+    pub name: usize,
+    /// Its marks.
+    pub marks: &'a Marks,
+}
+
+/// Too much against too little on the same panel. `panels` are inspected
+/// panels, those left out on which a machine's side was found on this axis.
+pub(in crate::causes) fn signs_change(
+    records: &Records,
+    (over, under): (KindMarks<'_>, KindMarks<'_>),
+    taken: &[bool],
+    panels: &[usize],
+    axis: LineAxis,
+    (alpha, tests): (f64, usize),
+) -> Option<Finding> {
+    let vote = |kind: &KindMarks<'_>, panel: usize| {
+        let frame = (SideFrame::Panel, axis);
+        thirds(records, kind.marks, panel, frame, taken, 0.0).vote(axis)
+    };
+    let mut both = Vec::new();
+    let (mut opposite, mut low) = (Vec::new(), 0);
+    for &panel in panels {
+        if let (Some(o), Some(u)) = (vote(&over, panel), vote(&under, panel)) {
+            both.push(panel);
+            low += usize::from(o == crate::causes::responses::ends::votes::sides_of(axis).0);
+            if o != u {
+                opposite.push(panel);
+            }
+        }
+    }
+    let p = binomial_at_least(opposite.len(), both.len(), 0.5);
+    let p_adjusted = (2.0 * p * tests as f64).min(1.0);
+    let unsigned = sign_test(low, both.len() - low) > UNREMARKABLE;
+    (p_adjusted <= alpha && unsigned).then(|| {
+        finding(
+            records,
+            over.name,
+            (&opposite, both.len()),
+            p_adjusted,
+            Reason::SignsChange {
+                axis,
+                panels: both.len(),
+                opposite: opposite.len(),
+                p_value: p,
+            },
+            both.len() as f64 / 2.0,
+        )
+    })
+}
+
+/// Both ends marked, the middle spared. Expected from each panel's number of
+/// marks: with a share q of marks in the outer thirds, even between them,
+/// P(both | c marks) = 1 − 2(1 − q/2)^c + (1 − q)^c. q is what a flat
+/// background gives away from the edges, or what the other axis shows if more.
+pub(in crate::causes) fn both_ends(
+    records: &Records,
+    kind: KindMarks<'_>,
+    taken: &[bool],
+    panels: &[usize],
+    axis: LineAxis,
+    (alpha, tests): (f64, usize),
+) -> Option<Finding> {
+    let across = match axis {
+        LineAxis::X => LineAxis::Y,
+        LineAxis::Y => LineAxis::X,
+    };
+    let count = |panel: usize, axis: LineAxis| -> Thirds {
+        let p = &records.panels[panel];
+        let margin = EDGE_MM.min(p.length_mm.min(p.width_mm) / 12.0);
+        let frame = (SideFrame::Panel, axis);
+        thirds(records, kind.marks, panel, frame, taken, margin)
+    };
+    let (mut outer, mut all) = (0, 0);
+    let mut rows = Vec::new();
+    for &panel in panels {
+        let other = count(panel, across);
+        outer += other.low + other.high;
+        all += other.low + other.middle + other.high;
+        let own = count(panel, axis);
+        let marks = own.low + own.middle + own.high;
+        if marks >= 2 {
+            rows.push((panel, own, marks));
+        }
+    }
+    if all == 0 {
+        return None;
+    }
+    let seen = outer as f64 / all as f64;
+    let mut chances = Vec::with_capacity(rows.len());
+    let mut expected = 0.0;
+    let mut hit = Vec::new();
+    let (mut own_outer, mut own_all) = (0, 0);
+    for (panel, own, marks) in &rows {
+        let p = &records.panels[*panel];
+        let extent = match axis {
+            LineAxis::X => p.length_mm,
+            LineAxis::Y => p.width_mm,
+        };
+        let margin = EDGE_MM.min(p.length_mm.min(p.width_mm) / 12.0);
+        let flat = (2.0 / 3.0 * extent - 2.0 * margin) / (extent - 2.0 * margin);
+        let q = flat.max(seen);
+        let c = i32::try_from(*marks).unwrap_or(i32::MAX);
+        let chance = (1.0 - 2.0 * (1.0 - q / 2.0).powi(c) + (1.0 - q).powi(c)).clamp(0.0, 1.0);
+        chances.push(chance);
+        expected += chance;
+        own_outer += own.low + own.high;
+        own_all += marks;
+        if own.low > 0 && own.high > 0 {
+            hit.push(*panel);
+        }
+    }
+    // The middle must be spared as well.
+    let spared = own_all > 0 && own_outer as f64 / own_all as f64 > seen.max(0.7);
+    let p = poisson_binomial_tail(&chances, hit.len());
+    let p_adjusted = (p * tests as f64).min(1.0);
+    // the pattern alone of the panels that lay across, and of those that didn't
+    let holds = |across: bool| {
+        let lay = |at: &usize| records.panels[*at].lay.swaps_axes() == across;
+        let own: Vec<f64> = (rows.iter().zip(&chances))
+            .filter(|((panel, ..), _)| lay(panel))
+            .map(|(_, chance)| *chance)
+            .collect();
+        let both = hit.iter().filter(|at| lay(at)).count();
+        poisson_binomial_tail(&own, both) <= EITHER_WAY
+    };
+    (spared && p_adjusted <= alpha).then(|| {
+        let found = finding(
+            records,
+            kind.name,
+            (&hit, rows.len()),
+            p_adjusted,
+            Reason::BothEnds {
+                axis,
+                panels: hit.len(),
+                expected,
+                p_value: p,
+            },
+            expected,
+        );
+        if holds(true) && holds(false) {
+            found
+        } else {
+            ends_of_what(found)
+        }
+    })
+}
+
+/// A pattern at both ends of panels that did not show it lying along and across
+/// the feed: the ends of the panel are the ends of the path as well.
+pub(in crate::causes) fn ends_of_what(mut found: Finding) -> Finding {
+    let panels = PANELS_ACROSS;
+    let check = NextCheck::TurnAcross { panels };
+    found.cause = Cause::Undecided;
+    found.frame = None;
+    found.reasons.push(Reason::EndsOfPathToo);
+    found.next_check = check.clone();
+    found.open = [Rival::Panel, Rival::Machine]
+        .map(|rival| OpenRival {
+            rival,
+            levels: Vec::new(),
+            to_settle: check.clone(),
+            panels: Some(panels),
+        })
+        .into();
+    found
+}
+
+pub(in crate::causes) fn finding(
+    records: &Records,
+    name: usize,
+    (hit, of): (&[usize], usize),
+    p_adjusted: f64,
+    reason: Reason,
+    expected: f64,
+) -> Finding {
+    let id = |i: &usize| records.panels[*i].id.clone();
+    let mut machines: Vec<&Option<std::sync::Arc<str>>> =
+        hit.iter().map(|&i| &records.panels[i].machine).collect();
+    machines.sort();
+    machines.dedup();
+    let machine = match machines.as_slice() {
+        [Some(one)] => Some(one.to_string()),
+        _ => None,
+    };
+    Finding {
+        id: String::new(),
+        machine,
+        head: None,
+        defect: records.defect_names[name].name.clone(),
+        cause: Cause::Part,
+        certainty: Certainty::CannotTell,
+        rival: None,
+        levels: Vec::new(),
+        open: Vec::new(),
+        kind: Kind::OppositeSides,
+        frame: Some(Frame::Panel),
+        x_mm: None,
+        y_mm: None,
+        radius_mm: None,
+        line_axis: None,
+        panels_hit: hit.len(),
+        panels_exposed: of,
+        hit_rate: (of > 0).then(|| hit.len() as f64 / of as f64),
+        hit_rate_ci: proportion::clopper_pearson(hit.len() as u64, of as u64, 0.95).ok(),
+        expected_hits: Some(expected),
+        p_adjusted: Some(p_adjusted),
+        first_panel: hit.first().map(id),
+        last_panel: hit.last().map(id),
+        onset_panel: None,
+        end_panel: None,
+        drift_mm_per_day: None,
+        bars: None,
+        lots: Vec::new(),
+        reasons: vec![reason],
+        next_check: NextCheck::CheckFlatness,
+        evidence: Evidence {
+            exposed: hit.to_vec(),
+            ..Evidence::default()
+        },
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::records::{Defect, DefectName, Panel, Point};
+    use crate::site::DefectClass;
+    use rand::{RngExt, SeedableRng};
+    use rand_chacha::ChaCha8Rng;
+
+    fn records(panels: usize) -> Records {
+        let name = |name: &str, class| DefectName {
+            name: name.into(),
+            class: Some(class),
+        };
+        Records {
+            panels: (0..panels)
+                .map(|i| Panel {
+                    id: format!("{i}"),
+                    length_mm: 900.0,
+                    width_mm: 500.0,
+                    inspected: true,
+                    ..Panel::default()
+                })
+                .collect(),
+            defect_names: vec![
+                name("sand-through", DefectClass::Over),
+                name("orange peel", DefectClass::Under),
+            ],
+            ..Records::default()
+        }
+    }
+
+    fn mark(panel: usize, name: usize, x: f64, y: f64) -> Defect {
+        Defect {
+            panel,
+            name,
+            place: Some(Point { x, y }),
+            written: None,
+            area_mm2: None,
+            severity: None,
+        }
+    }
+
+    fn kind(name: usize, marks: &Marks) -> KindMarks<'_> {
+        KindMarks { name, marks }
+    }
+
+    fn warped(seed: u64, warp: f64) -> Records {
+        let mut rng = ChaCha8Rng::seed_from_u64(seed);
+        let mut records = records(60);
+        for panel in 0..60 {
+            let flip = rng.random::<bool>();
+            for name in 0..2 {
+                for _ in 0..2 {
+                    let towards_low = (name == 0) == flip;
+                    let biased = rng.random::<f64>() < warp;
+                    let u: f64 = rng.random();
+                    let x = match (biased, towards_low) {
+                        (true, true) => 300.0 * u,
+                        (true, false) => 600.0 + 300.0 * u,
+                        (false, _) => 900.0 * u,
+                    };
+                    records
+                        .defects
+                        .push(mark(panel, name, x, 500.0 * rng.random::<f64>()));
+                }
+            }
+        }
+        records
+    }
+
+    #[test]
+    fn a_warp_whose_sign_changes_is_named_and_plain_marks_are_not() {
+        let panels: Vec<usize> = (0..60).collect();
+        let mut named = [0, 0];
+        for seed in 0..50 {
+            for (case, warp) in [0.0, 0.7].into_iter().enumerate() {
+                let records = warped(seed, warp);
+                let marks = [Marks::of(&records, 0), Marks::of(&records, 1)];
+                let taken = vec![false; records.defects.len()];
+                let pair = (kind(0, &marks[0]), kind(1, &marks[1]));
+                let found = signs_change(&records, pair, &taken, &panels, LineAxis::X, (0.01, 2));
+                named[case] += usize::from(found.is_some());
+            }
+        }
+        // P(Bin(50, 0.005) > 2) = 0.002.
+        assert!(named[0] <= 2 && named[1] >= 45, "{named:?}");
+    }
+
+    #[test]
+    fn both_ends_are_named_only_with_the_middle_spared() {
+        let mut rng = ChaCha8Rng::seed_from_u64(9);
+        let panels: Vec<usize> = (0..60).collect();
+        let mut named = [0, 0];
+        for (case, count) in named.iter_mut().enumerate() {
+            for _ in 0..50 {
+                let mut records = records(60);
+                for panel in 0..60 {
+                    for _ in 0..4 {
+                        let u: f64 = rng.random();
+                        let x = if case == 1 && rng.random::<f64>() < 0.8 {
+                            if rng.random() {
+                                40.0 + 200.0 * u
+                            } else {
+                                660.0 + 200.0 * u
+                            }
+                        } else if rng.random::<f64>() < 0.5 {
+                            // Edge-heavy on all sides in both cases.
+                            if rng.random() {
+                                30.0 * u
+                            } else {
+                                900.0 - 30.0 * u
+                            }
+                        } else {
+                            900.0 * u
+                        };
+                        records
+                            .defects
+                            .push(mark(panel, 0, x, 500.0 * rng.random::<f64>()));
+                    }
+                }
+                let marks = Marks::of(&records, 0);
+                let taken = vec![false; records.defects.len()];
+                let found = both_ends(
+                    &records,
+                    kind(0, &marks),
+                    &taken,
+                    &panels,
+                    LineAxis::X,
+                    (0.01, 8),
+                );
+                *count += usize::from(found.is_some());
+            }
+        }
+        assert!(named[0] <= 2 && named[1] >= 45, "{named:?}");
+    }
+}

@@ -1,0 +1,215 @@
+//! One repeat from the scans of all frames.
+//!
+//! A repeat shows in every frame in which it is narrow enough, often as several
+//! places: one fault of the panel looks like two machine places where panels
+//! lay two ways. Findings that share half of their marks are one; the smaller
+//! p leads.
+
+use crate::causes::responses::place::{Holder, Place};
+use crate::causes::scan::unit;
+use crate::causes::scan::{RESERVE, WINDOW_MM};
+use crate::causes::{Found, LineAxis, Shape, View};
+
+/// Radius below which a place's reach does not shrink, mm.
+const LEAST_RADIUS_MM: f64 = 8.0;
+
+/// A repeat as one scan found it.
+#[derive(Debug, Clone, PartialEq)]
+pub(in crate::causes) struct Sighting {
+    /// The frame scanned.
+    pub holder: Holder,
+    /// Index of the frame's view in the caller's list.
+    pub view: usize,
+    /// What the scan says.
+    pub found: Found,
+    /// `found.p_adjusted` over the frame's share of the level.
+    pub p_adjusted: f64,
+}
+
+impl Sighting {
+    /// The place in the frame scanned.
+    pub(in crate::causes) fn place(&self) -> Place {
+        match self.found.shape {
+            Shape::Spot { centre } => Place::Spot(centre),
+            Shape::Line { along, at_mm } => Place::Stripe(along, at_mm),
+        }
+    }
+
+    /// A mark within this distance of the refined place is a hit, mm.
+    pub(in crate::causes) fn reach_mm(&self) -> f64 {
+        1.25 * self.found.scan_radius_mm.max(LEAST_RADIUS_MM)
+    }
+
+    /// Chance of a hit without a repeat, from the scan's background at the
+    /// place, its factor of caution taken out; at least 0.002.
+    ///
+    /// Of a spot, the panels with marks nearby tell it: cautious where a few
+    /// lots must clear it. A line's band is a good part of what lies around, so
+    /// its own marks are no background: the others set each panel's level.
+    pub(in crate::causes) fn background(&self, view: &View) -> f64 {
+        let radius = self.reach_mm().max(12.0);
+        let (expected, exposed) = match self.place() {
+            Place::Spot(centre) => {
+                let chances = view.chances(centre, radius);
+                let near = chances.iter().filter(|p| **p > 0.0).count();
+                (chances.iter().sum::<f64>(), near)
+            }
+            Place::Stripe(along, at) => {
+                let mut own = vec![false; view.marks.len()];
+                for &mark in &self.found.zone {
+                    own[mark] = true;
+                }
+                let mut ordinary = view.clone();
+                let mut number = 0..own.len();
+                ordinary
+                    .marks
+                    .retain(|_| number.next().is_none_or(|i| !own[i]));
+                let zone = 1.5 * self.found.scan_radius_mm / unit(view) + 3.0;
+                let kept = 1.0 - (zone / WINDOW_MM).min(0.5);
+                let chances = ordinary.band_chances(along, at, radius);
+                let covering = (view.panels.iter())
+                    .filter(|panel| panel.covers_across(along, at))
+                    .count();
+                (chances.iter().sum::<f64>() / kept, covering)
+            }
+        };
+        if exposed == 0 {
+            return LEAST_BACKGROUND;
+        }
+        (expected / (RESERVE * exposed as f64)).clamp(LEAST_BACKGROUND, 1.0)
+    }
+
+    /// Marks of the repeat as indices into `Records::defects`, rising.
+    pub(in crate::causes) fn defects(&self, views: &[View]) -> Vec<usize> {
+        let marks = &views[self.view].marks;
+        let mut defects: Vec<usize> = self
+            .found
+            .members
+            .iter()
+            .map(|&m| marks[m].defect)
+            .collect();
+        defects.sort_unstable();
+        defects.dedup();
+        defects
+    }
+}
+
+/// Least chance of a hit without a repeat.
+pub(in crate::causes) const LEAST_BACKGROUND: f64 = 0.002;
+
+/// The leaders, strongest first: what shares half of its marks, or of the
+/// leader's, with a stronger one is the same repeat.
+pub(in crate::causes) fn merge(mut sightings: Vec<Sighting>, views: &[View]) -> Vec<Sighting> {
+    sightings.sort_by(|a, b| {
+        let broad = |s: &Sighting| s.found.sharpness == crate::causes::Sharpness::Broad;
+        (broad(a).cmp(&broad(b)))
+            .then(a.p_adjusted.total_cmp(&b.p_adjusted))
+            .then(b.found.hits.len().cmp(&a.found.hits.len()))
+            .then(a.holder.cmp(&b.holder))
+    });
+    let total = views
+        .iter()
+        .flat_map(|v| v.marks.iter().map(|m| m.defect))
+        .max();
+    // Which leader took each mark: marks of leaders don't overlap by half, and
+    // a mark in two of them counts for the stronger.
+    let mut taken: Vec<Option<usize>> = vec![None; total.map_or(0, |t| t + 1)];
+    let mut leaders: Vec<Sighting> = Vec::new();
+    let mut sizes: Vec<usize> = Vec::new();
+    for sighting in sightings {
+        let defects = sighting.defects(views);
+        let mut shared = vec![0_usize; leaders.len()];
+        for &d in &defects {
+            if let Some(leader) = taken[d] {
+                shared[leader] += 1;
+            }
+        }
+        let same = shared
+            .iter()
+            .enumerate()
+            .any(|(l, &s)| s > 0 && 2 * s >= defects.len().min(sizes[l]));
+        if same {
+            continue;
+        }
+        for &d in &defects {
+            taken[d].get_or_insert(leaders.len());
+        }
+        sizes.push(defects.len());
+        leaders.push(sighting);
+    }
+    leaders
+}
+
+/// The axis along which the line runs, for a stripe.
+pub(in crate::causes) fn line_axis(place: &Place) -> Option<LineAxis> {
+    match place {
+        Place::Spot(_) => None,
+        Place::Stripe(along, _) => Some(*along),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::causes::{Sharpness, ViewMark};
+    use crate::records::Point;
+
+    fn view(marks: usize) -> View {
+        View {
+            panels: Vec::new(),
+            marks: (0..marks)
+                .map(|defect| ViewMark {
+                    panel: defect,
+                    at: Point { x: 0.0, y: 0.0 },
+                    grain_mm: 0.0,
+                    defect,
+                })
+                .collect(),
+        }
+    }
+
+    fn sighting(holder: Holder, members: std::ops::Range<usize>, p_adjusted: f64) -> Sighting {
+        Sighting {
+            holder,
+            view: 0,
+            found: Found {
+                shape: Shape::Spot {
+                    centre: Point { x: 0.0, y: 0.0 },
+                },
+                hits: members.clone().map(|m| (m, m)).collect(),
+                members: members.collect(),
+                zone: Vec::new(),
+                panels_in_scan: 0,
+                scan_radius_mm: 4.0,
+                centres: 1,
+                p_value: p_adjusted,
+                tests: 1,
+                p_adjusted,
+                expected: 0.0,
+                radius_mm: 5.0,
+                ring_ratio: None,
+                sharpness: Sharpness::Sharp,
+                drift: None,
+            },
+            p_adjusted,
+        }
+    }
+
+    #[test]
+    fn two_machine_places_of_one_panel_fault_are_one_repeat() {
+        let merged = merge(
+            vec![
+                sighting(Holder::Machine, 0..12, 1e-6),
+                sighting(Holder::Machine, 12..20, 1e-4),
+                sighting(Holder::Panel, 0..20, 1e-9),
+                sighting(Holder::Machine, 30..40, 1e-5),
+            ],
+            &[view(40)],
+        );
+        let leaders: Vec<_> = merged
+            .iter()
+            .map(|s| (s.holder, s.found.hits.len()))
+            .collect();
+        assert_eq!(leaders, [(Holder::Panel, 20), (Holder::Machine, 10)]);
+    }
+}

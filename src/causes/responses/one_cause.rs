@@ -1,0 +1,62 @@
+//! One physical cause is told once: a side of marks where the readings show
+//! the head's slope the same way carries the slope's cause.
+//!
+//! Too much on the side that takes more, or too little on the side across, is
+//! what a slope of the removal does. The readings were asked with frames and
+//! lots of their own; the marks add that it hurts.
+
+use crate::causes::verdict::certainty;
+use crate::causes::{Cause, Finding, Frame, Kind, NextCheck, Reason, Side, Surface, SurfaceCause};
+use crate::records::Records;
+use crate::site::DefectClass;
+
+/// Gives sides that are not yet told the cause of the slope that makes them.
+pub(in crate::causes) fn carry_slopes(
+    findings: &mut [Finding],
+    surfaces: &[Surface],
+    records: &Records,
+    alpha: f64,
+) {
+    for finding in findings.iter_mut() {
+        if finding.kind != Kind::Side || finding.cause != Cause::Undecided {
+            continue;
+        }
+        let Some(more) = takes_more(finding, records) else {
+            continue;
+        };
+        let slope = surfaces.iter().find(|s| {
+            (&s.machine, &s.head) == (&finding.machine, &finding.head)
+                && s.cause == SurfaceCause::Machine
+                && s.lean.sides().iter().any(|side| side.more == more)
+        });
+        if let Some(slope) = slope {
+            finding.cause = Cause::Machine;
+            finding.frame = Some(Frame::Machine);
+            finding.open.clear();
+            finding.reasons.push(Reason::SlopeLeansTheSameWay { more });
+            finding.next_check = NextCheck::CheckHeadTilt {
+                takes_more: Some(more),
+            };
+            let p = (finding.p_adjusted.zip(slope.p_adjusted)).map(|(a, b)| a.max(b));
+            finding.certainty = certainty(Cause::Machine, p, alpha, false);
+        }
+    }
+}
+
+/// The side of the machine that takes more, if the marks lead on one side.
+fn takes_more(finding: &Finding, records: &Records) -> Option<Side> {
+    let Some(Reason::SideVotes {
+        side,
+        frame: Frame::Machine,
+        ..
+    }) = finding.reasons.first()
+    else {
+        return None;
+    };
+    let names = &records.defect_names;
+    match names.iter().find(|n| n.name == finding.defect)?.class? {
+        DefectClass::Over => Some(*side),
+        DefectClass::Under => Some(side.opposite()),
+        DefectClass::Surface | DefectClass::Incoming => None,
+    }
+}

@@ -1,0 +1,258 @@
+//! Does the repeat gather in few lots, or do the lots clear it?
+
+use crate::causes::tails::{binomial_at_least, hypergeometric_at_least};
+use crate::causes::{LotsLack, Tally};
+use crate::stats::distributions::chi_squared;
+
+/// Level of every test in this file.
+const LEVEL: f64 = 0.01;
+
+/// With the two most-hit lots left out, the rest must be this improbable as
+/// background before lots are cleared.
+const CLEARS: f64 = 0.001;
+
+/// Lots with a hit before lots can be cleared.
+pub(in crate::causes) const LEAST_LOTS_HIT: usize = 3;
+
+/// Hits and exposure in one lot.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(in crate::causes) struct LotCount {
+    /// Panels exposed.
+    pub exposed: usize,
+    /// Panels hit.
+    pub hits: usize,
+}
+
+/// What the lots say about a repeat.
+#[derive(Debug, Clone, PartialEq)]
+pub(in crate::causes) enum LotEvidence {
+    /// No lot is recorded: neither helps nor clears.
+    NotRecorded,
+    /// All panels are of one lot.
+    OneLot,
+    /// The repeat runs through the lots: no lot made it.
+    Cleared {
+        /// Lots with a hit, among those judged.
+        lots_hit: usize,
+        /// Lots judged.
+        lots: usize,
+        /// Chance of the hits left when the two most-hit lots go, by background.
+        rest: f64,
+    },
+    /// The repeat gathers in these lots and the rest is unremarkable.
+    Gathered {
+        /// Their positions in the input, most improbable first.
+        lots: Vec<usize>,
+        /// The smallest tail times the number of lots.
+        p_value: f64,
+    },
+    /// The lots are neither to blame nor cleared.
+    Open {
+        /// Lots with a hit, among those judged.
+        lots_hit: usize,
+        /// Lots judged.
+        lots: usize,
+        /// What clearing them lacks.
+        lack: LotsLack,
+    },
+}
+
+/// Judges hits by lot. `all` counts every exposed panel; `live` the panels
+/// while the repeat was alive, lots in the same order (lots not run then have
+/// no panels); `background` is the chance of a hit without a repeat.
+pub(in crate::causes) fn judge(
+    all: &[LotCount],
+    live: &[LotCount],
+    background: f64,
+) -> LotEvidence {
+    let exposed = |counts: &[LotCount]| counts.iter().filter(|c| c.exposed > 0).count();
+    match exposed(all) {
+        0 => return LotEvidence::NotRecorded,
+        1 => return LotEvidence::OneLot,
+        _ => {}
+    }
+    let segment = if exposed(live) >= 5 { live } else { all };
+    let (lots_hit, lots) = (
+        segment.iter().filter(|c| c.hits > 0).count(),
+        exposed(segment),
+    );
+    let lack = match cleared(segment, background) {
+        Ok(rest) => {
+            return LotEvidence::Cleared {
+                lots_hit,
+                lots,
+                rest,
+            };
+        }
+        Err(lack) => lack,
+    };
+    match gathered(all, background) {
+        Some((lots, p_value)) => LotEvidence::Gathered { lots, p_value },
+        None => LotEvidence::Open {
+            lots_hit,
+            lots,
+            lack,
+        },
+    }
+}
+
+/// The lots in which the hits gather beyond exposure, if the rest is
+/// unremarkable: smallest hypergeometric tail × lots ≤ 0.01, that lot left out
+/// and again while more than two lots remain.
+pub(in crate::causes) fn gathered(
+    counts: &[LotCount],
+    background: f64,
+) -> Option<(Vec<usize>, f64)> {
+    let mut left: Vec<usize> = (0..counts.len())
+        .filter(|&l| counts[l].exposed > 0)
+        .collect();
+    let mut gone = Vec::new();
+    let mut smallest = 1.0_f64;
+    while left.len() > 2 || (gone.is_empty() && left.len() == 2) {
+        let (p, at) = most_gathered(&left, counts)?;
+        if p > LEVEL {
+            break;
+        }
+        smallest = smallest.min(p);
+        gone.push(left.remove(at));
+    }
+    let (n, k) = sums(&left, counts);
+    let unremarkable = binomial_at_least(k, n, background) > LEVEL;
+    (!gone.is_empty() && unremarkable).then_some((gone, smallest))
+}
+
+/// The smallest tail times the number of lots, and its position in `left`.
+fn most_gathered(left: &[usize], counts: &[LotCount]) -> Option<(f64, usize)> {
+    let (n, k) = sums(left, counts);
+    left.iter()
+        .enumerate()
+        .map(|(at, &l)| {
+            let tail = hypergeometric_at_least(counts[l].hits, n, k, counts[l].exposed);
+            ((tail * left.len() as f64).min(1.0), at)
+        })
+        .min_by(|a, b| a.0.total_cmp(&b.0))
+}
+
+/// The chance of the hits left by background if the lots clear the repeat:
+/// at least three lots hit; without the two most-hit lots still two hits or
+/// more, improbable as background; and rates alike over the lots (χ²).
+/// Otherwise the first of these that fails.
+fn cleared(counts: &[LotCount], background: f64) -> Result<f64, LotsLack> {
+    let mut lots: Vec<LotCount> = counts.iter().copied().filter(|c| c.exposed > 0).collect();
+    if lots.iter().filter(|c| c.hits > 0).count() < LEAST_LOTS_HIT {
+        return Err(LotsLack::LotsHit);
+    }
+    let all: Vec<usize> = (0..lots.len()).collect();
+    let (n, k) = sums(&all, &lots);
+    let rate = k as f64 / n as f64;
+    let statistic: f64 = lots
+        .iter()
+        .map(|c| {
+            let m = c.exposed as f64;
+            (c.hits as f64 - m * rate).powi(2) / (m * rate * (1.0 - rate)).max(f64::MIN_POSITIVE)
+        })
+        .sum();
+    let alike =
+        rate >= 1.0 || chi_squared::tails(statistic, (lots.len() - 1) as f64).upper() > LEVEL;
+    lots.sort_by_key(|c| std::cmp::Reverse((c.hits, c.exposed)));
+    let rest: Vec<usize> = (2..lots.len()).collect();
+    let (n, k) = sums(&rest, &lots);
+    let p = binomial_at_least(k, n, background);
+    if k < 2 || p > CLEARS {
+        return Err(LotsLack::RestNotClear(Tally {
+            hits: k,
+            exposed: n,
+        }));
+    }
+    if alike { Ok(p) } else { Err(LotsLack::Uneven) }
+}
+
+fn sums(lots: &[usize], counts: &[LotCount]) -> (usize, usize) {
+    lots.iter().fold((0, 0), |(n, k), &l| {
+        (n + counts[l].exposed, k + counts[l].hits)
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use approx::assert_relative_eq;
+
+    fn tens(hits: [usize; 4]) -> Vec<LotCount> {
+        hits.map(|hits| LotCount { exposed: 10, hits }).to_vec()
+    }
+
+    fn first_p(counts: &[LotCount]) -> f64 {
+        let all: Vec<usize> = (0..counts.len()).collect();
+        most_gathered(&all, counts).unwrap().0
+    }
+
+    #[test]
+    fn tails_by_lot_agree_with_an_independent_slow_reference_implementation() {
+        let one = tens([0, 9, 0, 0]);
+        assert_relative_eq!(first_p(&one), 1.4628497601e-7, max_relative = 1e-9);
+        assert!(matches!(
+            judge(&one, &one, 0.015),
+            LotEvidence::Gathered { lots, .. } if lots == [1]
+        ));
+        let two = tens([0, 7, 8, 0]);
+        assert_relative_eq!(first_p(&two), 0.0097143983, max_relative = 1e-8);
+        assert_relative_eq!(first_p(&tens([2, 3, 1, 2])), 1.0);
+    }
+
+    #[test]
+    fn few_hits_in_the_other_lots_do_not_clear() {
+        let counts = tens([2, 3, 1, 2]);
+        assert_eq!(
+            judge(&counts, &counts, 0.015),
+            LotEvidence::Open {
+                lots_hit: 4,
+                lots: 4,
+                lack: LotsLack::RestNotClear(Tally {
+                    hits: 3,
+                    exposed: 20
+                }),
+            }
+        );
+    }
+
+    #[test]
+    fn what_clearing_lacks_is_told_apart() {
+        let lack = |counts: &[LotCount], background| match judge(counts, counts, background) {
+            LotEvidence::Open { lack, .. } => lack,
+            other => panic!("{other:?}"),
+        };
+        assert_eq!(lack(&tens([1, 2, 0, 0]), 0.015), LotsLack::LotsHit);
+        // Every lot beyond chance, one of them far beyond the others.
+        let uneven = tens([10, 3, 3, 3]);
+        assert_eq!(lack(&uneven, 0.01), LotsLack::Uneven);
+    }
+
+    #[test]
+    fn steady_hits_in_all_lots_clear() {
+        let counts = tens([5, 4, 6, 5]);
+        assert!(matches!(
+            judge(&counts, &counts, 0.015),
+            LotEvidence::Cleared { lots_hit: 4, .. }
+        ));
+    }
+
+    #[test]
+    fn one_lot_and_no_lot_say_nothing() {
+        let one = [LotCount {
+            exposed: 30,
+            hits: 12,
+        }];
+        assert_eq!(judge(&one, &one, 0.01), LotEvidence::OneLot);
+        assert_eq!(judge(&[], &[], 0.01), LotEvidence::NotRecorded);
+    }
+
+    #[test]
+    fn hits_on_every_panel_are_alike_over_lots() {
+        let counts = tens([10, 10, 10, 10]);
+        assert!(matches!(
+            judge(&counts, &counts, 0.01),
+            LotEvidence::Cleared { .. }
+        ));
+    }
+}
