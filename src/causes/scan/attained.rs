@@ -16,13 +16,14 @@
 
 use rayon::prelude::*;
 
-use super::band_background::BandScratch;
 use super::discs::DiscScratch;
-use super::field::Field;
-use super::lines::{self, Expected, LINES, LineNode};
 use super::nodes::{self, MESHES};
 use super::spots::{self, RADII_MM};
 use super::tail::poisson_tail;
+use crate::causes::scan::field::marks::Field;
+use crate::causes::scan::lines;
+use crate::causes::scan::lines::background::BandScratch;
+use crate::causes::scan::lines::{Expected, LINES, LineNode};
 use crate::stats::poisson_binomial_tails;
 
 /// About so many tests of each size stand for all of them.

@@ -8,10 +8,12 @@
 //! [`super::discs`] puts the two together at a place.
 
 use super::discs::Crowding;
-use super::edge_profile::{BINS, Table, axis_lengths, edge_bin};
-use super::field::{Field, Kind};
-use super::point_index::{square_distance, within};
-use super::weights::{disc_crowding, disc_crowding_anywhere, lens, overlap_weights};
+use crate::causes::scan::field::edge_profile::{BINS, Table, axis_lengths, edge_bin};
+use crate::causes::scan::field::marks::{Field, Kind};
+use crate::causes::scan::field::point_index::{square_distance, within};
+use crate::causes::scan::field::weights::{
+    disc_crowding, disc_crowding_anywhere, lens, overlap_weights,
+};
 use crate::records::{Point, Rect};
 
 /// Half side of the window whose marks set a panel's level, mm.

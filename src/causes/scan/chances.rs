@@ -1,10 +1,10 @@
 //! Each panel's chance of a mark at a place that is fixed beforehand.
 
 use super::LineAxis;
-use super::band_background::{BandScratch, Bands};
 use super::discs::{Crowding, DiscScratch, Discs};
-use super::field::Field;
 use super::view::View;
+use crate::causes::scan::field::marks::Field;
+use crate::causes::scan::lines::background::{BandScratch, Bands};
 use crate::records::Point;
 
 impl View {

@@ -4,9 +4,9 @@ use super::background::{
     Areas, DiscBackground, KindWindow, LEFT_OUT_MM, LocalBackground, WINDOW_MM, cell,
     chance_per_mass, near,
 };
-use super::edge_profile::{BINS, Table};
-use super::field::Field;
-use super::point_index::{square_distance, within};
+use crate::causes::scan::field::edge_profile::{BINS, Table};
+use crate::causes::scan::field::marks::Field;
+use crate::causes::scan::field::point_index::{square_distance, within};
 use crate::records::Point;
 
 /// Points, along one axis either way, of the lattice that measures the area left out.

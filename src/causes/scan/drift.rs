@@ -9,9 +9,9 @@
 
 use super::axis::across;
 use super::background::RESERVE;
-use super::field::{Field, unit};
 use super::sharpness::{self, Sharpness, Zone, nine_tenths};
 use super::{Drift, Found, LineAxis, Pace, ScanSettings, Shape, View};
+use crate::causes::scan::field::marks::{Field, unit};
 use crate::records::Point;
 use crate::stats::distributions::student_t;
 

@@ -3,13 +3,13 @@
 use super::attained::Attained;
 use super::background::RESERVE;
 use super::discs::{DiscScratch, Discs};
-use super::field::{Field, Kind};
 use super::found::ScanSettings;
 use super::nodes;
 use super::rounds::Shares;
 use super::screen::SCREENED_ABOVE;
 use super::spots::{self, PANELS_NEEDED, RADII_MM};
 use super::view::View;
+use crate::causes::scan::field::marks::{Field, Kind};
 use crate::records::{Point, Rect};
 use crate::stats::binomial_tail;
 

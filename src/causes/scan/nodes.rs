@@ -9,9 +9,9 @@
 use rayon::prelude::*;
 
 use super::discs::{Crowding, DiscScratch, Discs};
-use super::field::Field;
 use super::spots::{PANELS_NEEDED, UNREMARKABLE, worth_testing};
 use super::tail::{Tail, chance_of_hits, poisson_tail, stands_out, tail_of_hits};
+use crate::causes::scan::field::marks::Field;
 use crate::records::{Point, Rect};
 
 /// A radius and the step of its lattice, mm. Radius 7 takes in four fifths of a

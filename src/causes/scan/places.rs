@@ -2,16 +2,16 @@
 
 use super::axis::across;
 use super::background::RESERVE;
-use super::band_background::{BandScratch, Bands};
 use super::discs::{Crowding, DiscScratch, Discs};
-use super::field::Field;
 use super::found::{Found, ScanSettings, Shape};
 use super::grouping::group;
-use super::point_index::square_distance;
 use super::rounds::{Candidate, Centre, Rounds};
 use super::sharpness::{self, Sharpness, Zone, nearest_by_panel, nine_tenths};
 use super::spots::RADII_MM;
 use super::{LineAxis, view::View};
+use crate::causes::scan::field::marks::Field;
+use crate::causes::scan::field::point_index::square_distance;
+use crate::causes::scan::lines::background::{BandScratch, Bands};
 use crate::records::Point;
 
 /// No stream is asked for more repeats than this.
@@ -209,7 +209,8 @@ fn members(field: &Field, inside: &[usize], hits: &[(usize, usize, f64)]) -> Vec
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::causes::scan::lines::{self, LINES};
+    use crate::causes::scan::lines;
+    use crate::causes::scan::lines::LINES;
     use crate::causes::scan::nodes;
     use crate::causes::scan::rounds::{Centres, Levels, candidates};
     use crate::causes::scan::view::ViewPanel;

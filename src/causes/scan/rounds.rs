@@ -3,14 +3,15 @@
 use super::LineAxis;
 use super::attained::Attained;
 use super::axis::{across, moved_across};
-use super::field::Field;
 use super::grouping::group;
-use super::lines::{self, LINES, LineNode};
 use super::nodes::{self, MESHES, Node};
 use super::screen::{SCREENED_ABOVE, spot_centres, worth_testing};
 use super::spots::{self, RADII_MM};
 use super::tail::Tail;
 use super::view::View;
+use crate::causes::scan::field::marks::Field;
+use crate::causes::scan::lines;
+use crate::causes::scan::lines::{LINES, LineNode};
 use crate::records::Point;
 use crate::stats::SMALLEST_TAIL;
 

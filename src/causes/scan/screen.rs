@@ -7,10 +7,10 @@
 use std::collections::BTreeMap;
 
 use super::background::WINDOW_MM;
-use super::field::Field;
-use super::point_index::within;
 use super::spots::RADII_MM;
 use super::tail::poisson_tail;
+use crate::causes::scan::field::marks::Field;
+use crate::causes::scan::field::point_index::within;
 use crate::records::Point;
 
 /// More marks than this are screened.

@@ -3,11 +3,11 @@
 use super::LineAxis;
 use super::axis::{across, stretch};
 use super::background::RESERVE;
-use super::band_background::{BandScratch, Bands};
 use super::discs::{Crowding, DiscScratch, Discs};
-use super::field::{Field, FieldPoint};
-use super::line_width::{NARROW_FROM, narrow_over_broad};
-use super::point_index::square_distance;
+use crate::causes::scan::field::marks::{Field, FieldPoint};
+use crate::causes::scan::field::point_index::square_distance;
+use crate::causes::scan::lines::background::{BandScratch, Bands};
+use crate::causes::scan::lines::width::{NARROW_FROM, narrow_over_broad};
 use crate::records::Point;
 
 /// A repeat's surroundings may hold at most this share of its excess.

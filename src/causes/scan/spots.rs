@@ -4,8 +4,8 @@ use rayon::prelude::*;
 
 use super::background::WINDOW_MM;
 use super::discs::{Crowding, DiscScratch, Discs};
-use super::field::Field;
 use super::tail::{Tail, chance_of_hits, poisson_tail, stands_out, tail_of_hits};
+use crate::causes::scan::field::marks::Field;
 
 /// Radii of the discs, mm.
 pub(super) const RADII_MM: [f64; 3] = [4.0, 7.0, 12.0];
@@ -178,7 +178,7 @@ impl Visited {
             }
             let smallest = radii
                 .iter()
-                .position(|&r| square <= super::point_index::within(r))
+                .position(|&r| square <= crate::causes::scan::field::point_index::within(r))
                 .unwrap_or(radii.len());
             let seen = &mut self.seen[entry.panel];
             if seen.0 != self.visit {

@@ -6,13 +6,14 @@ use std::collections::BTreeSet;
 use approx::assert_relative_eq;
 
 use super::LineAxis;
-use super::band_background::{BandScratch, Bands};
 use super::discs::{Crowding, DiscScratch, Discs};
-use super::field::Field;
-use super::lines::{self, Expected, LineNode};
 use super::spots::{SpotCandidate, discs, scan};
 use super::tail::chance_of_hits;
 use super::view::{View, ViewMark, ViewPanel};
+use crate::causes::scan::field::marks::Field;
+use crate::causes::scan::lines;
+use crate::causes::scan::lines::background::{BandScratch, Bands};
+use crate::causes::scan::lines::{Expected, LineNode};
 use crate::records::{Point, Rect};
 
 /// Relative tolerance of the printed digits.

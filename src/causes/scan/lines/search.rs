@@ -8,28 +8,28 @@
 
 use rayon::prelude::*;
 
-use super::LineAxis;
-use super::axis::{across, lengthwise, stretch};
-use super::band_background::{BandScratch, Bands};
-use super::band_beside::beside;
-use super::discs::Crowding;
-use super::field::Field;
-use super::pooled::Pooled;
-use super::tail::{Tail, chance_of_hits, stands_out, tail_of_hits};
+use crate::causes::scan::LineAxis;
+use crate::causes::scan::axis::{across, lengthwise, stretch};
+use crate::causes::scan::discs::Crowding;
+use crate::causes::scan::field::marks::Field;
+use crate::causes::scan::lines::background::{BandScratch, Bands};
+use crate::causes::scan::lines::beside::beside;
+use crate::causes::scan::lines::pooled::Pooled;
+use crate::causes::scan::tail::{Tail, chance_of_hits, stands_out, tail_of_hits};
 
 /// The axes along which lines are looked for.
-pub(super) const LINES: [LineAxis; 2] = [LineAxis::Y, LineAxis::X];
+pub(in crate::causes::scan) const LINES: [LineAxis; 2] = [LineAxis::Y, LineAxis::X];
 
 /// Half widths of the bands and the step between them, mm.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) struct Mesh {
-    pub(super) half_width_mm: f64,
-    pub(super) step_mm: f64,
+pub(in crate::causes::scan) struct Mesh {
+    pub(in crate::causes::scan) half_width_mm: f64,
+    pub(in crate::causes::scan) step_mm: f64,
 }
 
 /// The lattices: half width 4 takes in two thirds of a line whose marks scatter by
 /// 4 mm, 8 nineteen twentieths of it and four fifths of one with 6.5 mm.
-pub(super) const MESHES: [Mesh; 2] = [
+pub(in crate::causes::scan) const MESHES: [Mesh; 2] = [
     Mesh {
         half_width_mm: 4.0,
         step_mm: 3.0,
@@ -41,7 +41,7 @@ pub(super) const MESHES: [Mesh; 2] = [
 ];
 
 /// Panels a line needs.
-pub(super) const PANELS_NEEDED: usize = 4;
+pub(in crate::causes::scan) const PANELS_NEEDED: usize = 4;
 
 /// A stretch of a band this long that holds more than half of its panels makes
 /// it a spot, not a line, mm.
@@ -49,40 +49,40 @@ const STRETCH_MM: f64 = 60.0;
 
 /// A node: its lattice, and which one across the line.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
-pub(super) struct LineNode {
+pub(in crate::causes::scan) struct LineNode {
     /// Index into [`MESHES`].
-    pub(super) mesh: usize,
+    pub(in crate::causes::scan) mesh: usize,
     number: i64,
 }
 
 impl LineNode {
     /// The coordinate across the line, mm.
-    pub(super) fn at(self, field: &Field) -> f64 {
+    pub(in crate::causes::scan) fn at(self, field: &Field) -> f64 {
         (self.number as f64 + 0.5) * MESHES[self.mesh].step_mm * field.unit
     }
 }
 
 /// A band around a node with more panels than chance allows.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) struct LineCandidate {
-    pub(super) along: LineAxis,
-    pub(super) node: LineNode,
+pub(in crate::causes::scan) struct LineCandidate {
+    pub(in crate::causes::scan) along: LineAxis,
+    pub(in crate::causes::scan) node: LineNode,
     /// The mark nearest to the node across the line, index into `Field::points`.
-    pub(super) point: usize,
+    pub(in crate::causes::scan) point: usize,
     /// Panels with a mark in the band.
-    pub(super) panels_hit: usize,
+    pub(in crate::causes::scan) panels_hit: usize,
     /// Chance of so many without a repeat.
-    pub(super) tail: Tail,
+    pub(in crate::causes::scan) tail: Tail,
 }
 
 /// The field across lines along `along`, for the scan's half widths.
-pub(super) fn bands(field: &Field, along: LineAxis) -> Bands<'_> {
+pub(in crate::causes::scan) fn bands(field: &Field, along: LineAxis) -> Bands<'_> {
     let half_widths = MESHES.map(|mesh| mesh.half_width_mm * field.unit);
     Bands::new(field, along, &half_widths, Crowding::Anywhere)
 }
 
 /// All nodes that lie on any panel, by lattice, in order across.
-pub(super) fn nodes(field: &Field, along: LineAxis) -> Vec<LineNode> {
+pub(in crate::causes::scan) fn nodes(field: &Field, along: LineAxis) -> Vec<LineNode> {
     let mut all = Vec::new();
     for (mesh, Mesh { step_mm, .. }) in MESHES.into_iter().enumerate() {
         let step = step_mm * field.unit;
@@ -101,7 +101,11 @@ pub(super) fn nodes(field: &Field, along: LineAxis) -> Vec<LineNode> {
 
 /// Bands around the given nodes with a p-value of at most `level` that are
 /// spread along themselves, in their order.
-pub(super) fn scan(bands: &Bands, level: f64, nodes: &[LineNode]) -> Vec<LineCandidate> {
+pub(in crate::causes::scan) fn scan(
+    bands: &Bands,
+    level: f64,
+    nodes: &[LineNode],
+) -> Vec<LineCandidate> {
     nodes
         .par_iter()
         .with_min_len(32)
@@ -149,7 +153,7 @@ fn at_node(
 
 /// What is expected of a band without a repeat.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) enum Expected {
+pub(in crate::causes::scan) enum Expected {
     /// From the ground beside it.
     Beside(Pooled),
     /// Near an edge: from each panel's marks around it, in the scratch.
@@ -157,7 +161,11 @@ pub(super) enum Expected {
 }
 
 /// What is expected of the band around a node.
-pub(super) fn expected(bands: &Bands, node: LineNode, scratch: &mut BandScratch) -> Expected {
+pub(in crate::causes::scan) fn expected(
+    bands: &Bands,
+    node: LineNode,
+    scratch: &mut BandScratch,
+) -> Expected {
     let at = node.at(bands.field);
     if let Some(pooled) = beside(bands, at, bands.half_width(node.mesh), &mut scratch.shares) {
         return Expected::Beside(pooled);
@@ -168,7 +176,7 @@ pub(super) fn expected(bands: &Bands, node: LineNode, scratch: &mut BandScratch)
 }
 
 /// The exact tail of one band.
-pub(super) fn exact_tail(bands: &Bands, node: LineNode) -> f64 {
+pub(in crate::causes::scan) fn exact_tail(bands: &Bands, node: LineNode) -> f64 {
     let field = bands.field;
     let inside = bands.within(node.at(field), bands.half_width(node.mesh));
     let panels_hit = distinct_panels(field, inside);

@@ -3,10 +3,10 @@
 
 use std::collections::BTreeMap;
 
-use super::point_index::PointIndex;
-use super::sharpness::Zone;
-use super::view::{View, ViewPanel};
-use super::weights::common_grain_mm;
+use crate::causes::scan::field::point_index::PointIndex;
+use crate::causes::scan::field::weights::common_grain_mm;
+use crate::causes::scan::sharpness::Zone;
+use crate::causes::scan::view::{View, ViewPanel};
 use crate::records::{Point, Rect};
 
 /// Grain, mm, at which the scan's lengths are as published; coarser records
@@ -26,44 +26,44 @@ const OVERHANG_MM: f64 = 2.0;
 
 /// Panels with the same rectangle, to 1 mm, and the same turn.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) struct Kind {
-    pub(super) rect: Rect,
-    pub(super) swapped: bool,
+pub(in crate::causes::scan) struct Kind {
+    pub(in crate::causes::scan) rect: Rect,
+    pub(in crate::causes::scan) swapped: bool,
     /// How many panels.
-    pub(super) panels: f64,
+    pub(in crate::causes::scan) panels: f64,
 }
 
 /// A mark still in play.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) struct FieldPoint {
-    pub(super) at: Point,
-    pub(super) panel: usize,
-    pub(super) grain_mm: f64,
+pub(in crate::causes::scan) struct FieldPoint {
+    pub(in crate::causes::scan) at: Point,
+    pub(in crate::causes::scan) panel: usize,
+    pub(in crate::causes::scan) grain_mm: f64,
     /// Index into `View::marks`.
-    pub(super) mark: usize,
+    pub(in crate::causes::scan) mark: usize,
 }
 
 /// Marks left in a round, and the panels.
 #[derive(Debug, Clone)]
-pub(super) struct Field {
+pub(in crate::causes::scan) struct Field {
     /// By panel, then in the order of the view.
-    pub(super) points: Vec<FieldPoint>,
-    pub(super) index: PointIndex,
-    pub(super) kinds: Vec<Kind>,
+    pub(in crate::causes::scan) points: Vec<FieldPoint>,
+    pub(in crate::causes::scan) index: PointIndex,
+    pub(in crate::causes::scan) kinds: Vec<Kind>,
     /// Kind of each panel; panels without a place in the frame have none.
-    pub(super) kind_of: Vec<Option<usize>>,
+    pub(in crate::causes::scan) kind_of: Vec<Option<usize>>,
     /// All lengths of the scan are multiplied by this: 1 unless four fifths of
     /// the marks are written in steps of 10 mm or more.
-    pub(super) unit: f64,
+    pub(in crate::causes::scan) unit: f64,
     /// How far a disc reaches over a panel's edge, mm.
-    pub(super) overhang_mm: f64,
+    pub(in crate::causes::scan) overhang_mm: f64,
     /// Zones whose marks earlier rounds took out.
-    pub(super) emptied: Vec<Zone>,
+    pub(in crate::causes::scan) emptied: Vec<Zone>,
 }
 
 impl Field {
     /// The marks of `view` for which `left` is true.
-    pub(super) fn new(view: &View, left: &[bool]) -> Self {
+    pub(in crate::causes::scan) fn new(view: &View, left: &[bool]) -> Self {
         let (kinds, kind_of, rounding) = kinds(&view.panels);
         let points: Vec<FieldPoint> = view
             .marks
@@ -90,18 +90,18 @@ impl Field {
     }
 
     /// All marks of `view`.
-    pub(super) fn whole(view: &View) -> Self {
+    pub(in crate::causes::scan) fn whole(view: &View) -> Self {
         Self::new(view, &vec![true; view.marks.len()])
     }
 
     /// Number of panels.
-    pub(super) fn panels(&self) -> usize {
+    pub(in crate::causes::scan) fn panels(&self) -> usize {
         self.kind_of.len()
     }
 
     /// Calls `each` with the points of one panel after the other, as ranges of
     /// `points`.
-    pub(super) fn by_panel(&self) -> impl Iterator<Item = &[FieldPoint]> {
+    pub(in crate::causes::scan) fn by_panel(&self) -> impl Iterator<Item = &[FieldPoint]> {
         self.points.chunk_by(|a, b| a.panel == b.panel)
     }
 }

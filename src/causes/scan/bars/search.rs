@@ -5,8 +5,8 @@
 //! places on all panels, every bar is a line that the scan for lines finds: lines
 //! that fit one pitch are bars. Marks of other places found are left out first.
 
-use super::bar_pairs::Comb;
-use super::{Found, LineAxis, ScanSettings, Shape, Sharpness, View};
+use crate::causes::scan::bars::pairs::Comb;
+use crate::causes::scan::{Found, LineAxis, ScanSettings, Shape, Sharpness, View};
 use crate::stats::Interval;
 use crate::stats::distributions::student_t;
 

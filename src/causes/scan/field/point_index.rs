@@ -4,16 +4,16 @@ use crate::records::Point;
 
 /// A point of the index.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) struct Entry {
-    pub(super) at: Point,
-    pub(super) panel: usize,
+pub(in crate::causes::scan) struct Entry {
+    pub(in crate::causes::scan) at: Point,
+    pub(in crate::causes::scan) panel: usize,
     /// Position in the list the index was made of.
-    pub(super) id: usize,
+    pub(in crate::causes::scan) id: usize,
 }
 
 /// Points in rows of equal height along y, each row sorted along x.
 #[derive(Debug, Clone)]
-pub(super) struct PointIndex {
+pub(in crate::causes::scan) struct PointIndex {
     row_height: f64,
     /// Number of the row and end of its run in `entries`, in ascending order.
     rows: Vec<(i64, usize)>,
@@ -21,7 +21,10 @@ pub(super) struct PointIndex {
 }
 
 impl PointIndex {
-    pub(super) fn new(points: impl Iterator<Item = (Point, usize)>, row_height: f64) -> Self {
+    pub(in crate::causes::scan) fn new(
+        points: impl Iterator<Item = (Point, usize)>,
+        row_height: f64,
+    ) -> Self {
         let mut entries: Vec<Entry> = points
             .enumerate()
             .map(|(id, (at, panel))| Entry { at, panel, id })
@@ -49,7 +52,11 @@ impl PointIndex {
 
     /// Points with |x − centre.x| ≤ half and |y − centre.y| ≤ half, in the
     /// index's own fixed order.
-    pub(super) fn in_square(&self, centre: Point, half: f64) -> impl Iterator<Item = &Entry> {
+    pub(in crate::causes::scan) fn in_square(
+        &self,
+        centre: Point,
+        half: f64,
+    ) -> impl Iterator<Item = &Entry> {
         let row = |y: f64| (y / self.row_height).floor() as i64;
         let (low, high) = (row(centre.y - half), row(centre.y + half));
         let first = self.rows.partition_point(|r| r.0 < low);
@@ -72,7 +79,7 @@ impl PointIndex {
     }
 
     /// Points within `radius` of the centre, with the square of their distance.
-    pub(super) fn in_disc(
+    pub(in crate::causes::scan) fn in_disc(
         &self,
         centre: Point,
         radius: f64,
@@ -85,13 +92,13 @@ impl PointIndex {
 }
 
 /// Square of the distance between two points.
-pub(super) fn square_distance(p: Point, q: Point) -> f64 {
+pub(in crate::causes::scan) fn square_distance(p: Point, q: Point) -> f64 {
     (p.x - q.x).powi(2) + (p.y - q.y).powi(2)
 }
 
 /// Square of a radius with a little slack: turning a panel costs the last bits
 /// of a coordinate, and round coordinates put marks exactly on the rim.
-pub(super) fn within(radius: f64) -> f64 {
+pub(in crate::causes::scan) fn within(radius: f64) -> f64 {
     radius * radius * (1.0 + 1e-9)
 }
 

@@ -1,10 +1,10 @@
 //! The steps in which places are written along an axis: clicks on a grid and
 //! parts of the inch look like bars.
 
-use super::LineAxis;
-use super::axis::{across, stretch};
-use super::view::View;
-use super::weights::divides;
+use crate::causes::scan::LineAxis;
+use crate::causes::scan::axis::{across, stretch};
+use crate::causes::scan::field::weights::divides;
+use crate::causes::scan::view::View;
 
 /// Steps, mm, longest first: round ones and parts of the inch.
 const STEPS_MM: [f64; 13] = [
@@ -27,7 +27,7 @@ const STEPS_A_PITCH: f64 = 2.5;
 
 /// The steps of a stream's written places along one axis.
 #[derive(Debug, Clone, PartialEq)]
-pub(super) struct WrittenSteps {
+pub(in crate::causes::scan) struct WrittenSteps {
     /// The step in which nearly all are written, mm; 0 if none.
     common_mm: f64,
     /// Steps in which some are written besides, mm, longest first.
@@ -37,7 +37,7 @@ pub(super) struct WrittenSteps {
 impl WrittenSteps {
     /// From the marks' distances to both edges of their panels: one of them is
     /// the written place, however the panel lay.
-    pub(super) fn of(view: &View, along: LineAxis) -> Self {
+    pub(in crate::causes::scan) fn of(view: &View, along: LineAxis) -> Self {
         let marks = view.marks.len() as f64;
         let seen = STEPS_MM.map(|step| {
             let fit = view.marks.iter().filter(|m| {
@@ -63,18 +63,18 @@ impl WrittenSteps {
 
     /// Whether the place between the panel's edges was written in a longer step
     /// than most.
-    pub(super) fn fits(&self, u: f64, edges: (f64, f64)) -> bool {
+    pub(in crate::causes::scan) fn fits(&self, u: f64, edges: (f64, f64)) -> bool {
         self.besides_mm.iter().any(|&step| fits(step, u, edges))
     }
 
     /// The shortest pitch that the common step leaves, mm.
-    pub(super) fn shortest_pitch_mm(&self) -> f64 {
+    pub(in crate::causes::scan) fn shortest_pitch_mm(&self) -> f64 {
         STEPS_A_PITCH * self.common_mm
     }
 
     /// Whether bars of this frequency, per mm, seen over `length` mm could be the
     /// steps.
-    pub(super) fn confuse(&self, frequency: f64, length: f64) -> bool {
+    pub(in crate::causes::scan) fn confuse(&self, frequency: f64, length: f64) -> bool {
         let mut steps = self.besides_mm.iter().copied().chain([self.common_mm]);
         steps.any(|step| {
             let turns = frequency * step;

@@ -7,12 +7,12 @@
 //! do the same, but with few marks they tell less: of bands that scatter by 12 mm
 //! they let as many pass as of lines that scatter by 8 mm.
 
-use super::LineAxis;
-use super::axis::across;
-use super::band_background::{BandScratch, Bands};
-use super::discs::Crowding;
-use super::field::Field;
-use super::sharpness::Zone;
+use crate::causes::scan::LineAxis;
+use crate::causes::scan::axis::across;
+use crate::causes::scan::discs::Crowding;
+use crate::causes::scan::field::marks::Field;
+use crate::causes::scan::lines::background::{BandScratch, Bands};
+use crate::causes::scan::sharpness::Zone;
 
 /// Scatters of lines and of bands, location error included, mm.
 const NARROW_MM: [f64; 4] = [2.5, 4.0, 6.0, 8.0];
@@ -28,12 +28,12 @@ const MIDDLES_MM: [f64; 7] = [-6.0, -4.0, -2.0, 0.0, 2.0, 4.0, 6.0];
 const STEPS: usize = 20;
 
 /// From this log likelihood ratio on a line is narrow.
-pub(super) const NARROW_FROM: f64 = 1.0;
+pub(in crate::causes::scan) const NARROW_FROM: f64 = 1.0;
 
 /// ln likelihood of the marks across a line at `at` with a narrow scatter over
 /// that with a broad one, clumped marks by their overlap weights. None
 /// without marks. Stretches in the zones taken out before don't count.
-pub(super) fn narrow_over_broad(
+pub(in crate::causes::scan) fn narrow_over_broad(
     field: &Field,
     along: LineAxis,
     at: f64,

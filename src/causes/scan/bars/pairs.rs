@@ -16,10 +16,10 @@
 
 use std::f64::consts::{PI, TAU};
 
-use super::LineAxis;
-use super::axis::{across, stretch};
-use super::view::View;
-use super::written_steps::WrittenSteps;
+use crate::causes::scan::LineAxis;
+use crate::causes::scan::axis::{across, stretch};
+use crate::causes::scan::bars::written_steps::WrittenSteps;
+use crate::causes::scan::view::View;
 use crate::stats::distributions::gamma;
 
 /// Shortest pitch looked for, mm: the places of marks are no more exact.
@@ -48,13 +48,13 @@ const MEDIAN_SQUARE: f64 = 0.454_936_423_119_572_7;
 
 /// A pitch that stands out.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) struct Peak {
+pub(in crate::causes::scan) struct Peak {
     /// Bars per mm of the axis.
-    pub(super) frequency: f64,
+    pub(in crate::causes::scan) frequency: f64,
     /// Chance of it without bars, at this frequency.
-    pub(super) p_value: f64,
+    pub(in crate::causes::scan) p_value: f64,
     /// The sum's first two cells over the scatter.
-    pub(super) cells: [f64; 2],
+    pub(in crate::causes::scan) cells: [f64; 2],
 }
 
 /// A mark along the axis.
@@ -79,10 +79,10 @@ type Pairs = Vec<(f64, f64)>;
 
 /// Distances between marks along one axis.
 #[derive(Debug, Clone, PartialEq)]
-pub(super) struct Comb {
+pub(in crate::causes::scan) struct Comb {
     panels: Vec<BarPanel>,
     /// The longest panel along the axis, mm.
-    pub(super) length: f64,
+    pub(in crate::causes::scan) length: f64,
     steps: WrittenSteps,
 }
 
@@ -90,7 +90,7 @@ impl Comb {
     /// The marks of `view` for which `left` is true, at their places across bars
     /// along `along`. `stretched` gives each panel (position in `View::panels`) a
     /// factor on its lengths; panels without one are left out.
-    pub(super) fn new(
+    pub(in crate::causes::scan) fn new(
         view: &View,
         along: LineAxis,
         left: &[bool],
@@ -128,7 +128,7 @@ impl Comb {
     }
 
     /// The frequencies looked at.
-    pub(super) fn frequencies(&self) -> Vec<f64> {
+    pub(in crate::causes::scan) fn frequencies(&self) -> Vec<f64> {
         if self.length <= 0.0 {
             return Vec::new();
         }
@@ -144,7 +144,7 @@ impl Comb {
 
     /// The pitch that stands out most among `frequencies`; none where too few
     /// panels have two marks.
-    pub(super) fn peak(&self, frequencies: &[f64]) -> Option<Peak> {
+    pub(in crate::causes::scan) fn peak(&self, frequencies: &[f64]) -> Option<Peak> {
         let mut sums = vec![[0.0; 3]; frequencies.len()];
         let (mut variance, mut squares) = (0.0, 0.0);
         for panel in self.enough_for(frequencies.len()) {
@@ -204,13 +204,17 @@ impl Comb {
     }
 
     /// Distances between marks of one panel.
-    pub(super) fn distances(&self) -> impl Iterator<Item = f64> {
+    pub(in crate::causes::scan) fn distances(&self) -> impl Iterator<Item = f64> {
         self.enough_for(1)
             .flat_map(|panel| panel.pairs().into_iter().map(|pair| pair.0))
     }
 
     /// The sum at each of some frequencies, by block of panels in their order.
-    pub(super) fn sums_by_block(&self, frequencies: &[f64], blocks: usize) -> Vec<Vec<f64>> {
+    pub(in crate::causes::scan) fn sums_by_block(
+        &self,
+        frequencies: &[f64],
+        blocks: usize,
+    ) -> Vec<Vec<f64>> {
         let panels: Vec<&BarPanel> = self
             .enough_for(frequencies.len())
             .filter(|panel| panel.marks.len() > 1)

@@ -1,13 +1,15 @@
 //! The same as the disc's background, in one dimension: how likely each panel
 //! is to have a mark in a band across one machine axis.
 
-use super::axis::{LineAxis, across, stretch};
-use super::background::{LEFT_OUT_MM, RESERVE, WINDOW_MM, clip, midpoints};
-use super::band_beside::PanelShares;
-use super::discs::{Crowding, chance_of_mass};
-use super::edge_profile::{BINS, Table, axis_lengths, edge_bin};
-use super::field::{Field, FieldPoint, Kind};
-use super::weights::{band_crowding, band_crowding_anywhere, band_overlap, overlap_weights};
+use crate::causes::scan::axis::{LineAxis, across, stretch};
+use crate::causes::scan::background::{LEFT_OUT_MM, RESERVE, WINDOW_MM, clip, midpoints};
+use crate::causes::scan::discs::{Crowding, chance_of_mass};
+use crate::causes::scan::field::edge_profile::{BINS, Table, axis_lengths, edge_bin};
+use crate::causes::scan::field::marks::{Field, FieldPoint, Kind};
+use crate::causes::scan::field::weights::{
+    band_crowding, band_crowding_anywhere, band_overlap, overlap_weights,
+};
+use crate::causes::scan::lines::beside::PanelShares;
 use crate::records::Point;
 
 /// Midpoints of the window.
@@ -32,11 +34,11 @@ struct BandBackground {
 
 /// The field as seen across the lines along one axis.
 #[derive(Debug, Clone)]
-pub(super) struct Bands<'a> {
-    pub(super) field: &'a Field,
-    pub(super) along: LineAxis,
+pub(in crate::causes::scan) struct Bands<'a> {
+    pub(in crate::causes::scan) field: &'a Field,
+    pub(in crate::causes::scan) along: LineAxis,
     /// Indices of `field.points` sorted by the coordinate across.
-    pub(super) order: Vec<usize>,
+    pub(in crate::causes::scan) order: Vec<usize>,
     lengths: Table,
     /// Distance class of each of the field's points.
     bins: Vec<Option<usize>>,
@@ -45,7 +47,7 @@ pub(super) struct Bands<'a> {
 
 /// What a thread needs to look at one place after the other.
 #[derive(Debug, Clone)]
-pub(super) struct BandScratch {
+pub(in crate::causes::scan) struct BandScratch {
     lengths: Table,
     marks: Table,
     /// Midpoints of each kind's window by distance class, and the window's length.
@@ -53,16 +55,16 @@ pub(super) struct BandScratch {
     chance_per_mass: Vec<f64>,
     mass: Vec<f64>,
     touched: Vec<usize>,
-    /// For [`super::band_beside::beside`].
-    pub(super) shares: PanelShares,
+    /// For [`crate::causes::scan::lines::beside::beside`].
+    pub(in crate::causes::scan) shares: PanelShares,
     /// Panels that have any chance, after [`Bands::chances`].
-    pub(super) panels: Vec<usize>,
+    pub(in crate::causes::scan) panels: Vec<usize>,
     /// Their chances.
-    pub(super) chances: Vec<f64>,
+    pub(in crate::causes::scan) chances: Vec<f64>,
 }
 
 impl BandScratch {
-    pub(super) fn new(field: &Field) -> Self {
+    pub(in crate::causes::scan) fn new(field: &Field) -> Self {
         Self {
             lengths: Table::one_axis(),
             marks: Table::one_axis(),
@@ -79,7 +81,7 @@ impl BandScratch {
 
 impl<'a> Bands<'a> {
     /// `half_widths` in mm, as they are.
-    pub(super) fn new(
+    pub(in crate::causes::scan) fn new(
         field: &'a Field,
         along: LineAxis,
         half_widths: &[f64],
@@ -121,12 +123,12 @@ impl<'a> Bands<'a> {
     }
 
     /// Half width with index `width`, mm.
-    pub(super) fn half_width(&self, width: usize) -> f64 {
+    pub(in crate::causes::scan) fn half_width(&self, width: usize) -> f64 {
         self.backgrounds[width].half_width
     }
 
     /// Points with |u − centre| ≤ reach, in order of u.
-    pub(super) fn within(&self, centre: f64, reach: f64) -> &[usize] {
+    pub(in crate::causes::scan) fn within(&self, centre: f64, reach: f64) -> &[usize] {
         let u = |&i: &usize| across(self.along, self.field.points[i].at);
         let slack = reach * (1.0 + 1e-9);
         let from = self.order.partition_point(|i| u(i) < centre - slack);
@@ -136,7 +138,7 @@ impl<'a> Bands<'a> {
 
     /// Finds the lengths that the place's own background has to do without; to
     /// be called before [`Self::chances`].
-    pub(super) fn move_to(&self, centre: f64, scratch: &mut BandScratch) {
+    pub(in crate::causes::scan) fn move_to(&self, centre: f64, scratch: &mut BandScratch) {
         let reach = LEFT_OUT_MM * self.field.unit;
         let mut removed = [0.0; BINS];
         for kind in &self.field.kinds {
@@ -156,7 +158,7 @@ impl<'a> Bands<'a> {
 
     /// Chance of each panel to have a mark in the band of half width number
     /// `width` around `centre` without a repeat, the `own` panel left out.
-    pub(super) fn chances(
+    pub(in crate::causes::scan) fn chances(
         &self,
         centre: f64,
         width: usize,
@@ -206,13 +208,13 @@ impl<'a> Bands<'a> {
     }
 
     /// Weight of a point for half width number `width`.
-    pub(super) fn weight(&self, width: usize, point: usize) -> f64 {
+    pub(in crate::causes::scan) fn weight(&self, width: usize, point: usize) -> f64 {
         self.backgrounds[width].weights[point]
     }
 
     /// Density of the ground at `u` across the line, up to a factor; after
     /// [`Self::chances`] with the only half width.
-    pub(super) fn ground(&self, u: f64, scratch: &BandScratch) -> f64 {
+    pub(in crate::causes::scan) fn ground(&self, u: f64, scratch: &BandScratch) -> f64 {
         let density = self.backgrounds[0].density;
         let of_kind = |kind: &Kind| {
             let (low, high) = stretch(self.along, kind.rect);
@@ -229,7 +231,7 @@ impl<'a> Bands<'a> {
 
     /// Mass expected in the band without a repeat, with its reserves: chance
     /// per mass times the window's mass. After [`Self::chances`].
-    pub(super) fn expected_mass(&self, scratch: &BandScratch) -> f64 {
+    pub(in crate::causes::scan) fn expected_mass(&self, scratch: &BandScratch) -> f64 {
         let mass = |&panel: &usize| {
             let q = scratch.chance_per_mass[self.field.kind_of[panel]?];
             (!q.is_nan()).then_some(q * scratch.mass[panel])

@@ -4,7 +4,7 @@
 use std::sync::LazyLock;
 
 /// Distance classes of each axis.
-pub(super) const BINS: usize = 40;
+pub(in crate::causes::scan) const BINS: usize = 40;
 
 /// Width of a class on the log scale.
 const STEP: f64 = 0.15;
@@ -43,7 +43,7 @@ fn slow_bin(distance_mm: f64) -> usize {
 
 /// Class of a distance to an edge: min(39, ⌊ln(1 + d/10 mm)/0.15⌋); 0 for
 /// places off the panel.
-pub(super) fn edge_bin(distance_mm: f64) -> usize {
+pub(in crate::causes::scan) fn edge_bin(distance_mm: f64) -> usize {
     if distance_mm <= 0.0 {
         return 0;
     }
@@ -65,7 +65,7 @@ pub(super) fn edge_bin(distance_mm: f64) -> usize {
 
 /// Length, mm, of an axis of `length_mm` that falls in each class, both ends
 /// together.
-pub(super) fn axis_lengths(length_mm: f64) -> [f64; BINS] {
+pub(in crate::causes::scan) fn axis_lengths(length_mm: f64) -> [f64; BINS] {
     let half = length_mm / 2.0;
     std::array::from_fn(|bin| {
         let low = LOWER_LIMITS_MM[bin].min(half);
@@ -76,43 +76,43 @@ pub(super) fn axis_lengths(length_mm: f64) -> [f64; BINS] {
 
 /// A smoothed table over two edge distances, or over one (a single row).
 #[derive(Debug, Clone)]
-pub(super) struct Table {
+pub(in crate::causes::scan) struct Table {
     rows: usize,
     cells: Vec<f64>,
 }
 
 impl Table {
-    pub(super) fn two_axes() -> Self {
+    pub(in crate::causes::scan) fn two_axes() -> Self {
         Self {
             rows: BINS,
             cells: vec![0.0; BINS * BINS],
         }
     }
 
-    pub(super) fn one_axis() -> Self {
+    pub(in crate::causes::scan) fn one_axis() -> Self {
         Self {
             rows: 1,
             cells: vec![0.0; BINS],
         }
     }
 
-    pub(super) fn copy_from(&mut self, other: &Self) {
+    pub(in crate::causes::scan) fn copy_from(&mut self, other: &Self) {
         self.cells.copy_from_slice(&other.cells);
     }
 
-    pub(super) fn get(&self, row: usize, column: usize) -> f64 {
+    pub(in crate::causes::scan) fn get(&self, row: usize, column: usize) -> f64 {
         self.cells[row * BINS + column]
     }
 
     /// The same, where everything but rounding was subtracted: 0.
-    pub(super) fn left(&self, row: usize, column: usize) -> f64 {
+    pub(in crate::causes::scan) fn left(&self, row: usize, column: usize) -> f64 {
         let value = self.get(row, column);
         if value < ROUNDING { 0.0 } else { value }
     }
 
     /// Adds a mark (or an area) of `weight` at a cell, spread by the kernel;
     /// what would fall outside the table is dropped.
-    pub(super) fn spread(&mut self, row: usize, column: usize, weight: f64) {
+    pub(in crate::causes::scan) fn spread(&mut self, row: usize, column: usize, weight: f64) {
         let kernel = &*KERNEL;
         let columns = column.saturating_sub(REACH)..=(column + REACH).min(BINS - 1);
         let rows = row.saturating_sub(REACH)..=(row + REACH).min(self.rows - 1);
@@ -126,7 +126,7 @@ impl Table {
     }
 
     /// The table with every cell of `raw` spread by the kernel.
-    pub(super) fn smoothed(raw: &Self) -> Self {
+    pub(in crate::causes::scan) fn smoothed(raw: &Self) -> Self {
         let mut smooth = Self {
             rows: raw.rows,
             cells: vec![0.0; raw.cells.len()],
@@ -143,7 +143,7 @@ impl Table {
     }
 
     /// Adds to one cell, unspread.
-    pub(super) fn add(&mut self, row: usize, column: usize, weight: f64) {
+    pub(in crate::causes::scan) fn add(&mut self, row: usize, column: usize, weight: f64) {
         self.cells[row * BINS + column] += weight;
     }
 }
