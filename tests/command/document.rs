@@ -54,7 +54,7 @@ fn page_one_is_the_answer_in_reading_order() {
             "with at least one defect",
             "What we found",
             "machine",
-            "sure",
+            "likely",
             "stop corner",
             "What to do first",
             "CAUTION",
