@@ -21,6 +21,7 @@ mod change_margin;
 mod change_removal;
 mod change_shop;
 mod change_traps;
+mod confounded;
 mod control_chart;
 mod demo_seeds;
 mod follows_recipe;

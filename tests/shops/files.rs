@@ -12,6 +12,7 @@ pub fn csv(records: &Records) -> String {
         Column::SandedAt,
         Column::Machine,
         Column::Head,
+        Column::Fixture,
         Column::Part,
         Column::Supplier,
         Column::Lot,
@@ -26,6 +27,7 @@ pub fn csv(records: &Records) -> String {
         Column::ForceN,
         Column::Grit,
         Column::AbrasiveAge,
+        Column::AbrasiveId,
         Column::Inspector,
         Column::InspectLayDeg,
         Column::XMm,
@@ -63,6 +65,7 @@ fn facts(panel: &Panel) -> String {
             .map_or(String::new(), |at| at.instant.to_string()),
         word(&panel.machine),
         word(&panel.head),
+        word(&panel.fixture),
         word(&panel.part),
         word(&panel.supplier),
         word(&panel.lot),
@@ -80,6 +83,7 @@ fn facts(panel: &Panel) -> String {
             .as_ref()
             .map_or(String::new(), |g| g.label.clone()),
         number(panel.abrasive_age),
+        word(&panel.abrasive_id),
         word(&panel.inspector),
         panel
             .inspect_lay

@@ -8,6 +8,7 @@
     reason = "each test binary uses its own part of the simulator"
 )]
 
+pub mod confounded;
 pub mod files;
 
 use std::sync::Arc;
