@@ -8,6 +8,8 @@
 )]
 
 mod corpus;
+mod extremes;
 mod faults;
+mod parquet;
 mod properties;
 mod published;
