@@ -18,6 +18,8 @@ const PANELS: usize = 3;
 const TIMES: usize = 3;
 /// From this share of a group's panels on, all of the group is doubted.
 const GROUP: f64 = 0.3;
+/// A group is named if so large a share of what is bent is in it.
+const MOST: f64 = 0.9;
 /// From this share of doubted panels on, a machine's places bear no verdict.
 const HELD: f64 = 0.05;
 /// Fewer places than this tell nothing of the unit of all.
@@ -159,7 +161,7 @@ impl Doubted {
             for panel in &doubted {
                 taken[*panel] = true;
             }
-            self.tell(remedy, &doubted, &whose, groups, of);
+            self.tell(remedy, (&bent, &doubted), &whose, groups, of);
         }
     }
 }
@@ -286,7 +288,6 @@ impl Groups<'_> {
         type Of<'b> = Box<dyn Fn(usize) -> Option<String> + 'b>;
         let text = |value: &Option<std::sync::Arc<str>>| value.as_ref().map(ToString::to_string);
         let by: [(&str, Of<'_>); 4] = [
-            ("", Box::new(|_| Some(String::new()))),
             ("inspector ", Box::new(|p| text(&self.panels[p].inspector))),
             ("machine ", Box::new(|p| text(&self.panels[p].machine))),
             (
@@ -296,6 +297,7 @@ impl Groups<'_> {
                     Some(file.path.display().to_string())
                 }),
             ),
+            ("", Box::new(|_| Some(String::new()))),
         ];
         for (what, level) in by {
             let mut counts: BTreeMap<String, (Vec<usize>, usize)> = BTreeMap::new();
@@ -306,14 +308,19 @@ impl Groups<'_> {
                     *odd += usize::from(bent.binary_search(&panel).is_ok());
                 }
             }
+            let levels = counts.len();
             counts.retain(|_, (panels, odd)| {
                 *odd >= PANELS && *odd as f64 >= GROUP * panels.len() as f64
             });
             let explained: usize = counts.values().map(|(_, odd)| odd).sum();
-            if explained == bent.len() {
+            // Where every inspector is doubted, it is not the inspectors.
+            let some_are_not = counts.len() < levels || what.is_empty();
+            if some_are_not && explained as f64 >= MOST * bent.len() as f64 {
                 let names: Vec<String> = counts.keys().map(|l| format!("{what}{l}")).collect();
                 let mut panels: Vec<usize> = counts.into_values().flat_map(|(p, _)| p).collect();
+                panels.extend(bent);
                 panels.sort_unstable();
+                panels.dedup();
                 let whose = if what.is_empty() {
                     String::new()
                 } else {
@@ -331,15 +338,19 @@ impl Doubted {
     fn tell(
         &mut self,
         remedy: Remedy,
-        doubted: &[usize],
+        (bent, doubted): (&[usize], &[usize]),
         whose: &str,
         groups: &Groups<'_>,
         (column, of): (Column, &str),
     ) {
         let (panels, fits) = (groups.panels, groups.fits);
-        let places: usize = doubted.iter().map(|p| fits[*p].places).sum();
-        let out: usize = doubted.iter().map(|p| fits[*p].out).sum();
-        let count = doubted.len();
+        let told = match remedy {
+            Remedy::LargerPlaces(..) => bent,
+            _ => doubted,
+        };
+        let places: usize = told.iter().map(|p| fits[*p].places).sum();
+        let out: usize = told.iter().map(|p| fits[*p].out).sum();
+        let count = told.len();
         let (code, what, guess) = match remedy {
             Remedy::Exchange => (
                 WarningCode::AxesSuspect,

@@ -7,6 +7,7 @@
     reason = "a test that cannot write or read its files must fail"
 )]
 
+mod axes;
 mod corpus;
 mod extremes;
 mod faults;
