@@ -20,6 +20,13 @@ pub struct Ticks {
     pub decimals: usize,
 }
 
+/// A distance on paper, tenths, as a whole number: at most a hundred metres,
+/// so that no value, however wild, leaves the numbers that drawing counts with.
+pub(super) fn reach(tenths: f64) -> i32 {
+    const FAR: f64 = 3e6;
+    tenths.clamp(-FAR, FAR).round() as i32
+}
+
 impl Axis {
     /// An axis; a range without extent is widened to one unit.
     #[must_use]
@@ -36,7 +43,7 @@ impl Axis {
     #[must_use]
     pub fn place(&self, value: f64) -> i32 {
         let share = (value - self.data.0) / (self.data.1 - self.data.0);
-        self.at.0 + (share * f64::from(self.at.1 - self.at.0)).round() as i32
+        self.at.0 + reach(share * f64::from(self.at.1 - self.at.0))
     }
 
     /// About `count` round values inside the range: steps of 1, 2 or 5 times a
@@ -146,5 +153,7 @@ mod tests {
         let axis = Axis::new(3.0, 3.0, (0, 100));
         assert_eq!(axis.place(3.0), 0);
         assert!(!axis.ticks(5).values.is_empty());
+        let wild = Axis::new(0.0, 1e-300, (10, 20));
+        assert!(wild.place(1e300) > 20 && wild.place(-1e300) < 10);
     }
 }

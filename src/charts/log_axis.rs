@@ -1,5 +1,6 @@
 //! An axis on a log scale, its labels placed by ourselves.
 
+use super::axes::reach;
 use super::{Anchor, Area, ChartError, FAINT, GRID, INK, MUTED, Theme, Weight, tenths};
 
 /// A logarithmic map from positive data to tenths of a point.
@@ -33,7 +34,7 @@ impl LogAxis {
         } else {
             0.0
         };
-        self.at.0 + (share * f64::from(self.at.1 - self.at.0)).round() as i32
+        self.at.0 + reach(share * f64::from(self.at.1 - self.at.0))
     }
 
     /// At most about seven round values inside the range: decades alone over

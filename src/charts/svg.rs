@@ -72,11 +72,19 @@ pub(crate) fn escape(text: &str) -> String {
             '"' => out += "&quot;",
             '\'' => out += "&#39;",
             '\t' | '\n' | '\r' => out.push(' '),
+            // Marks that turn the direction of writing show as their number.
+            c if turns(c) => out += &format!("[U+{:04X}]", u32::from(c)),
             c if c.is_control() || matches!(c, '\u{fffe}' | '\u{ffff}') => out.push('\u{fffd}'),
             c => out.push(c),
         }
     }
     out
+}
+
+/// Whether a character changes the direction of the text about it (Unicode
+/// Standard Annex 9).
+fn turns(c: char) -> bool {
+    matches!(u32::from(c), 0x061c | 0x200e | 0x200f | 0x202a..=0x202e | 0x2066..=0x2069)
 }
 
 fn move_opacity(line: &str) -> String {
@@ -196,5 +204,6 @@ mod tests {
             escape("<a href='x'>&\u{0}\n"),
             "&lt;a href=&#39;x&#39;&gt;&amp;\u{fffd} "
         );
+        assert_eq!(escape("a\u{202e}b"), "a[U+202E]b");
     }
 }

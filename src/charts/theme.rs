@@ -8,6 +8,7 @@ use plotters::element::{PathElement, Polygon, Rectangle, Text};
 use plotters::style::text_anchor::{HPos, Pos, VPos};
 use plotters::style::{Color, FontDesc, FontFamily, FontStyle, RGBColor, ShapeStyle, TextStyle};
 
+use super::marks::seen;
 use super::{FAMILY, NumberStyle, printable, svg, typeface};
 
 /// A colour.
@@ -285,12 +286,15 @@ impl Theme {
         width_pt: f64,
         colour: Colour,
     ) -> Result<(), ChartError> {
+        let Some((from, to)) = seen(area, from, to) else {
+            return Ok(());
+        };
         let (dx, dy) = (f64::from(to.0 - from.0), f64::from(to.1 - from.1));
         let length = dx.hypot(dy);
         let dash = 40.0;
         let count = (length / (2.0 * dash)).ceil() as usize;
         let at = |along: f64| {
-            let share = (along / length).min(1.0);
+            let share = (along / length.max(1.0)).min(1.0);
             (
                 from.0 + (dx * share).round() as i32,
                 from.1 + (dy * share).round() as i32,

@@ -54,7 +54,7 @@ pub(super) fn run(args: &Check, out: &mut impl Write) -> Result<(), Error> {
     };
     let mut records = input::records(&args.input, &site, on_reject)?;
     records.warnings.extend(causes::inspector_doubts(&records));
-    let summary = summarise(&records)?;
+    let summary = summarise(&records);
     if args.json {
         let checked = Checked {
             onus: env!("CARGO_PKG_VERSION"),

@@ -40,12 +40,15 @@ pub(super) fn run(args: &Columns, out: &mut impl Write) -> Result<(), Error> {
             "{:name$}  {} ({})",
             column.name(),
             column.meaning(),
-            column.unit()
+            match column.possible() {
+                Some((low, high)) => format!("{}, from {low} to {high}", column.unit()),
+                None => column.unit().to_owned(),
+            }
         )?;
     }
     writeln!(
         out,
-        "\nEvery row says something about one panel; a row without defect, removed_um and film_um says that the panel was inspected and is clean.\nFurther recipe factors are named under [factors] in onus.toml; `onus columns --site SAMPLE.csv` writes one."
+        "\nNumbers outside their range go with a line in rejects.csv; [possible] in onus.toml widens it.\nEvery row says something about one panel; a row without defect, removed_um and film_um says that the panel was inspected and is clean.\nFurther recipe factors are named under [factors] in onus.toml; `onus columns --site SAMPLE.csv` writes one."
     )?;
     Ok(())
 }
@@ -89,6 +92,13 @@ fn field(column: Column) -> Value {
             map.insert("unit".into(), json!(column.unit()));
         }
         let mut constraints = constraints;
+        if let (Some((low, high)), Some(constraints)) =
+            (column.possible(), constraints.as_object_mut())
+        {
+            constraints.insert("minimum".into(), json!(low));
+            constraints.insert("maximum".into(), json!(high));
+            constraints.remove("exclusiveMinimum");
+        }
         if column == Column::PanelId
             && let Some(constraints) = constraints.as_object_mut()
         {

@@ -3,7 +3,7 @@
 use std::io::ErrorKind;
 use std::process::ExitCode;
 
-use super::terminal::plain;
+use super::terminal::tell;
 use crate::change::{ChangeError, PreviousError};
 use crate::demo::DemoError;
 use crate::records::RecordsError;
@@ -60,19 +60,15 @@ impl Error {
 
     /// Prints the error and its hint; exit code 1. A reader that went away
     /// (`onus … | head`) is told nothing.
-    #[expect(
-        clippy::print_stderr,
-        reason = "the command layer is where errors are told"
-    )]
     pub(super) fn print(&self) -> ExitCode {
         if let Error::Output(error) = self
             && error.kind() == ErrorKind::BrokenPipe
         {
             return ExitCode::from(1);
         }
-        eprintln!("error: {}", plain(&self.to_string()));
+        tell(&format!("error: {self}"));
         if let Some(hint) = self.hint() {
-            eprintln!("hint: {}", plain(&hint));
+            tell(&format!("hint: {hint}"));
         }
         ExitCode::from(1)
     }

@@ -4,7 +4,7 @@
 use std::path::{Path, PathBuf};
 
 use super::Error;
-use super::terminal::{plain, progress};
+use super::terminal::{progress, tell};
 use crate::records::{self, OnReject, ReadOptions, Records};
 use crate::site::Site;
 
@@ -41,6 +41,7 @@ pub(super) fn records(
         bar.set_position(done as u64);
     };
     let options = ReadOptions {
+        now: Some(jiff::Timestamp::now()),
         on_reject,
         progress: Some(&show),
     };
@@ -64,14 +65,6 @@ pub(super) fn doubts<'a>(warnings: impl Iterator<Item = &'a records::Warning>) {
             "warning: {more} more; findings.json and the data page have all"
         ));
     }
-}
-
-#[expect(
-    clippy::print_stderr,
-    reason = "the command layer is where the user is told"
-)]
-fn tell(text: &str) {
-    eprintln!("{}", plain(text));
 }
 
 /// The paths given, with patterns followed; what is no pattern stays as given.

@@ -1,7 +1,7 @@
 //! What a terminal gets to see: text without controls, and progress where
 //! somebody is watching.
 
-use std::io::IsTerminal;
+use std::io::{IsTerminal, Write};
 
 use indicatif::{ProgressBar, ProgressStyle};
 
@@ -19,6 +19,11 @@ pub(super) fn plain(text: &str) -> String {
         }
     }
     out
+}
+
+/// Tells on stderr; where nobody can be told any more, the work goes on.
+pub(super) fn tell(text: &str) {
+    let _ = writeln!(std::io::stderr(), "{}", plain(text));
 }
 
 /// A bar over so many steps on stderr; nothing where that is no terminal.

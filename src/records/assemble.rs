@@ -3,15 +3,19 @@
 use std::collections::{BTreeMap, BTreeSet, HashMap, HashSet};
 use std::sync::Arc;
 
+use jiff::Timestamp;
+
+use super::axes;
 use super::header::Slot;
 use super::join::{Dispute, Joined, join};
+use super::near_copies;
 use super::observed::{self, Seen};
 use super::parts::{Fact, Facts, FileRows};
 use super::read::Sorted;
 use super::rows::Rules;
 use super::{
     Column, ColumnUse, Defect, FactorValue, Grit, InputCounts, Lay, Lost, Moment, Panel, Reading,
-    Records, RecordsError, Reject, Warning, WarningCode, traps,
+    Records, Reject, Warning, WarningCode, traps,
 };
 use crate::site::Site;
 
@@ -20,10 +24,8 @@ pub(super) const NO_SIZE: &str = "no row gives the panel's length_mm and width_m
 
 /// Puts everything together.
 ///
-/// # Errors
-///
-/// [`RecordsError::Join`] if polars fails.
-pub(super) fn assemble(sorted: Sorted, rules: &Rules<'_>) -> Result<Records, RecordsError> {
+/// Dates after `now`, where it is given, are told.
+pub(super) fn assemble(sorted: Sorted, rules: &Rules<'_>, now: Option<Timestamp>) -> Records {
     let site = rules.site;
     let Sorted {
         mut files,
@@ -39,7 +41,7 @@ pub(super) fn assemble(sorted: Sorted, rules: &Rules<'_>) -> Result<Records, Rec
             notes.add(note.clone(), *times, &file.path);
         }
     }
-    let joined = join(&files, Facts::COLUMNS.len() + site.factors.len())?;
+    let joined = join(&files, Facts::COLUMNS.len() + site.factors.len());
     let mut people = inspections(&files, &joined, &mut rejects, &mut warnings);
 
     let mut texts = Texts::default();
@@ -75,6 +77,7 @@ pub(super) fn assemble(sorted: Sorted, rules: &Rules<'_>) -> Result<Records, Rec
         panels.push((index, panel));
     }
     reject_sizeless(&files, &joined, &sizeless, &mut rejects);
+    reject_with_panel(&files, &joined, &mut rejects);
     panels.sort_by(|(_, a), (_, b)| {
         (a.sanded_at.map(|at| at.instant), &a.id).cmp(&(b.sanded_at.map(|at| at.instant), &b.id))
     });
@@ -84,6 +87,8 @@ pub(super) fn assemble(sorted: Sorted, rules: &Rules<'_>) -> Result<Records, Rec
     }
     let mut panels: Vec<Panel> = panels.into_iter().map(|(_, panel)| panel).collect();
 
+    warnings.extend(traps::one_clock(&mut panels, site));
+    let doubted = axes::doubted(&files, &joined.panel_of, &place_of, &panels, site);
     let Seen {
         mut defects,
         mut readings,
@@ -91,7 +96,6 @@ pub(super) fn assemble(sorted: Sorted, rules: &Rules<'_>) -> Result<Records, Rec
         rejects: outside,
         lost: lost_rows,
         warnings: told,
-        without_place,
     } = observed::gather(
         &mut files,
         &joined.panel_of,
@@ -106,13 +110,40 @@ pub(super) fn assemble(sorted: Sorted, rules: &Rules<'_>) -> Result<Records, Rec
         .filter(|(_, defect)| *defect)
         .map(|(panel, _)| panels[*panel].id.clone())
         .collect();
+    let read = files
+        .iter()
+        .map(|f| f.rows.len() + f.rejects.iter().filter(|r| r.lost == Lost::Row).count())
+        .sum();
+    let copies = if site.read.copies_are_real {
+        Vec::new()
+    } else {
+        near_copies::find(&panels, &defects)
+    };
+    warnings.extend(near_copies::warning(&copies, &panels));
+    reject_copies(
+        &copies,
+        &panels,
+        &files,
+        &joined,
+        &mut place_of,
+        &mut rejects,
+    );
     rejects.sort_by(|a, b| {
         (&a.file, a.line, &a.column, a.lost, &a.why)
             .cmp(&(&b.file, b.line, &b.column, b.lost, &b.why))
     });
-
+    let is_copy = |panel: usize| {
+        copies
+            .binary_search_by_key(&panel, |(copy, _)| *copy)
+            .is_ok()
+    };
+    // Rows off a copy are counted already.
+    let counted = lost_rows
+        .iter()
+        .filter(|(panel, _)| is_copy(*panel))
+        .count();
     let rows = rows_by_panel(&files, &joined, &place_of, panels.len());
-    forget_emptied(&mut panels, &mut defects, &mut readings, &rows, &lost_rows);
+    let emptied = forget_emptied(&mut panels, &mut defects, &mut readings, &rows, &lost_rows);
     let mut hit = vec![false; panels.len()];
     for defect in &defects {
         hit[defect.panel] = true;
@@ -123,12 +154,22 @@ pub(super) fn assemble(sorted: Sorted, rules: &Rules<'_>) -> Result<Records, Rec
         skipped_files: skipped,
         reinspections: files.iter().map(|f| f.reinspections).sum(),
         rejected_rows: rejects.iter().filter(|r| r.lost == Lost::Row).count(),
-        rejected_panels: lost.len(),
+        rows_lost_with_panels: files
+            .iter()
+            .zip(&joined.panel_of)
+            .flat_map(|(file, of)| file.rows.iter().map(|(part, _)| of[*part as usize]))
+            .filter(|panel| place_of[*panel].is_none())
+            .count()
+            .saturating_sub(counted),
+        rejected_panels: lost.len() + emptied + vanished(&files, &joined),
         ..InputCounts::default()
     };
     input.count(&panels, &defects, &readings);
+    warnings.extend(many_lost(&input, read));
+    warnings.extend(doubted.warnings);
     warnings.extend(notes.warnings());
     warnings.extend(told);
+    let without_place = defects.iter().filter(|d| d.written.is_none()).count();
     if without_place > 0 {
         warnings.push(Warning {
             code: WarningCode::DefectWithoutPlace,
@@ -148,16 +189,59 @@ pub(super) fn assemble(sorted: Sorted, rules: &Rules<'_>) -> Result<Records, Rec
         rejects,
         warnings,
         input,
+        held: doubted.held,
         columns: columns_used(&files, site),
     };
     drop(files);
     let traps = traps::find(&records, site);
     records.warnings.extend(traps);
+    records.warnings.extend(traps::dates(&records, site, now));
     records
         .warnings
         .sort_by(|a, b| (a.code, &a.file, &a.text).cmp(&(b.code, &b.file, &b.text)));
-    Ok(records)
+    records
 }
+
+/// One reject per row of the panels that are copies of another, which are no
+/// panels of their own from here on.
+fn reject_copies(
+    copies: &[(usize, usize)],
+    panels: &[Panel],
+    files: &[FileRows],
+    joined: &Joined,
+    place_of: &mut [Option<usize>],
+    rejects: &mut Vec<Reject>,
+) {
+    if copies.is_empty() {
+        return;
+    }
+    let original: HashMap<usize, usize> = copies.iter().copied().collect();
+    for (file, rows) in files.iter().enumerate() {
+        for (part, line) in &rows.rows {
+            let Some((copy, of)) = place_of[joined.panel_of[file][*part as usize]]
+                .and_then(|panel| Some((panel, original.get(&panel)?)))
+            else {
+                continue;
+            };
+            rejects.push(Reject {
+                file: rows.path.clone(),
+                line: Some(u64::from(*line)),
+                column: None,
+                value: None,
+                lost: Lost::Panel,
+                why: format!("panel {}: {COPY} {}", panels[copy].id, panels[*of].id),
+            });
+        }
+    }
+    for place in place_of.iter_mut() {
+        if place.is_some_and(|panel| original.contains_key(&panel)) {
+            *place = None;
+        }
+    }
+}
+
+/// What stands between the names of a copy and of its original.
+pub(super) const COPY: &str = "carries to a millimetre the marks of";
 
 /// How many rows were kept about each panel.
 fn rows_by_panel(
@@ -177,14 +261,48 @@ fn rows_by_panel(
     rows
 }
 
-/// Panels all of whose rows were lost are not there.
+/// Panels of which no row was good enough to be kept.
+fn vanished(files: &[FileRows], joined: &Joined) -> usize {
+    let lost: BTreeSet<&str> = files
+        .iter()
+        .flat_map(|f| f.lost_ids.iter().map(String::as_str))
+        .collect();
+    if lost.is_empty() {
+        return 0;
+    }
+    let known: HashSet<&str> = joined.ids.iter().map(|id| &**id).collect();
+    lost.iter().filter(|id| !known.contains(**id)).count()
+}
+
+/// From this share of rows or panels on, what is left may not stand for all.
+const MANY: f64 = 0.1;
+
+/// Tells where so much was lost that the rest may mislead.
+fn many_lost(input: &InputCounts, read: usize) -> Option<Warning> {
+    let rows = input.rejected_rows + input.rows_lost_with_panels;
+    let panels = input.panels + input.rejected_panels;
+    let many = |lost: usize, of: usize| lost as f64 > MANY * of as f64;
+    if !many(rows, read) && !many(input.rejected_panels, panels) {
+        return None;
+    }
+    Some(Warning {
+        code: WarningCode::ManyLost,
+        text: format!(
+            "{rows} of {read} rows and {} of {panels} panels were lost: what is left may not stand for the rest. See rejects.csv for the reasons, mend them and report again.",
+            input.rejected_panels
+        ),
+        file: None,
+    })
+}
+
+/// Panels all of whose rows were lost are not there; how many they were.
 fn forget_emptied(
     panels: &mut Vec<Panel>,
-    defects: &mut [Defect],
-    readings: &mut [Reading],
+    defects: &mut Vec<Defect>,
+    readings: &mut Vec<Reading>,
     rows: &[usize],
     lost_rows: &[(usize, bool)],
-) {
+) -> usize {
     let mut left = rows.to_vec();
     for (panel, _) in lost_rows {
         left[*panel] = left[*panel].saturating_sub(1);
@@ -195,14 +313,18 @@ fn forget_emptied(
         new_index[panel] = next;
         next += usize::from(*left > 0);
     }
+    let emptied = panels.len() - next;
     let mut keep = left.iter();
     panels.retain(|_| keep.next().is_some_and(|left| *left > 0));
+    defects.retain(|defect| left[defect.panel] > 0);
+    readings.retain(|reading| left[reading.panel] > 0);
     for defect in defects {
         defect.panel = new_index[defect.panel];
     }
     for reading in readings {
         reading.panel = new_index[reading.panel];
     }
+    emptied
 }
 
 /// A panel whose only defects were lost is not clean: it is left out of rates.
@@ -453,6 +575,39 @@ fn disputed(id: &str, dispute: &Dispute, files: &[FileRows], site: &Site) -> Rej
             files[*first_file].path.display(),
             first.line
         ),
+    }
+}
+
+/// What stands after the panel's name where a row goes with its panel.
+pub(super) const WITH_PANEL: &str = "goes with its panel, whose rows contradict each other";
+
+/// One reject per row of the panels whose rows contradict each other, besides
+/// those that name the contradiction.
+fn reject_with_panel(files: &[FileRows], joined: &Joined, rejects: &mut Vec<Reject>) {
+    let mut named: HashSet<(usize, u64)> = HashSet::new();
+    let mut disputed: HashSet<usize> = HashSet::new();
+    for (panel, disputes) in joined.disputes.iter().filter(|(_, d)| !d.is_empty()) {
+        disputed.insert(*panel);
+        named.extend(disputes.iter().map(|d| (d.second.0, d.second.1.line)));
+    }
+    if disputed.is_empty() {
+        return;
+    }
+    for (file, rows) in files.iter().enumerate() {
+        for (part, line) in &rows.rows {
+            let panel = joined.panel_of[file][*part as usize];
+            let line = u64::from(*line);
+            if disputed.contains(&panel) && !named.contains(&(file, line)) {
+                rejects.push(Reject {
+                    file: rows.path.clone(),
+                    line: Some(line),
+                    column: None,
+                    value: None,
+                    lost: Lost::Panel,
+                    why: format!("panel {}: {WITH_PANEL}", joined.ids[panel]),
+                });
+            }
+        }
     }
 }
 

@@ -21,7 +21,7 @@ pub(super) enum CellValue {
 }
 
 /// Why a cell has no value.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) enum Problem {
     NoId,
     SheetError,
@@ -34,6 +34,8 @@ pub(super) enum Problem {
     NotAGrade,
     NotALay,
     UnitOfAnotherKind,
+    /// Outside what is possible: from, to.
+    Impossible(f64, f64),
 }
 
 impl Problem {
@@ -54,6 +56,11 @@ impl Problem {
             Problem::NotWhole => "must be 1, 2, 3 and so on",
             Problem::NotAGrade => "must be a grade from 1 to 5",
             Problem::NotALay => "must be 0, 90, 180 or 270",
+            Problem::Impossible(low, high) => {
+                return format!(
+                    "outside the possible {low} to {high}; if it is meant, widen that under [possible] in onus.toml"
+                );
+            }
             Problem::UnitOfAnotherKind => "that unit does not measure this",
         }
         .to_owned()
@@ -138,8 +145,20 @@ pub(super) fn read(
             if !value.is_finite() {
                 return Err(NotANumber::NotFinite.into());
             }
+            possible(value, rules.possible(column))?;
             in_range(column, quantity, value)
         }
+    }
+}
+
+fn possible(value: f64, range: Option<(f64, f64)>) -> Result<(), Problem> {
+    match range {
+        // What must be above 0 has its own words.
+        Some((low, high)) if value > 0.0 && !(low..=high).contains(&value) => {
+            Err(Problem::Impossible(low, high))
+        }
+        Some((low, high)) if value < low && low < 0.0 => Err(Problem::Impossible(low, high)),
+        _ => Ok(()),
     }
 }
 
@@ -177,10 +196,14 @@ pub(super) fn factor(
     text: &str,
     kind: FactorKind,
     style: NumberStyle,
+    range: (f64, f64),
 ) -> Result<CellValue, Problem> {
     match kind {
         FactorKind::Number => {
             let written = number::parse(text, style)?;
+            if !(range.0..=range.1).contains(&written.value) {
+                return Err(Problem::Impossible(range.0, range.1));
+            }
             Ok(CellValue::Number(written.value))
         }
         FactorKind::Text => Ok(CellValue::Text(text.trim().to_owned())),

@@ -249,6 +249,23 @@ impl Column {
         }
     }
 
+    /// Whether its texts are names whose spellings a site may join.
+    #[must_use]
+    pub const fn has_names(self) -> bool {
+        matches!(
+            self,
+            Column::Machine
+                | Column::Head
+                | Column::Fixture
+                | Column::Part
+                | Column::Supplier
+                | Column::Lot
+                | Column::Recipe
+                | Column::AbrasiveId
+                | Column::Inspector
+        )
+    }
+
     /// Whether it places or counts: a bad value costs the row, not only the
     /// value.
     #[must_use]
@@ -284,6 +301,29 @@ impl Column {
             Quantity::Grade => "1–5",
             Quantity::Lay => "0, 90, 180, 270",
             Quantity::Grit => "P320, or a number on the site's scale",
+        }
+    }
+
+    /// Between which values a number of this column is possible, in its unit:
+    /// far wider than any panel or setting of the trade, so that what lies
+    /// beyond is a slip or a wrong unit for sure (common practice, no source).
+    /// None where the column holds no number or has a rule of its own; the
+    /// site file may say otherwise under `[possible]`.
+    #[must_use]
+    pub const fn possible(self) -> Option<(f64, f64)> {
+        match self {
+            Column::LengthMm | Column::WidthMm => Some((1.0, 50_000.0)),
+            Column::LayXMm | Column::LayYMm | Column::XMm | Column::YMm => {
+                Some((-100_000.0, 100_000.0))
+            }
+            Column::FeedMmS => Some((0.02, 50_000.0)),
+            Column::Passes => Some((0.05, 1_000.0)),
+            Column::ForceN => Some((0.01, 20_000.0)),
+            Column::AbrasiveAge => Some((0.0, 1_000_000.0)),
+            Column::AreaMm2 => Some((0.0, 1e9)),
+            Column::RemovedUm => Some((-20_000.0, 20_000.0)),
+            Column::FilmUm => Some((0.0, 50_000.0)),
+            _ => None,
         }
     }
 

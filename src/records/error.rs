@@ -68,9 +68,6 @@ pub enum RecordsError {
         /// The first.
         first: Box<Reject>,
     },
-    /// The tables could not be joined.
-    #[error("the tables could not be joined: {0}")]
-    Join(Box<dyn std::error::Error + Send + Sync>),
 }
 
 fn line(reject: &Reject) -> String {
@@ -126,7 +123,6 @@ impl RecordsError {
             RecordsError::Rejected { .. } => {
                 Some("mend the files, or run without --strict: every reject is then listed in rejects.csv".into())
             }
-            RecordsError::Join(_) => None,
         }
     }
 }

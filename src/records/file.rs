@@ -1,8 +1,10 @@
 //! One file, from its name to its rows.
 
+use std::io::Read;
 use std::path::Path;
 
 use csv::StringRecord;
+use flate2::read::MultiGzDecoder;
 
 use super::header::{Cell, Header, HeaderProblem, Matcher, Slot, combine};
 use super::inputs::{Input, Named, Packing, file_reject};
@@ -27,6 +29,9 @@ pub(super) enum Outcome {
     /// Skipped, since a column that every file needs is missing: the column's
     /// header would be one of these.
     NoPanelId(Reject, Vec<String>),
+    /// Packed, and not read before it is known that the run's budget has room
+    /// for so many bytes.
+    Packed(u64),
     /// The run stops.
     PressureAsForce(String),
 }
@@ -34,26 +39,86 @@ pub(super) enum Outcome {
 /// How many rows are looked at to tell the decimal mark.
 const CLUE_ROWS: usize = 500;
 
-/// Reads one file.
+/// Reads one file; of a packed one, only how much it unpacks to.
 pub(super) fn read(input: &Input, rules: &Rules<'_>, matcher: &Matcher<'_>) -> Outcome {
-    match load::load(&input.path, rules.site) {
+    match load::load(&input.path) {
         Ok(loaded) => read_loaded(input, loaded, rules, matcher),
         Err(why) => Outcome::Skipped(file_reject(&input.path, &why)),
     }
 }
 
-/// Reads a file whose bytes are at hand.
+/// Reads a file whose bytes are at hand; of a packed one, only how much it
+/// unpacks to.
 pub(super) fn read_loaded(
     input: &Input,
     loaded: Loaded,
     rules: &Rules<'_>,
     matcher: &Matcher<'_>,
 ) -> Outcome {
+    if !load::is_gzip(&loaded.bytes) {
+        return if is_parquet(input, &loaded.bytes) {
+            parquet::measure(input, loaded.bytes, rules, matcher)
+        } else {
+            read_table(input, loaded, rules, matcher)
+        };
+    }
+    let skip = |why: String| Outcome::Skipped(file_reject(&input.path, &why));
+    let budget = load::budget(rules.site);
+    let size = match load::gzip_size(&loaded.bytes, budget) {
+        Ok(size) if size > budget => return skip(load::too_much(rules.site)),
+        Ok(size) => size,
+        Err(why) => return skip(why),
+    };
+    let mut start = [0; 4];
+    let packed_twice = MultiGzDecoder::new(loaded.bytes.as_slice())
+        .read_exact(&mut start)
+        .is_ok()
+        && parquet::is_one(&start);
+    if !packed_twice {
+        return Outcome::Packed(size);
+    }
+    match load::gunzip(&loaded.bytes, size, rules.site) {
+        Ok(bytes) => match parquet::measure(input, bytes, rules, matcher) {
+            Outcome::Packed(more) => Outcome::Packed(size.saturating_add(more)),
+            other => other,
+        },
+        Err(why) => skip(why),
+    }
+}
+
+/// Reads a packed file that unpacks to no more than `allowed` bytes.
+pub(super) fn read_packed(
+    input: &Input,
+    loaded: Loaded,
+    allowed: u64,
+    rules: &Rules<'_>,
+    matcher: &Matcher<'_>,
+) -> Outcome {
+    let Loaded {
+        mut bytes,
+        fingerprint,
+    } = loaded;
+    if load::is_gzip(&bytes) {
+        bytes = match load::gunzip(&bytes, allowed, rules.site) {
+            Ok(bytes) => bytes,
+            Err(why) => return Outcome::Skipped(file_reject(&input.path, &why)),
+        };
+    }
+    if is_parquet(input, &bytes) {
+        parquet::read(input, bytes, fingerprint, allowed, rules, matcher)
+    } else {
+        read_table(input, Loaded { bytes, fingerprint }, rules, matcher)
+    }
+}
+
+fn is_parquet(input: &Input, bytes: &[u8]) -> bool {
+    input.packing == Packing::Parquet || parquet::is_one(bytes)
+}
+
+/// Reads a file that is not packed.
+fn read_table(input: &Input, loaded: Loaded, rules: &Rules<'_>, matcher: &Matcher<'_>) -> Outcome {
     let skip = |why: &str| Outcome::Skipped(file_reject(&input.path, why));
     let fingerprint = loaded.fingerprint;
-    if input.packing == Packing::Parquet || loaded.bytes.starts_with(b"PAR1") {
-        return parquet::read(input, loaded.bytes, fingerprint, rules, matcher);
-    }
     let (text, read_as) = match load::decode(loaded.bytes, rules.site.numbers.encoding) {
         Ok(decoded) => decoded,
         Err(why) => return skip(&why),

@@ -4,6 +4,8 @@ use std::hash::Hasher;
 use std::io::Read;
 use std::path::Path;
 
+use flate2::read::MultiGzDecoder;
+
 use crate::site::{Encoding, Site};
 
 /// The longest line that is read, bytes; a record is some hundred.
@@ -49,45 +51,79 @@ pub(super) enum ReadAs {
     Windows1252,
 }
 
-/// The bytes of a file, unpacked.
+/// The bytes of a file.
 #[derive(Debug)]
 pub(super) struct Loaded {
-    /// Unpacked.
+    /// As they lie on disk, or unpacked.
     pub bytes: Vec<u8>,
     /// Size and hash of the file as it lies on disk, to find the same file
     /// under two names.
     pub fingerprint: (u64, u64),
 }
 
-/// Reads and unpacks a file; why it is skipped otherwise.
-pub(super) fn load(path: &Path, site: &Site) -> Result<Loaded, String> {
-    let raw = std::fs::read(path).map_err(|error| format!("cannot be read: {error}"))?;
-    unpacked(raw, site)
+/// Reads a file as it lies there; why it is skipped otherwise.
+pub(super) fn load(path: &Path) -> Result<Loaded, String> {
+    std::fs::read(path)
+        .map(Loaded::from)
+        .map_err(|error| format!("cannot be read: {error}"))
 }
 
-/// Unpacks the bytes of a file.
-pub(super) fn unpacked(raw: Vec<u8>, site: &Site) -> Result<Loaded, String> {
-    let mut hasher = std::hash::DefaultHasher::new();
-    hasher.write(&raw);
-    let fingerprint = (raw.len() as u64, hasher.finish());
-    let bytes = if raw.starts_with(&[0x1f, 0x8b]) {
-        let limit = site.read.max_unpacked_mb.saturating_mul(1 << 20);
-        let mut unpacked = Vec::new();
-        flate2::read::MultiGzDecoder::new(raw.as_slice())
-            .take(limit.saturating_add(1))
-            .read_to_end(&mut unpacked)
-            .map_err(|error| format!("the gzip file is damaged: {error}"))?;
-        if unpacked.len() as u64 > limit {
-            return Err(format!(
-                "unpacks to more than {} MB; raise [read] max_unpacked_mb in onus.toml if it is meant",
-                site.read.max_unpacked_mb
-            ));
+impl From<Vec<u8>> for Loaded {
+    fn from(bytes: Vec<u8>) -> Self {
+        let mut hasher = std::hash::DefaultHasher::new();
+        hasher.write(&bytes);
+        Loaded {
+            fingerprint: (bytes.len() as u64, hasher.finish()),
+            bytes,
         }
-        unpacked
-    } else {
-        raw
-    };
-    Ok(Loaded { bytes, fingerprint })
+    }
+}
+
+/// The bytes that all packed files of a run may unpack to.
+pub(super) fn budget(site: &Site) -> u64 {
+    site.read.max_unpacked_mb.saturating_mul(1 << 20)
+}
+
+/// Why a file goes for which the run's budget has no room.
+pub(super) fn too_much(site: &Site) -> String {
+    format!(
+        "with the packed files before it, unpacks to more than {} MB; raise [read] max_unpacked_mb in onus.toml if it is meant",
+        site.read.max_unpacked_mb
+    )
+}
+
+/// Whether the bytes are those of a gzip file.
+pub(super) fn is_gzip(bytes: &[u8]) -> bool {
+    bytes.starts_with(&[0x1f, 0x8b])
+}
+
+/// How many bytes come out of a reader, without keeping them; any number
+/// above `most` where it is more than that.
+pub(super) fn counted(reader: impl Read, most: u64) -> Result<u64, String> {
+    std::io::copy(
+        &mut reader.take(most.saturating_add(1)),
+        &mut std::io::sink(),
+    )
+    .map_err(|error| format!("the gzip file is damaged: {error}"))
+}
+
+/// How many bytes a gzip file unpacks to; any number above `most` where it is
+/// more than that.
+pub(super) fn gzip_size(packed: &[u8], most: u64) -> Result<u64, String> {
+    counted(MultiGzDecoder::new(packed), most)
+}
+
+/// Unpacks a gzip file to at most `most` bytes.
+pub(super) fn gunzip(packed: &[u8], most: u64, site: &Site) -> Result<Vec<u8>, String> {
+    let mut unpacked = Vec::new();
+    MultiGzDecoder::new(packed)
+        .take(most.saturating_add(1))
+        .read_to_end(&mut unpacked)
+        .map_err(|error| format!("the gzip file is damaged: {error}"))?;
+    if unpacked.len() as u64 > most {
+        return Err(too_much(site));
+    }
+    Ok(unpacked)
 }
 
 /// Decodes a text file; why it is skipped otherwise.

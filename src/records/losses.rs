@@ -96,6 +96,13 @@ pub enum WarningCode {
     DefectNotNamed,
     IdsSuspect,
     SameMarks,
+    AxesSuspect,
+    NearCopies,
+    NamesAlike,
+    ManyLost,
+    FarOff,
+    DateSuspect,
+    MappedToNothing,
 }
 
 impl WarningCode {
@@ -133,6 +140,13 @@ impl WarningCode {
             Self::DefectNotNamed => "defect-not-named",
             Self::IdsSuspect => "ids-suspect",
             Self::SameMarks => "same-marks",
+            Self::AxesSuspect => "axes-suspect",
+            Self::NearCopies => "near-copies",
+            Self::NamesAlike => "names-alike",
+            Self::ManyLost => "many-lost",
+            Self::FarOff => "far-off",
+            Self::DateSuspect => "date-suspect",
+            Self::MappedToNothing => "mapped-to-nothing",
         }
     }
 }
@@ -158,7 +172,9 @@ pub struct InputCounts {
     pub reinspections: usize,
     /// Rows lost, one by one.
     pub rejected_rows: usize,
-    /// Panels lost whole.
+    /// Rows that went with their panel.
+    pub rows_lost_with_panels: usize,
+    /// Panels lost whole, or of which no row is left.
     pub rejected_panels: usize,
 }
 

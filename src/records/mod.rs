@@ -6,6 +6,7 @@
 
 pub mod answers;
 mod assemble;
+mod axes;
 mod cell;
 mod column;
 mod error;
@@ -20,6 +21,7 @@ mod load;
 mod losses;
 mod moment;
 mod names;
+mod near_copies;
 mod notes;
 mod number;
 mod observation;
@@ -43,6 +45,6 @@ pub use losses::{InputCounts, Lost, Reject, Warning, WarningCode};
 pub use moment::{Moment, Shift, time_zone};
 pub use parquet::hush_decoder;
 pub use read::{OnReject, ReadOptions, read};
-pub use table::{ColumnUse, Defect, DefectName, FactorValue, Panel, Reading, Records};
+pub use table::{ColumnUse, Defect, DefectName, FactorValue, HeldBack, Panel, Reading, Records};
 pub use text_reader::TextReader;
 pub use units::{Conversion, Unit};

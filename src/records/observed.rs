@@ -19,7 +19,6 @@ pub(super) struct Seen {
     /// The panel of every rejected row, and whether it named a defect.
     pub lost: Vec<(usize, bool)>,
     pub warnings: Vec<Warning>,
-    pub without_place: usize,
 }
 
 /// A defect or reading in every detail, to know it again in another file.
@@ -61,7 +60,6 @@ pub(super) fn gather(
         rejects: Vec::new(),
         lost: Vec::new(),
         warnings: Vec::new(),
-        without_place: 0,
     };
     let mut known: HashMap<Detail, Copies> = HashMap::new();
     let mut doubles: BTreeMap<usize, usize> = BTreeMap::new();
@@ -110,7 +108,6 @@ pub(super) fn gather(
                         grains(observation.get(Number::Severity)),
                     ],
                 }) {
-                    seen.without_place += usize::from(place.is_none());
                     seen.defects.push(Defect {
                         panel,
                         name,
@@ -156,16 +153,14 @@ fn grains(value: Option<f64>) -> Option<i64> {
     value.map(|v| (v * 1e6).round() as i64)
 }
 
-/// The place in the panel frame; a reject if it lies off the panel.
-fn place(
+/// The place in the panel frame, mm, wherever it lies.
+pub(super) fn panel_place(
     observation: &Observation,
     panel: &Panel,
     rows: &FileRows,
     site: &Site,
-) -> Result<Option<Point>, Reject> {
-    let Some((x, y)) = observation.place() else {
-        return Ok(None);
-    };
+) -> Option<(f64, f64)> {
+    let (x, y) = observation.place()?;
     let inspector = rows
         .name(observation.inspector)
         .or(panel.inspector.as_ref());
@@ -173,7 +168,19 @@ fn place(
         .and_then(|who| site.frames.inspectors.get(&**who))
         .copied()
         .unwrap_or(site.frames.origin);
-    let (x, y) = corner.to_panel(x, y, panel.length_mm, panel.width_mm);
+    Some(corner.to_panel(x, y, panel.length_mm, panel.width_mm))
+}
+
+/// The place in the panel frame; a reject if it lies off the panel.
+fn place(
+    observation: &Observation,
+    panel: &Panel,
+    rows: &FileRows,
+    site: &Site,
+) -> Result<Option<Point>, Reject> {
+    let Some((x, y)) = panel_place(observation, panel, rows, site) else {
+        return Ok(None);
+    };
     let inside_x = x.clamp(0.0, panel.length_mm);
     let inside_y = y.clamp(0.0, panel.width_mm);
     let slack = site.frames.edge_slack_mm;

@@ -1,6 +1,6 @@
 //! What one file says: facts about panels, inspections, observations.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::num::NonZeroU32;
 use std::path::PathBuf;
 use std::sync::Arc;
@@ -111,6 +111,8 @@ pub(super) struct FileRows {
     pub rejects: Vec<Reject>,
     /// Panels of rejected rows that named a defect.
     pub lost_defects: Vec<String>,
+    /// Panels of rejected rows.
+    pub lost_ids: BTreeSet<String>,
     pub notes: BTreeMap<Note, usize>,
     /// Headers of x and y, for messages.
     pub place_headers: [Option<String>; 2],

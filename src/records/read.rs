@@ -9,7 +9,8 @@ use rayon::prelude::*;
 use super::assemble;
 use super::file::{self, Outcome};
 use super::header::Matcher;
-use super::inputs::{self, Found};
+use super::inputs::{self, Found, Input, file_reject};
+use super::load;
 use super::notes::{Note, Notes};
 use super::parts::FileRows;
 use super::rows::Rules;
@@ -29,6 +30,8 @@ pub enum OnReject {
 /// How to read.
 #[derive(Default, Clone, Copy)]
 pub struct ReadOptions<'a> {
+    /// The time now, if dates after it are to be told.
+    pub now: Option<jiff::Timestamp>,
     /// What a reject does to the run.
     pub on_reject: OnReject,
     /// Told how many of how many files are read; called from several threads.
@@ -38,6 +41,7 @@ pub struct ReadOptions<'a> {
 impl std::fmt::Debug for ReadOptions<'_> {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         f.debug_struct("ReadOptions")
+            .field("now", &self.now)
             .field("on_reject", &self.on_reject)
             .field("progress", &self.progress.is_some())
             .finish()
@@ -71,24 +75,29 @@ pub fn read(
     let matcher = Matcher::new(site);
     let total = found.inputs.len();
     let done = AtomicUsize::new(0);
-    let outcomes: Vec<Outcome> = found
-        .inputs
-        .par_iter()
-        .map(|input| {
-            let outcome = file::read(input, &rules, &matcher);
+    let told = |outcome: Outcome| {
+        if !matches!(outcome, Outcome::Packed(_)) {
             let now = done.fetch_add(1, Ordering::Relaxed) + 1;
             if let Some(progress) = options.progress {
                 progress(now, total);
             }
-            outcome
-        })
+        }
+        outcome
+    };
+    let mut outcomes: Vec<Outcome> = found
+        .inputs
+        .par_iter()
+        .map(|input| told(file::read(input, &rules, &matcher)))
         .collect();
+    for (at, outcome) in unpack(&found.inputs, &outcomes, &rules, &matcher, &told) {
+        outcomes[at] = outcome;
+    }
 
     let sorted = sort_out(&mut found, outcomes, &matcher)?;
     if sorted.files.is_empty() {
         return Err(nothing_read(inputs, &found, sorted));
     }
-    let records = assemble::assemble(sorted, &rules)?;
+    let records = assemble::assemble(sorted, &rules, options.now);
     if records.panels.is_empty() {
         return Err(no_panel_left(&records));
     }
@@ -103,6 +112,41 @@ pub fn read(
     Ok(records)
 }
 
+/// Reads the packed files, in their order as far as the run's budget goes.
+fn unpack(
+    inputs: &[Input],
+    outcomes: &[Outcome],
+    rules: &Rules<'_>,
+    matcher: &Matcher<'_>,
+    told: &(impl Fn(Outcome) -> Outcome + Sync),
+) -> Vec<(usize, Outcome)> {
+    let mut left = load::budget(rules.site);
+    let mut packed = Vec::new();
+    for (at, outcome) in outcomes.iter().enumerate() {
+        if let Outcome::Packed(size) = outcome {
+            let room = *size <= left;
+            if room {
+                left -= size;
+            }
+            packed.push((at, room.then_some(*size)));
+        }
+    }
+    packed
+        .into_par_iter()
+        .map(|(at, allowed)| {
+            let input = &inputs[at];
+            let loaded = allowed
+                .ok_or_else(|| load::too_much(rules.site))
+                .and_then(|allowed| Ok((load::load(&input.path)?, allowed)));
+            let outcome = match loaded {
+                Ok((loaded, allowed)) => file::read_packed(input, loaded, allowed, rules, matcher),
+                Err(why) => Outcome::Skipped(file_reject(&input.path, &why)),
+            };
+            (at, told(outcome))
+        })
+        .collect()
+}
+
 /// The files that were read, and what is to be told about the others.
 pub(super) struct Sorted {
     pub files: Vec<FileRows>,
@@ -114,7 +158,12 @@ pub(super) struct Sorted {
     no_panel_id: Option<(PathBuf, Vec<String>, Option<String>)>,
 }
 
-fn sort_out(
+/// Sorts what became of the inputs.
+///
+/// # Errors
+///
+/// [`RecordsError::PressureAsForce`], which stops the run.
+pub(super) fn sort_out(
     found: &mut Found,
     outcomes: Vec<Outcome>,
     matcher: &Matcher<'_>,
@@ -142,6 +191,8 @@ fn sort_out(
                 }
             },
             Outcome::Skipped(reject) => sorted.rejects.push(reject),
+            // All of these were read or skipped by now.
+            Outcome::Packed(_) => {}
             Outcome::NotOurs => found.other(&input.path),
             Outcome::NoPanelId(reject, headers) => {
                 if sorted.no_panel_id.is_none() {

@@ -26,6 +26,13 @@ pub(super) struct Rules<'a> {
     pub zone: Option<TimeZone>,
     pub none_words: Vec<String>,
     pub missing: Vec<String>,
+    /// Whether the words among these are names in ids and machines.
+    words_are_names: bool,
+    /// By column, another spelling → the name.
+    names: HashMap<Column, HashMap<String, String>>,
+    /// Between which values the numbers of each column are possible, in the
+    /// order of `Column::ALL`.
+    possible: Vec<Option<(f64, f64)>>,
     /// Other name, lower case → name.
     pub synonyms: HashMap<String, Arc<str>>,
 }
@@ -45,8 +52,46 @@ impl<'a> Rules<'a> {
             zone: site.site.time_zone.as_deref().and_then(super::time_zone),
             none_words: lower(&site.defects.none),
             missing: lower(&site.numbers.missing),
+            words_are_names: site.numbers.missing == crate::site::Numbers::default().missing,
+            names: site
+                .names
+                .iter()
+                .map(|(column, names)| {
+                    let others = names.iter().flat_map(|(name, others)| {
+                        let name = name.trim();
+                        others
+                            .iter()
+                            .map(|o| (o.trim().to_owned(), name.to_owned()))
+                    });
+                    (*column, others.collect())
+                })
+                .collect(),
+            possible: Column::ALL
+                .into_iter()
+                .map(|column| site.possible(column))
+                .collect(),
             synonyms,
         }
+    }
+
+    /// Whether a cell of a column holds no value: a word such as "NA" may well
+    /// be the name of a panel or a machine.
+    pub(super) fn is_missing_in(&self, column: Column, cell: &str) -> bool {
+        let is_name = self.words_are_names
+            && matches!(column, Column::PanelId | Column::Machine)
+            && cell.trim().chars().all(char::is_alphabetic);
+        cell.trim().is_empty() || (!is_name && self.is_missing(cell))
+    }
+
+    /// The name that a spelling stands for by the site file.
+    fn name_of<'t>(&'t self, column: Column, text: &'t str) -> &'t str {
+        let joined = self.names.get(&column).and_then(|names| names.get(text));
+        joined.map_or(text, String::as_str)
+    }
+
+    /// Between which values a column's numbers are possible.
+    pub(super) fn possible(&self, column: Column) -> Option<(f64, f64)> {
+        self.possible.get(column as usize).copied().flatten()
     }
 
     /// Whether a cell holds no value.
@@ -230,10 +275,11 @@ impl<'a> RowReader<'a> {
         }
         if let Some((column, value, why)) = fatal {
             self.reject(line, Some(&column), Some(&value), why);
-            if row.defect.is_some()
-                && let Ok(id) = self.identity(&row)
-            {
-                self.out.lost_defects.push(id);
+            if let Ok(id) = self.identity(&row) {
+                if row.defect.is_some() {
+                    self.out.lost_defects.push(id.clone());
+                }
+                self.out.lost_ids.insert(id);
             }
             return;
         }
@@ -344,7 +390,11 @@ impl<'a> RowReader<'a> {
                 if self.rules.is_missing(text) {
                     return Ok(());
                 }
-                let fact = cell::factor(text, self.rules.site.factors[index].kind, self.style)?;
+                let fact = {
+                    let factor = &self.rules.site.factors[index];
+                    let range = self.rules.site.possible_factor(&factor.name);
+                    cell::factor(text, factor.kind, self.style, range)?
+                };
                 let fact = match fact {
                     CellValue::Number(value) => Fact::Number(value),
                     CellValue::Text(text) => Fact::Text(self.text(&text)),
@@ -359,7 +409,7 @@ impl<'a> RowReader<'a> {
         if column == Column::Defect {
             return self.defect(row, text);
         }
-        if self.rules.is_missing(text) {
+        if self.rules.is_missing_in(column, text) {
             return if column == Column::PanelId {
                 row.id = Some(text.trim().to_owned()).filter(|t| !t.is_empty());
                 Err(Problem::NoId)
@@ -372,7 +422,10 @@ impl<'a> RowReader<'a> {
         match (column, value) {
             (Column::PanelId, CellValue::Text(id)) => row.id = Some(id),
             (Column::Inspection, CellValue::Number(n)) => row.inspection = Some(n as u32),
-            (Column::Inspector, CellValue::Text(who)) => row.inspector = Some(self.text(&who)),
+            (Column::Inspector, CellValue::Text(who)) => {
+                let who = self.rules.name_of(column, &who).to_owned();
+                row.inspector = Some(self.text(&who));
+            }
             (Column::InspectedAt, CellValue::Time(at, certainty)) => {
                 row.inspected_at = Some(at);
                 note_time(row, certainty);
@@ -391,7 +444,10 @@ impl<'a> RowReader<'a> {
                 let fact = match value {
                     CellValue::Number(v) => Fact::Number(v),
                     CellValue::Lay(lay) => Fact::Number(f64::from(lay.degrees())),
-                    CellValue::Text(text) => Fact::Text(self.text(&text)),
+                    CellValue::Text(text) => {
+                        let name = self.rules.name_of(column, &text).to_owned();
+                        Fact::Text(self.text(&name))
+                    }
                     CellValue::Grit(grit) => {
                         if grit.scale_unknown() {
                             row.notes.push(Note::Grit(grit.label.clone()));

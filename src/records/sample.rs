@@ -5,7 +5,7 @@ use std::path::Path;
 use csv::StringRecord;
 
 use super::header::{Matcher, Slot};
-use super::{Column, Conversion, RecordsError, file, layout, load};
+use super::{Column, Conversion, RecordsError, file, layout, load, parquet};
 use crate::site::Site;
 
 /// What a file's header looks like to us.
@@ -51,12 +51,16 @@ pub fn look(path: &Path, site: &Site) -> Result<Sample, RecordsError> {
     if path.is_dir() {
         return Err(unusable("a folder, not a file".into()));
     }
-    let loaded = load::load(path, site).map_err(unusable)?;
+    let mut bytes = load::load(path).map_err(unusable)?.bytes;
+    let budget = load::budget(site);
+    if load::is_gzip(&bytes) {
+        bytes = load::gunzip(&bytes, budget, site).map_err(unusable)?;
+    }
     let matcher = Matcher::new(site);
-    let (headers, rows) = if loaded.bytes.starts_with(b"PAR1") {
-        super::parquet::first_rows(loaded.bytes).map_err(unusable)?
+    let (headers, rows) = if parquet::is_one(&bytes) {
+        parquet::first_rows(bytes, budget).map_err(unusable)?
     } else {
-        let (text, _) = load::decode(loaded.bytes, site.numbers.encoding).map_err(unusable)?;
+        let (text, _) = load::decode(bytes, site.numbers.encoding).map_err(unusable)?;
         first_rows(&text, site, &matcher)
     };
     if headers.is_empty() {

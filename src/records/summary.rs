@@ -4,11 +4,10 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
-use polars::prelude::{Column as Series, DataFrame, IntoLazy, PlSmallStr, PolarsResult, col};
 use serde::Serialize;
 
 use super::answers::{Answer, answers};
-use super::{Column, ColumnUse, FactorValue, Lost, Panel, Records, RecordsError};
+use super::{Column, ColumnUse, FactorValue, Lost, Panel, Records, traps};
 use crate::site::DefectClass;
 
 /// A summary of the records.
@@ -89,26 +88,23 @@ pub struct RejectGroup {
 }
 
 /// Summarises records.
-///
-/// # Errors
-///
-/// [`RecordsError::Join`] if polars fails.
-pub fn summarise(records: &Records) -> Result<Summary, RecordsError> {
+#[must_use]
+pub fn summarise(records: &Records) -> Summary {
     let mut times = records.panels.iter().filter_map(|p| p.sanded_at);
     let period = times.next().map(|first| {
         let last = times.next_back().unwrap_or(first);
         (first.local.to_string(), last.local.to_string())
     });
-    Ok(Summary {
+    Summary {
         input: records.input,
         columns: records.columns.clone(),
         period,
         levels: levels(records),
-        ranges: ranges(records)?,
-        defects: kinds(records)?,
+        ranges: ranges(records),
+        defects: kinds(records),
         rejects: reject_groups(records),
         answers: answers(records),
-    })
+    }
 }
 
 fn levels(records: &Records) -> Vec<Levels> {
@@ -161,7 +157,7 @@ fn micrometre(mm: f64) -> f64 {
     (mm * 1000.0).round() / 1000.0
 }
 
-fn ranges(records: &Records) -> PolarsResult<Vec<Range>> {
+fn ranges(records: &Records) -> Vec<Range> {
     let panels = |of: fn(&Panel) -> Option<f64>| -> Vec<f64> {
         records.panels.iter().filter_map(of).collect()
     };
@@ -185,7 +181,7 @@ fn ranges(records: &Records) -> PolarsResult<Vec<Range>> {
         wanted.push((name.as_str(), values.collect()));
     }
     for (name, values) in wanted {
-        range(name, values, &mut ranges)?;
+        range(name, values, &mut ranges);
     }
     // One at a time: the columns of large files would fill the memory together.
     type OfDefect = fn(&super::Defect) -> Option<f64>;
@@ -197,7 +193,7 @@ fn ranges(records: &Records) -> PolarsResult<Vec<Range>> {
     ];
     for (column, of) in of_defects {
         let values = records.defects.iter().filter_map(of).collect();
-        range(column.name(), values, &mut ranges)?;
+        range(column.name(), values, &mut ranges);
     }
     type OfReading = fn(&super::Reading) -> Option<f64>;
     let of_readings: [(Column, OfReading); 2] = [
@@ -206,25 +202,20 @@ fn ranges(records: &Records) -> PolarsResult<Vec<Range>> {
     ];
     for (column, of) in of_readings {
         let values = records.readings.iter().filter_map(of).collect();
-        range(column.name(), values, &mut ranges)?;
+        range(column.name(), values, &mut ranges);
     }
-    Ok(ranges)
+    ranges
 }
 
 /// The range of a column's values, where there are any.
-fn range(name: &str, values: Vec<f64>, ranges: &mut Vec<Range>) -> PolarsResult<()> {
+fn range(name: &str, values: Vec<f64>, ranges: &mut Vec<Range>) {
     let count = values.len();
-    let column = Series::new(PlSmallStr::from_str(name), values);
-    let found = DataFrame::new(count, vec![column])?
-        .lazy()
-        .select([
-            col(name).min().alias("low"),
-            col(name).median().alias("median"),
-            col(name).max().alias("high"),
-        ])
-        .collect()?;
-    let at = |what: &str| -> PolarsResult<Option<f64>> { Ok(found.column(what)?.f64()?.get(0)) };
-    if let (Some(low), Some(median), Some(high)) = (at("low")?, at("median")?, at("high")?) {
+    let (low, high) = values
+        .iter()
+        .fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), value| {
+            (low.min(*value), high.max(*value))
+        });
+    if let Some(median) = traps::median(values) {
         ranges.push(Range {
             column: name.to_owned(),
             unit: Column::from_name(name).map_or_else(String::new, |c| c.unit().to_owned()),
@@ -234,60 +225,33 @@ fn range(name: &str, values: Vec<f64>, ranges: &mut Vec<Range>) -> PolarsResult<
             high,
         });
     }
-    Ok(())
 }
 
-fn kinds(records: &Records) -> PolarsResult<Vec<DefectKind>> {
-    let names: Vec<u32> = records.defects.iter().map(|d| d.name as u32).collect();
-    let panels: Vec<u32> = records.defects.iter().map(|d| d.panel as u32).collect();
-    let placed: Vec<u32> = records
-        .defects
+/// The kinds of defect that occur; defects are sorted by panel.
+fn kinds(records: &Records) -> Vec<DefectKind> {
+    let mut kinds: Vec<DefectKind> = records
+        .defect_names
         .iter()
-        .map(|d| u32::from(d.place.is_some()))
-        .collect();
-    let frame = DataFrame::new(
-        names.len(),
-        vec![
-            Series::new(PlSmallStr::from_static("name"), names),
-            Series::new(PlSmallStr::from_static("panel"), panels),
-            Series::new(PlSmallStr::from_static("placed"), placed),
-        ],
-    )?;
-    let found = frame
-        .lazy()
-        .group_by([col("name")])
-        .agg([
-            col("panel").count().alias("defects"),
-            col("panel").n_unique().alias("panels"),
-            col("placed").sum().alias("with place"),
-        ])
-        .sort(["name"], Default::default())
-        .collect()?;
-    let column = |name: &str| -> PolarsResult<Vec<usize>> {
-        Ok(found
-            .column(name)?
-            .u32()?
-            .iter()
-            .map(|v| v.unwrap_or(0) as usize)
-            .collect())
-    };
-    let (names, defects, panels, placed) = (
-        column("name")?,
-        column("defects")?,
-        column("panels")?,
-        column("with place")?,
-    );
-    Ok(names
-        .iter()
-        .enumerate()
-        .map(|(at, name)| DefectKind {
-            defect: records.defect_names[*name].name.clone(),
-            class: records.defect_names[*name].class,
-            defects: defects[at],
-            panels_hit: panels[at],
-            placed: placed[at],
+        .map(|name| DefectKind {
+            defect: name.name.clone(),
+            class: name.class,
+            defects: 0,
+            panels_hit: 0,
+            placed: 0,
         })
-        .collect())
+        .collect();
+    let mut last_panel = vec![None; kinds.len()];
+    for defect in &records.defects {
+        let kind = &mut kinds[defect.name];
+        kind.defects += 1;
+        kind.placed += usize::from(defect.place.is_some());
+        if last_panel[defect.name] != Some(defect.panel) {
+            last_panel[defect.name] = Some(defect.panel);
+            kind.panels_hit += 1;
+        }
+    }
+    kinds.retain(|kind| kind.defects > 0);
+    kinds
 }
 
 fn reject_groups(records: &Records) -> Vec<RejectGroup> {
@@ -299,6 +263,8 @@ fn reject_groups(records: &Records) -> Vec<RejectGroup> {
         let kind = if reject.lost == Lost::Panel {
             if reject.why.ends_with(super::assemble::NO_SIZE) {
                 "size"
+            } else if reject.why.contains(super::assemble::COPY) {
+                "copy"
             } else {
                 "contradiction"
             }
@@ -306,7 +272,9 @@ fn reject_groups(records: &Records) -> Vec<RejectGroup> {
             kind
         };
         // A panel that goes has a line for each of its rows; the reason names it.
-        if reject.lost == Lost::Panel && !panels.insert(&reject.why) {
+        if reject.lost == Lost::Panel
+            && (reject.why.ends_with(super::assemble::WITH_PANEL) || !panels.insert(&reject.why))
+        {
             continue;
         }
         let key = (

@@ -4,7 +4,7 @@ use std::sync::Arc;
 
 use serde::Serialize;
 
-use super::{Grit, InputCounts, Lay, Moment, Point, Rect, Reject, Warning};
+use super::{Column, Grit, InputCounts, Lay, Moment, Point, Rect, Reject, Warning};
 use crate::site::DefectClass;
 
 /// Everything read, merged and checked.
@@ -26,8 +26,34 @@ pub struct Records {
     pub warnings: Vec<Warning>,
     /// Counts for the report's first page.
     pub input: InputCounts,
+    /// What the data don't bear a verdict on, and why.
+    pub held: Vec<HeldBack>,
     /// The columns that were read, in the order they are documented.
     pub columns: Vec<ColumnUse>,
+}
+
+/// Values of a machine in which the data are not to be believed.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct HeldBack {
+    /// The machine; none for panels that name none.
+    pub machine: Option<Arc<str>>,
+    /// What is in doubt: `x_mm` for the places of defects, `removed_um` for
+    /// those of readings (both on panels whose size may be the fault).
+    pub column: Column,
+    /// Why, as the beginning of a sentence without its end.
+    pub reason: String,
+}
+
+impl Records {
+    /// Why nothing is concluded about a machine from its defects (`x_mm`) or
+    /// its readings (`removed_um`), if anything stands in the way.
+    #[must_use]
+    pub fn held_back(&self, machine: Option<&str>, column: Column) -> Option<&str> {
+        self.held
+            .iter()
+            .find(|held| held.machine.as_deref() == machine && held.column == column)
+            .map(|held| held.reason.as_str())
+    }
 }
 
 /// How a column was read.

@@ -1,16 +1,17 @@
-//! The reader on bytes at hand, without files and without joining: what a
-//! fuzzer drives.
+//! The reader on bytes at hand, without a disk: what a fuzzer drives.
 
 use csv::StringRecord;
 
-use super::Column;
+use super::assemble;
 use super::cell::{self, CellValue};
 use super::file::{self, Outcome};
 use super::header::Matcher;
-use super::inputs::{Input, Named, Packing};
+use super::inputs::{Found, Input, Named, Packing};
 use super::load;
 use super::number::NumberStyle;
+use super::read;
 use super::rows::Rules;
+use super::{Column, Records};
 use crate::site::Site;
 
 /// A column of every kind of value.
@@ -56,10 +57,38 @@ impl<'a> TextReader<'a> {
     /// where the file would be skipped.
     #[must_use]
     pub fn file(&self, bytes: &[u8]) -> Option<(usize, usize)> {
-        let loaded = load::unpacked(bytes.to_vec(), self.rules.site).ok()?;
-        match file::read_loaded(&self.input, loaded, &self.rules, &self.matcher) {
+        match self.outcome(&self.input, bytes) {
             Outcome::Rows(rows, _) => Some((rows.rows.len(), rows.rejects.len())),
             _ => None,
+        }
+    }
+
+    /// What the bytes of several files say together, as if they were called 0,
+    /// 1 and so on; none where no panel is left or the run would stop.
+    #[must_use]
+    pub fn join(&self, files: &[&[u8]]) -> Option<Records> {
+        let mut found = Found::default();
+        let mut outcomes = Vec::new();
+        for (nth, bytes) in files.iter().enumerate() {
+            let input = Input {
+                path: nth.to_string().into(),
+                ..self.input.clone()
+            };
+            outcomes.push(self.outcome(&input, bytes));
+            found.inputs.push(input);
+        }
+        let sorted = read::sort_out(&mut found, outcomes, &self.matcher).ok()?;
+        let records = assemble::assemble(sorted, &self.rules, None);
+        (!records.panels.is_empty()).then_some(records)
+    }
+
+    fn outcome(&self, input: &Input, bytes: &[u8]) -> Outcome {
+        let loaded = || load::Loaded::from(bytes.to_vec());
+        match file::read_loaded(input, loaded(), &self.rules, &self.matcher) {
+            Outcome::Packed(size) if size <= load::budget(self.rules.site) => {
+                file::read_packed(input, loaded(), size, &self.rules, &self.matcher)
+            }
+            outcome => outcome,
         }
     }
 

@@ -89,11 +89,15 @@ const MARK: &str = "findings.json";
 ///
 /// # Errors
 ///
-/// [`FolderError`] other than `Io`.
+/// [`FolderError`]; `Io` where the target or its parent may not be written to.
 pub fn check(target: &Path, existing: Existing, inputs: &[PathBuf]) -> Result<(), FolderError> {
     let shown = || target.to_owned();
     let Ok(metadata) = fs::symlink_metadata(target) else {
-        return Ok(());
+        let target = std::path::absolute(target).unwrap_or_else(|_| target.to_owned());
+        return match target.ancestors().skip(1).find(|parent| parent.exists()) {
+            Some(parent) => writable(parent),
+            None => Ok(()),
+        };
     };
     let real = fs::canonicalize(target).map_err(|source| FolderError::Io {
         path: shown(),
@@ -114,9 +118,21 @@ pub fn check(target: &Path, existing: Existing, inputs: &[PathBuf]) -> Result<()
     }
     match existing {
         Existing::Keep => Err(FolderError::Exists(shown())),
-        Existing::Replace if holds_a_report(&real) => Ok(()),
+        Existing::Replace if holds_a_report(&real) => {
+            writable(&real)?;
+            real.parent().map_or(Ok(()), writable)
+        }
         Existing::Replace => Err(FolderError::NotAReport(shown())),
     }
+}
+
+/// Whether files can be made and removed in a folder.
+fn writable(folder: &Path) -> Result<(), FolderError> {
+    use rustix::fs::{Access, access};
+    access(folder, Access::WRITE_OK | Access::EXEC_OK).map_err(|error| FolderError::Io {
+        path: folder.to_owned(),
+        source: error.into(),
+    })
 }
 
 /// Writes the files, whose names are relative paths from our own list, as the

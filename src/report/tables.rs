@@ -26,10 +26,40 @@ pub(super) fn cell(text: &str) -> String {
         first,
         Some('=' | '+' | '-' | '@' | '|' | '%' | '＝' | '＋' | '－' | '＠')
     ) || text.starts_with(['\t', '\r', '\n']);
+    let clean = guarded(&clean);
     if runs && clean.trim().parse::<f64>().is_err() {
         format!("'{clean}")
     } else {
         clean
+    }
+}
+
+/// Signs of a formula after a semicolon, where some programs part cells, are
+/// marked like those at the start.
+fn guarded(text: &str) -> String {
+    let mut parts = text.split(';');
+    let mut out = parts.next().unwrap_or_default().to_owned();
+    for part in parts {
+        out.push(';');
+        let bare = part.trim_start();
+        if bare.starts_with(['=', '+', '-', '@']) && bare.trim_end().parse::<f64>().is_err() {
+            out += &part[..part.len() - bare.len()];
+            out.push('\'');
+            out += bare;
+        } else {
+            out += part;
+        }
+    }
+    out
+}
+
+/// Characters of a rejected value that are shown.
+const SHOWN: usize = 200;
+
+fn shortened(value: &str) -> String {
+    match value.char_indices().nth(SHOWN) {
+        Some((end, _)) => cell(&format!("{}…", &value[..end])),
+        None => cell(value),
     }
 }
 
@@ -113,7 +143,7 @@ pub fn rejects_csv(rejects: &[Reject]) -> Vec<u8> {
             cell(&r.file.to_string_lossy()),
             r.line.map_or(String::new(), |line| line.to_string()),
             r.column.as_deref().map_or(String::new(), cell),
-            r.value.as_deref().map_or(String::new(), cell),
+            r.value.as_deref().map_or(String::new(), shortened),
             match r.lost {
                 Lost::Value => "value",
                 Lost::Row => "row",
@@ -168,7 +198,14 @@ mod tests {
         assert_eq!(cell("-M4"), "'-M4");
         assert_eq!(cell("-12.5"), "-12.5");
         assert_eq!(cell("A-12"), "A-12");
+        assert_eq!(cell("a;=1+1; -2;@x"), "a;'=1+1; -2;'@x");
         assert_eq!(cell("a\u{1b}[31mb"), "a\u{fffd}[31mb");
+    }
+
+    #[test]
+    fn a_long_value_is_cut_where_it_is_shown() {
+        assert_eq!(shortened(&"ä".repeat(200)), "ä".repeat(200));
+        assert_eq!(shortened(&"ä".repeat(900)), format!("{}…", "ä".repeat(200)));
     }
 
     #[test]

@@ -8,8 +8,8 @@ use toml::Spanned;
 
 use super::error::nearest;
 use super::{
-    Analysis, Corner, Dates, Defects, Factor, FactorKind, FeedDirection, Frames, Identity, Numbers,
-    Reading, RecipeSettings, ReportStyle, Site, SiteError,
+    Analysis, Corner, Dates, Defects, Factor, FactorKind, FeedDirection, Frames, Identity, Limits,
+    Numbers, Reading, RecipeSettings, ReportStyle, Site, SiteError,
 };
 use crate::records::{Column, Conversion, GritScale, Quantity};
 
@@ -25,6 +25,8 @@ struct SiteFile {
     defects: Defects,
     frames: FramesSection,
     factors: BTreeMap<Spanned<String>, FactorKind>,
+    possible: BTreeMap<Spanned<String>, Limits>,
+    names: BTreeMap<Spanned<String>, BTreeMap<String, Vec<String>>>,
     recipe: RecipeSettings,
     analysis: Analysis,
     report: ReportStyle,
@@ -205,6 +207,48 @@ impl Site {
             units.insert(column, conversion);
         }
 
+        let mut possible = BTreeMap::new();
+        for (name, limits) in file.possible {
+            let at = name.span().start;
+            let name = name.into_inner();
+            let range = match Column::from_name(&name) {
+                Some(column) => column.possible(),
+                None if is_factor(&name) => Some((f64::NEG_INFINITY, f64::INFINITY)),
+                None => {
+                    let near = nearest(&name, known()).map(|n| format!("`{n}`"));
+                    let message = format!("unknown column `{name}` under [possible]");
+                    return Err(complain(at, message, near));
+                }
+            };
+            let Some((low, high)) = range else {
+                let message = format!("`{name}` holds no numbers of a range, so none can be set");
+                return Err(complain(at, message, None));
+            };
+            let (low, high) = (limits.low.unwrap_or(low), limits.high.unwrap_or(high));
+            if low.is_nan() || high.is_nan() || low >= high {
+                let message = format!("`{name}`: low must be below high");
+                return Err(complain(at, message, None));
+            }
+            possible.insert(name, limits);
+        }
+
+        let mut names = BTreeMap::new();
+        for (name, joined) in file.names {
+            let at = name.span().start;
+            match Column::from_name(name.get_ref()).filter(|c| c.has_names()) {
+                Some(column) => names.insert(column, joined),
+                None => {
+                    let known = Column::ALL.into_iter().filter(|c| c.has_names());
+                    let near = nearest(name.get_ref(), known.map(Column::name));
+                    return Err(complain(
+                        at,
+                        format!("`{}` under [names] is no column of names", name.get_ref()),
+                        near.map(|n| format!("`{n}`")),
+                    ));
+                }
+            };
+        }
+
         let origin = match (file.frames.origin, file.frames.y) {
             (None, None | Some(YDirection::Up)) => Corner::LowerLeft,
             (None, Some(YDirection::Down)) => Corner::UpperLeft,
@@ -228,6 +272,8 @@ impl Site {
             numbers: file.numbers,
             dates: file.dates,
             grit_scale: file.grit.scale,
+            possible,
+            names,
             defects: file.defects,
             frames: Frames {
                 origin,

@@ -48,6 +48,11 @@ pub struct Site {
     pub dates: Dates,
     /// `[grit] scale`: the scale of bare grit numbers; none by default.
     pub grit_scale: Option<GritScale>,
+    /// `[possible]`: by column or factor, between which values a number is
+    /// possible where [`Column::possible`] does not hold.
+    pub possible: BTreeMap<String, Limits>,
+    /// `[names]`: by column, a name → other names that are read as it.
+    pub names: BTreeMap<Column, BTreeMap<String, Vec<String>>>,
     /// `[defects]`: names, classes, cost.
     pub defects: Defects,
     /// `[frames]`: where the places are measured from.
@@ -62,4 +67,30 @@ pub struct Site {
     pub report: ReportStyle,
     /// `[read]`: limits and keys of reading.
     pub read: Reading,
+}
+
+/// Between which values any number of a factor is possible.
+const FACTOR: (f64, f64) = (-1e9, 1e9);
+
+impl Site {
+    /// Between which values a number of the column is possible, in its unit;
+    /// none where the column has no such range.
+    #[must_use]
+    pub fn possible(&self, column: Column) -> Option<(f64, f64)> {
+        column
+            .possible()
+            .map(|range| self.widened(column.name(), range))
+    }
+
+    /// Between which values a number of a factor is possible.
+    #[must_use]
+    pub fn possible_factor(&self, name: &str) -> (f64, f64) {
+        self.widened(name, FACTOR)
+    }
+
+    fn widened(&self, name: &str, (low, high): (f64, f64)) -> (f64, f64) {
+        self.possible.get(name).map_or((low, high), |limits| {
+            (limits.low.unwrap_or(low), limits.high.unwrap_or(high))
+        })
+    }
 }

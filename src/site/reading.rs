@@ -101,6 +101,8 @@ pub enum Delimiter {
 pub struct Dates {
     /// The order of day and month in dates such as 03/04/2026.
     pub order: DateOrder,
+    /// The last day that a date may have; later ones are told. None: today.
+    pub latest: Option<jiff::civil::Date>,
 }
 
 /// The order of day, month and year.
@@ -205,8 +207,12 @@ pub enum FactorKind {
 #[derive(Debug, Clone, PartialEq, Deserialize)]
 #[serde(deny_unknown_fields, default)]
 pub struct Reading {
-    /// The most that one compressed file may unpack to, MB. Default 1024.
+    /// The most that all packed files of a run (gzip and Parquet) may unpack
+    /// to together, MB. Default 1024.
     pub max_unpacked_mb: u64,
+    /// Whether panels with the marks of others to a millimetre are different
+    /// panels. Default false: they count once.
+    pub copies_are_real: bool,
     /// Where the panel's id stands in the file's name, without its ending:
     /// `{panel_id}`, with `*` for anything; none by default.
     pub panel_id_from_file: Option<String>,
@@ -218,6 +224,7 @@ impl Default for Reading {
     fn default() -> Self {
         Self {
             max_unpacked_mb: 1024,
+            copies_are_real: false,
             panel_id_from_file: None,
             panel_key: vec![KeyPart::PanelId],
         }

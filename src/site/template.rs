@@ -41,12 +41,25 @@ pub const TEMPLATE: &str = r##"# onus.toml: how this site writes its inspection 
 #encoding = "auto"
 # Mark between cells: auto, comma, semicolon or tab. Default: auto.
 #delimiter = "auto"
-# What stands for "no value", besides a blank.
+# What stands for "no value", besides a blank. In panel_id and machine the
+# words among these (na, null, none) are names unless this key is set.
 #missing = ["na", "n/a", "null", "none", "-", "--", "–", "—", "#n/a"]
+
+[names]
+# Spellings of one name, by column: the name = the others that are read as it.
+#machine = { "M1" = ["m1", "Cell 1"] }
+
+[possible]
+# Between which values a number of a column or factor is possible at all, in
+# the column's unit; beyond, it goes with its reason. `onus columns` tells the
+# defaults.
+#length_mm = { low = 1.0, high = 50000.0 }
 
 [dates]
 # Order of day and month in 03/04/2026: iso (not read), day-first, month-first.
 #order = "iso"
+# The last day that a date may have; later ones are told. Default: today.
+#latest = "2026-12-31"
 
 [grit]
 # Scale of bare numbers: P (FEPA) or CAMI. Default: none; such a number from
@@ -144,8 +157,11 @@ pub const TEMPLATE: &str = r##"# onus.toml: how this site writes its inspection 
 #date_style = "iso"
 
 [read]
-# The most one compressed file may unpack to, MB.
+# The most that all packed files (gzip and Parquet) may unpack to, MB.
 #max_unpacked_mb = 1024
+# Whether panels with the marks of others to a millimetre are different
+# panels; if not, they count once, and that is told.
+#copies_are_real = false
 # Where the panel's id stands in the file's name, * for anything. Default: none.
 #panel_id_from_file = "{panel_id}_*"
 # What makes a panel's id where ids start again: any of date, shift, machine
@@ -212,7 +228,7 @@ mod tests {
         assert_eq!(site.defects.cost_unit, default.defects.cost_unit);
         assert_eq!(site.numbers.missing, default.numbers.missing);
         assert_eq!(site.numbers.decimal, default.numbers.decimal);
-        assert_eq!(site.dates, default.dates);
+        assert_eq!(site.dates.order, default.dates.order);
         assert_eq!(site.frames.origin, default.frames.origin);
         assert_eq!(site.frames.edge_slack_mm, default.frames.edge_slack_mm);
         assert_eq!(site.frames.feed_direction, default.frames.feed_direction);

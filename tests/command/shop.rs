@@ -107,7 +107,7 @@ fn panel(i: usize, defect: &str, part: &str, spot: Spot) -> String {
     let turned = i % 4 >= 2;
     let quoted = |text: &str| format!("\"{}\"", text.replace('"', "\"\""));
     let facts = format!(
-        "P{i:04},2031-03-{:02}T{:02}:00:00+01:00,M1,{},L{},{length},{width},{}",
+        "P{i:04},2025-03-{:02}T{:02}:00:00+01:00,M1,{},L{},{length},{width},{}",
         1 + i / 20,
         6 + i % 12,
         quoted(part),

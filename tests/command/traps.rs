@@ -82,7 +82,7 @@ fn good(seed: u64) -> Vec<Panel> {
                 .collect();
             Panel {
                 id: format!("P{i:03}"),
-                sanded_at: format!("2031-03-{:02}T{:02}:00:00+01:00", 1 + i / 12, 6 + i % 12),
+                sanded_at: format!("2025-03-{:02}T{:02}:00:00+01:00", 1 + i / 12, 6 + i % 12),
                 lot: format!("L{}", 1 + i / 8),
                 lay: if i % 2 == 0 { 0 } else { 180 },
                 size,

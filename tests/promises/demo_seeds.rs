@@ -20,7 +20,7 @@ fn demo_seeds() {
             let site = Site::load(&folder.path().join("onus.toml")).unwrap();
             let options = ReadOptions {
                 on_reject: OnReject::Count,
-                progress: None,
+                ..ReadOptions::default()
             };
             let records = read(&[folder.path().join("inspections")], &site, &options).unwrap();
             let found = recipe_changes(&records, &Settings::from(&site.analysis));

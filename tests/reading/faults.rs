@@ -65,7 +65,7 @@ fn strict_stops_at_the_first_reject_and_says_where() {
     let folder = folder_with(&[("a.csv", &format!("{GOOD}P2,600,400,abc,20,scratch\n"))]);
     let options = ReadOptions {
         on_reject: OnReject::Stop,
-        progress: None,
+        ..ReadOptions::default()
     };
     let inputs = [folder.path().to_owned()];
     let error = records::read(&inputs, &Site::default(), &options).unwrap_err();

@@ -7,7 +7,10 @@
     reason = "a test that cannot write or read its files must fail"
 )]
 
+mod axes;
 mod corpus;
+mod extremes;
 mod faults;
+mod parquet;
 mod properties;
 mod published;

@@ -3,14 +3,17 @@
 //! Each trap is one warning with what to do; none changes the data. Ranges and
 //! shares below are common practice, no source, unless one is named.
 
+mod alike;
 mod contrast;
 mod copies;
 mod exposure;
 mod names;
 mod places;
 mod ranges;
+mod times;
 
 pub(super) use places::placeholders;
+pub(super) use times::{dates, one_clock};
 
 use super::{Records, Warning, WarningCode};
 use crate::site::Site;
@@ -22,9 +25,38 @@ pub(super) fn find(records: &Records, site: &Site) -> Vec<Warning> {
     contrast::find(records, &mut warnings);
     copies::find(records, &mut warnings);
     names::find(records, &mut warnings);
+    alike::find(records, &mut warnings);
     places::find(records, site, &mut warnings);
     ranges::find(records, &mut warnings);
+    mapped_to_nothing(records, site, &mut warnings);
     warnings
+}
+
+/// Headers of the site file that stand in no file.
+fn mapped_to_nothing(records: &Records, site: &Site, warnings: &mut Vec<Warning>) {
+    let spelled = |header: &str| header.trim().to_lowercase();
+    let lost: Vec<String> = site
+        .columns
+        .iter()
+        .filter(|(column, headers)| {
+            let used = records.columns.iter().find(|used| used.column == **column);
+            !used.is_some_and(|used| {
+                let is_used =
+                    |header: &String| used.headers.iter().any(|h| spelled(h) == spelled(header));
+                headers.iter().any(is_used)
+            })
+        })
+        .map(|(column, headers)| format!("{column} = {}", headers.join(" or ")))
+        .collect();
+    if !lost.is_empty() {
+        warnings.push(warn(
+            WarningCode::MappedToNothing,
+            format!(
+                "[columns] in onus.toml names headers that no file has: {}. Are they spelled as in the files?",
+                some(&lost)
+            ),
+        ));
+    }
 }
 
 /// A warning about the data as a whole.
@@ -42,7 +74,7 @@ fn counted(count: usize, one: &str) -> String {
 }
 
 /// The median, of finite numbers; none of none.
-fn median(mut values: Vec<f64>) -> Option<f64> {
+pub(super) fn median(mut values: Vec<f64>) -> Option<f64> {
     if values.is_empty() {
         return None;
     }
@@ -53,6 +85,16 @@ fn median(mut values: Vec<f64>) -> Option<f64> {
     } else {
         f64::midpoint(values[middle - 1], values[middle])
     })
+}
+
+/// The first few of a list, in words.
+pub(super) fn some(names: &[String]) -> String {
+    const NAMED: usize = 3;
+    let first = names.iter().take(NAMED).cloned().collect::<Vec<_>>();
+    match names.len().saturating_sub(NAMED) {
+        0 => first.join(", "),
+        more => format!("{} and {more} more", first.join(", ")),
+    }
 }
 
 /// A number short enough for a sentence.

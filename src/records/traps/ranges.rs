@@ -3,8 +3,8 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use super::super::{Column, Panel, Records, Warning, WarningCode};
-use super::{counted, median, short, warn};
+use super::super::{Column, FactorValue, Panel, Records, Warning, WarningCode};
+use super::{counted, median, short, some, warn};
 
 /// Outside these a setting is unusual (common practice, no source).
 const FEED_MM_S: (f64, f64) = (5.0, 1000.0);
@@ -86,7 +86,7 @@ pub(super) fn find(records: &Records, warnings: &mut Vec<Warning>) {
     mixed(warnings, Column::RemovedUm, &removed, &[0], 0.25);
     mixed(warnings, Column::FilmUm, &film, &[0], 0.25);
 
-    places_in_another_unit(records, warnings);
+    far_off(records, warnings);
     passes(records, warnings);
     more_than_the_film(records, warnings);
     age(records, warnings);
@@ -197,35 +197,130 @@ fn mixed(
     }
 }
 
-/// All marks crowded in a corner whose size is that of another unit.
-fn places_in_another_unit(records: &Records, warnings: &mut Vec<Warning>) {
-    const ENOUGH: usize = 20;
-    let mut farthest: f64 = 0.0;
-    let mut count = 0usize;
-    for defect in &records.defects {
-        if let Some(place) = defect.place {
-            let panel = &records.panels[defect.panel];
-            farthest = farthest
-                .max(place.x / panel.length_mm)
-                .max(place.y / panel.width_mm);
-            count += 1;
-        }
+/// Beyond so many times the records' own typical value a number is told.
+const FAR_TIMES: f64 = 10.0;
+/// Sizes of marks are spread by nature: they are told beyond so many times.
+const FAR_AREA: f64 = 1000.0;
+
+/// Up to where a typical value is too small to measure others by: a gauge at
+/// its limit, stops at the corner, abrasives that are always fresh.
+fn about_nothing(column: &str) -> f64 {
+    match Column::from_name(column) {
+        Some(Column::RemovedUm) => REMOVED_UM.0,
+        Some(Column::LayXMm | Column::LayYMm) => 50.0,
+        Some(Column::AbrasiveAge) => 10.0,
+        _ => 0.0,
     }
-    if count < ENOUGH {
-        return;
+}
+
+/// Single values far from what the records themselves have.
+fn far_off(records: &Records, warnings: &mut Vec<Warning>) {
+    let panels = |of: fn(&Panel) -> Option<f64>| -> Vec<(usize, f64)> {
+        let of = |(at, panel)| Some((at, of(panel)?));
+        records.panels.iter().enumerate().filter_map(of).collect()
+    };
+    let both = FAR_TIMES.recip();
+    let mut columns: Vec<(&str, Vec<(usize, f64)>, f64, f64)> = vec![
+        (
+            Column::LengthMm.name(),
+            panels(|p| Some(p.length_mm)),
+            both,
+            FAR_TIMES,
+        ),
+        (
+            Column::WidthMm.name(),
+            panels(|p| Some(p.width_mm)),
+            both,
+            FAR_TIMES,
+        ),
+        (
+            Column::LayXMm.name(),
+            panels(|p| Some(p.lay_x_mm.abs())),
+            0.0,
+            FAR_TIMES,
+        ),
+        (
+            Column::LayYMm.name(),
+            panels(|p| Some(p.lay_y_mm.abs())),
+            0.0,
+            FAR_TIMES,
+        ),
+        (
+            Column::FeedMmS.name(),
+            panels(|p| p.feed_mm_s),
+            both,
+            FAR_TIMES,
+        ),
+        (Column::Passes.name(), panels(|p| p.passes), both, FAR_TIMES),
+        (
+            Column::ForceN.name(),
+            panels(|p| p.force_n),
+            both,
+            FAR_TIMES,
+        ),
+        (
+            Column::AbrasiveAge.name(),
+            panels(|p| p.abrasive_age),
+            0.0,
+            FAR_TIMES,
+        ),
+    ];
+    for (index, name) in records.factor_names.iter().enumerate() {
+        let of = |(at, panel): (usize, &Panel)| match panel.factors.get(index) {
+            Some(Some(FactorValue::Number(value))) => Some((at, value.abs())),
+            _ => None,
+        };
+        let values = records.panels.iter().enumerate().filter_map(of).collect();
+        columns.push((name, values, 0.0, FAR_TIMES));
     }
-    for (factor, unit) in [(25.4, "in"), (10.0, "cm")] {
-        // Marks reach the far edges of panels; a fifth more for rounding.
-        if farthest <= 1.2 / factor {
-            warnings.push(warn(
-                WarningCode::UnitSuspect,
-                format!(
-                    "All {count} places lie within the first {} % of the panel along both sides: are x_mm and y_mm in {unit}? See [units] in onus.toml.",
-                    short((farthest * 100.0).ceil())
-                ),
-            ));
-            return;
+    let areas = records
+        .defects
+        .iter()
+        .filter_map(|d| Some((d.panel, d.area_mm2?)));
+    columns.push((Column::AreaMm2.name(), areas.collect(), 0.0, FAR_AREA));
+    let removed = records
+        .readings
+        .iter()
+        .filter_map(|r| Some((r.panel, r.removed_um?.abs())));
+    columns.push((Column::RemovedUm.name(), removed.collect(), 0.0, FAR_TIMES));
+    let film = records
+        .readings
+        .iter()
+        .filter_map(|r| Some((r.panel, r.film_um?)));
+    columns.push((Column::FilmUm.name(), film.collect(), 0.0, FAR_TIMES));
+    for (name, values, low, high) in columns {
+        let typical = median(values.iter().map(|(_, v)| *v).collect());
+        let Some(typical) = typical.filter(|typical| *typical > about_nothing(name)) else {
+            continue;
+        };
+        let far: Vec<&(usize, f64)> = values
+            .iter()
+            .filter(|(_, v)| *v > high * typical || *v < low * typical)
+            .collect();
+        if far.is_empty() {
+            continue;
         }
+        let panels: BTreeSet<usize> = far.iter().map(|(at, _)| *at).collect();
+        let ids: Vec<String> = panels
+            .iter()
+            .map(|p| records.panels[*p].id.clone())
+            .collect();
+        let least = far.iter().map(|(_, v)| *v).fold(f64::INFINITY, f64::min);
+        let most = far.iter().map(|(_, v)| *v).fold(0.0, f64::max);
+        let range = if least == most {
+            short(most)
+        } else {
+            format!("{} to {}", short(least), short(most))
+        };
+        warnings.push(warn(
+            WarningCode::FarOff,
+            format!(
+                "{name} is {range} on {} ({}), more than {high:.0} times off the typical {}: a slip of the pen, or another unit there?",
+                counted(panels.len(), "panel"),
+                some(&ids),
+                short(typical)
+            ),
+        ));
     }
 }
 

@@ -52,6 +52,11 @@ pub(super) fn page(context: &Context<'_>, ranking: &Ranking) -> Result<Page, Cha
     if let Some(note) = front::rejects_note(input, values, numbers) {
         blocks.push(Block::Paragraph(note));
     }
+    blocks.extend(
+        front::alarms(&findings.records)
+            .into_iter()
+            .map(Block::Paragraph),
+    );
     if !ranking.kinds.is_empty() {
         blocks.push(Block::Figure(kinds_figure(context, ranking, BARS)?));
     }

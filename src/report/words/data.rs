@@ -45,6 +45,10 @@ pub fn counts(input: &InputCounts) -> Vec<(&'static str, usize)> {
             input.reinspections,
         ),
         ("Rows set aside one by one", input.rejected_rows),
+        (
+            "Rows that went with their panel",
+            input.rows_lost_with_panels,
+        ),
         ("Panels set aside whole", input.rejected_panels),
     ]
 }

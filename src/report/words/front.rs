@@ -5,7 +5,7 @@ use super::counting::{capital, counted, listed, of_panels};
 use super::finding::{cell_name, shape};
 use crate::causes::{Cause, Finding, Stream};
 use crate::charts::{CAUSES, NumberStyle};
-use crate::records::InputCounts;
+use crate::records::{InputCounts, Records, WarningCode};
 
 /// Heading of the statements.
 pub const FOUND: &str = "What we found";
@@ -266,6 +266,25 @@ pub fn rejects_note(input: &InputCounts, values: usize, numbers: &NumberStyle) -
             listed(&nouns, 4)
         )
     })
+}
+
+/// What page one says where the data may mislead: too much was lost, or places
+/// bear no verdict.
+#[must_use]
+pub fn alarms(records: &Records) -> Vec<String> {
+    let lost = records
+        .warnings
+        .iter()
+        .filter(|warning| warning.code == WarningCode::ManyLost)
+        .map(|warning| warning.text.clone());
+    let mut held: Vec<String> = records
+        .held
+        .iter()
+        .map(|h| format!("{}.", h.reason))
+        .collect();
+    held.sort();
+    held.dedup();
+    lost.chain(held).collect()
 }
 
 #[cfg(test)]

@@ -1,0 +1,401 @@
+//! Whether places fit their panels as written, or much better with the axes
+//! exchanged or in another unit: told, and held back from every verdict.
+//!
+//! Looked at panel by panel, so that one station, inspector, file or machine
+//! that writes otherwise than the rest is found among many that don't. Shares
+//! and counts below are common practice, no source.
+
+use std::collections::BTreeMap;
+
+use super::observed::panel_place;
+use super::parts::FileRows;
+use super::{Column, HeldBack, Panel, Warning, WarningCode};
+use crate::site::Site;
+
+/// So many panels that fit better otherwise are no slip of the pen.
+const PANELS: usize = 3;
+/// And so many times more of them than of panels that fit neither way.
+const TIMES: usize = 3;
+/// From this share of a group's panels on, all of the group is doubted.
+const GROUP: f64 = 0.3;
+/// A group is named if so large a share of what is bent is in it.
+const MOST: f64 = 0.9;
+/// From this share of doubted panels on, a machine's places bear no verdict.
+const HELD: f64 = 0.05;
+/// Fewer places than this tell nothing of the unit of all.
+const ENOUGH: usize = 20;
+/// So many times more panels near the corner than chance brings there.
+const MORE: f64 = 5.0;
+/// What rounding may add to a place's share of the panel.
+const ROUNDING: f64 = 1.02;
+/// Places that were off by a factor fill the panel once that is put right.
+const FILLED: f64 = 0.7;
+/// Of nine equal fields of the panel, at least so many hold a place then.
+const FIELDS: usize = 5;
+/// Exchanged, places stand out over the short side by up to the difference of
+/// the sides, by half of it on average; sloppy measuring stays below this.
+const STANDS_OUT: f64 = 0.2;
+/// By how much lengths are off in the units that are confused with mm.
+const FACTORS: [(f64, &str); 2] = [(10.0, "cm"), (25.4, "in")];
+
+/// How the places of a panel fit it.
+#[derive(Debug, Clone, Copy, Default)]
+struct Fit {
+    places: usize,
+    /// Outside the panel by more than the slack.
+    out: usize,
+    /// Outside along both sides.
+    out_both: usize,
+    /// Outside with the axes exchanged.
+    out_exchanged: usize,
+    /// How far those outside stand out, in differences of the sides.
+    stand_out: f64,
+    /// The farthest place, as a share of the side.
+    far: (f64, f64),
+    /// Places within the first tenth, and so on by `FACTORS`, of both sides.
+    near: [usize; FACTORS.len()],
+    /// Whether a place is negative by more than the slack.
+    negative: bool,
+}
+
+/// What would make places fit.
+#[derive(Debug, Clone, Copy, PartialEq)]
+enum Remedy {
+    /// x for y, or length for width.
+    Exchange,
+    /// Sizes taken so many times larger.
+    LargerPanel(f64, &'static str),
+    /// Places taken so many times larger.
+    LargerPlaces(f64, &'static str),
+}
+
+/// What was found: warnings, and what they hold back.
+#[derive(Debug, Default)]
+pub(super) struct Doubted {
+    pub warnings: Vec<Warning>,
+    pub held: Vec<HeldBack>,
+}
+
+/// Looks at all places of all files, those outside their panels among them:
+/// first of defects, then of readings alone, which other stations write.
+pub(super) fn doubted(
+    files: &[FileRows],
+    panel_of: &[Vec<usize>],
+    place_of: &[Option<usize>],
+    panels: &[Panel],
+    site: &Site,
+) -> Doubted {
+    let mut all = Doubted::default();
+    for (column, what) in [(Column::XMm, "defects"), (Column::RemovedUm, "readings")] {
+        let each = |of: &mut dyn FnMut(usize, usize, f64, f64)| {
+            for (file, rows) in files.iter().enumerate() {
+                for seen in rows.observations.iter() {
+                    let Some(panel) = place_of[panel_of[file][seen.panel as usize]] else {
+                        continue;
+                    };
+                    if seen.defect.is_some() == (column == Column::XMm)
+                        && let Some((x, y)) = panel_place(seen, &panels[panel], rows, site)
+                    {
+                        of(file, panel, x, y);
+                    }
+                }
+            }
+        };
+        let mut fits = vec![Fit::default(); panels.len()];
+        let mut file_of = vec![0; panels.len()];
+        each(&mut |file, panel, x, y| {
+            file_of[panel] = file;
+            fits[panel].add(x, y, &panels[panel], site.frames.edge_slack_mm);
+        });
+        let groups = Groups {
+            panels,
+            fits: &fits,
+            files,
+            file_of: &file_of,
+        };
+        all.look(&groups, &each, (column, what));
+    }
+    all
+}
+
+impl Doubted {
+    /// Tries the remedies one after the other on the panels not yet mended.
+    fn look(
+        &mut self,
+        groups: &Groups<'_>,
+        each: &dyn Fn(&mut dyn FnMut(usize, usize, f64, f64)),
+        of: (Column, &str),
+    ) {
+        let (panels, fits) = (groups.panels, groups.fits);
+        let mut taken = vec![false; panels.len()];
+        let remedies = [Remedy::Exchange]
+            .into_iter()
+            .chain(FACTORS.map(|(factor, unit)| Remedy::LargerPanel(factor, unit)))
+            .chain(FACTORS.map(|(factor, unit)| Remedy::LargerPlaces(factor, unit)));
+        for remedy in remedies {
+            let bent: Vec<usize> = (0..panels.len())
+                .filter(|p| !taken[*p] && remedy.mends(&fits[*p]))
+                .collect();
+            if bent.len() < PANELS || !remedy.is_likely(&bent, fits) {
+                continue;
+            }
+            if let Some(factor) = remedy.factor() {
+                let mut is_bent = vec![false; panels.len()];
+                for panel in &bent {
+                    is_bent[*panel] = true;
+                }
+                let all_bent = (0..panels.len()).all(|p| fits[p].places == 0 || is_bent[p]);
+                let by_chance = matches!(remedy, Remedy::LargerPlaces(..)) && !all_bent;
+                let mut filled = Filled::default();
+                each(&mut |_, panel, x, y| {
+                    if is_bent[panel] && (fits[panel].places > 1 || !by_chance) {
+                        let of = &panels[panel];
+                        filled.add(x * factor / of.length_mm, y * factor / of.width_mm);
+                    }
+                });
+                if !filled.is_whole() {
+                    continue;
+                }
+            }
+            let (doubted, whose) = groups.of(&bent);
+            for panel in &doubted {
+                taken[*panel] = true;
+            }
+            self.tell(remedy, (&bent, &doubted), &whose, groups, of);
+        }
+    }
+}
+
+impl Fit {
+    fn add(&mut self, x: f64, y: f64, panel: &Panel, slack: f64) {
+        let (length, width) = (panel.length_mm, panel.width_mm);
+        let off = |v: f64, side: f64| v < -slack || v > side + slack;
+        let (off_x, off_y) = (off(x, length), off(y, width));
+        self.places += 1;
+        self.out += usize::from(off_x || off_y);
+        self.out_both += usize::from(off_x && off_y);
+        self.out_exchanged += usize::from(off(y, length) || off(x, width));
+        let over = (x - length).max(y - width);
+        if over > slack && length != width {
+            self.stand_out += over / (length - width).abs();
+        }
+        self.far.0 = self.far.0.max(x / length);
+        self.far.1 = self.far.1.max(y / width);
+        for (near, (factor, _)) in self.near.iter_mut().zip(FACTORS) {
+            *near += usize::from((x / length).max(y / width) <= ROUNDING / factor);
+        }
+        self.negative |= x < -slack || y < -slack;
+    }
+
+    fn within(&self, sides: f64) -> bool {
+        !self.negative && self.far.0 <= ROUNDING * sides && self.far.1 <= ROUNDING * sides
+    }
+}
+
+impl Remedy {
+    /// Whether all places of a panel fit after it, and did not before.
+    fn mends(self, fit: &Fit) -> bool {
+        match self {
+            Remedy::Exchange => fit.out > 0 && fit.out_exchanged == 0,
+            Remedy::LargerPanel(factor, _) => fit.out > 0 && fit.within(factor),
+            Remedy::LargerPlaces(factor, _) => fit.places > 0 && fit.within(1.0 / factor),
+        }
+    }
+
+    /// Whether it explains the panels that don't fit, as a slip would not.
+    fn is_likely(self, bent: &[usize], fits: &[Fit]) -> bool {
+        let sum = |of: fn(&Fit) -> usize| bent.iter().map(|p| of(&fits[*p])).sum::<usize>();
+        let unexplained = fits
+            .iter()
+            .filter(|fit| fit.out > 0 && !self.mends(fit))
+            .count();
+        match self {
+            Remedy::Exchange => {
+                let stand_out: f64 = bent.iter().map(|p| fits[*p].stand_out).sum();
+                bent.len() >= TIMES * unexplained
+                    && stand_out >= STANDS_OUT * sum(|fit| fit.out) as f64
+            }
+            // A digit too many is off along one side only.
+            Remedy::LargerPanel(..) => {
+                bent.len() >= TIMES * unexplained && 2 * sum(|f| f.out_both) >= sum(|f| f.places)
+            }
+            // Marks may lie near the corner by chance or a fault there: as many
+            // of them as on the other panels do.
+            Remedy::LargerPlaces(factor, _) => {
+                let at = FACTORS.iter().position(|(f, _)| *f == factor).unwrap_or(0);
+                let (mut near, mut of) = (0, 0);
+                for fit in fits.iter().filter(|fit| !self.mends(fit)) {
+                    near += fit.near[at];
+                    of += fit.places;
+                }
+                if of == 0 {
+                    return sum(|fit| fit.places) >= ENOUGH;
+                }
+                let share = near as f64 / of as f64;
+                let expected: f64 = fits
+                    .iter()
+                    .filter(|fit| fit.places > 1)
+                    .map(|fit| share.powi(fit.places.min(1_000) as i32))
+                    .sum();
+                let several = bent.iter().filter(|p| fits[**p].places > 1).count();
+                several >= PANELS && several as f64 >= MORE * expected
+            }
+        }
+    }
+
+    /// What places are multiplied by to fit the size as written.
+    fn factor(self) -> Option<f64> {
+        match self {
+            Remedy::Exchange => None,
+            Remedy::LargerPanel(factor, _) => Some(1.0 / factor),
+            Remedy::LargerPlaces(factor, _) => Some(factor),
+        }
+    }
+}
+
+/// How places fill the panel, in shares of its sides.
+#[derive(Debug, Default)]
+struct Filled {
+    far: (f64, f64),
+    fields: [bool; 9],
+}
+
+impl Filled {
+    fn add(&mut self, x: f64, y: f64) {
+        self.far = (self.far.0.max(x), self.far.1.max(y));
+        let third = |share: f64| (share * 3.0).clamp(0.0, 2.0) as usize;
+        self.fields[third(x) + 3 * third(y)] = true;
+    }
+
+    fn is_whole(&self) -> bool {
+        self.far.0.min(self.far.1) >= FILLED
+            && self.fields.iter().filter(|held| **held).count() >= FIELDS
+    }
+}
+
+/// The panels by who wrote them.
+struct Groups<'a> {
+    panels: &'a [Panel],
+    fits: &'a [Fit],
+    files: &'a [FileRows],
+    file_of: &'a [usize],
+}
+
+impl Groups<'_> {
+    /// The panels to doubt, and whose they are, in words: all of a group of
+    /// which many are bent, else the bent ones alone.
+    fn of(&self, bent: &[usize]) -> (Vec<usize>, String) {
+        type Of<'b> = Box<dyn Fn(usize) -> Option<String> + 'b>;
+        let text = |value: &Option<std::sync::Arc<str>>| value.as_ref().map(ToString::to_string);
+        let by: [(&str, Of<'_>); 4] = [
+            ("inspector ", Box::new(|p| text(&self.panels[p].inspector))),
+            ("machine ", Box::new(|p| text(&self.panels[p].machine))),
+            (
+                "file ",
+                Box::new(|p| {
+                    let file = self.files.get(self.file_of[p])?;
+                    Some(file.path.display().to_string())
+                }),
+            ),
+            ("", Box::new(|_| Some(String::new()))),
+        ];
+        for (what, level) in by {
+            let mut counts: BTreeMap<String, (Vec<usize>, usize)> = BTreeMap::new();
+            for panel in (0..self.panels.len()).filter(|p| self.fits[*p].places > 0) {
+                if let Some(level) = level(panel) {
+                    let (panels, odd) = counts.entry(level).or_default();
+                    panels.push(panel);
+                    *odd += usize::from(bent.binary_search(&panel).is_ok());
+                }
+            }
+            let levels = counts.len();
+            counts.retain(|_, (panels, odd)| {
+                *odd >= PANELS && *odd as f64 >= GROUP * panels.len() as f64
+            });
+            let explained: usize = counts.values().map(|(_, odd)| odd).sum();
+            // Where every inspector is doubted, it is not the inspectors.
+            let some_are_not = counts.len() < levels || what.is_empty();
+            if some_are_not && explained as f64 >= MOST * bent.len() as f64 {
+                let names: Vec<String> = counts.keys().map(|l| format!("{what}{l}")).collect();
+                let mut panels: Vec<usize> = counts.into_values().flat_map(|(p, _)| p).collect();
+                panels.extend(bent);
+                panels.sort_unstable();
+                panels.dedup();
+                let whose = if what.is_empty() {
+                    String::new()
+                } else {
+                    format!(" ({})", super::traps::some(&names))
+                };
+                return (panels, whose);
+            }
+        }
+        let names: Vec<String> = bent.iter().map(|p| self.panels[*p].id.clone()).collect();
+        (bent.to_vec(), format!(" ({})", super::traps::some(&names)))
+    }
+}
+
+impl Doubted {
+    fn tell(
+        &mut self,
+        remedy: Remedy,
+        (bent, doubted): (&[usize], &[usize]),
+        whose: &str,
+        groups: &Groups<'_>,
+        (column, of): (Column, &str),
+    ) {
+        let (panels, fits) = (groups.panels, groups.fits);
+        let told = match remedy {
+            Remedy::LargerPlaces(..) => bent,
+            _ => doubted,
+        };
+        let places: usize = told.iter().map(|p| fits[*p].places).sum();
+        let out: usize = told.iter().map(|p| fits[*p].out).sum();
+        let count = told.len();
+        let (code, what, guess) = match remedy {
+            Remedy::Exchange => (
+                WarningCode::AxesSuspect,
+                format!(
+                    "{out} of {places} places of {of} on {count} panels{whose} lie outside their panel, and hardly any would with x and y, or length and width, exchanged"
+                ),
+                "map x_mm and y_mm, or length_mm and width_mm, the other way round under [columns] in onus.toml".to_owned(),
+            ),
+            Remedy::LargerPanel(factor, unit) => (
+                WarningCode::UnitSuspect,
+                format!(
+                    "{out} of {places} places of {of} on {count} panels{whose} lie outside their panel, and none would if length_mm and width_mm were {factor} times larger"
+                ),
+                format!("are the sizes in {unit}? See [units] in onus.toml"),
+            ),
+            Remedy::LargerPlaces(factor, unit) => (
+                WarningCode::UnitSuspect,
+                format!(
+                    "All {places} places of {of} on {count} panels{whose} lie within the first {} % of the panel along both sides, and would fill it if they were {factor} times larger",
+                    (100.0 / factor).ceil()
+                ),
+                format!("are x_mm and y_mm in {unit}? See [units] in onus.toml"),
+            ),
+        };
+        self.warnings.push(Warning {
+            code,
+            text: format!(
+                "{what}: {guess}. Until then nothing that rests on these places is concluded."
+            ),
+            file: None,
+        });
+        let mut machines: BTreeMap<Option<&str>, (usize, usize)> = BTreeMap::new();
+        for (at, panel) in panels.iter().enumerate() {
+            let (all, odd) = machines.entry(panel.machine.as_deref()).or_default();
+            *all += 1;
+            *odd += usize::from(doubted.binary_search(&at).is_ok());
+        }
+        for (machine, (all, odd)) in machines {
+            if odd > 0 && odd as f64 >= HELD * all as f64 {
+                self.held.push(HeldBack {
+                    machine: machine.map(Into::into),
+                    column,
+                    reason: format!("{what}, so its places bear no verdict"),
+                });
+            }
+        }
+    }
+}

@@ -1,0 +1,297 @@
+//! Panels whose marks are those of another panel to a millimetre: one panel
+//! written under several ids, which would make every mark on it a repeat.
+//!
+//! A fault that marks many panels at the same places makes panels alike too;
+//! what tells them apart is that the same marks then lie on other panels, one
+//! without the other. Counts and shares are common practice, no source.
+
+use std::collections::HashMap;
+
+use super::{Defect, Panel, Point, Warning, WarningCode, traps};
+
+/// Fewer marks than this agree by accident.
+const MARKS: usize = 3;
+/// More marks than this on one panel are not compared one with all.
+const MOST_MARKS: usize = 400;
+/// So near lie the marks of a copy, mm.
+const NEAR_MM: f64 = 1.0;
+/// A repeat is met within this distance of the mark, mm.
+const REPEAT_MM: f64 = 2.0;
+/// Fewer copies than this are expected from marks that repeat on their own.
+const EXPECTED: f64 = 0.001;
+/// Panels in one place of the index that others are compared with.
+const LEADERS: usize = 32;
+
+/// The copies: each panel and the first one that carries its marks.
+pub(super) fn find(panels: &[Panel], defects: &[Defect]) -> Vec<(usize, usize)> {
+    let marks = by_panel(panels.len(), defects);
+    let groups: Vec<Vec<usize>> = groups(panels, &marks)
+        .into_iter()
+        .filter(|group| group.len() > 1)
+        .collect();
+    if groups.is_empty() {
+        return Vec::new();
+    }
+    let index = Index::of(&groups, &marks, defects);
+    let mut copies: Vec<(usize, usize)> = groups
+        .iter()
+        .filter(|group| index.expected(group, &marks, panels.len()) < EXPECTED)
+        .flat_map(|group| group[1..].iter().map(|copy| (*copy, group[0])))
+        .collect();
+    copies.sort_unstable();
+    copies
+}
+
+/// What is told of them.
+pub(super) fn warning(copies: &[(usize, usize)], panels: &[Panel]) -> Option<Warning> {
+    if copies.is_empty() {
+        return None;
+    }
+    let pairs: Vec<String> = copies
+        .iter()
+        .map(|(copy, of)| format!("{} = {}", panels[*copy].id, panels[*of].id))
+        .collect();
+    Some(Warning {
+        code: WarningCode::NearCopies,
+        text: format!(
+            "{} the marks of another panel to a millimetre ({}), far beyond chance: one panel written under several ids counts once. If they are different panels, set [read] copies_are_real = true in onus.toml; if they are later inspections, give them the panel's first id and an inspection number.",
+            if copies.len() == 1 {
+                "1 panel carries".to_owned()
+            } else {
+                format!("{} panels carry", copies.len())
+            },
+            traps::some(&pairs)
+        ),
+        file: None,
+    })
+}
+
+/// A mark: its kind and place.
+type Mark = (usize, Point);
+
+/// The placed marks of each panel, by kind, then place.
+fn by_panel(panels: usize, defects: &[Defect]) -> Vec<Vec<Mark>> {
+    let mut marks = vec![Vec::new(); panels];
+    for defect in defects {
+        if let Some(place) = defect.place {
+            marks[defect.panel].push((defect.name, place));
+        }
+    }
+    for marks in &mut marks {
+        marks.sort_by(|a: &Mark, b| {
+            (a.0, a.1.x, a.1.y)
+                .partial_cmp(&(b.0, b.1.x, b.1.y))
+                .unwrap_or(std::cmp::Ordering::Equal)
+        });
+    }
+    marks
+}
+
+/// Panels with the same marks, the first of each group first. Panels alike in
+/// size, kinds and count are met by the mean of their marks, so that the work
+/// grows with the number of panels.
+fn groups(panels: &[Panel], marks: &[Vec<Mark>]) -> Vec<Vec<usize>> {
+    type Key = (u64, u64, Vec<usize>, i64, i64);
+    let mut groups: Vec<Vec<usize>> = Vec::new();
+    let mut index: HashMap<Key, Vec<usize>> = HashMap::new();
+    for (panel, own) in marks.iter().enumerate() {
+        if own.len() < MARKS || own.len() > MOST_MARKS {
+            continue;
+        }
+        let kinds: Vec<usize> = own.iter().map(|(kind, _)| *kind).collect();
+        let count = own.len() as f64;
+        let mean = |of: fn(&Mark) -> f64| own.iter().map(of).sum::<f64>() / count / NEAR_MM;
+        let (x, y) = (
+            mean(|m| m.1.x).floor() as i64,
+            mean(|m| m.1.y).floor() as i64,
+        );
+        let size = &panels[panel];
+        let key = |x, y| {
+            (
+                size.length_mm.to_bits(),
+                size.width_mm.to_bits(),
+                kinds.clone(),
+                x,
+                y,
+            )
+        };
+        let found = (-1..=1)
+            .flat_map(|dx| (-1..=1).map(move |dy| (dx, dy)))
+            .filter_map(|(dx, dy)| index.get(&key(x + dx, y + dy)))
+            .flatten()
+            .copied()
+            .filter(|group| agree(&marks[groups[*group][0]], own))
+            .min();
+        match found {
+            Some(group) => groups[group].push(panel),
+            None => {
+                let leaders = index.entry(key(x, y)).or_default();
+                if leaders.len() < LEADERS {
+                    leaders.push(groups.len());
+                    groups.push(vec![panel]);
+                }
+            }
+        }
+    }
+    groups
+}
+
+/// Whether each mark of one panel has one of the other by it.
+fn agree(a: &[Mark], b: &[Mark]) -> bool {
+    let mut free = vec![true; b.len()];
+    a.iter().all(|(kind, at)| {
+        let near = b.iter().enumerate().find(|(i, (other, p))| {
+            free[*i]
+                && other == kind
+                && (at.x - p.x).abs() <= NEAR_MM
+                && (at.y - p.y).abs() <= NEAR_MM
+        });
+        near.map(|(i, _)| i).is_some_and(|i| {
+            free[i] = false;
+            true
+        })
+    })
+}
+
+/// On which panels marks lie, in fields about the marks of the groups.
+struct Index(HashMap<(usize, i64, i64), Vec<(usize, Point)>>);
+
+fn field(mark: &Mark) -> (usize, i64, i64) {
+    (
+        mark.0,
+        (mark.1.x / REPEAT_MM).floor() as i64,
+        (mark.1.y / REPEAT_MM).floor() as i64,
+    )
+}
+
+fn around((kind, x, y): (usize, i64, i64)) -> impl Iterator<Item = (usize, i64, i64)> {
+    (-1..=1).flat_map(move |dx| (-1..=1).map(move |dy| (kind, x + dx, y + dy)))
+}
+
+impl Index {
+    fn of(groups: &[Vec<usize>], marks: &[Vec<Mark>], defects: &[Defect]) -> Self {
+        let mut index: HashMap<(usize, i64, i64), Vec<(usize, Point)>> = HashMap::new();
+        for mark in groups.iter().flat_map(|group| &marks[group[0]]) {
+            for near in around(field(mark)) {
+                index.entry(near).or_default();
+            }
+        }
+        for defect in defects {
+            if let Some(place) = defect.place
+                && let Some(held) = index.get_mut(&field(&(defect.name, place)))
+                // Defects come by panel: one mark of each is enough.
+                && held.last().is_none_or(|(panel, _)| *panel != defect.panel)
+            {
+                held.push((defect.panel, place));
+            }
+        }
+        Self(index)
+    }
+
+    /// How many panels would carry all marks of a group if each of them
+    /// repeated on its own as often as it does on the panels outside.
+    fn expected(&self, group: &[usize], marks: &[Vec<Mark>], panels: usize) -> f64 {
+        let outside = (panels - group.len()) as f64;
+        let mut expected = panels as f64;
+        for mark in &marks[group[0]] {
+            let mut held: Vec<usize> = around(field(mark))
+                .filter_map(|near| self.0.get(&near))
+                .flatten()
+                .filter(|(_, p)| (p.x - mark.1.x).hypot(p.y - mark.1.y) <= REPEAT_MM)
+                .map(|(panel, _)| *panel)
+                .filter(|panel| group.binary_search(panel).is_err())
+                .collect();
+            held.sort_unstable();
+            held.dedup();
+            expected *= (held.len() as f64 + 0.5) / (outside + 1.0);
+        }
+        expected
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use rand::{RngExt, SeedableRng};
+    use rand_chacha::ChaCha8Rng;
+
+    fn panels(count: usize) -> Vec<Panel> {
+        let panel = |n: usize| Panel {
+            id: format!("P{n:04}"),
+            length_mm: 600.0,
+            width_mm: 400.0,
+            ..Panel::default()
+        };
+        (0..count).map(panel).collect()
+    }
+
+    fn mark(panel: usize, x: f64, y: f64) -> Defect {
+        let at = Some(Point { x, y });
+        Defect {
+            panel,
+            name: 0,
+            place: at,
+            written: at,
+            area_mm2: None,
+            severity: None,
+        }
+    }
+
+    #[test]
+    fn panels_written_again_with_jitter_are_copies() {
+        let mut rng = ChaCha8Rng::seed_from_u64(4);
+        let mut defects = Vec::new();
+        let places: Vec<Vec<(f64, f64)>> = (0..20)
+            .map(|_| {
+                let any = |rng: &mut ChaCha8Rng| {
+                    (rng.random_range(5.0..595.0), rng.random_range(5.0..395.0))
+                };
+                (0..4).map(|_| any(&mut rng)).collect()
+            })
+            .collect();
+        for panel in 0..100 {
+            for (x, y) in &places[panel % 20] {
+                let mut jitter = || rng.random_range(-0.4..0.4);
+                defects.push(mark(panel, x + jitter(), y + jitter()));
+            }
+        }
+        let copies = find(&panels(100), &defects);
+        assert_eq!(copies.len(), 80, "{copies:?}");
+        assert!(copies.iter().all(|(copy, of)| *of == copy % 20));
+    }
+
+    #[test]
+    fn a_fault_that_repeats_at_three_places_makes_no_copies() {
+        let mut rng = ChaCha8Rng::seed_from_u64(5);
+        let spots = [(100.0, 80.0), (300.0, 200.0), (512.0, 333.0)];
+        for share in [0.2, 0.5, 0.8] {
+            let mut defects = Vec::new();
+            for panel in 0..400 {
+                for (x, y) in spots {
+                    if rng.random_bool(share) {
+                        let mut jitter = || rng.random_range(-0.3..0.3);
+                        defects.push(mark(panel, x + jitter(), y + jitter()));
+                    }
+                }
+            }
+            assert_eq!(find(&panels(400), &defects), [], "{share}");
+        }
+    }
+
+    #[test]
+    fn ten_thousand_identical_panels_take_no_longer_than_any() {
+        let defects: Vec<Defect> = (0..10_000)
+            .flat_map(|p| {
+                [
+                    mark(p, 10.0, 10.0),
+                    mark(p, 50.0, 60.0),
+                    mark(p, 90.5, 300.5),
+                ]
+            })
+            .collect();
+        let start = std::time::Instant::now();
+        let copies = find(&panels(10_000), &defects);
+        assert_eq!(copies.len(), 9_999);
+        assert!(start.elapsed() < std::time::Duration::from_secs(5));
+    }
+}
