@@ -55,7 +55,7 @@ pub(super) fn run(args: &Compare, out: &mut impl Write) -> Result<(), Error> {
     } else {
         OnReject::Count
     };
-    let site = input::site(args.site.as_deref())?;
+    let site = input::site(args.site.as_deref(), &args.input)?;
     let records = input::records(&args.input, &site, on_reject)?;
     input::doubts(records.warnings.iter());
     let changes = change::compare(&records, &args.selection(), &Settings::from(&site.analysis))?;

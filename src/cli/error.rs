@@ -4,8 +4,9 @@ use std::io::ErrorKind;
 use std::process::ExitCode;
 
 use super::terminal::plain;
-use crate::change::{ChangeError, PreviousError};
+use crate::change::ChangeError;
 use crate::demo::DemoError;
+use crate::life::{ActionError, PastError};
 use crate::records::RecordsError;
 use crate::report::ReportError;
 use crate::report::folder::FolderError;
@@ -28,7 +29,10 @@ pub enum Error {
     Change(#[from] ChangeError),
     /// The last report.
     #[error(transparent)]
-    Previous(#[from] PreviousError),
+    Previous(#[from] PastError),
+    /// The file of what was done.
+    #[error(transparent)]
+    Actions(#[from] ActionError),
     /// Writing the demo's records.
     #[error(transparent)]
     Demo(#[from] DemoError),
@@ -50,6 +54,7 @@ impl Error {
             Error::Records(error) => error.hint(),
             Error::Change(error) => error.hint(),
             Error::Previous(error) => error.hint(),
+            Error::Actions(error) => error.hint(),
             Error::Demo(error) => error.hint(),
             Error::Report(_) => {
                 Some("this is a fault of onus; the message helps to mend it".into())

@@ -86,6 +86,7 @@ pub(super) fn assemble(sorted: Sorted, rules: &Rules<'_>) -> Result<Records, Rec
 
     let Seen {
         mut defects,
+        origins,
         mut readings,
         defect_names,
         rejects: outside,
@@ -142,6 +143,8 @@ pub(super) fn assemble(sorted: Sorted, rules: &Rules<'_>) -> Result<Records, Rec
     let mut records = Records {
         panels,
         defects,
+        origins,
+        sources: files.iter().map(|f| f.path.clone()).collect(),
         readings,
         defect_names,
         factor_names: site.factors.iter().map(|f| f.name.clone()).collect(),

@@ -5,7 +5,10 @@ use std::collections::BTreeMap;
 
 use super::Findings;
 use crate::causes::{Cause, Causes, Finding, Frame};
+use crate::change::week_of;
 use crate::charts::CAUSES;
+use crate::life::rename;
+use crate::records::Panel;
 use crate::site::{DefectClass, Site};
 
 /// A kind of defect with its weight.
@@ -35,9 +38,18 @@ pub struct Ranking {
     pub total_cost: Option<f64>,
 }
 
-/// Ranks the kinds of defect.
+/// Ranks the kinds of defect, over the week where one is reported.
 #[must_use]
 pub fn rank(findings: &Findings<'_>, site: &Site) -> Ranking {
+    let week = findings.weekly.week;
+    rank_of(findings, site, |panel| {
+        week.is_none() || week_of(panel) == week
+    })
+}
+
+/// The same over those panels that count.
+#[must_use]
+pub fn rank_of(findings: &Findings<'_>, site: &Site, counts: impl Fn(&Panel) -> bool) -> Ranking {
     let records = findings.records;
     let causes = &findings.causes;
     let mut of_defect: Vec<Option<Cause>> = vec![None; records.defects.len()];
@@ -76,7 +88,7 @@ pub fn rank(findings: &Findings<'_>, site: &Site) -> Ranking {
         ) else {
             continue;
         };
-        if !panel.inspected {
+        if !panel.inspected || !counts(panel) {
             continue;
         }
         let key = (
@@ -166,9 +178,12 @@ pub(super) fn number_worst_first(causes: &mut Causes, site: &Site) {
             findings.swap(*first, first + 1);
         }
     }
+    let mut names = BTreeMap::new();
     for (i, finding) in findings.iter_mut().enumerate() {
-        finding.id = format!("F{}", i + 1);
+        let id = format!("F{}", i + 1);
+        names.insert(std::mem::replace(&mut finding.id, id.clone()), id);
     }
+    rename(causes, &names);
 }
 
 #[cfg(test)]

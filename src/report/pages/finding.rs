@@ -67,6 +67,17 @@ fn page(context: &Context<'_>, finding: &Finding, number: usize) -> Result<Page,
     if lots_in_a_table && !finding.evidence.by_lot.is_empty() {
         blocks.push(Block::Table(by_lot(context, finding)));
     }
+    let done: Vec<String> = (context.findings.actions.iter())
+        .filter(|d| {
+            let machine = finding.machine.as_deref();
+            d.action.is_about(&finding.id, machine, &finding.defect)
+        })
+        .map(|d| words::life::on_page(d, &context.site.defects.cost_unit, numbers))
+        .collect();
+    if !done.is_empty() {
+        blocks.push(Block::Heading(words::life::DONE.to_owned()));
+        blocks.push(Block::List(done));
+    }
     let settle = words::next_check(&finding.next_check, numbers);
     let step = advice::first_step(finding, settle, &speech);
     blocks.push(Block::Heading(words::finding_page::NEXT.to_owned()));
@@ -78,10 +89,13 @@ fn page(context: &Context<'_>, finding: &Finding, number: usize) -> Result<Page,
     if let Some(touch) = step.touch {
         blocks.push(Block::Caution(caution::caution(&[touch])));
     }
+    let mut lead = vec![told::lead(finding, &speech)];
+    let life = context.findings.lives.of.get(&finding.id);
+    lead.extend(life.and_then(|life| words::life::sentence(life, numbers)));
     Ok(Page {
         anchor: format!("finding-{number}"),
         title: told::title(finding),
-        lead: told::lead(finding, &speech),
+        lead: lead.join(" "),
         blocks,
     })
 }

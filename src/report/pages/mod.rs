@@ -15,6 +15,7 @@ mod method;
 mod missed;
 mod places;
 mod recipe;
+mod since;
 mod strips;
 mod surface;
 mod trend;
@@ -22,7 +23,7 @@ mod trend;
 use crate::causes::Finding;
 use crate::charts::{ChartError, NumberStyle, Theme};
 use crate::report::words::finding::Speech;
-use crate::report::{Findings, Page};
+use crate::report::{Findings, Length, Page};
 use crate::site::Site;
 
 use kinds::kinds_figure;
@@ -75,13 +76,18 @@ impl Context<'_> {
 /// # Errors
 ///
 /// [`ChartError`] if a chart could not be drawn.
-pub fn pages(context: &Context<'_>) -> Result<Vec<Page>, ChartError> {
+pub fn pages(context: &Context<'_>, length: Length) -> Result<Vec<Page>, ChartError> {
     let ranking = super::ranking::rank(context.findings, context.site);
     let mut all = vec![front::page(context, &ranking)?];
+    if length == Length::Short {
+        all.extend(finding::pages(context)?);
+        return Ok(all);
+    }
     all.extend(places::page(context)?);
     all.extend(finding::pages(context)?);
     all.extend(surface::page(context)?);
     all.extend(recipe::page(context)?);
+    all.extend(since::page(context));
     all.extend(change::page(context)?);
     all.extend(trend::page(context)?);
     all.extend(missed::page(context));

@@ -132,10 +132,19 @@ fn effects(context: &Context<'_>, removal: &Removal) -> Result<Option<Figure>, C
         .effects
         .iter()
         .filter(|e| e.factor != Factor::AbrasiveAge)
-        .map(|e| effect::Field {
-            effect: e,
-            title: words::effect_title(e, removal, numbers),
-            x: words::axis(&e.factor),
+        .map(|e| {
+            let first = removal.advice.first().filter(|a| a.factor == e.factor);
+            effect::Field {
+                effect: e,
+                name: words::axis(&e.factor),
+                found: words::effect_found(e, removal, numbers),
+                present: e.present.map_or_else(String::new, |v| {
+                    format!("{} {}", words::NOW, words::figures(v, numbers))
+                }),
+                advised: first
+                    .and_then(|a| a.to)
+                    .map(|v| (v, format!("{} {}", words::TRY, words::figures(v, numbers)))),
+            }
         })
         .collect();
     if fields.is_empty() {
@@ -148,7 +157,6 @@ fn effects(context: &Context<'_>, removal: &Removal) -> Result<Option<Figure>, C
             text: alt.clone(),
         },
         y: words::REMOVAL_AXIS.into(),
-        present: words::NOW.into(),
     };
     Ok(Some(Figure {
         name: "recipe-effects".into(),

@@ -11,7 +11,7 @@ use crate::stats::Interval;
 use super::counting::{capital, counted, listed};
 pub use super::recipe_charts::{
     AGE_AXIS, EFFECTS_TITLE, FRESH, INSIDE, NOW, OUTSIDE_LIMITS, PANELS_AXIS, REMOVAL_AXIS,
-    RISKS_CAPTION, TRY, WEAR_TITLE, WINDOW_TITLE, WITH_DEFECTS, accepted, effect_title,
+    RISKS_CAPTION, TRY, WEAR_TITLE, WINDOW_TITLE, WITH_DEFECTS, accepted, effect_found,
     effects_alt,
 };
 
@@ -26,8 +26,8 @@ pub const TIED: &str = "What these data can’t tell apart";
 /// Heading over the doubts.
 pub const DOUBTS: &str = "How far the model can be trusted";
 /// Caption of the effects.
-pub const EFFECTS_CAPTION: &str = "Mean removal against each factor, the others held at the present setting. Dots are panels moved to that \
-     setting and to the mean lot; the band is the 95 % interval of the mean.";
+pub const EFFECTS_CAPTION: &str = "Mean removal against each factor, the others held at the present setting (large dot); an arrow is the \
+     move to try first. Small dots are panels brought to that setting and to the mean lot; the band is the 95 % interval of the mean.";
 /// Caption of the table of exponents.
 pub const TERMS_CAPTION: &str = "What removal goes with. An exponent of −1 means that doubling the factor halves removal, +1 that it doubles it. \
      The degrees of freedom count how often a factor was really set, and under how many lots and days: where they are few, \
@@ -88,7 +88,9 @@ pub fn setting(of: &Factor, value: f64, numbers: &NumberStyle) -> String {
     format!("{}{}", figures(value, numbers), unit(of))
 }
 
-fn figures(value: f64, numbers: &NumberStyle) -> String {
+/// A number of a setting without its unit.
+#[must_use]
+pub fn figures(value: f64, numbers: &NumberStyle) -> String {
     if value.fract() == 0.0 && value.abs() < 1e6 {
         numbers.fixed(value, 0)
     } else {
