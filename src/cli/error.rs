@@ -18,6 +18,14 @@ pub enum Error {
     /// Standard output is gone or full.
     #[error("cannot write the result: {0}")]
     Output(#[from] std::io::Error),
+    /// A manual page of no command.
+    #[error("{name}: no such command")]
+    NoCommand {
+        /// What was asked for.
+        name: String,
+        /// What there is.
+        names: String,
+    },
     /// The site file.
     #[error(transparent)]
     Site(#[from] SiteError),
@@ -50,6 +58,7 @@ impl Error {
     pub fn hint(&self) -> Option<String> {
         match self {
             Error::Output(_) => None,
+            Error::NoCommand { names, .. } => Some(format!("there are {names}")),
             Error::Site(error) => error.hint(),
             Error::Records(error) => error.hint(),
             Error::Change(error) => error.hint(),

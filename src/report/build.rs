@@ -6,7 +6,7 @@ use jiff::civil::Date;
 
 use super::front::Front;
 use super::pages::{Context, pages};
-use super::{Document, Findings, Page, PdfError, PngError, words};
+use super::{Document, Findings, Page, PdfError, PngError, Story, words};
 use super::{findings_csv, findings_json, html, panels_csv, pdf, png, rejects_csv};
 use crate::change::{Week, week_of};
 use crate::charts::{ChartError, NumberStyle, Theme};
@@ -61,8 +61,10 @@ pub fn document(
         numbers: NumberStyle::from(&site.report),
         ..Theme::default()
     };
+    let story = Story::new(findings);
     let context = Context {
         findings,
+        story: &story,
         site,
         theme: &theme,
     };

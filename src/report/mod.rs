@@ -11,14 +11,18 @@ pub mod pages;
 mod pdf;
 mod png;
 pub mod ranking;
+pub mod story;
 mod tables;
 pub mod words;
 
 pub use build::{Length, ReportError, Sheets, document, files, period_name, summary};
-pub use document::{Block, Care, Cell, Document, Figure, KeyNumber, Page, Statement, Step, Table};
+pub use document::{
+    Block, Care, Cell, Document, Figure, KeyNumber, Page, Start, Statement, Step, Table,
+};
 pub use findings::{Asked, Findings, Levels, find, find_asked};
 pub use html::html;
 pub use json::{SCHEMA, findings_json, rounded_json};
 pub use pdf::{PdfError, pdf};
 pub use png::{PngError, png};
+pub use story::Story;
 pub use tables::{findings_csv, panels_csv, rejects_csv};

@@ -4,6 +4,7 @@
 use std::collections::BTreeMap;
 
 use super::Findings;
+use super::story::is_of;
 use crate::causes::{Cause, Causes, Finding, Frame};
 use crate::change::week_of;
 use crate::charts::CAUSES;
@@ -61,13 +62,22 @@ pub fn rank_of(findings: &Findings<'_>, site: &Site, counts: impl Fn(&Panel) -> 
             }
         }
     }
-    let rest: BTreeMap<_, Cause> = causes
-        .streams
-        .iter()
-        .map(|s| {
+    // Marks outside every place are the stream's own account where that is about
+    // its rate; where only places were found, nobody has accounted for the rest.
+    let rest: BTreeMap<_, Cause> = (causes.streams.iter().enumerate())
+        .map(|(index, s)| {
+            let places =
+                (causes.findings.iter()).any(|f| is_of(f, index) && !f.evidence.members.is_empty());
+            let rates =
+                (causes.findings.iter()).any(|f| is_of(f, index) && f.evidence.members.is_empty());
+            let cause = if places && !rates {
+                Cause::Undecided
+            } else {
+                s.cause
+            };
             (
                 (s.machine.as_deref(), s.head.as_deref(), s.defect.as_str()),
-                s.cause,
+                cause,
             )
         })
         .collect();

@@ -4,7 +4,7 @@ use super::{Context, evidence, maps, strips, surface};
 use crate::causes::{Finding, Kind};
 use crate::charts::ChartError;
 use crate::report::words::{self, advice, caution, finding as told};
-use crate::report::{Block, Cell, Figure, Page, Table};
+use crate::report::{Block, Cell, Figure, Page, Start, Table};
 
 /// Most findings with a page of their own.
 pub(super) const PAGES: usize = 12;
@@ -79,7 +79,7 @@ fn page(context: &Context<'_>, finding: &Finding, number: usize) -> Result<Page,
         blocks.push(Block::List(done));
     }
     let settle = words::next_check(&finding.next_check, numbers);
-    let step = advice::first_step(finding, settle, &speech);
+    let step = advice::first_step(finding, settle, context.lever(), &speech);
     blocks.push(Block::Heading(words::finding_page::NEXT.to_owned()));
     blocks.push(Block::Paragraph(format!(
         "{}. {}",
@@ -96,6 +96,7 @@ fn page(context: &Context<'_>, finding: &Finding, number: usize) -> Result<Page,
         anchor: format!("finding-{number}"),
         title: told::title(finding),
         lead: lead.join(" "),
+        start: Start::NewSheet,
         blocks,
     })
 }
@@ -155,6 +156,7 @@ fn rest(context: &Context<'_>, findings: &[&Finding]) -> Page {
         anchor: "findings".to_owned(),
         title: words::finding_page::REST_TITLE.to_owned(),
         lead: words::finding_page::rest_lead(findings.len(), ROWS, numbers),
+        start: Start::NewSheet,
         blocks: vec![Block::Table(Table {
             caption: words::finding_page::REST_CAPTION.to_owned(),
             columns: words::finding_page::rest_columns(),

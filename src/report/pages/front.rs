@@ -8,7 +8,7 @@ use crate::report::front::Front;
 use crate::report::ranking::Ranking;
 use crate::report::words::counting::short;
 use crate::report::words::{self, advice, caution, front};
-use crate::report::{Block, Care, KeyNumber, Page, Statement, Step};
+use crate::report::{Block, Care, KeyNumber, Page, Start, Statement, Step};
 
 /// Most lines under "what we found": page one stays one page.
 const STATEMENTS: usize = 5;
@@ -44,6 +44,10 @@ pub(super) fn page(context: &Context<'_>, ranking: &Ranking) -> Result<Page, Cha
     if !statements.is_empty() {
         blocks.push(Block::Heading(front::FOUND.to_owned()));
         blocks.push(Block::Statements(statements));
+    }
+    if let Some(change) = words::changes::latest(context.story, numbers) {
+        blocks.push(Block::Heading(words::changes::LATEST.to_owned()));
+        blocks.push(Block::Paragraph(short(&change, 2 * LINE)));
     }
     let steps = steps(context);
     if !steps.is_empty() {
@@ -82,6 +86,7 @@ pub(super) fn page(context: &Context<'_>, ranking: &Ranking) -> Result<Page, Cha
         anchor: "front".to_owned(),
         title: short(&front::headline(&worst, input, numbers), LINE),
         lead: lead.join(" "),
+        start: Start::NewSheet,
         blocks,
     })
 }
@@ -211,7 +216,7 @@ fn steps(context: &Context<'_>) -> Vec<Step> {
         .collect();
     for finding in findings.worst_first() {
         let settle = words::next_check(&finding.next_check, numbers);
-        let step = advice::first_step(finding, settle, &speech);
+        let step = advice::first_step(finding, settle, context.lever(), &speech);
         if !all.iter().any(|known| known.action == step.action) {
             all.push(step);
         }

@@ -22,8 +22,9 @@ mod trend;
 
 use crate::causes::Finding;
 use crate::charts::{ChartError, NumberStyle, Theme};
+use crate::report::words::advice::Lever;
 use crate::report::words::finding::Speech;
-use crate::report::{Findings, Length, Page};
+use crate::report::{Findings, Length, Page, Story};
 use crate::site::Site;
 
 use kinds::kinds_figure;
@@ -33,6 +34,8 @@ use kinds::kinds_figure;
 pub struct Context<'a> {
     /// All results.
     pub findings: &'a Findings<'a>,
+    /// What is said of it.
+    pub story: &'a Story<'a>,
     /// The site's names, limits and styles.
     pub site: &'a Site,
     /// Look of the charts and style of the numbers.
@@ -44,6 +47,16 @@ impl Context<'_> {
     #[must_use]
     pub fn numbers(&self) -> &NumberStyle {
         &self.theme.numbers
+    }
+
+    /// Whether the recipe page advises a lever.
+    #[must_use]
+    pub fn lever(&self) -> Lever {
+        if self.story.has_lever() {
+            Lever::Advised
+        } else {
+            Lever::None
+        }
     }
 
     /// How places are spoken of.

@@ -5,7 +5,7 @@ use crate::charts::{ChartError, Description, Theme, age, effect, window};
 use crate::removal::{Basis, Effect, FRESH_UP_TO, Factor, Removal, Window};
 use crate::report::words::caution::{self, Touch};
 use crate::report::words::{recipe as words, recipe_notes};
-use crate::report::{Block, Cell, Figure, Page, Table};
+use crate::report::{Block, Cell, Figure, Page, Start, Table};
 
 /// The page, where the data carry it.
 ///
@@ -62,6 +62,7 @@ pub(super) fn page(context: &Context<'_>) -> Result<Option<Page>, ChartError> {
         anchor: "recipe".into(),
         title: words::TITLE.into(),
         lead: words::lead(removal, numbers),
+        start: Start::NewSheet,
         blocks,
     }))
 }
@@ -227,7 +228,7 @@ fn risks(context: &Context<'_>, removal: &Removal, blocks: &mut Vec<Block>) {
             vec![
                 words::risked(&r.of),
                 numbers.count(r.panels_hit),
-                words::movers(r, numbers),
+                words::movers(r, &context.story.recipe_word(r), numbers),
             ]
         })
         .collect();

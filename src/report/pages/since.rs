@@ -4,7 +4,7 @@
 use super::Context;
 use crate::report::words::finding::cell_name;
 use crate::report::words::life as words;
-use crate::report::{Block, Cell, Page, Table};
+use crate::report::{Block, Cell, Page, Start, Table};
 
 /// Most rows of a table; all are in `findings.json`.
 const ROWS: usize = 40;
@@ -30,6 +30,7 @@ pub(super) fn page(context: &Context<'_>) -> Option<Page> {
         title: words::TITLE.to_owned(),
         lead: words::on_page_one(&findings.lives, numbers)
             .unwrap_or_else(|| words::NO_REPORT.to_owned()),
+        start: Start::NewSheet,
         blocks,
     })
 }

@@ -5,7 +5,7 @@ use super::change::comparison_blocks;
 use crate::change::ControlChart;
 use crate::charts::{ChartError, Description, control_chart};
 use crate::report::words::{changes, trend as words};
-use crate::report::{Block, Cell, Figure, Page, Table};
+use crate::report::{Block, Cell, Figure, Page, Start, Table};
 
 /// Most charts of single kinds.
 const KINDS: usize = 3;
@@ -50,6 +50,7 @@ pub(super) fn page(context: &Context<'_>) -> Result<Option<Page>, ChartError> {
         anchor: "trend".to_owned(),
         title: words::TITLE.to_owned(),
         lead: words::lead(weekly, numbers),
+        start: Start::NewSheet,
         blocks,
     }))
 }

@@ -8,12 +8,14 @@ use crate::removal::{
 use crate::site::DefectClass;
 use crate::stats::Interval;
 
+use super::causes;
 use super::counting::{capital, counted, listed};
 pub use super::recipe_charts::{
     AGE_AXIS, EFFECTS_TITLE, FRESH, INSIDE, NOW, OUTSIDE_LIMITS, PANELS_AXIS, REMOVAL_AXIS,
     RISKS_CAPTION, TRY, WEAR_TITLE, WINDOW_TITLE, WITH_DEFECTS, accepted, effect_found,
     effects_alt,
 };
+use crate::report::story::RecipeWord;
 
 /// Title of the page.
 pub const TITLE: &str = "The recipe";
@@ -324,13 +326,31 @@ pub fn risked(of: &Risked) -> String {
     }
 }
 
-/// What moves a risk, in a cell.
+/// What moves a risk, in a cell, as far as the account of who makes it goes.
 #[must_use]
-pub fn movers(risk: &Risk, numbers: &NumberStyle) -> String {
+pub fn movers(risk: &Risk, word: &RecipeWord, numbers: &NumberStyle) -> String {
+    let found = shown_movers(risk, numbers);
+    match word {
+        RecipeWord::Others(cause, ids) => {
+            let see = if ids.is_empty() {
+                String::new()
+            } else {
+                format!(": see {}", listed(ids, 3))
+            };
+            format!("{}, not the recipe{see}", causes::consistent_with(*cause))
+        }
+        _ if found.is_empty() => "nothing shown".into(),
+        RecipeWord::Follows => listed(&found, usize::MAX),
+        RecipeWord::Open => format!(
+            "goes along with {}; who makes it is not known yet",
+            listed(&found, usize::MAX)
+        ),
+    }
+}
+
+fn shown_movers(risk: &Risk, numbers: &NumberStyle) -> Vec<String> {
     let terms = risk.terms.len().max(1) as f64;
-    let found: Vec<String> = risk
-        .terms
-        .iter()
+    (risk.terms.iter())
         .filter(|t| t.p_value.is_some_and(|p| p * terms <= 0.05))
         .map(|t| match (t.exponent, &t.level, t.ratio) {
             (Some(e), _, _) => {
@@ -347,12 +367,7 @@ pub fn movers(risk: &Risk, numbers: &NumberStyle) -> String {
             (None, None, Some(r)) => format!("{} (× {})", factor(&t.factor), numbers.fixed(r, 1)),
             _ => factor(&t.factor),
         })
-        .collect();
-    if found.is_empty() {
-        "nothing shown".into()
-    } else {
-        listed(&found, usize::MAX)
-    }
+        .collect()
 }
 
 fn tenths(ci: Option<Interval>, numbers: &NumberStyle) -> String {
