@@ -178,14 +178,18 @@ pub fn summary(findings: &Findings<'_>, site: &Site) -> Vec<String> {
     if findings.weekly.week.is_some() {
         lines.extend(words::trend::on_page_one(&findings.weekly));
     }
-    let open = findings
-        .lives
-        .kept
-        .iter()
-        .filter(|k| k.life.life == Some(State::CannotTell));
+    let story = Story::new(findings);
+    lines.extend(words::changes::latest(&story, &numbers));
+    let own = findings.worst_first().into_iter().filter_map(|f| {
+        let life = findings.lives.of.get(&f.id)?;
+        Some((&f.id, &f.defect, life))
+    });
+    let kept = (findings.lives.kept.iter()).map(|k| (&k.id, &k.defect, &k.life));
     lines.extend(
-        open.take(SUMMARY_LINES)
-            .map(|old| words::life::line(&old.id, &old.defect, &old.life, &numbers)),
+        own.chain(kept)
+            .filter(|(_, _, life)| life.life == Some(State::CannotTell))
+            .take(SUMMARY_LINES)
+            .map(|(id, defect, life)| words::life::line(id, defect, life, &numbers)),
     );
     lines.extend(
         findings
