@@ -14,10 +14,9 @@ use crate::causes::Finding;
 use crate::change::{self, Pick, Selection, Sides, Verdict};
 use crate::records::Records;
 use crate::site::Site;
-use crate::stats::TailRule;
-use crate::stats::multiplicity::{Adjustment, adjust};
+use crate::stats::multiplicity::holm;
 use crate::stats::proportion::clopper_pearson;
-use crate::stats::rate_ratio::{Count, rate_ratio};
+use crate::stats::stratified::{Count, RateStratum, exact_rate_ratio};
 
 /// The file of actions can't be read.
 #[derive(Debug, thiserror::Error)]
@@ -294,7 +293,7 @@ pub fn judge_actions(
         .map(|action| one(action, actions, records, &all, site))
         .collect();
     let tested: Vec<f64> = done.iter().filter_map(|d| d.1).collect();
-    let mut adjusted = adjust(&tested, Adjustment::Holm).into_iter();
+    let mut adjusted = holm(&tested).into_iter();
     for (one, p) in &mut done {
         if p.is_some() {
             one.p_adjusted = adjusted.next();
@@ -399,13 +398,11 @@ fn exact(done: &mut Done) -> Option<f64> {
         events: seen.hits as u64,
         exposure: seen.panels as f64,
     };
-    let ratio = rate_ratio(
-        side(&done.before),
-        side(&done.after),
-        0.95,
-        TailRule::Central,
-    )
-    .ok()?;
+    let stratum = RateStratum {
+        before: side(&done.before),
+        after: side(&done.after),
+    };
+    let ratio = exact_rate_ratio(&[stratum], 0.95).ok()?;
     done.ratio = Some(ratio.estimate).filter(|r| r.is_finite());
     done.ratio_ci = Some((ratio.ci.low, ratio.ci.high));
     Some(ratio.p_value)

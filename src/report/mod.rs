@@ -1,5 +1,6 @@
 //! Findings, words, the document and the folder that appears whole or not at all.
 
+mod asked;
 mod build;
 mod document;
 pub mod findings;
@@ -15,11 +16,12 @@ pub mod story;
 mod tables;
 pub mod words;
 
+pub use asked::{Asked, find_asked};
 pub use build::{Length, ReportError, Sheets, document, files, period_name, summary};
 pub use document::{
     Block, Care, Cell, Document, Figure, KeyNumber, Page, Start, Statement, Step, Table,
 };
-pub use findings::{Asked, Findings, Levels, find, find_asked};
+pub use findings::{Findings, Levels, find};
 pub use html::html;
 pub use json::{SCHEMA, findings_json, rounded_json};
 pub use pdf::{PdfError, pdf};

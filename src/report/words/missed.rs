@@ -11,7 +11,7 @@ pub const TITLE: &str = "What could have been missed";
 pub const WHY: &str = "Why it is put down to this";
 /// What the table means.
 pub const EXPLAINED: &str = "A fixed place that marks at least the share of panels given here would have been \
-    found with 90 % probability, anywhere on nine tenths of the area that panels covered. A rarer repeat can hide \
+    found (detected) with 90 % probability, anywhere on nine tenths of the area that panels covered. A rarer repeat can hide \
     among marks that wander. Panels needed: how many it takes to see a repeat on one panel in five.";
 
 /// The sentence under the title.

@@ -9,7 +9,7 @@ pub const TITLE: &str = "The trend";
 /// Caption of the table of charts.
 pub const CHARTS_CAPTION: &str = "All kinds: what their control charts show";
 /// Axis of the chart for small shifts.
-pub const SMALL_SHIFT: &str = "weighted mean";
+pub const SMALL_SHIFT: &str = "weighted mean (EWMA)";
 /// Name of the centre line.
 pub const CENTRE: &str = "centre";
 /// Name of the limits.
@@ -80,7 +80,7 @@ pub fn caption(chart: &ControlChart, numbers: &NumberStyle) -> String {
     match chart.small_shift.as_ref().and_then(|s| s.first_signal) {
         Some(k) => {
             text += &format!(
-                "; below, the weighted mean shows a shift from {} on.",
+                "; below, the weighted mean of late points (EWMA) shows a shift from {} on.",
                 chart.points[k].label
             );
         }
@@ -227,9 +227,9 @@ pub fn charts_columns() -> Vec<(String, bool)> {
         ("Kind", false),
         ("Defects", true),
         ("Per m²", true),
-        ("Spread factor", true),
+        ("Spread (overdispersion)", true),
         ("Outside limits", true),
-        ("Small shift", false),
+        ("Small shift (EWMA)", false),
     ]
     .map(|(head, figures)| (head.to_owned(), figures))
     .to_vec()
