@@ -58,7 +58,7 @@ pub fn document(
     sheets: Sheets,
 ) -> Result<Document, ChartError> {
     let theme = Theme {
-        numbers: NumberStyle::from(&site.report),
+        numbers: NumberStyle::from(&site.report).with_units_of(&findings.records.columns),
         ..Theme::default()
     };
     let story = Story::new(findings);

@@ -1,6 +1,7 @@
 //! Words of the recipe page: factors, exponents, windows, levers.
 
 use crate::charts::NumberStyle;
+use crate::records::Unit;
 use crate::removal::{
     Advice, Aim, Alias, Basis, Diagnostics, Factor, Interaction, Obstacle, RateChange, Reach,
     Removal, Risk, Risked, Term, Together, Value, Wear, Window,
@@ -65,20 +66,20 @@ pub fn factor(factor: &Factor) -> String {
 
 /// A factor's unit, with a space before it; empty where it has none.
 #[must_use]
-pub fn unit(factor: &Factor) -> &'static str {
+pub fn unit(factor: &Factor, numbers: &NumberStyle) -> String {
     match factor {
-        Factor::Feed => " mm/s",
-        Factor::Force => " N",
-        Factor::Grain => " µm",
-        _ => "",
+        Factor::Feed => format!(" {}", numbers.feed.map_or("mm/s", Unit::name)),
+        Factor::Force => format!(" {}", numbers.force.map_or("N", Unit::name)),
+        Factor::Grain => " µm".into(),
+        _ => String::new(),
     }
 }
 
 /// Label of a factor's axis.
 #[must_use]
-pub fn axis(of: &Factor) -> String {
+pub fn axis(of: &Factor, numbers: &NumberStyle) -> String {
     let name = capital(&factor(of));
-    match unit(of).trim() {
+    match unit(of, numbers).trim() {
         "" => name,
         unit => format!("{name} ({unit})"),
     }
@@ -87,7 +88,7 @@ pub fn axis(of: &Factor) -> String {
 /// A setting with its unit.
 #[must_use]
 pub fn setting(of: &Factor, value: f64, numbers: &NumberStyle) -> String {
-    format!("{}{}", figures(value, numbers), unit(of))
+    format!("{}{}", figures(value, numbers), unit(of, numbers))
 }
 
 /// A number of a setting without its unit.
@@ -491,7 +492,7 @@ pub fn advice_row(advice: &Advice, numbers: &NumberStyle) -> Vec<String> {
         },
     );
     vec![
-        axis(&advice.factor),
+        axis(&advice.factor, numbers),
         ends.0,
         ends.1,
         removed,
