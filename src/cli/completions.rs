@@ -43,10 +43,7 @@ pub(super) fn man(args: &Man, out: &mut impl Write) -> Result<(), Error> {
                     names: names.join(", "),
                 });
             };
-            // Its page has its own name, as man looks for it.
-            let own = found.clone();
-            own.name(format!("onus-{name}"))
-                .bin_name(format!("onus {name}"))
+            found.clone()
         }
     };
     clap_mangen::Man::new(command).render(out)?;

@@ -3,12 +3,15 @@
 use std::collections::BTreeMap;
 
 use jiff::civil::Date;
+use rayon::prelude::*;
 
+use super::findings::bare;
 use super::front::Front;
-use super::pages::{Context, pages};
-use super::{Document, Findings, Page, PdfError, PngError, Story, words};
+use super::pages::{Context, comparison_pages, pages};
+use super::{Document, Figure, Findings, Page, PdfError, PngError, Story, words};
 use super::{findings_csv, findings_json, html, panels_csv, pdf, png, rejects_csv};
-use crate::change::{Week, week_of};
+use crate::causes::Causes;
+use crate::change::{Changes, Week, week_of};
 use crate::charts::{ChartError, NumberStyle, Theme};
 use crate::life::State;
 use crate::records::Records;
@@ -57,6 +60,17 @@ pub fn document(
     site: &Site,
     sheets: Sheets,
 ) -> Result<Document, ChartError> {
+    document_of(findings, site, sheets, |context| {
+        pages(context, sheets.length)
+    })
+}
+
+fn document_of(
+    findings: &Findings<'_>,
+    site: &Site,
+    sheets: Sheets,
+    pages: impl Fn(&Context<'_>) -> Result<Vec<Page>, ChartError>,
+) -> Result<Document, ChartError> {
     let theme = Theme {
         numbers: NumberStyle::from(&site.report).with_units_of(&findings.records.columns),
         ..Theme::default()
@@ -77,7 +91,7 @@ pub fn document(
         period: words::document::period(week, days, &theme.numbers),
         date: days.map(|(_, last)| last),
         paper: sheets.paper,
-        pages: pages(&context, sheets.length)?,
+        pages: pages(&context)?,
     })
 }
 
@@ -120,16 +134,7 @@ pub fn files(
     sheets: Sheets,
 ) -> Result<BTreeMap<String, Vec<u8>>, ReportError> {
     let numbers = NumberStyle::from(&site.report);
-    let document = document(findings, site, sheets)?;
-    let mut files = BTreeMap::new();
-    let figures = document.pages.iter().flat_map(Page::figures);
-    for (number, figure) in figures.enumerate() {
-        let name = format!("charts/{:02}-{}", number + 1, figure.name);
-        files.insert(format!("{name}.png"), png(&figure.svg)?);
-        files.insert(format!("{name}.svg"), figure.svg.clone().into_bytes());
-    }
-    files.insert("report.pdf".to_owned(), pdf(&document)?);
-    files.insert("report.html".to_owned(), html(&document).into_bytes());
+    let mut files = document_files(&document(findings, site, sheets)?)?;
     files.insert(
         "findings.json".to_owned(),
         findings_json(findings, &numbers).into_bytes(),
@@ -140,6 +145,49 @@ pub fn files(
         "rejects.csv".to_owned(),
         rejects_csv(&findings.records.rejects),
     );
+    Ok(files)
+}
+
+/// All files of a comparison: the same without findings.
+///
+/// # Errors
+///
+/// As [`files`].
+pub fn comparison_files(
+    records: &Records,
+    changes: Changes,
+    site: &Site,
+    sheets: Sheets,
+) -> Result<BTreeMap<String, Vec<u8>>, ReportError> {
+    let numbers = NumberStyle::from(&site.report);
+    let findings = Findings {
+        changes,
+        ..bare(records, Causes::default(), site)
+    };
+    let document = document_of(&findings, site, sheets, comparison_pages)?;
+    let mut files = document_files(&document)?;
+    files.insert(
+        "findings.json".to_owned(),
+        findings_json(&findings, &numbers).into_bytes(),
+    );
+    files.insert("rejects.csv".to_owned(), rejects_csv(&records.rejects));
+    Ok(files)
+}
+
+/// The document as PDF and HTML, and its charts.
+fn document_files(document: &Document) -> Result<BTreeMap<String, Vec<u8>>, ReportError> {
+    let mut files = BTreeMap::new();
+    let figures: Vec<&Figure> = document.pages.iter().flat_map(Page::figures).collect();
+    let images: Vec<Vec<u8>> = (figures.par_iter())
+        .map(|figure| png(&figure.svg))
+        .collect::<Result<_, _>>()?;
+    for ((figure, image), number) in figures.into_iter().zip(images).zip(1..) {
+        let name = format!("charts/{number:02}-{}", figure.name);
+        files.insert(format!("{name}.png"), image);
+        files.insert(format!("{name}.svg"), figure.svg.clone().into_bytes());
+    }
+    files.insert("report.pdf".to_owned(), pdf(document)?);
+    files.insert("report.html".to_owned(), html(document).into_bytes());
     Ok(files)
 }
 

@@ -17,7 +17,9 @@ mod tables;
 pub mod words;
 
 pub use asked::{Asked, find_asked};
-pub use build::{Length, ReportError, Sheets, document, files, period_name, summary};
+pub use build::{
+    Length, ReportError, Sheets, comparison_files, document, files, period_name, summary,
+};
 pub use document::{
     Block, Care, Cell, Document, Figure, KeyNumber, Page, Start, Statement, Step, Table,
 };

@@ -296,3 +296,41 @@ fn what_became_of_old_findings_is_told_and_a_damaged_report_is_refused() {
         "{error}"
     );
 }
+
+#[test]
+fn a_comparison_is_written_like_a_report() {
+    let shop = Shop::with_spot(80);
+    let run = |more: &[&str]| {
+        onus()
+            .current_dir(shop.path(""))
+            .args([
+                "compare",
+                "inspections",
+                "--since",
+                "2031-03-03",
+                "--out",
+                "answer",
+            ])
+            .args(more)
+            .output()
+            .unwrap()
+    };
+    let done = run(&[]);
+    assert!(
+        done.status.success(),
+        "{}",
+        String::from_utf8_lossy(&done.stderr)
+    );
+    let html = std::fs::read_to_string(shop.path("answer/report.html")).unwrap();
+    assert!(html.contains("Before and since 2031-03-03"), "{html}");
+    assert!(
+        std::fs::read(shop.path("answer/report.pdf"))
+            .unwrap()
+            .starts_with(b"%PDF")
+    );
+    let text = std::fs::read_to_string(shop.path("answer/findings.json")).unwrap();
+    let json: serde_json::Value = serde_json::from_str(&text).unwrap();
+    assert!(!json["changes"].as_array().unwrap().is_empty());
+    assert_eq!(run(&[]).status.code(), Some(1), "not replaced unasked");
+    assert!(run(&["--replace"]).status.success());
+}

@@ -108,3 +108,15 @@ pub fn pages(context: &Context<'_>, length: Length) -> Result<Vec<Page>, ChartEr
     all.push(method::page(context));
     Ok(all)
 }
+
+/// The pages of a comparison: the change and the data.
+///
+/// # Errors
+///
+/// [`ChartError`] if a chart could not be drawn.
+pub fn comparison_pages(context: &Context<'_>) -> Result<Vec<Page>, ChartError> {
+    let ranking = super::ranking::rank(context.findings, context.site);
+    let mut all: Vec<Page> = change::page(context)?.into_iter().collect();
+    all.push(data::page(context, &ranking));
+    Ok(all)
+}
