@@ -46,7 +46,9 @@ pub enum Start {
     /// On a new sheet.
     #[default]
     NewSheet,
-    /// Below what stands before it, as the parts of the appendix do.
+    /// On a new sheet, in the smaller type of the appendix.
+    Appendix,
+    /// Below what stands before it, in the appendix.
     Follows,
 }
 

@@ -64,7 +64,7 @@ pub(super) fn page(context: &Context<'_>) -> Option<Page> {
         anchor: "missed".to_owned(),
         title: missed::TITLE.to_owned(),
         lead: missed::lead(streams, numbers),
-        start: Start::NewSheet,
+        start: Start::Follows,
         blocks,
     })
 }

@@ -73,14 +73,10 @@ impl Context<'_> {
     #[must_use]
     pub fn finding_anchor(&self, finding: &Finding) -> String {
         let worst = self.findings.worst_first();
-        match worst
-            .iter()
-            .take(finding::PAGES)
-            .position(|f| f.id == finding.id)
-        {
-            Some(position) => format!("finding-{}", position + 1),
-            None => "findings".to_owned(),
-        }
+        let groups = finding::groups(&worst);
+        let position = (groups.iter().take(finding::PAGES))
+            .position(|group| group.iter().any(|f| f.id == finding.id));
+        position.map_or("findings".to_owned(), |at| format!("finding-{}", at + 1))
     }
 }
 
@@ -92,17 +88,17 @@ impl Context<'_> {
 pub fn pages(context: &Context<'_>, length: Length) -> Result<Vec<Page>, ChartError> {
     let ranking = super::ranking::rank(context.findings, context.site);
     let mut all = vec![front::page(context, &ranking)?];
+    all.extend(finding::pages(context)?);
     if length == Length::Short {
-        all.extend(finding::pages(context)?);
         return Ok(all);
     }
-    all.extend(places::page(context)?);
-    all.extend(finding::pages(context)?);
-    all.extend(surface::page(context)?);
     all.extend(recipe::page(context)?);
     all.extend(since::page(context));
     all.extend(change::page(context)?);
     all.extend(trend::page(context)?);
+    // The appendix.
+    all.extend(places::page(context)?);
+    all.extend(surface::page(context)?);
     all.extend(missed::page(context));
     all.push(data::page(context, &ranking));
     all.push(method::page(context));

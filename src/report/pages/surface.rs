@@ -47,7 +47,7 @@ pub(super) fn page(context: &Context<'_>) -> Result<Option<Page>, ChartError> {
         anchor: "surface".to_owned(),
         title: words::TITLE.to_owned(),
         lead: words::lead(&context.findings.causes.surface),
-        start: Start::NewSheet,
+        start: Start::Follows,
         blocks,
     }))
 }

@@ -35,6 +35,7 @@ pub(super) fn value(document: &Document) -> Value {
             json!({
                 "anchor": page.anchor,
                 "follows": page.start == Start::Follows,
+                "appendix": page.start != Start::NewSheet,
                 "title": printable(&page.title),
                 "lead": printable(&page.lead),
                 "blocks": blocks,
