@@ -5,7 +5,8 @@
 //!
 //! Data flows one way: [`records`] reads inspection files by the rules of the
 //! [`site`] file; [`causes`], [`removal`] and [`change`] each turn records into
-//! a plain result; [`charts`] draw results; [`report`] puts them into words and
+//! a plain result; [`life`] follows findings from
+//! report to report; [`charts`] draw results; [`report`] puts them into words and
 //! into one folder. [`stats`] holds the numerics and knows none of them.
 
 pub mod causes;
@@ -14,6 +15,7 @@ pub mod charts;
 pub mod cli;
 pub mod demo;
 mod duel;
+pub mod life;
 pub mod records;
 pub mod removal;
 pub mod report;

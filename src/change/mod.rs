@@ -41,6 +41,6 @@ pub use result::{
 pub use settings::Settings;
 pub use sides::{Pick, Selection, Sides};
 pub use weekly::{
-    ControlChart, ControlPoint, FALSE_ALARM, Fate, Mark, OldFinding, PreviousError, Signal,
-    SmallShift, Untestable, Week, Weekly, control_charts, previous_findings, until_week, weekly,
+    ControlChart, ControlPoint, FALSE_ALARM, Mark, Signal, SmallShift, Week, Weekly,
+    control_charts, kept, until_week, week_of, weekly,
 };

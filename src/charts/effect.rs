@@ -1,20 +1,26 @@
-//! The effect of each factor on removal: panels, fit and band, one field per
-//! factor; log axes where the law is a power.
+//! The effect of each factor on removal: panels, fit and band, one factor
+//! below the other; log axes where the law is a power.
 
+use super::setting::way;
 use super::{
     Anchor, Area, Axis, ChartError, Colour, Description, FAINT, INK, LogAxis, MUTED, Theme, Weight,
+    tenths,
 };
 use crate::removal::Effect;
 
-/// One field of the chart.
+/// One factor.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Field<'a> {
     /// The effect.
     pub effect: &'a Effect,
-    /// Above the field: what was found.
-    pub title: String,
-    /// Below its axis, with the unit; levels have no axis.
-    pub x: String,
+    /// Beside the field: the factor, with the unit.
+    pub name: String,
+    /// Below that: what was found.
+    pub found: String,
+    /// At the present setting, where it is a number.
+    pub present: String,
+    /// The setting to try and what stands there, where one is advised.
+    pub advised: Option<(f64, String)>,
 }
 
 /// The texts of the chart.
@@ -22,10 +28,8 @@ pub struct Field<'a> {
 pub struct Labels {
     /// Title and description.
     pub description: Description,
-    /// At the left axes, with the unit.
+    /// At the axes of removal, with the unit.
     pub y: String,
-    /// At the present setting.
-    pub present: String,
 }
 
 /// The fit and its band: the recipe's own colour.
@@ -33,29 +37,29 @@ pub(super) const FIT: Colour = plotters::style::RGBColor(0x00, 0x72, 0xb2);
 /// Single panels.
 pub(super) const DOT: Colour = plotters::style::RGBColor(0x8a, 0x92, 0x99);
 
-const FIELD_WIDTH: i32 = 2350;
-const FIELD_HEIGHT: i32 = 1980;
-const LEFT: i32 = 420;
-const RIGHT: i32 = 80;
-const TOP: i32 = 190;
-const BOTTOM: i32 = 340;
+const FIELD_HEIGHT: i32 = 1130;
+/// Width of the column of names.
+const NAMES: i32 = 1150;
+const LEFT: i32 = NAMES + 420;
+const RIGHT: i32 = 60;
+const TOP: i32 = 50;
+const BOTTOM: i32 = 290;
 pub(super) const DOT_RADIUS: i32 = 11;
 
-/// Draws the fields two abreast as SVG.
+/// Draws the factors one below the other as SVG.
 ///
 /// # Errors
 ///
 /// [`ChartError`] if the drawing library fails.
 pub fn svg(fields: &[Field<'_>], labels: &Labels, theme: &Theme) -> Result<String, ChartError> {
-    let rows = i32::try_from(fields.len().div_ceil(2)).unwrap_or(1).max(1);
+    let rows = i32::try_from(fields.len()).unwrap_or(1).max(1);
     let y = common_axis(fields);
     theme.chart(
         f64::from(rows * FIELD_HEIGHT) / 10.0,
         &labels.description,
         |area| {
             for (field, index) in fields.iter().zip(0..) {
-                let corner = (index % 2 * FIELD_WIDTH, index / 2 * FIELD_HEIGHT);
-                draw(theme, area, field, labels, corner, y)?;
+                draw(theme, area, field, labels, index * FIELD_HEIGHT, y)?;
             }
             Ok(())
         },
@@ -100,14 +104,19 @@ fn draw(
     area: &Area<'_>,
     field: &Field<'_>,
     labels: &Labels,
-    (x0, y0): (i32, i32),
+    y0: i32,
     (low, high): (f64, f64),
 ) -> Result<(), ChartError> {
-    let (left, right) = (x0 + LEFT, x0 + FIELD_WIDTH - RIGHT);
+    let (left, right) = (LEFT, tenths(theme.width_pt) - RIGHT);
     let (top, bottom) = (y0 + TOP, y0 + FIELD_HEIGHT - BOTTOM);
     let y = LogAxis::new(low, high, (bottom, top));
+    let names = theme.wrap(&field.name, NAMES, theme.label_pt, 3);
     let look = (Weight::Bold, INK, Anchor::Left);
-    theme.text(area, &field.title, (left, y0 + 80), theme.label_pt, look)?;
+    theme.lines(area, &names, (0, top + 50), theme.label_pt, look)?;
+    let found = theme.wrap(&field.found, NAMES, theme.small_pt, 4);
+    let below = top + 50 + 130 * i32::try_from(names.len()).unwrap_or(1);
+    let look = (Weight::Regular, MUTED, Anchor::Left);
+    theme.lines(area, &found, (0, below), theme.small_pt, look)?;
     theme.left_log_axis(area, &y, left, right, &labels.y)?;
     let level = |v: f64| y.place(v).clamp(top, bottom);
     let effect = field.effect;
@@ -123,42 +132,38 @@ fn draw(
     let place: Box<dyn Fn(f64) -> i32> = if effect.power {
         let spare = (ends.1 / ends.0).powf(0.04);
         let axis = LogAxis::new(ends.0 / spare, ends.1 * spare, (left, right));
-        theme.bottom_log_axis(area, &axis, bottom, &field.x)?;
+        theme.bottom_log_axis(area, &axis, bottom, "")?;
         Box::new(move |v| axis.place(v))
     } else {
         let spare = (ends.1 - ends.0) * 0.04;
         let axis = Axis::new(ends.0 - spare, ends.1 + spare, (left, right));
-        theme.bottom_axis(area, &axis, bottom, &field.x)?;
+        theme.bottom_axis(area, &axis, bottom, "")?;
         Box::new(move |v| axis.place(v))
     };
     band(theme, area, effect, &*place, &level)?;
     for &(at, removed) in &effect.data {
         theme.dot(area, (place(at), level(removed)), DOT_RADIUS, DOT)?;
     }
-    let line: Vec<(i32, i32)> = effect
+    let mut line: Vec<(i32, i32)> = effect
         .curve
         .iter()
         .map(|p| (place(p.at), level(p.removed_um)))
         .collect();
+    line.sort_by_key(|p| p.0);
     theme.line(area, &line, 1.6, FIT)?;
-    if let Some(present) = effect.present {
-        let x = place(present);
-        theme.dashed(area, (x, bottom), (x, top), 0.8, MUTED)?;
-        let (anchor, dx) = if x > (left + right) / 2 {
-            (Anchor::Right, -35)
-        } else {
-            (Anchor::Left, 35)
-        };
-        let look = (Weight::Regular, MUTED, anchor);
-        theme.text(
-            area,
-            &labels.present,
-            (x + dx, top + 70),
-            theme.small_pt,
-            look,
-        )?;
+    let Some(present) = effect.present.map(&*place) else {
+        return Ok(());
+    };
+    let mut named = vec![(present, field.present.as_str())];
+    if let Some((advised, name)) = &field.advised {
+        let to = place(*advised).clamp(left, right);
+        theme.arrow(area, &way(&line, present, to), INK)?;
+        named.push((to, name));
     }
-    Ok(())
+    if let Some(y) = super::setting::on(&line, present) {
+        theme.setting(area, (present, y), INK)?;
+    }
+    theme.settings_row(area, &named, bottom)
 }
 
 /// The interval of the curve as a shaded band.
@@ -221,14 +226,7 @@ fn levels(
         let look = (Weight::Regular, INK, Anchor::Middle);
         theme.lines(area, &lines, (x, bottom + 95), theme.small_pt, look)?;
     }
-    let look = (Weight::Regular, INK, Anchor::Middle);
-    theme.text(
-        area,
-        &field.x,
-        ((left + right) / 2, bottom + 225),
-        theme.label_pt,
-        look,
-    )
+    Ok(())
 }
 
 #[cfg(test)]
@@ -244,7 +242,6 @@ mod tests {
                 text: "Removal against each factor".into(),
             },
             y: "Removal (µm)".into(),
-            present: "now".into(),
         }
     }
 
@@ -269,16 +266,25 @@ mod tests {
     }
 
     #[test]
-    fn a_field_has_a_band_a_line_and_a_dot_per_panel() {
+    fn a_field_has_a_band_a_line_a_dot_per_panel_and_the_move_along_the_line() {
         let effect = feed();
         let field = Field {
             effect: &effect,
-            title: "Feed speed".into(),
-            x: "Feed speed (mm/s)".into(),
+            name: "Feed speed (mm/s)".into(),
+            found: "exponent −1".into(),
+            present: "now 100".into(),
+            advised: None,
         };
-        let svg = svg(&[field], &labels(), &Theme::default()).unwrap();
-        assert_eq!(svg.matches("<polygon").count(), 1);
-        assert!(svg.contains("(mm/s)</text>") && svg.contains(">now</text>"));
+        let still = svg(&[field.clone()], &labels(), &Theme::default()).unwrap();
+        assert_eq!(still.matches("<polygon").count(), 1);
+        let moved = Field {
+            advised: Some((150.0, "try 150".into())),
+            ..field
+        };
+        let svg = svg(&[moved], &labels(), &Theme::default()).unwrap();
+        assert_eq!(svg.matches("<polygon").count(), 2, "the arrow's head");
+        assert!(svg.contains("(mm/s)</text>") && svg.contains(">now 100</text>"));
+        assert!(svg.contains(">try 150</text>"));
         // Zero and negative panels stand at the foot of the field, not outside.
         assert!(!svg.contains("NaN"));
     }
@@ -310,8 +316,10 @@ mod tests {
         };
         let field = Field {
             effect: &effect,
-            title: "Grit".into(),
-            x: "Grit".into(),
+            name: "Grit".into(),
+            found: String::new(),
+            present: String::new(),
+            advised: None,
         };
         let drawn = svg(&[field], &labels(), &Theme::default()).unwrap();
         assert!(drawn.contains(">P240</text>") && drawn.contains(">P320</text>"));

@@ -20,6 +20,7 @@ mod marks;
 mod numbers;
 pub mod places;
 pub mod ratios;
+mod setting;
 pub mod strips;
 pub mod surface_cloud;
 pub mod surface_map;

@@ -2,6 +2,7 @@
 
 use jiff::civil::Date;
 
+use crate::records::{Column, ColumnUse, Unit};
 use crate::site::{DateStyle, DecimalMark, ReportStyle};
 
 /// How a site writes numbers and dates.
@@ -11,6 +12,10 @@ pub struct NumberStyle {
     pub decimal: DecimalMark,
     /// The order of dates.
     pub dates: DateStyle,
+    /// Unit of feed speeds, where it is not mm/s.
+    pub feed: Option<Unit>,
+    /// Unit of forces, where it is not N.
+    pub force: Option<Unit>,
 }
 
 const MONTHS: [&str; 12] = [
@@ -22,11 +27,30 @@ impl From<&ReportStyle> for NumberStyle {
         Self {
             decimal: style.decimal_mark,
             dates: style.date_style,
+            feed: None,
+            force: None,
         }
     }
 }
 
 impl NumberStyle {
+    /// The same with the units that the files use, where they agree on one.
+    #[must_use]
+    pub fn with_units_of(self, columns: &[ColumnUse]) -> Self {
+        let unit = |column: Column| {
+            let used = columns.iter().find(|c| c.column == column.name())?;
+            match used.units.as_slice() {
+                [one] => Unit::parse(one).filter(|u| u.measures(column.quantity())),
+                _ => None,
+            }
+        };
+        Self {
+            feed: unit(Column::FeedMmS),
+            force: unit(Column::ForceN),
+            ..self
+        }
+    }
+
     /// A whole number, thousands set off from 1,000 on.
     #[must_use]
     pub fn count(&self, n: usize) -> String {
@@ -119,6 +143,8 @@ mod tests {
     const COMMA: NumberStyle = NumberStyle {
         decimal: DecimalMark::Comma,
         dates: DateStyle::DayFirst,
+        feed: None,
+        force: None,
     };
 
     #[test]

@@ -24,6 +24,8 @@ pub struct Strip {
     pub onset: Option<[usize; 3]>,
     /// Where it ended, likewise.
     pub end: Option<[usize; 3]>,
+    /// Where something was done about it: the first panel after the day.
+    pub done: Vec<usize>,
     /// What the first and the last panel are called on the axis.
     pub ends: (String, String),
 }
@@ -102,6 +104,12 @@ fn draw(
     }
     theme.outline(area, [(axis.at.0, y0), (axis.at.1, y1)], 0.6, FAINT)?;
     ticks(theme, area, strip, axis, (y0, y1))?;
+    // A wedge on the strip's upper edge: here somebody did something.
+    for &position in &strip.done {
+        let x = axis.place(position as f64);
+        let wedge = [(x, y0 + 50), (x - 32, y0 - 18), (x + 32, y0 - 18)];
+        theme.fill_polygon(area, &wedge, INK, 1.0)?;
+    }
     // An onset is named to the left of its line and an end to the right, so
     // that the two never meet; at the chart's ends the other way round.
     let changes = [
@@ -213,6 +221,7 @@ mod tests {
             ],
             onset: Some([panels / 2 - 2, panels / 2, panels / 2 + 3]),
             end: None,
+            done: vec![panels - 5],
             ends: ("first".into(), "last".into()),
         }
     }
@@ -225,6 +234,7 @@ mod tests {
             20 + 1,
             "ticks and the mark"
         );
+        assert_eq!(text.matches("<polygon").count(), 1, "what was done");
         for word in ["set in", "L1", "L2", "panels in sanding order"] {
             assert!(text.contains(&format!(">{word}</text>")), "{word}");
         }

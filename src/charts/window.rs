@@ -1,6 +1,7 @@
 //! The process window: chance of too much and of too little against a lever,
 //! with the present and the advised setting.
 
+use super::setting::{ROW, on, way};
 use super::{
     Anchor, Area, Axis, ChartError, Colour, Description, GRID, INK, LogAxis, MUTED, Theme, Weight,
     tenths,
@@ -35,8 +36,8 @@ const TOO_LITTLE: Colour = plotters::style::RGBColor(0x2a, 0x7f, 0xb8);
 
 const HEIGHT: i32 = 2340;
 const LEFT: i32 = 430;
-const TOP: i32 = 420;
-const BOTTOM: i32 = 330;
+const TOP: i32 = 250;
+const BOTTOM: i32 = 410;
 /// Length of the line beside a curve's name.
 const SAMPLE: i32 = 120;
 /// From the line to the name.
@@ -74,7 +75,10 @@ pub fn svg(window: &Window, labels: &Labels, theme: &Theme) -> Result<String, Ch
             theme.text(area, &labels.inside, (at, top + 65), theme.small_pt, look)?;
         }
         theme.left_axis(area, &y, LEFT, Some(right), &labels.y)?;
-        theme.bottom_log_axis(area, &x, bottom, &labels.x)?;
+        theme.bottom_log_axis(area, &x, bottom, "")?;
+        let look = (Weight::Regular, INK, Anchor::Middle);
+        let at = ((LEFT + right) / 2, bottom + ROW + 125);
+        theme.text(area, &labels.x, at, theme.label_pt, look)?;
         let level = y.place(100.0 * window.accepted_share);
         theme.dashed(area, (LEFT, level), (right, level), 0.8, MUTED)?;
         // named above the field, below the curves' names
@@ -89,19 +93,23 @@ pub fn svg(window: &Window, labels: &Labels, theme: &Theme) -> Result<String, Ch
         ] {
             curve(theme, area, window, (&x, &y), pick, (colour, name))?;
         }
-        let mut marks = vec![(window.present, &labels.present)];
-        if let Some(advised) = window.advised {
-            marks.push((advised, &labels.advised));
+        let present = x.place(window.present).clamp(LEFT, right);
+        let advised = window.advised.map(|v| x.place(v).clamp(LEFT, right));
+        for side in [Side::TooMuch, Side::TooLittle] {
+            let line = line_of(window, (&x, &y), side);
+            if line.len() < 2 {
+                continue;
+            }
+            if let Some(advised) = advised {
+                theme.arrow(area, &way(&line, present, advised), INK)?;
+            }
+            if let Some(height) = on(&line, present) {
+                theme.setting(area, (present, height), INK)?;
+            }
         }
-        for ((value, name), row) in marks.into_iter().zip(0..) {
-            let at = x.place(value).clamp(LEFT, right);
-            let head = 70 + 110 * row;
-            theme.line(area, &[(at, head + 55), (at, bottom)], 1.0, INK)?;
-            let half = theme.text_width(name, theme.small_pt, Weight::Bold) / 2;
-            let middle = at.clamp(half + 20, tenths(theme.width_pt) - half - 20);
-            let look = (Weight::Bold, INK, Anchor::Middle);
-            theme.text(area, name, (middle, head), theme.small_pt, look)?;
-        }
+        let mut named = vec![(present, labels.present.as_str())];
+        named.extend(advised.map(|at| (at, labels.advised.as_str())));
+        theme.settings_row(area, &named, bottom)?;
         Ok(())
     })
 }
@@ -119,6 +127,19 @@ impl Side {
             Side::TooLittle => point.too_little,
         }
     }
+}
+
+fn level_of(y: &Axis) -> impl Fn(f64) -> i32 {
+    |share: f64| y.place(100.0 * share).clamp(y.at.1, y.at.0)
+}
+
+/// A curve's points in the chart.
+fn line_of(window: &Window, (x, y): (&LogAxis, &Axis), side: Side) -> Vec<(i32, i32)> {
+    let level = level_of(y);
+    let points = window.points.iter();
+    points
+        .filter_map(|p| Some((x.place(p.setting), level(side.of(p)?.estimate))))
+        .collect()
 }
 
 /// One curve with its band and its name. Too little is dashed, so that grey print
@@ -139,7 +160,7 @@ fn curve(
     if points.len() < 2 {
         return Ok(());
     }
-    let level = |share: f64| y.place(100.0 * share).clamp(y.at.1, y.at.0);
+    let level = level_of(y);
     let mut edge: Vec<(i32, i32)> = points
         .iter()
         .filter_map(|(at, e)| Some((*at, level(e.ci?.high))))
@@ -153,10 +174,7 @@ fn curve(
     if edge.len() >= 4 {
         theme.fill_polygon(area, &edge, colour, 0.15)?;
     }
-    let line: Vec<(i32, i32)> = points
-        .iter()
-        .map(|(at, e)| (*at, level(e.estimate)))
-        .collect();
+    let line = line_of(window, (x, y), side);
     if side == Side::TooMuch {
         theme.line(area, &line, 1.8, colour)?;
     } else {

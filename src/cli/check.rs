@@ -46,7 +46,7 @@ struct Told<'a> {
 }
 
 pub(super) fn run(args: &Check, out: &mut impl Write) -> Result<(), Error> {
-    let site = input::site(args.site.as_deref())?;
+    let site = input::site(args.site.as_deref(), &args.input)?;
     let on_reject = if args.strict {
         OnReject::Stop
     } else {

@@ -11,6 +11,7 @@ use super::{Error, input};
 use crate::change::{self, Changes, Comparison, Pick, Selection, Settings, Sides};
 use crate::charts::NumberStyle;
 use crate::records::OnReject;
+use crate::report::folder::{self, Existing};
 use crate::report::{self, words::changes as words};
 
 /// Compare defects and removal before and after a change.
@@ -44,6 +45,12 @@ pub(super) struct Compare {
     /// Stop if anything was rejected on reading.
     #[arg(long)]
     strict: bool,
+    /// Write the comparison as a folder like a report: PDF, HTML, charts, JSON.
+    #[arg(long, value_name = "DIR")]
+    out: Option<PathBuf>,
+    /// Replace the report that DIR holds, with everything in it.
+    #[arg(long, requires = "out")]
+    replace: bool,
     /// Print the results as JSON; `changes` is that of findings.json.
     #[arg(long)]
     json: bool,
@@ -55,10 +62,24 @@ pub(super) fn run(args: &Compare, out: &mut impl Write) -> Result<(), Error> {
     } else {
         OnReject::Count
     };
-    let site = input::site(args.site.as_deref())?;
+    let site = input::site(args.site.as_deref(), &args.input)?;
     let records = input::records(&args.input, &site, on_reject)?;
     input::doubts(records.warnings.iter());
     let changes = change::compare(&records, &args.selection(), &Settings::from(&site.analysis))?;
+    if let Some(target) = &args.out {
+        let existing = if args.replace {
+            Existing::Replace
+        } else {
+            Existing::Keep
+        };
+        let inputs = input::expanded(&args.input);
+        let sheets = report::Sheets {
+            paper: site.report.paper,
+            ..report::Sheets::default()
+        };
+        let files = report::comparison_files(&records, changes.clone(), &site, sheets)?;
+        folder::write(target, &files, existing, &inputs)?;
+    }
     if args.json {
         out.write_all(as_json(&changes).as_bytes())?;
     } else {

@@ -4,8 +4,9 @@ use std::io::ErrorKind;
 use std::process::ExitCode;
 
 use super::terminal::tell;
-use crate::change::{ChangeError, PreviousError};
+use crate::change::ChangeError;
 use crate::demo::DemoError;
+use crate::life::{ActionError, PastError};
 use crate::records::RecordsError;
 use crate::report::ReportError;
 use crate::report::folder::FolderError;
@@ -17,6 +18,14 @@ pub enum Error {
     /// Standard output is gone or full.
     #[error("cannot write the result: {0}")]
     Output(#[from] std::io::Error),
+    /// A manual page of no command.
+    #[error("{name}: no such command")]
+    NoCommand {
+        /// What was asked for.
+        name: String,
+        /// What there is.
+        names: String,
+    },
     /// The site file.
     #[error(transparent)]
     Site(#[from] SiteError),
@@ -28,7 +37,10 @@ pub enum Error {
     Change(#[from] ChangeError),
     /// The last report.
     #[error(transparent)]
-    Previous(#[from] PreviousError),
+    Previous(#[from] PastError),
+    /// The file of what was done.
+    #[error(transparent)]
+    Actions(#[from] ActionError),
     /// Writing the demo's records.
     #[error(transparent)]
     Demo(#[from] DemoError),
@@ -46,10 +58,12 @@ impl Error {
     pub fn hint(&self) -> Option<String> {
         match self {
             Error::Output(_) => None,
+            Error::NoCommand { names, .. } => Some(format!("there are {names}")),
             Error::Site(error) => error.hint(),
             Error::Records(error) => error.hint(),
             Error::Change(error) => error.hint(),
             Error::Previous(error) => error.hint(),
+            Error::Actions(error) => error.hint(),
             Error::Demo(error) => error.hint(),
             Error::Report(_) => {
                 Some("this is a fault of onus; the message helps to mend it".into())

@@ -13,20 +13,29 @@ const SITE_FILE: &str = "onus.toml";
 /// Most doubts told on stderr.
 const DOUBTS: usize = 8;
 
-/// Loads the site file; the defaults where none is given. One that lies in
-/// the current folder unused is mentioned.
-pub(super) fn site(given: Option<&Path>) -> Result<Site, Error> {
-    match given {
-        Some(path) => Ok(Site::load(path)?),
-        None => {
-            if Path::new(SITE_FILE).is_file() {
-                tell(&format!(
-                    "note: {SITE_FILE} lies here but is not used; give --site {SITE_FILE} to use it"
-                ));
-            }
-            Ok(Site::default())
-        }
+/// Loads the site file given, else the `onus.toml` in or beside an input, else
+/// that of the working folder, and tells which; else the defaults.
+pub(super) fn site(given: Option<&Path>, inputs: &[PathBuf]) -> Result<Site, Error> {
+    if let Some(path) = given {
+        return Ok(Site::load(path)?);
     }
+    let Some(path) = beside(inputs) else {
+        return Ok(Site::default());
+    };
+    let site = Site::load(&path)?;
+    tell(&format!("note: read by the rules of {}", path.display()));
+    Ok(site)
+}
+
+/// The site file that goes with the inputs.
+fn beside(inputs: &[PathBuf]) -> Option<PathBuf> {
+    let near = inputs.iter().flat_map(|input| {
+        let folder = input.is_dir().then(|| input.clone());
+        folder.into_iter().chain(input.parent().map(Path::to_owned))
+    });
+    near.chain([PathBuf::new()])
+        .map(|folder| folder.join(SITE_FILE))
+        .find(|path| path.is_file())
 }
 
 /// Reads the records, with a bar on a terminal.

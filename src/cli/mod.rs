@@ -7,6 +7,7 @@ use clap::{Parser, Subcommand};
 mod check;
 mod columns;
 mod compare;
+mod completions;
 mod demo;
 mod error;
 mod input;
@@ -31,6 +32,8 @@ enum Command {
     Compare(compare::Compare),
     Demo(demo::Demo),
     Columns(columns::Columns),
+    Completions(completions::Completions),
+    Man(completions::Man),
 }
 
 /// Parses the arguments, runs the command, prints the error.
@@ -46,6 +49,8 @@ pub fn main() -> ExitCode {
         Command::Compare(args) => compare::run(args, &mut out),
         Command::Demo(args) => demo::run(args, &mut out),
         Command::Columns(args) => columns::run(args, &mut out),
+        Command::Completions(args) => completions::completions(args, &mut out),
+        Command::Man(args) => completions::man(args, &mut out),
     };
     match done {
         Ok(()) => ExitCode::SUCCESS,

@@ -1,13 +1,14 @@
 //! `onus report`.
 
 use std::io::Write;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use clap::ValueEnum;
 
-use super::terminal::plain;
+use super::terminal::{folded, plain};
 use super::{Error, input};
 use crate::change::{self, Week};
+use crate::life::{Actions, Past};
 use crate::records::OnReject;
 use crate::report;
 use crate::report::folder::{self, Existing};
@@ -20,10 +21,12 @@ pub(super) struct Report {
     /// patterns such as 'inspections/*.csv'.
     #[arg(required = true, value_name = "INPUT")]
     input: Vec<PathBuf>,
-    /// Folder to write; it appears whole or not at all.
-    #[arg(long, value_name = "DIR", required_unless_present = "json")]
+    /// Folder to write; it appears whole or not at all. Without it and without
+    /// --json: reports/ and the period.
+    #[arg(long, value_name = "DIR")]
     out: Option<PathBuf>,
-    /// Site file with the site's columns, units, names and limits.
+    /// Site file with the site's columns, units, names and limits. Without it
+    /// an onus.toml beside the input or in the working folder is used.
     #[arg(long, value_name = "FILE")]
     site: Option<PathBuf>,
     /// Replace the report that DIR holds, with everything in it.
@@ -39,9 +42,17 @@ pub(super) struct Report {
     /// panels sanded later are left out.
     #[arg(long, value_name = "WEEK")]
     week: Option<Week>,
-    /// Folder of the last report: says what became of its findings.
+    /// Folder of the last report: its findings keep their numbers, and the
+    /// report says what became of each.
     #[arg(long, value_name = "FOLDER")]
     previous: Option<PathBuf>,
+    /// Your list of what was done (date, finding or machine and defect, done,
+    /// state), instead of the site file's: every action is tested.
+    #[arg(long, value_name = "FILE")]
+    actions: Option<PathBuf>,
+    /// Page one and the findings alone.
+    #[arg(long)]
+    short: bool,
     /// Paper of the PDF, instead of the site file's.
     #[arg(long)]
     paper: Option<Paper>,
@@ -59,6 +70,8 @@ impl Report {
             json: false,
             week: None,
             previous: None,
+            actions: None,
+            short: false,
             paper: None,
         }
     }
@@ -97,31 +110,45 @@ pub(super) fn run(args: &Report, out: &mut impl Write) -> Result<(), Error> {
     if let Some(target) = &args.out {
         folder::check(target, existing, &inputs)?;
     }
-    let site = input::site(args.site.as_deref())?;
+    let mut site = input::site(args.site.as_deref(), &inputs)?;
+    if let Some(actions) = &args.actions {
+        site.report.actions = Some(actions.clone());
+    }
+    let asked = asked(args, &site)?;
     let records = input::records(&args.input, &site, on_reject)?;
     let records = match args.week {
         Some(week) => change::until_week(records, week),
         None => records,
     };
-    let mut findings = report::find(&records, &site);
-    if args.week.is_some() {
-        findings.weekly = change::weekly(&records, &site.analysis, args.week)?;
-    }
-    if let Some(folder) = &args.previous {
-        findings.weekly.previous = change::previous_findings(folder, &records, &findings.causes)?;
-    }
+    let target = match &args.out {
+        Some(target) => Some(target.clone()),
+        None if args.json => None,
+        None => {
+            let target = Path::new(REPORTS).join(report::period_name(&records, args.week));
+            folder::check(&target, existing, &inputs)?;
+            Some(target)
+        }
+    };
+    let findings = report::find_asked(&records, &site, &asked)?;
     input::doubts(findings.warnings());
-    if let Some(target) = &args.out {
-        let paper = args.paper.map_or(site.report.paper, site::Paper::from);
-        let files = report::files(&findings, &site, paper)?;
+    if let Some(target) = &target {
+        let sheets = report::Sheets {
+            paper: args.paper.map_or(site.report.paper, site::Paper::from),
+            length: if args.short {
+                report::Length::Short
+            } else {
+                report::Length::Full
+            },
+        };
+        let files = report::files(&findings, &site, sheets)?;
         folder::write(target, &files, existing, &inputs)?;
     }
     if args.json {
         let numbers = (&site.report).into();
         out.write_all(report::findings_json(&findings, &numbers).as_bytes())?;
-    } else if let Some(target) = &args.out {
+    } else if let Some(target) = &target {
         for line in report::summary(&findings, &site) {
-            writeln!(out, "{}", plain(&line))?;
+            writeln!(out, "{}", folded(&plain(&line)))?;
         }
         writeln!(
             out,
@@ -131,4 +158,24 @@ pub(super) fn run(args: &Report, out: &mut impl Write) -> Result<(), Error> {
     }
     out.flush()?;
     Ok(())
+}
+
+/// Where reports go by themselves.
+const REPORTS: &str = "reports";
+
+/// The last report, what was done, and the week.
+fn asked(args: &Report, site: &site::Site) -> Result<report::Asked, Error> {
+    let past = args.previous.as_deref().map(Past::read).transpose()?;
+    let actions = match &site.report.actions {
+        Some(path) => Actions::read(path)?,
+        None => Actions::default(),
+    };
+    for complaint in &actions.complaints {
+        input::tell(&format!("warning: {complaint}"));
+    }
+    Ok(report::Asked {
+        past,
+        actions,
+        week: args.week,
+    })
 }

@@ -26,6 +26,39 @@ pub(super) fn tell(text: &str) {
     let _ = writeln!(std::io::stderr(), "{}", plain(text));
 }
 
+/// Lines folded at words to the terminal's width, further lines as far in as
+/// the first and two more; as they are where standard output is no terminal.
+pub(super) fn folded(text: &str) -> String {
+    if !std::io::stdout().is_terminal() {
+        return text.to_owned();
+    }
+    let (_, columns) = console::Term::stdout().size();
+    fold(text, usize::from(columns))
+}
+
+fn fold(text: &str, width: usize) -> String {
+    let mut out = Vec::new();
+    for line in text.split('\n') {
+        let indent = line.chars().take_while(|c| *c == ' ').count();
+        let mut current = " ".repeat(indent);
+        let mut empty = true;
+        for word in line.split(' ').filter(|word| !word.is_empty()) {
+            let length = current.chars().count() + word.chars().count() + usize::from(!empty);
+            if !empty && length > width {
+                out.push(std::mem::replace(&mut current, " ".repeat(indent + 2)));
+                empty = true;
+            }
+            if !empty {
+                current.push(' ');
+            }
+            current += word;
+            empty = false;
+        }
+        out.push(current);
+    }
+    out.join("\n")
+}
+
 /// A bar over so many steps on stderr; nothing where that is no terminal.
 pub(super) fn progress(what: &'static str) -> ProgressBar {
     if !std::io::stderr().is_terminal() {
@@ -41,6 +74,13 @@ pub(super) fn progress(what: &'static str) -> ProgressBar {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn lines_fold_at_words_and_long_words_stay_whole() {
+        assert_eq!(fold("  F1 one two three", 12), "  F1 one two\n    three");
+        assert_eq!(fold("a-very-long-word b", 6), "a-very-long-word\n  b");
+        assert_eq!(fold("fits", 80), "fits");
+    }
 
     #[test]
     fn text_from_the_data_cannot_steer_a_terminal() {

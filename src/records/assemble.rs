@@ -91,6 +91,7 @@ pub(super) fn assemble(sorted: Sorted, rules: &Rules<'_>, now: Option<Timestamp>
     let doubted = axes::doubted(&files, &joined.panel_of, &place_of, &panels, site);
     let Seen {
         mut defects,
+        origins,
         mut readings,
         defect_names,
         rejects: outside,
@@ -183,6 +184,8 @@ pub(super) fn assemble(sorted: Sorted, rules: &Rules<'_>, now: Option<Timestamp>
     let mut records = Records {
         panels,
         defects,
+        origins,
+        sources: files.iter().map(|f| f.path.clone()).collect(),
         readings,
         defect_names,
         factor_names: site.factors.iter().map(|f| f.name.clone()).collect(),

@@ -99,10 +99,10 @@ impl RecordsError {
                 None => "files ending in .csv, .tsv, .txt or .parquet (also .gz) are read; the folder is empty".into(),
             }),
             RecordsError::MissingColumn {
+                path,
                 column,
                 found,
                 nearest,
-                ..
             } => {
                 let name = column.name();
                 let has = if found.is_empty() {
@@ -114,7 +114,10 @@ impl RecordsError {
                     Some(header) => format!("if \"{header}\" is meant, write {name} = \"{header}\" under [columns] in onus.toml"),
                     None => format!("say which one is {name} under [columns] in onus.toml, or under [read] that the file's name holds it"),
                 };
-                Some(format!("{has}; {map}"))
+                Some(format!(
+                    "{has}; {map}; `onus columns --site {} > onus.toml` makes a start",
+                    path.display()
+                ))
             }
             RecordsError::PressureAsForce { .. } => Some(
                 "give the force in N, kgf or lbf, or a calibration line under [units] in onus.toml: force_n = { a = 0.0, b = 49.0 } means N = a + b × reading".into(),

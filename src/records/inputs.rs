@@ -106,6 +106,16 @@ pub(super) fn find(given: &[PathBuf]) -> Result<Found, RecordsError> {
 }
 
 impl Found {
+    /// Takes out a file that is no inspection file, such as the engineer's own
+    /// list of what was done.
+    pub(super) fn leave_out(&mut self, file: &Path) {
+        let Ok(file) = file.canonicalize() else {
+            return;
+        };
+        self.inputs
+            .retain(|input| input.path.canonicalize().map_or(true, |path| path != file));
+    }
+
     fn add(&mut self, path: &Path, named: Named) {
         match std::fs::metadata(path) {
             Ok(meta) if meta.is_dir() => self.walk(path),

@@ -45,6 +45,8 @@ pub use losses::{InputCounts, Lost, Reject, Warning, WarningCode};
 pub use moment::{Moment, Shift, time_zone};
 pub use parquet::hush_decoder;
 pub use read::{OnReject, ReadOptions, read};
-pub use table::{ColumnUse, Defect, DefectName, FactorValue, HeldBack, Panel, Reading, Records};
+pub use table::{
+    ColumnUse, Defect, DefectName, FactorValue, HeldBack, Origin, Panel, Reading, Records,
+};
 pub use text_reader::TextReader;
 pub use units::{Conversion, Unit};

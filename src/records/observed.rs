@@ -7,12 +7,16 @@ use super::names::Names;
 use super::notes::Notes;
 use super::observation::{Observation, Seen as Number};
 use super::parts::FileRows;
-use super::{Defect, DefectName, Lost, Panel, Point, Reading, Reject, Warning, WarningCode, traps};
+use super::{
+    Defect, DefectName, Lost, Origin, Panel, Point, Reading, Reject, Warning, WarningCode, traps,
+};
 use crate::site::Site;
 
 /// Everything that was seen.
 pub(super) struct Seen {
     pub defects: Vec<Defect>,
+    /// Where each defect was written, in the same order.
+    pub origins: Vec<Origin>,
     pub readings: Vec<Reading>,
     pub defect_names: Vec<DefectName>,
     pub rejects: Vec<Reject>,
@@ -55,6 +59,7 @@ pub(super) fn gather(
     }
     let mut seen = Seen {
         defects: Vec::new(),
+        origins: Vec::new(),
         readings: Vec::new(),
         defect_names: names.names.clone(),
         rejects: Vec::new(),
@@ -108,6 +113,10 @@ pub(super) fn gather(
                         grains(observation.get(Number::Severity)),
                     ],
                 }) {
+                    seen.origins.push(Origin {
+                        file: u32::try_from(file).unwrap_or(u32::MAX),
+                        line: observation.line,
+                    });
                     seen.defects.push(Defect {
                         panel,
                         name,
@@ -217,14 +226,29 @@ fn rounded(value: f64) -> f64 {
     (value * 1000.0).round() / 1000.0
 }
 
+/// Puts items in an order (old positions by new ones) without a second copy.
+fn put_in_order<T>(items: &mut [T], order: &[u32]) {
+    for new in 0..items.len().min(order.len()) {
+        let mut old = order[new] as usize;
+        // What stood there was moved on already.
+        while old < new {
+            old = order[old] as usize;
+        }
+        items.swap(new, old);
+    }
+}
+
 impl Seen {
     /// By panel, then place, then the rest, so that the order of rows does not
     /// matter.
     fn sort(&mut self) {
-        // Every field is compared, so equal ones are the same; sorting in place
-        // needs no second copy.
+        // Every field is compared, so equal ones are the same and their origins
+        // may be told in any order: that of the files.
         let at = |place: Option<Point>| place.map(|p| (bits(p.x), bits(p.y)));
-        self.defects.sort_unstable_by(|a, b| {
+        let defects = &self.defects;
+        let mut order: Vec<u32> = (0..u32::try_from(defects.len()).unwrap_or(u32::MAX)).collect();
+        order.sort_unstable_by(|&first, &second| {
+            let (a, b) = (&defects[first as usize], &defects[second as usize]);
             (
                 a.panel,
                 a.place.is_none(),
@@ -242,7 +266,13 @@ impl Seen {
                     b.area_mm2.map(bits),
                 ))
                 .then_with(|| at(a.written).cmp(&at(b.written)))
+                .then(first.cmp(&second))
         });
+        self.origins = order
+            .iter()
+            .map(|&old| self.origins[old as usize])
+            .collect();
+        put_in_order(&mut self.defects, &order);
         self.readings.sort_unstable_by(|a, b| {
             (
                 a.panel,
@@ -311,4 +341,16 @@ fn tell_doubles(doubles: &BTreeMap<usize, usize>, files: &[FileRows]) -> Option<
         ),
         file: (whole == 1).then(|| files[*first].path.clone()),
     })
+}
+
+#[cfg(test)]
+mod order_tests {
+    use super::put_in_order;
+
+    #[test]
+    fn items_are_put_in_order_where_they_stand() {
+        let mut items = ["c", "a", "d", "b", "e"];
+        put_in_order(&mut items, &[1, 3, 0, 2, 4]);
+        assert_eq!(items, ["a", "b", "c", "d", "e"]);
+    }
 }

@@ -65,6 +65,9 @@ pub fn read(
     options: &ReadOptions<'_>,
 ) -> Result<Records, RecordsError> {
     let mut found = inputs::find(inputs)?;
+    if let Some(actions) = &site.report.actions {
+        found.leave_out(actions);
+    }
     if found.inputs.is_empty() && found.rejects.is_empty() {
         return Err(RecordsError::NoFiles {
             inputs: inputs.to_vec(),
@@ -295,7 +298,7 @@ fn nothing_read(inputs: &[PathBuf], found: &Found, sorted: Sorted) -> RecordsErr
     RecordsError::NothingUsable {
         files: sorted.rejects.len(),
         why: format!("{}: {}", first.file.display(), first.why),
-        hint: "a file must be CSV or Parquet with at least panel_id, length_mm and width_mm; `onus columns` lists all columns".into(),
+        hint: "a file must be CSV or Parquet with at least panel_id, length_mm and width_mm; `onus columns` lists all columns, `onus columns --site FILE` writes a site file for other headers".into(),
     }
 }
 
@@ -326,7 +329,7 @@ fn no_panel_left(records: &Records) -> RecordsError {
     let hint = if no_size {
         "every panel needs length_mm and width_mm in one of its rows; if the files name them otherwise, say so under [columns] in onus.toml".to_owned()
     } else {
-        "rows need at least panel_id, length_mm and width_mm; `onus columns` lists all columns"
+        "rows need at least panel_id, length_mm and width_mm; `onus columns` lists all columns, `onus columns --site FILE` writes a site file for other headers"
             .to_owned()
     };
     RecordsError::NothingUsable {

@@ -4,8 +4,8 @@ use std::path::Path;
 
 use csv::StringRecord;
 
-use super::header::{Matcher, Slot};
-use super::{Column, Conversion, RecordsError, file, layout, load, parquet};
+use super::header::Matcher;
+use super::{Conversion, RecordsError, file, layout, load, parquet};
 use crate::site::Site;
 
 /// What a file's header looks like to us.
@@ -13,8 +13,8 @@ use crate::site::Site;
 pub struct Sample {
     /// Every header, in the file's order.
     pub headers: Vec<SampleHeader>,
-    /// Whether `panel_id` is among them.
-    pub has_panel_id: bool,
+    /// Rows looked at.
+    pub rows: usize,
 }
 
 /// One header of a sample.
@@ -26,11 +26,12 @@ pub struct SampleHeader {
     pub read_as: Option<String>,
     /// The unit that it names, where that is not the column's own.
     pub unit: Option<Conversion>,
-    /// Where it is not read: the nearest column.
-    pub nearest: Option<&'static str>,
-    /// The first value below it that is not blank.
-    pub example: Option<String>,
+    /// The values below it that are not blank, in order.
+    pub values: Vec<String>,
 }
+
+/// Most rows looked at.
+const ROWS: usize = 400;
 
 /// Looks at a file.
 ///
@@ -71,28 +72,23 @@ pub fn look(path: &Path, site: &Site) -> Result<Sample, RecordsError> {
     let header = matcher.read_with_units(&headers, units.as_ref()).ok();
     let mut sample = Sample {
         headers: Vec::new(),
-        has_panel_id: false,
+        rows: rows.len(),
     };
     for (index, text) in headers.iter().enumerate() {
         let cell = header
             .as_ref()
             .and_then(|h| h.cells.iter().find(|c| c.index == index));
-        sample.has_panel_id |= cell.is_some_and(|c| c.slot == Slot::Column(Column::PanelId));
         sample.headers.push(SampleHeader {
             header: text.trim().to_owned(),
             read_as: cell.map(|c| matcher.name(c.slot).to_owned()),
             unit: cell.and_then(|c| c.conversion),
-            nearest: if cell.is_none() {
-                matcher.nearest(text)
-            } else {
-                None
-            },
-            example: rows
+            values: rows
                 .iter()
                 .filter_map(|row| row.get(index))
                 .map(str::trim)
-                .find(|value| !value.is_empty())
-                .map(str::to_owned),
+                .filter(|value| !value.is_empty())
+                .map(str::to_owned)
+                .collect(),
         });
     }
     Ok(sample)
@@ -107,5 +103,5 @@ fn first_rows(text: &str, site: &Site, matcher: &Matcher<'_>) -> (StringRecord, 
     let mut reader = layout::csv_reader(&text[start..], delimiter);
     let mut records = reader.records().flatten();
     let header = records.next().unwrap_or_default();
-    (header, records.take(20).collect())
+    (header, records.take(ROWS).collect())
 }

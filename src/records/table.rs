@@ -1,5 +1,6 @@
 //! The typed tables: panels in time order, their defects and readings.
 
+use std::path::PathBuf;
 use std::sync::Arc;
 
 use serde::Serialize;
@@ -14,6 +15,11 @@ pub struct Records {
     pub panels: Vec<Panel>,
     /// First inspections only, by panel, then in the order read.
     pub defects: Vec<Defect>,
+    /// Where each defect was written, in the order of `defects`; empty for
+    /// records that were not read from files.
+    pub origins: Vec<Origin>,
+    /// The files read.
+    pub sources: Vec<PathBuf>,
     /// By panel, then in the order read.
     pub readings: Vec<Reading>,
     /// The kinds of defect that occur, by name.
@@ -54,6 +60,15 @@ impl Records {
             .find(|held| held.machine.as_deref() == machine && held.column == column)
             .map(|held| held.reason.as_str())
     }
+}
+
+/// Where a row stands.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Origin {
+    /// Index into [`Records::sources`].
+    pub file: u32,
+    /// Line in the file, the header being line 1.
+    pub line: u32,
 }
 
 /// How a column was read.

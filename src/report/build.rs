@@ -3,11 +3,17 @@
 use std::collections::BTreeMap;
 
 use jiff::civil::Date;
+use rayon::prelude::*;
 
-use super::pages::{Context, pages};
-use super::{Document, Findings, Page, PdfError, words};
-use super::{findings_csv, findings_json, html, pdf, rejects_csv};
+use super::findings::bare;
+use super::front::Front;
+use super::pages::{Context, comparison_pages, pages};
+use super::{Document, Figure, Findings, Page, PdfError, PngError, Story, words};
+use super::{findings_csv, findings_json, html, panels_csv, pdf, png, rejects_csv};
+use crate::causes::Causes;
+use crate::change::{Changes, Week, week_of};
 use crate::charts::{ChartError, NumberStyle, Theme};
+use crate::life::State;
 use crate::records::Records;
 use crate::site::{Paper, Site};
 
@@ -17,9 +23,31 @@ pub enum ReportError {
     /// A chart failed.
     #[error(transparent)]
     Chart(#[from] ChartError),
+    /// A chart could not be made an image.
+    #[error(transparent)]
+    Png(#[from] PngError),
     /// The typesetting failed.
     #[error(transparent)]
     Pdf(#[from] PdfError),
+}
+
+/// How the document is set.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Sheets {
+    /// The paper.
+    pub paper: Paper,
+    /// How much of it.
+    pub length: Length,
+}
+
+/// How much of the document.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Length {
+    /// All pages.
+    #[default]
+    Full,
+    /// Page one and the findings alone.
+    Short,
 }
 
 /// The document of a report.
@@ -30,33 +58,62 @@ pub enum ReportError {
 pub fn document(
     findings: &Findings<'_>,
     site: &Site,
-    paper: Paper,
+    sheets: Sheets,
+) -> Result<Document, ChartError> {
+    document_of(findings, site, sheets, |context| {
+        pages(context, sheets.length)
+    })
+}
+
+fn document_of(
+    findings: &Findings<'_>,
+    site: &Site,
+    sheets: Sheets,
+    pages: impl Fn(&Context<'_>) -> Result<Vec<Page>, ChartError>,
 ) -> Result<Document, ChartError> {
     let theme = Theme {
-        numbers: NumberStyle::from(&site.report),
+        numbers: NumberStyle::from(&site.report).with_units_of(&findings.records.columns),
         ..Theme::default()
     };
+    let story = Story::new(findings);
     let context = Context {
         findings,
+        story: &story,
         site,
         theme: &theme,
     };
-    let days = days(findings.records);
+    let week = findings.weekly.week;
+    let days = days(findings.records, week);
     Ok(Document {
-        title: words::front::DOCUMENT_TITLE.to_owned(),
+        title: words::document::title(week),
         site: site.site.name.clone(),
         author: site.site.author.clone().or_else(|| site.site.name.clone()),
-        period: words::document::period(days, &theme.numbers),
+        period: words::document::period(week, days, &theme.numbers),
         date: days.map(|(_, last)| last),
-        paper,
+        paper: sheets.paper,
         pages: pages(&context)?,
     })
 }
 
-/// First and last day of the records, by sanding, else by inspection.
-fn days(records: &Records) -> Option<(Date, Date)> {
+/// The name of a report's folder: its week, or its first and last day.
+#[must_use]
+pub fn period_name(records: &Records, week: Option<Week>) -> String {
+    match (week, days(records, None)) {
+        (Some(week), _) => week.to_string(),
+        (None, Some((first, last))) if first == last => first.to_string(),
+        (None, Some((first, last))) => format!("{first}_{last}"),
+        (None, None) => "undated".to_owned(),
+    }
+}
+
+/// First and last day of the records, by sanding, else by inspection; of the
+/// week alone where one is reported.
+fn days(records: &Records, week: Option<Week>) -> Option<(Date, Date)> {
     let mut days: Option<(Date, Date)> = None;
     for panel in &records.panels {
+        if week.is_some() && week_of(panel) != week {
+            continue;
+        }
         let Some(at) = panel.sanded_at.or(panel.inspected_at) else {
             continue;
         };
@@ -74,30 +131,63 @@ fn days(records: &Records) -> Option<(Date, Date)> {
 pub fn files(
     findings: &Findings<'_>,
     site: &Site,
-    paper: Paper,
+    sheets: Sheets,
 ) -> Result<BTreeMap<String, Vec<u8>>, ReportError> {
     let numbers = NumberStyle::from(&site.report);
-    let document = document(findings, site, paper)?;
-    let mut files = BTreeMap::new();
-    let figures = document.pages.iter().flat_map(Page::figures);
-    for (number, figure) in figures.enumerate() {
-        let name = format!("charts/{:02}-{}.svg", number + 1, figure.name);
-        files.insert(name, figure.svg.clone().into_bytes());
-    }
-    files.insert("report.pdf".to_owned(), pdf(&document)?);
-    files.insert("report.html".to_owned(), html(&document).into_bytes());
+    let mut files = document_files(&document(findings, site, sheets)?)?;
     files.insert(
         "findings.json".to_owned(),
         findings_json(findings, &numbers).into_bytes(),
     );
-    files.insert(
-        "findings.csv".to_owned(),
-        findings_csv(&findings.causes.findings, &numbers),
-    );
+    files.insert("findings.csv".to_owned(), findings_csv(findings, &numbers));
+    files.insert("panels.csv".to_owned(), panels_csv(findings, &numbers));
     files.insert(
         "rejects.csv".to_owned(),
         rejects_csv(&findings.records.rejects),
     );
+    Ok(files)
+}
+
+/// All files of a comparison: the same without findings.
+///
+/// # Errors
+///
+/// As [`files`].
+pub fn comparison_files(
+    records: &Records,
+    changes: Changes,
+    site: &Site,
+    sheets: Sheets,
+) -> Result<BTreeMap<String, Vec<u8>>, ReportError> {
+    let numbers = NumberStyle::from(&site.report);
+    let findings = Findings {
+        changes,
+        ..bare(records, Causes::default(), site)
+    };
+    let document = document_of(&findings, site, sheets, comparison_pages)?;
+    let mut files = document_files(&document)?;
+    files.insert(
+        "findings.json".to_owned(),
+        findings_json(&findings, &numbers).into_bytes(),
+    );
+    files.insert("rejects.csv".to_owned(), rejects_csv(&records.rejects));
+    Ok(files)
+}
+
+/// The document as PDF and HTML, and its charts.
+fn document_files(document: &Document) -> Result<BTreeMap<String, Vec<u8>>, ReportError> {
+    let mut files = BTreeMap::new();
+    let figures: Vec<&Figure> = document.pages.iter().flat_map(Page::figures).collect();
+    let images: Vec<Vec<u8>> = (figures.par_iter())
+        .map(|figure| png(&figure.svg))
+        .collect::<Result<_, _>>()?;
+    for ((figure, image), number) in figures.into_iter().zip(images).zip(1..) {
+        let name = format!("charts/{number:02}-{}", figure.name);
+        files.insert(format!("{name}.png"), image);
+        files.insert(format!("{name}.svg"), figure.svg.clone().into_bytes());
+    }
+    files.insert("report.pdf".to_owned(), pdf(document)?);
+    files.insert("report.html".to_owned(), html(document).into_bytes());
     Ok(files)
 }
 
@@ -109,15 +199,17 @@ pub fn summary(findings: &Findings<'_>, site: &Site) -> Vec<String> {
         numbers: &numbers,
         feed: site.frames.feed_direction,
     };
-    let worst = findings.worst_first();
-    let input = &findings.records.input;
-    let mut lines = vec![words::front::headline(&worst, input, &numbers)];
+    let front = Front::new(findings);
+    let worst = front.worst_first();
+    let mut lines = vec![words::front::headline(&worst, &front.input, &numbers)];
+    lines.extend(words::life::on_page_one(&findings.lives, &numbers));
     lines.extend(worst.iter().take(SUMMARY_LINES).map(|f| {
         format!(
-            "  {} {}, {}: {}",
+            "  {} {}, {}: {}{}",
             f.id,
             words::causes::cause(f.cause),
             words::causes::sure(f.certainty),
+            words::life::prefix(findings.lives.of.get(&f.id)),
             words::finding::statement(f, &speech)
         )
     }));
@@ -125,12 +217,41 @@ pub fn summary(findings: &Findings<'_>, site: &Site) -> Vec<String> {
         let rest = worst.len() - SUMMARY_LINES;
         lines.push(words::front::more_findings_line(rest, &numbers));
     }
+    lines.extend(
+        front
+            .news(&numbers)
+            .into_iter()
+            .map(|text| format!("  {text}")),
+    );
     if findings.weekly.week.is_some() {
-        let lines_of = words::trend::on_page_one(&findings.weekly, &numbers);
-        lines.extend(lines_of.into_iter().take(1));
+        lines.extend(words::trend::on_page_one(&findings.weekly));
     }
-    let previous = findings.weekly.previous.iter().take(SUMMARY_LINES);
-    lines.extend(previous.map(|old| words::trend::previous_line(old, &numbers)));
+    let story = Story::new(findings);
+    lines.extend(words::changes::latest(&story, &numbers));
+    let own = findings.worst_first().into_iter().filter_map(|f| {
+        let life = findings.lives.of.get(&f.id)?;
+        Some((&f.id, &f.defect, life))
+    });
+    let kept = (findings.lives.kept.iter()).map(|k| (&k.id, &k.defect, &k.life));
+    lines.extend(
+        own.chain(kept)
+            .filter(|(_, _, life)| life.life == Some(State::CannotTell))
+            .take(SUMMARY_LINES)
+            .map(|(id, defect, life)| words::life::line(id, defect, life, &numbers)),
+    );
+    lines.extend(
+        findings
+            .actions
+            .iter()
+            .rev()
+            .take(SUMMARY_LINES)
+            .map(|done| {
+                format!(
+                    "  {}",
+                    words::life::on_page(done, &site.defects.cost_unit, &numbers)
+                )
+            }),
+    );
     let rejected = findings.records.rejects.len();
     if rejected > 0 {
         lines.push(words::front::rejects_line(rejected, &numbers));

@@ -21,7 +21,7 @@ pub struct Document {
     pub date: Option<jiff::civil::Date>,
     /// The sheet.
     pub paper: Paper,
-    /// Pages in order; each starts on a new sheet.
+    /// Pages in order.
     pub pages: Vec<Page>,
 }
 
@@ -36,6 +36,20 @@ pub struct Page {
     pub lead: String,
     /// What follows.
     pub blocks: Vec<Block>,
+    /// Where it starts.
+    pub start: Start,
+}
+
+/// Where a page starts.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Start {
+    /// On a new sheet.
+    #[default]
+    NewSheet,
+    /// On a new sheet, in the smaller type of the appendix.
+    Appendix,
+    /// Below what stands before it, in the appendix.
+    Follows,
 }
 
 /// A piece of a page.

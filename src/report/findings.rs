@@ -2,9 +2,12 @@
 
 use serde::Serialize;
 
+use std::collections::BTreeMap;
+
 use super::ranking::number_worst_first;
 use crate::causes::{self, Causes, Finding};
 use crate::change::{self, Changes, Weekly};
+use crate::life::{self, Done, Lives, Seen, Standing};
 use crate::records::{Records, Warning};
 use crate::removal::{self, Removal};
 use crate::site::Site;
@@ -20,9 +23,17 @@ pub struct Findings<'a> {
     pub removal: Option<Removal>,
     /// Before against after, one per change and kind of defect.
     pub changes: Changes,
-    /// Control charts, the week against the weeks before, and what became of
-    /// the last report's findings.
+    /// Control charts, and the week against the weeks before.
     pub weekly: Weekly,
+    /// What became of findings since the last report.
+    pub lives: Lives,
+    /// What was done and what came of it, by date.
+    pub actions: Vec<Done>,
+    /// How the site stands to findings, by id; none where it says nothing.
+    pub standings: BTreeMap<String, Standing>,
+    /// How often each finding was seen in the week reported and before it, by
+    /// id; empty without a week.
+    pub in_week: BTreeMap<String, [Seen; 2]>,
     /// The levels that the results stand on.
     pub levels: Levels,
 }
@@ -39,10 +50,33 @@ pub struct Levels {
 }
 
 impl Findings<'_> {
-    /// The findings in their order: the worst first.
+    /// The findings that need somebody, the worst first: not those that are
+    /// gone, nor those that the site knows or accepts.
     #[must_use]
     pub fn worst_first(&self) -> Vec<&Finding> {
-        self.causes.findings.iter().collect()
+        let needs = |f: &&Finding| !self.lives.gone(&f.id) && !self.is_below(f);
+        self.causes.findings.iter().filter(needs).collect()
+    }
+
+    /// The findings that ended or are gone and that these records still hold.
+    #[must_use]
+    pub fn gone(&self) -> Vec<&Finding> {
+        let gone = |f: &&Finding| self.lives.gone(&f.id);
+        self.causes.findings.iter().filter(gone).collect()
+    }
+
+    /// The findings that the site knows or accepts.
+    #[must_use]
+    pub fn below_the_line(&self) -> Vec<&Finding> {
+        let below = |f: &&Finding| self.is_below(f) && !self.lives.gone(&f.id);
+        self.causes.findings.iter().filter(below).collect()
+    }
+
+    fn is_below(&self, finding: &Finding) -> bool {
+        matches!(
+            self.standings.get(&finding.id),
+            Some(Standing::Known | Standing::Accepted)
+        )
     }
 
     /// Every doubt: those of reading first, then those of the analyses.
@@ -54,15 +88,49 @@ impl Findings<'_> {
 /// Runs every analysis that the records carry.
 #[must_use]
 pub fn find<'a>(records: &'a Records, site: &Site) -> Findings<'a> {
-    let analysis = &site.analysis;
+    let mut findings = analysed(records, site);
+    findings.lives = life::without_previous(records, &findings.causes);
+    findings
+}
+
+/// Who makes what, numbered worst first.
+pub(super) fn caused(records: &Records, site: &Site) -> Causes {
     let mut causes = causes::find(
         records,
         &causes::Settings {
-            alpha: analysis.alpha,
+            alpha: site.analysis.alpha,
             film_left_min_um: site.recipe.film_left_min_um.unwrap_or(0.0),
         },
     );
     number_worst_first(&mut causes, site);
+    causes
+}
+
+/// Findings with nothing but causes.
+pub(super) fn bare<'a>(records: &'a Records, causes: Causes, site: &Site) -> Findings<'a> {
+    let analysis = &site.analysis;
+    Findings {
+        records,
+        causes,
+        removal: None,
+        changes: Changes::default(),
+        weekly: Weekly::default(),
+        lives: Lives::default(),
+        actions: Vec::new(),
+        standings: BTreeMap::new(),
+        in_week: BTreeMap::new(),
+        levels: Levels {
+            alpha: analysis.alpha,
+            confidence: analysis.confidence,
+            seed: analysis.seed,
+        },
+    }
+}
+
+/// All results but the lives.
+pub(super) fn analysed<'a>(records: &'a Records, site: &Site) -> Findings<'a> {
+    let analysis = &site.analysis;
+    let causes = caused(records, site);
     let removal = removal::fit(
         records,
         &removal::Settings::from_site(site),
@@ -70,18 +138,12 @@ pub fn find<'a>(records: &'a Records, site: &Site) -> Findings<'a> {
     );
     let changes = change::recipe_changes(records, &change::Settings::from(analysis));
     Findings {
-        records,
-        causes,
         removal,
         changes,
         weekly: Weekly {
             charts: change::control_charts(records, analysis, None),
             ..Weekly::default()
         },
-        levels: Levels {
-            alpha: analysis.alpha,
-            confidence: analysis.confidence,
-            seed: analysis.seed,
-        },
+        ..bare(records, causes, site)
     }
 }

@@ -62,8 +62,22 @@ fn value(findings: &Findings<'_>, numbers: &NumberStyle) -> Value {
                 "next_check".into(),
                 json!(words::next_check(&finding.next_check, numbers)),
             );
+            if let Some(life) = findings.lives.of.get(&finding.id) {
+                fields.extend(life.fields());
+            }
+            let standing = findings.standings.get(&finding.id);
+            fields.insert("state".into(), plain(&standing));
+            if let Some([before, week]) = findings.in_week.get(&finding.id) {
+                fields.insert("in_week".into(), plain(week));
+                fields.insert("before_week".into(), plain(before));
+            }
             Value::Object(fields)
         })
+        .chain(findings.lives.kept.iter().map(|kept| {
+            let mut fields = kept.fields.clone();
+            fields.extend(kept.life.fields());
+            Value::Object(fields)
+        }))
         .collect();
     let streams: Vec<Value> = findings
         .causes
@@ -105,6 +119,9 @@ fn value(findings: &Findings<'_>, numbers: &NumberStyle) -> Value {
     json!({
         "onus": env!("CARGO_PKG_VERSION"),
         "schema": SCHEMA,
+        "report": findings.lives.report,
+        "previous_report": findings.lives.previous,
+        "last_number": findings.lives.last_number,
         "input": records.input,
         "levels": findings.levels,
         "warnings": warnings,
@@ -114,6 +131,7 @@ fn value(findings: &Findings<'_>, numbers: &NumberStyle) -> Value {
         "removal": plain(&findings.removal),
         "changes": plain(&findings.changes),
         "weekly": plain(&findings.weekly),
+        "actions": plain(&findings.actions),
         "period": period(records),
     })
 }

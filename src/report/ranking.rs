@@ -4,8 +4,12 @@
 use std::collections::BTreeMap;
 
 use super::Findings;
+use super::story::is_of;
 use crate::causes::{Cause, Causes, Finding, Frame};
+use crate::change::week_of;
 use crate::charts::CAUSES;
+use crate::life::rename;
+use crate::records::Panel;
 use crate::site::{DefectClass, Site};
 
 /// A kind of defect with its weight.
@@ -35,9 +39,18 @@ pub struct Ranking {
     pub total_cost: Option<f64>,
 }
 
-/// Ranks the kinds of defect.
+/// Ranks the kinds of defect, over the week where one is reported.
 #[must_use]
 pub fn rank(findings: &Findings<'_>, site: &Site) -> Ranking {
+    let week = findings.weekly.week;
+    rank_of(findings, site, |panel| {
+        week.is_none() || week_of(panel) == week
+    })
+}
+
+/// The same over those panels that count.
+#[must_use]
+pub fn rank_of(findings: &Findings<'_>, site: &Site, counts: impl Fn(&Panel) -> bool) -> Ranking {
     let records = findings.records;
     let causes = &findings.causes;
     let mut of_defect: Vec<Option<Cause>> = vec![None; records.defects.len()];
@@ -49,13 +62,22 @@ pub fn rank(findings: &Findings<'_>, site: &Site) -> Ranking {
             }
         }
     }
-    let rest: BTreeMap<_, Cause> = causes
-        .streams
-        .iter()
-        .map(|s| {
+    // Marks outside every place are the stream's own account where that is about
+    // its rate; where only places were found, nobody has accounted for the rest.
+    let rest: BTreeMap<_, Cause> = (causes.streams.iter().enumerate())
+        .map(|(index, s)| {
+            let places =
+                (causes.findings.iter()).any(|f| is_of(f, index) && !f.evidence.members.is_empty());
+            let rates =
+                (causes.findings.iter()).any(|f| is_of(f, index) && f.evidence.members.is_empty());
+            let cause = if places && !rates {
+                Cause::Undecided
+            } else {
+                s.cause
+            };
             (
                 (s.machine.as_deref(), s.head.as_deref(), s.defect.as_str()),
-                s.cause,
+                cause,
             )
         })
         .collect();
@@ -76,7 +98,7 @@ pub fn rank(findings: &Findings<'_>, site: &Site) -> Ranking {
         ) else {
             continue;
         };
-        if !panel.inspected {
+        if !panel.inspected || !counts(panel) {
             continue;
         }
         let key = (
@@ -166,9 +188,12 @@ pub(super) fn number_worst_first(causes: &mut Causes, site: &Site) {
             findings.swap(*first, first + 1);
         }
     }
+    let mut names = BTreeMap::new();
     for (i, finding) in findings.iter_mut().enumerate() {
-        finding.id = format!("F{}", i + 1);
+        let id = format!("F{}", i + 1);
+        names.insert(std::mem::replace(&mut finding.id, id.clone()), id);
     }
+    rename(causes, &names);
 }
 
 #[cfg(test)]

@@ -1,13 +1,16 @@
-//! `findings.csv` and `rejects.csv`.
+//! `findings.csv`, `panels.csv` and `rejects.csv`.
+//!
+//! What people open is written for their spreadsheet: with a decimal comma the
+//! cells are parted by semicolons. What programs read (`rejects.csv`) is plain.
 //!
 //! Text that a spreadsheet would run as a formula gets an apostrophe in front,
 //! as spreadsheets themselves mark text.
 
-use crate::causes::Finding;
 use crate::charts::NumberStyle;
 use crate::records::{Lost, Reject};
 
-use super::words;
+use super::{Findings, words};
+use crate::site::DecimalMark;
 
 /// Text as a cell that no spreadsheet runs: what begins with a formula's sign
 /// is marked as text, controls are replaced. Plain numbers stay.
@@ -65,8 +68,8 @@ fn shortened(value: &str) -> String {
 
 /// The findings as a table, one row each; `reasons` and `next` in words.
 #[must_use]
-pub fn findings_csv(findings: &[Finding], numbers: &NumberStyle) -> Vec<u8> {
-    let number = |value: Option<f64>| value.map_or(String::new(), plain_number);
+pub fn findings_csv(findings: &Findings<'_>, numbers: &NumberStyle) -> Vec<u8> {
+    let number = |value: Option<f64>| value.map_or(String::new(), |v| short_number(v, numbers));
     let name = |value: &Option<String>| value.as_deref().map_or(String::new(), cell);
     let header = [
         "id",
@@ -95,8 +98,15 @@ pub fn findings_csv(findings: &[Finding], numbers: &NumberStyle) -> Vec<u8> {
         "lots",
         "reasons",
         "next_check",
+        "certainty",
+        "life",
+        "since_report",
+        "last_seen",
+        "state",
     ];
-    let rows = findings.iter().map(|f| {
+    let rows = findings.causes.findings.iter().map(|f| {
+        let life = findings.lives.of.get(&f.id);
+        let state = findings.standings.get(&f.id);
         let reasons: Vec<String> = f
             .reasons
             .iter()
@@ -130,9 +140,41 @@ pub fn findings_csv(findings: &[Finding], numbers: &NumberStyle) -> Vec<u8> {
             cell(&f.lots.join("; ")),
             cell(&reasons.join(" ")),
             next.as_deref().map_or(String::new(), cell),
+            word(&f.certainty),
+            life.and_then(|l| l.life)
+                .map_or(String::new(), |s| word(&s)),
+            life.and_then(|l| l.since_report.clone())
+                .unwrap_or_default(),
+            life.and_then(|l| l.last_seen)
+                .map_or(String::new(), |d| d.to_string()),
+            state.map_or(String::new(), word),
         ]
     });
-    table(&header, rows)
+    table(&header, rows, delimiter(numbers))
+}
+
+/// Every panel that shows a finding, with where the mark was written: what to
+/// fetch and to look at.
+#[must_use]
+pub fn panels_csv(findings: &Findings<'_>, numbers: &NumberStyle) -> Vec<u8> {
+    let records = findings.records;
+    let rows = findings.causes.findings.iter().flat_map(|f| {
+        f.evidence.hits.iter().map(|hit| {
+            let origin = records.origins.get(hit.defect);
+            let file = origin.and_then(|o| records.sources.get(o.file as usize));
+            let panel = records.panels.get(hit.panel);
+            vec![
+                f.id.clone(),
+                panel.map_or(String::new(), |p| cell(&p.id)),
+                file.map_or(String::new(), |file| cell(&file.to_string_lossy())),
+                origin.map_or(String::new(), |o| o.line.to_string()),
+                short_number(hit.on_panel.x, numbers),
+                short_number(hit.on_panel.y, numbers),
+            ]
+        })
+    });
+    let header = ["finding", "panel_id", "file", "line", "x_mm", "y_mm"];
+    table(&header, rows, delimiter(numbers))
 }
 
 /// The rejects as a table, in the order given.
@@ -154,14 +196,34 @@ pub fn rejects_csv(rejects: &[Reject]) -> Vec<u8> {
             cell(&r.why),
         ]
     });
-    table(&["file", "line", "column", "value", "lost", "why"], rows)
+    let header = ["file", "line", "column", "value", "lost", "why"];
+    table(&header, rows, b',')
 }
 
-/// A number as `findings.json` writes it.
-fn plain_number(value: f64) -> String {
-    match super::json::rounded(value) {
-        Some(value) => value.to_string(),
-        None => String::new(),
+/// What parts the cells where numbers are written so.
+fn delimiter(numbers: &NumberStyle) -> u8 {
+    match numbers.decimal {
+        DecimalMark::Point => b',',
+        DecimalMark::Comma => b';',
+    }
+}
+
+/// A number to four significant figures with the site's decimal mark, without
+/// marks between thousands; blank where it can't be written.
+fn short_number(value: f64, numbers: &NumberStyle) -> String {
+    if !value.is_finite() {
+        return String::new();
+    }
+    // Decimal rounding by way of text is the same on every platform.
+    let rounded: f64 = format!("{value:.3e}").parse().unwrap_or(value);
+    let text = if rounded == 0.0 {
+        "0".to_owned()
+    } else {
+        rounded.to_string()
+    };
+    match numbers.decimal {
+        DecimalMark::Point => text,
+        DecimalMark::Comma => text.replace('.', ","),
     }
 }
 
@@ -173,8 +235,9 @@ fn word(value: &impl serde::Serialize) -> String {
     }
 }
 
-fn table(header: &[&str], rows: impl Iterator<Item = Vec<String>>) -> Vec<u8> {
+fn table(header: &[&str], rows: impl Iterator<Item = Vec<String>>, delimiter: u8) -> Vec<u8> {
     let mut writer = csv::WriterBuilder::new()
+        .delimiter(delimiter)
         .terminator(csv::Terminator::CRLF)
         .from_writer(Vec::new());
     // Writing rows of equal length to memory does not fail.
@@ -206,6 +269,19 @@ mod tests {
     fn a_long_value_is_cut_where_it_is_shown() {
         assert_eq!(shortened(&"ä".repeat(200)), "ä".repeat(200));
         assert_eq!(shortened(&"ä".repeat(900)), format!("{}…", "ä".repeat(200)));
+    }
+
+    #[test]
+    fn numbers_are_short_and_have_the_sites_decimal_mark() {
+        let point = NumberStyle::default();
+        let comma = NumberStyle {
+            decimal: DecimalMark::Comma,
+            ..point
+        };
+        assert_eq!(short_number(1234.567, &point), "1235");
+        assert_eq!(short_number(-0.000_123_456, &comma), "-0,0001235");
+        assert_eq!(short_number(f64::NAN, &point), "");
+        assert_eq!(delimiter(&comma), b';');
     }
 
     #[test]

@@ -87,7 +87,11 @@ impl Site {
             path: path.to_owned(),
             source,
         })?;
-        Site::parse(&text, path)
+        let mut site = Site::parse(&text, path)?;
+        if let (Some(actions), Some(folder)) = (&mut site.report.actions, path.parent()) {
+            *actions = folder.join(&actions);
+        }
+        Ok(site)
     }
 
     /// Reads the text of a site file; `path` is named in errors.

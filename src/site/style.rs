@@ -1,5 +1,7 @@
 //! How the report looks.
 
+use std::path::PathBuf;
+
 use serde::Deserialize;
 
 /// `[report]`.
@@ -14,6 +16,9 @@ pub struct ReportStyle {
     pub decimal_mark: DecimalMark,
     /// How the report writes dates. Default year first.
     pub date_style: DateStyle,
+    /// The file in which the site writes down what was done about findings; a
+    /// relative path counts from the site file's folder. Default none.
+    pub actions: Option<PathBuf>,
 }
 
 /// The paper.

@@ -155,6 +155,9 @@ pub const TEMPLATE: &str = r##"# onus.toml: how this site writes its inspection 
 #decimal_mark = "point"
 # Dates: iso, day-first or month-first.
 #date_style = "iso"
+# Where you write down what was done about findings (date, finding or machine
+# and defect, done, state); counted from this file's folder. Default: none.
+#actions = "actions.csv"
 
 [read]
 # The most that all packed files (gzip and Parquet) may unpack to, MB.
@@ -223,7 +226,13 @@ mod tests {
         let site = Site::parse(&uncommented(), "onus.toml".as_ref()).unwrap();
         let default = Site::default();
         assert_eq!(site.analysis, default.analysis);
-        assert_eq!(site.report, default.report);
+        let actions = site.report.actions.clone();
+        assert_eq!(actions.as_deref(), Some("actions.csv".as_ref()));
+        let report = crate::site::ReportStyle {
+            actions: None,
+            ..site.report.clone()
+        };
+        assert_eq!(report, default.report);
         assert_eq!(site.defects.none, default.defects.none);
         assert_eq!(site.defects.cost_unit, default.defects.cost_unit);
         assert_eq!(site.numbers.missing, default.numbers.missing);

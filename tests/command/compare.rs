@@ -264,10 +264,11 @@ fn what_became_of_old_findings_is_told_and_a_damaged_report_is_refused() {
     let whole = std::fs::read_to_string(&old).unwrap();
     let next = shop.report(&["--previous", "last"]);
     let shown = String::from_utf8(next.stdout).unwrap();
-    assert!(shown.contains("F1 of the last report"), "{shown}");
     // the same panels again: none was sanded since
     assert!(
-        shown.contains("no panel has been inspected there since"),
+        shown.contains(
+            "F1 (sand-through): can’t be told yet: no panel has been inspected there since"
+        ),
         "{shown}"
     );
     for (text, told) in [
@@ -294,4 +295,42 @@ fn what_became_of_old_findings_is_told_and_a_damaged_report_is_refused() {
         error.contains("give the folder of an earlier report"),
         "{error}"
     );
+}
+
+#[test]
+fn a_comparison_is_written_like_a_report() {
+    let shop = Shop::with_spot(80);
+    let run = |more: &[&str]| {
+        onus()
+            .current_dir(shop.path(""))
+            .args([
+                "compare",
+                "inspections",
+                "--since",
+                "2031-03-03",
+                "--out",
+                "answer",
+            ])
+            .args(more)
+            .output()
+            .unwrap()
+    };
+    let done = run(&[]);
+    assert!(
+        done.status.success(),
+        "{}",
+        String::from_utf8_lossy(&done.stderr)
+    );
+    let html = std::fs::read_to_string(shop.path("answer/report.html")).unwrap();
+    assert!(html.contains("Before and since 2031-03-03"), "{html}");
+    assert!(
+        std::fs::read(shop.path("answer/report.pdf"))
+            .unwrap()
+            .starts_with(b"%PDF")
+    );
+    let text = std::fs::read_to_string(shop.path("answer/findings.json")).unwrap();
+    let json: serde_json::Value = serde_json::from_str(&text).unwrap();
+    assert!(!json["changes"].as_array().unwrap().is_empty());
+    assert_eq!(run(&[]).status.code(), Some(1), "not replaced unasked");
+    assert!(run(&["--replace"]).status.success());
 }

@@ -102,6 +102,31 @@ fn the_demos_truth_is_found_and_nobody_else_is_accused() {
     }
 }
 
+/// The kinds whose truth is known: orange peel is the recipe's and dust nobody's,
+/// wherever the report speaks of them.
+#[test]
+fn the_demos_report_says_one_thing_of_each_kind_and_is_short() {
+    let folder = tempfile::tempdir().unwrap();
+    let found = demo(folder.path());
+    for stream in found["streams"].as_array().unwrap() {
+        let cause = stream["cause"].as_str().unwrap();
+        match stream["defect"].as_str().unwrap() {
+            "orange peel left" => assert_eq!(cause, "recipe", "{stream:#}"),
+            "dust nib" => assert!(["part", "undecided"].contains(&cause), "{stream:#}"),
+            _ => {}
+        }
+    }
+    let pdf = std::fs::read(folder.path().join("report/report.pdf")).unwrap();
+    let pages = crate::document::text_of(&pdf);
+    assert!(pages.len() <= 10, "{} pages", pages.len());
+    assert!(
+        pages[0].contains("Did the latest change help?"),
+        "{}",
+        pages[0]
+    );
+    assert!(pages[0].contains("orange peel left fewer"), "{}", pages[0]);
+}
+
 #[test]
 fn a_second_demo_replaces_the_first_with_the_same_bytes() {
     let folder = tempfile::tempdir().unwrap();

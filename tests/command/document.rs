@@ -76,8 +76,8 @@ fn the_pages_come_in_their_order() {
     in_order(
         &all,
         &[
-            "Where and when",
             "F1: sand-through",
+            "Where and when",
             "What could have been missed",
             "The data",
             "Method and words",

@@ -12,6 +12,7 @@ fn the_folder_holds_what_is_promised() {
     for name in [
         "findings.csv",
         "findings.json",
+        "panels.csv",
         "rejects.csv",
         "report.html",
         "report.pdf",
@@ -22,7 +23,16 @@ fn the_folder_holds_what_is_promised() {
     assert!(charts.iter().any(|n| n.ends_with("-kinds.svg")));
     assert!(charts.iter().any(|n| n.contains("-where-")));
     assert!(charts.iter().any(|n| n.contains("-when")));
-    for chart in charts {
+    let (images, drawings): (Vec<_>, Vec<_>) = charts.iter().partition(|n| n.ends_with(".png"));
+    assert_eq!(images.len(), drawings.len(), "an image of every chart");
+    for image in images {
+        // PNG (ISO/IEC 15948): eight bytes, then the header with width and height.
+        let bytes = shop.made(image);
+        assert_eq!(&bytes[..8], b"\x89PNG\r\n\x1a\n", "{image}");
+        let side = |at: usize| u32::from_be_bytes(bytes[at..at + 4].try_into().unwrap());
+        assert!(side(16) >= 600 && side(20) >= 100, "{image}: {}", side(16));
+    }
+    for chart in drawings {
         let text = String::from_utf8(shop.made(chart)).unwrap();
         assert!(
             text.contains("<title>") && text.contains("<desc>"),

@@ -20,4 +20,8 @@ mod run;
 mod same_bytes;
 mod sample;
 mod shop;
+#[path = "../shops/mod.rs"]
+mod shops;
+mod story;
 mod traps;
+mod weeks;

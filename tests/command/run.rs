@@ -38,7 +38,6 @@ fn json_prints_the_findings_file_and_nothing_else() {
 fn wrong_usage_ends_with_2() {
     for args in [
         vec!["report"],
-        vec!["report", "x.csv"],
         vec!["report", "x.csv", "--out", "r", "--paper", "a9"],
         vec!["report", "x.csv", "--out", "r", "--week", "soon"],
         vec!["sand"],
@@ -148,4 +147,84 @@ fn no_colour_or_bar_reaches_a_pipe() {
     let shop = Shop::with_spot(6);
     let done = shop.report(&[]);
     assert!(!done.stdout.contains(&0x1b) && !done.stderr.contains(&0x1b));
+}
+
+#[test]
+fn completions_and_manual_come_from_the_commands_themselves() {
+    let text_of = |args: &[&str]| text(&onus().args(args).output().unwrap().stdout);
+    for shell in ["bash", "zsh", "fish"] {
+        let script = text_of(&["completions", shell]);
+        for word in ["report", "compare", "previous", "actions", "week"] {
+            assert!(script.contains(word), "{shell}: {word}");
+        }
+    }
+    let page = text_of(&["man", "report"]);
+    assert!(page.contains(".TH onus-report"), "{page}");
+    assert!(
+        page.contains("previous") && page.contains("actions"),
+        "{page}"
+    );
+    assert!(text_of(&["man"]).contains("compare"));
+    let none = onus().args(["man", "sand"]).output().unwrap();
+    assert_eq!(none.status.code(), Some(1));
+    assert!(text(&none.stderr).contains("hint: there are report, check"));
+}
+
+#[test]
+fn a_site_file_beside_the_input_is_used_and_told() {
+    let shop = Shop::with_spot(30);
+    std::fs::write(shop.path("onus.toml"), "[site]\nname = \"Our shop\"\n").unwrap();
+    let done = shop.report(&[]);
+    let told = text(&done.stderr);
+    assert!(
+        told.contains("note: read by the rules of onus.toml"),
+        "{told}"
+    );
+    let html = text(&shop.made("report.html"));
+    assert!(html.contains("Our shop"));
+}
+
+#[test]
+fn without_out_the_report_goes_to_reports_and_the_period() {
+    let shop = Shop::with_spot(30);
+    let run = || {
+        onus()
+            .current_dir(shop.path(""))
+            .args(["report", "inspections"])
+            .output()
+            .unwrap()
+    };
+    let done = run();
+    let shown = text(&done.stdout);
+    // 30 panels, 20 a day from 2031-03-01 on.
+    assert!(
+        shown.ends_with("reports/2031-03-01_2031-03-02/report.pdf\n"),
+        "{shown}"
+    );
+    assert!(
+        shop.path("reports/2031-03-01_2031-03-02/findings.json")
+            .exists()
+    );
+    assert_eq!(
+        run().status.code(),
+        Some(1),
+        "and is not replaced by itself"
+    );
+}
+
+#[test]
+fn a_short_report_is_page_one_and_the_findings() {
+    let shop = Shop::with_spot(90);
+    assert!(shop.report(&["--short"]).status.success());
+    let html = text(&shop.made("report.html"));
+    let pages: Vec<&str> = html
+        .split("<section id=\"")
+        .skip(1)
+        .filter_map(|part| part.split('"').next())
+        .collect();
+    assert_eq!(pages[0], "front");
+    assert!(
+        pages.len() > 1 && pages[1..].iter().all(|p| p.starts_with("finding")),
+        "{pages:?}"
+    );
 }

@@ -3,7 +3,7 @@
 use jiff::civil::{Date, ISOWeekDate, Weekday};
 use serde::{Serialize, Serializer};
 
-use super::{ControlChart, OldFinding, control_charts};
+use super::{ControlChart, control_charts};
 use crate::change::assess::assess;
 use crate::change::judge::judge;
 use crate::change::{ChangeError, Changes, Question, Settings, Side};
@@ -62,8 +62,7 @@ impl Serialize for Week {
     }
 }
 
-/// The trend: control charts, the week against the weeks before, and what
-/// became of the last report's findings.
+/// The trend: control charts, and the week against the weeks before.
 #[derive(Debug, Clone, PartialEq, Default, Serialize)]
 pub struct Weekly {
     /// The week reported, if one was asked for.
@@ -73,8 +72,6 @@ pub struct Weekly {
     /// The week against the weeks before it; one comparison, none where there
     /// are no weeks before it.
     pub against_before: Changes,
-    /// What became of the last report's findings, in its order.
-    pub previous: Vec<OldFinding>,
 }
 
 /// Control charts and, for a week, its comparison with the weeks before.
@@ -96,7 +93,6 @@ pub fn weekly(
         week,
         charts,
         against_before,
-        previous: Vec::new(),
     })
 }
 
@@ -104,20 +100,37 @@ pub fn weekly(
 /// readings; panels without a time stay.
 #[must_use]
 pub fn until_week(records: Records, week: Week) -> Records {
-    let stays = |p: &Panel| {
-        p.sanded_at
-            .is_none_or(|at| Week::of(at.local.date()) <= week)
-    };
+    kept(records, |_, panel| {
+        week_of(panel).is_none_or(|own| own <= week)
+    })
+}
+
+/// The week in which a panel was sanded.
+#[must_use]
+pub fn week_of(panel: &Panel) -> Option<Week> {
+    Some(Week::of(panel.sanded_at?.local.date()))
+}
+
+/// The records of those panels that stay, by index and panel.
+#[must_use]
+pub fn kept(records: Records, stays: impl Fn(usize, &Panel) -> bool) -> Records {
     let mut position = vec![None; records.panels.len()];
-    let mut kept = 0;
-    for (place, panel) in position.iter_mut().zip(&records.panels) {
-        if stays(panel) {
-            *place = Some(kept);
-            kept += 1;
+    let mut count = 0;
+    for (k, panel) in records.panels.iter().enumerate() {
+        if stays(k, panel) {
+            position[k] = Some(count);
+            count += 1;
         }
     }
     let mut records = records;
-    records.panels.retain(stays);
+    let mut stay = position.iter().map(Option::is_some);
+    records.panels.retain(|_| stay.next().unwrap_or(false));
+    if records.origins.len() == records.defects.len() {
+        let mut of = records.defects.iter();
+        records
+            .origins
+            .retain(|_| of.next().is_some_and(|d| position[d.panel].is_some()));
+    }
     records.defects.retain_mut(|defect| {
         position[defect.panel].is_some_and(|place| {
             defect.panel = place;

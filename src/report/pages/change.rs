@@ -5,7 +5,7 @@ use crate::change::{Change, Comparison, Question, Verdict};
 use crate::charts::{ChartError, Description, before_after, ratios};
 use crate::report::words::changes as words;
 use crate::report::words::counting::counted;
-use crate::report::{Block, Cell, Figure, Page, Table};
+use crate::report::{Block, Cell, Figure, Page, Start, Table};
 
 /// Most changes shown; all are in `findings.json`.
 const MOST: usize = 4;
@@ -41,6 +41,7 @@ pub(super) fn page(context: &Context<'_>) -> Result<Option<Page>, ChartError> {
         anchor: "change".to_owned(),
         title: words::TITLE.to_owned(),
         lead: words::lead(changes, numbers),
+        start: Start::NewSheet,
         blocks,
     }))
 }

@@ -6,7 +6,7 @@ use super::Context;
 use crate::records::{Lost, Reject};
 use crate::report::ranking::Ranking;
 use crate::report::words::data;
-use crate::report::{Block, Cell, Page, Table};
+use crate::report::{Block, Cell, Page, Start, Table};
 
 /// Most rows of the table of kinds.
 const KINDS: usize = 40;
@@ -71,6 +71,7 @@ pub(super) fn page(context: &Context<'_>, ranking: &Ranking) -> Page {
         anchor: "data".to_owned(),
         title: data::TITLE.to_owned(),
         lead: data::lead(&records.input, numbers),
+        start: Start::Follows,
         blocks,
     }
 }

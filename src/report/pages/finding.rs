@@ -1,10 +1,10 @@
 //! One page per finding, the worst first; the rest in a table.
 
 use super::{Context, evidence, maps, strips, surface};
-use crate::causes::{Finding, Kind};
+use crate::causes::{Cause, Finding, Frame, Kind};
 use crate::charts::ChartError;
 use crate::report::words::{self, advice, caution, finding as told};
-use crate::report::{Block, Cell, Figure, Page, Table};
+use crate::report::{Block, Cell, Figure, Page, Start, Table};
 
 /// Most findings with a page of their own.
 pub(super) const PAGES: usize = 12;
@@ -18,17 +18,49 @@ const ROWS: usize = 150;
 /// [`ChartError`] if a chart could not be drawn.
 pub(super) fn pages(context: &Context<'_>) -> Result<Vec<Page>, ChartError> {
     let worst = context.findings.worst_first();
+    let groups = groups(&worst);
     let mut out = Vec::new();
-    for (i, finding) in worst.iter().take(PAGES).enumerate() {
-        out.push(page(context, finding, i + 1)?);
+    for (i, group) in groups.iter().take(PAGES).enumerate() {
+        out.push(page(context, group, i + 1)?);
     }
-    if worst.len() > PAGES {
-        out.push(rest(context, &worst[PAGES..]));
+    let left: Vec<&Finding> = groups.iter().skip(PAGES).flatten().copied().collect();
+    if !left.is_empty() {
+        out.push(rest(context, &left));
     }
     Ok(out)
 }
 
-fn page(context: &Context<'_>, finding: &Finding, number: usize) -> Result<Page, ChartError> {
+/// A part's place seen in several cells within this distance is one, mm.
+const SAME_PLACE_MM: f64 = 15.0;
+
+/// Findings by page, worst first: what came with the part and is seen in
+/// several cells has one page.
+pub(super) fn groups<'a>(findings: &[&'a Finding]) -> Vec<Vec<&'a Finding>> {
+    let mut out: Vec<Vec<&Finding>> = Vec::new();
+    for &finding in findings {
+        match out.iter_mut().find(|group| same_part(group[0], finding)) {
+            Some(group) => group.push(finding),
+            None => out.push(vec![finding]),
+        }
+    }
+    out
+}
+
+fn same_part(a: &Finding, b: &Finding) -> bool {
+    let near = |a: Option<f64>, b: Option<f64>| match (a, b) {
+        (Some(a), Some(b)) => (a - b).abs() <= SAME_PLACE_MM,
+        (a, b) => a.is_none() && b.is_none(),
+    };
+    a.cause == Cause::Part
+        && b.cause == Cause::Part
+        && (a.kind, a.frame, &a.defect) == (b.kind, b.frame, &b.defect)
+        && a.frame == Some(Frame::Panel)
+        && near(a.x_mm, b.x_mm)
+        && near(a.y_mm, b.y_mm)
+}
+
+fn page(context: &Context<'_>, group: &[&Finding], number: usize) -> Result<Page, ChartError> {
+    let finding = group[0];
     let numbers = context.numbers();
     let speech = context.speech();
     let mut blocks = Vec::new();
@@ -53,7 +85,7 @@ fn page(context: &Context<'_>, finding: &Finding, number: usize) -> Result<Page,
     }
     if !finding.evidence.hits.is_empty() {
         let name = format!("when-{}", finding.id.to_lowercase());
-        blocks.push(Block::Figure(strips::figure(context, &[finding], &name)?));
+        blocks.push(Block::Figure(strips::figure(context, group, &name)?));
     }
     let reasons: Vec<String> = finding
         .reasons
@@ -67,8 +99,19 @@ fn page(context: &Context<'_>, finding: &Finding, number: usize) -> Result<Page,
     if lots_in_a_table && !finding.evidence.by_lot.is_empty() {
         blocks.push(Block::Table(by_lot(context, finding)));
     }
+    let done: Vec<String> = (context.findings.actions.iter())
+        .filter(|d| {
+            let machine = finding.machine.as_deref();
+            d.action.is_about(&finding.id, machine, &finding.defect)
+        })
+        .map(|d| words::life::on_page(d, &context.site.defects.cost_unit, numbers))
+        .collect();
+    if !done.is_empty() {
+        blocks.push(Block::Heading(words::life::DONE.to_owned()));
+        blocks.push(Block::List(done));
+    }
     let settle = words::next_check(&finding.next_check, numbers);
-    let step = advice::first_step(finding, settle, &speech);
+    let step = advice::first_step(finding, settle, context.lever(), &speech);
     blocks.push(Block::Heading(words::finding_page::NEXT.to_owned()));
     blocks.push(Block::Paragraph(format!(
         "{}. {}",
@@ -78,10 +121,15 @@ fn page(context: &Context<'_>, finding: &Finding, number: usize) -> Result<Page,
     if let Some(touch) = step.touch {
         blocks.push(Block::Caution(caution::caution(&[touch])));
     }
+    let mut lead = vec![told::lead(finding, &speech)];
+    lead.extend(group[1..].iter().map(|other| told::also(other, &speech)));
+    let life = context.findings.lives.of.get(&finding.id);
+    lead.extend(life.and_then(|life| words::life::sentence(life, numbers)));
     Ok(Page {
         anchor: format!("finding-{number}"),
-        title: told::title(finding),
-        lead: told::lead(finding, &speech),
+        title: told::title(group),
+        lead: lead.join(" "),
+        start: Start::NewSheet,
         blocks,
     })
 }
@@ -141,6 +189,7 @@ fn rest(context: &Context<'_>, findings: &[&Finding]) -> Page {
         anchor: "findings".to_owned(),
         title: words::finding_page::REST_TITLE.to_owned(),
         lead: words::finding_page::rest_lead(findings.len(), ROWS, numbers),
+        start: Start::NewSheet,
         blocks: vec![Block::Table(Table {
             caption: words::finding_page::REST_CAPTION.to_owned(),
             columns: words::finding_page::rest_columns(),

@@ -2,16 +2,20 @@
 
 use super::{Context, kinds_figure};
 use crate::causes::Cause;
+use crate::change::week_of;
 use crate::charts::ChartError;
+use crate::report::front::Front;
 use crate::report::ranking::Ranking;
 use crate::report::words::counting::short;
 use crate::report::words::{self, advice, caution, front};
-use crate::report::{Block, Care, KeyNumber, Page, Statement, Step};
+use crate::report::{Block, Care, KeyNumber, Page, Start, Statement, Step};
 
 /// Most lines under "what we found": page one stays one page.
 const STATEMENTS: usize = 5;
 /// Most steps.
 const STEPS: usize = 4;
+/// Most lines of good news.
+const NEWS: usize = 3;
 /// Most letters of a line.
 const LINE: usize = 200;
 /// Most bars of the chart.
@@ -25,8 +29,9 @@ const BARS: usize = 5;
 pub(super) fn page(context: &Context<'_>, ranking: &Ranking) -> Result<Page, ChartError> {
     let findings = context.findings;
     let numbers = context.numbers();
-    let input = &findings.records.input;
-    let worst = findings.worst_first();
+    let front_page = Front::new(findings);
+    let input = &front_page.input;
+    let worst = front_page.worst_first();
     let values = findings
         .records
         .rejects
@@ -34,11 +39,15 @@ pub(super) fn page(context: &Context<'_>, ranking: &Ranking) -> Result<Page, Cha
         .filter(|r| r.lost == crate::records::Lost::Value)
         .count();
 
-    let mut blocks = vec![Block::Numbers(key_numbers(context, ranking))];
-    let statements = statements(context);
+    let mut blocks = vec![Block::Numbers(key_numbers(context, &front_page, ranking))];
+    let statements = statements(context, &front_page);
     if !statements.is_empty() {
         blocks.push(Block::Heading(front::FOUND.to_owned()));
         blocks.push(Block::Statements(statements));
+    }
+    if let Some(change) = words::changes::latest(context.story, numbers) {
+        blocks.push(Block::Heading(words::changes::LATEST.to_owned()));
+        blocks.push(Block::Paragraph(short(&change, 2 * LINE)));
     }
     let steps = steps(context);
     if !steps.is_empty() {
@@ -49,7 +58,17 @@ pub(super) fn page(context: &Context<'_>, ranking: &Ranking) -> Result<Page, Cha
             blocks.push(Block::Caution(caution::short()));
         }
     }
-    if let Some(note) = front::rejects_note(input, values, numbers) {
+    let news = front_page.news(numbers);
+    if !news.is_empty() {
+        blocks.push(Block::Heading(words::life::GOOD_NEWS.to_owned()));
+        let shown = news.iter().take(NEWS).map(|text| short(text, LINE));
+        blocks.push(Block::List(shown.collect()));
+    }
+    let below: Vec<_> = (findings.below_the_line().into_iter())
+        .filter_map(|f| Some((f, *findings.standings.get(&f.id)?)))
+        .collect();
+    blocks.extend(words::life::below(&below, numbers).map(Block::Paragraph));
+    if let Some(note) = front::rejects_note(&findings.records.input, values, numbers) {
         blocks.push(Block::Paragraph(note));
     }
     blocks.extend(
@@ -66,20 +85,23 @@ pub(super) fn page(context: &Context<'_>, ranking: &Ranking) -> Result<Page, Cha
         input,
         numbers,
     )];
-    lead.extend(words::trend::on_page_one(&findings.weekly, numbers));
+    lead.extend(words::life::on_page_one(&findings.lives, numbers));
+    lead.extend(words::trend::on_page_one(&findings.weekly));
     Ok(Page {
         anchor: "front".to_owned(),
         title: short(&front::headline(&worst, input, numbers), LINE),
         lead: lead.join(" "),
+        start: Start::NewSheet,
         blocks,
     })
 }
 
-fn key_numbers(context: &Context<'_>, ranking: &Ranking) -> Vec<KeyNumber> {
-    let findings = context.findings;
+fn key_numbers(context: &Context<'_>, page: &Front<'_>, ranking: &Ranking) -> Vec<KeyNumber> {
     let numbers = context.numbers();
-    let input = &findings.records.input;
-    let worst = findings.worst_first();
+    let input = &page.input;
+    let worst = page.worst_first();
+    let week = context.findings.weekly.week;
+    let records = context.findings.records;
     let inspected = input.inspected_panels;
     let share = input.panels_hit() as f64 / inspected.max(1) as f64;
     let mut out = vec![
@@ -109,6 +131,7 @@ fn key_numbers(context: &Context<'_>, ranking: &Ranking) -> Vec<KeyNumber> {
             let mut panels: Vec<usize> = worst
                 .iter()
                 .flat_map(|f| f.evidence.hits.iter().map(|hit| hit.panel))
+                .filter(|&panel| week.is_none() || week_of(&records.panels[panel]) == week)
                 .collect();
             panels.sort_unstable();
             panels.dedup();
@@ -124,11 +147,11 @@ fn key_numbers(context: &Context<'_>, ranking: &Ranking) -> Vec<KeyNumber> {
 
 /// Findings, worst first; where there is room, streams that are settled
 /// without a place, largest first.
-fn statements(context: &Context<'_>) -> Vec<Statement> {
+fn statements(context: &Context<'_>, page: &Front<'_>) -> Vec<Statement> {
     let findings = context.findings;
     let numbers = context.numbers();
     let speech = context.speech();
-    let worst = findings.worst_first();
+    let worst = page.worst_first();
     let room = if worst.len() > STATEMENTS {
         STATEMENTS - 1
     } else {
@@ -140,7 +163,14 @@ fn statements(context: &Context<'_>) -> Vec<Statement> {
         .map(|finding| Statement {
             cause: finding.cause,
             cause_word: words::causes::cause(finding.cause).to_owned(),
-            text: short(&words::finding::statement(finding, &speech), LINE),
+            text: short(
+                &format!(
+                    "{}{}",
+                    words::life::prefix(findings.lives.of.get(&finding.id)),
+                    words::finding::statement(finding, &speech)
+                ),
+                LINE,
+            ),
             sure: words::causes::sure(finding.certainty).to_owned(),
             link: Some(context.finding_anchor(finding)),
         })
@@ -161,7 +191,7 @@ fn statements(context: &Context<'_>) -> Vec<Statement> {
         .iter()
         .filter(|s| {
             s.defects > 0
-                && !worst
+                && !(findings.causes.findings)
                     .iter()
                     .any(|f| f.defect == s.defect && f.machine == s.machine && f.head == s.head)
         })
@@ -191,7 +221,7 @@ fn steps(context: &Context<'_>) -> Vec<Step> {
         .collect();
     for finding in findings.worst_first() {
         let settle = words::next_check(&finding.next_check, numbers);
-        let step = advice::first_step(finding, settle, &speech);
+        let step = advice::first_step(finding, settle, context.lever(), &speech);
         if !all.iter().any(|known| known.action == step.action) {
             all.push(step);
         }

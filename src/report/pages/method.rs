@@ -2,7 +2,7 @@
 
 use super::Context;
 use crate::report::words::method;
-use crate::report::{Block, Page};
+use crate::report::{Block, Page, Start};
 
 /// The page.
 pub(super) fn page(context: &Context<'_>) -> Page {
@@ -12,6 +12,7 @@ pub(super) fn page(context: &Context<'_>) -> Page {
         anchor: "method".to_owned(),
         title: method::TITLE.to_owned(),
         lead: method::LEAD.to_owned(),
+        start: Start::Follows,
         blocks: vec![
             Block::Heading(method::WORDS.to_owned()),
             Block::List(method::sureness(levels.alpha, numbers)),

@@ -3,7 +3,7 @@
 
 use super::Context;
 use crate::report::words::{self, missed};
-use crate::report::{Block, Cell, Page, Table};
+use crate::report::{Block, Cell, Page, Start, Table};
 
 /// Most rows; all are in `findings.json`.
 const ROWS: usize = 100;
@@ -64,6 +64,7 @@ pub(super) fn page(context: &Context<'_>) -> Option<Page> {
         anchor: "missed".to_owned(),
         title: missed::TITLE.to_owned(),
         lead: missed::lead(streams, numbers),
+        start: Start::Follows,
         blocks,
     })
 }

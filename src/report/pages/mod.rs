@@ -15,14 +15,16 @@ mod method;
 mod missed;
 mod places;
 mod recipe;
+mod since;
 mod strips;
 mod surface;
 mod trend;
 
 use crate::causes::Finding;
 use crate::charts::{ChartError, NumberStyle, Theme};
+use crate::report::words::advice::Lever;
 use crate::report::words::finding::Speech;
-use crate::report::{Findings, Page};
+use crate::report::{Findings, Length, Page, Story};
 use crate::site::Site;
 
 use kinds::kinds_figure;
@@ -32,6 +34,8 @@ use kinds::kinds_figure;
 pub struct Context<'a> {
     /// All results.
     pub findings: &'a Findings<'a>,
+    /// What is said of it.
+    pub story: &'a Story<'a>,
     /// The site's names, limits and styles.
     pub site: &'a Site,
     /// Look of the charts and style of the numbers.
@@ -43,6 +47,16 @@ impl Context<'_> {
     #[must_use]
     pub fn numbers(&self) -> &NumberStyle {
         &self.theme.numbers
+    }
+
+    /// Whether the recipe page advises a lever.
+    #[must_use]
+    pub fn lever(&self) -> Lever {
+        if self.story.has_lever() {
+            Lever::Advised
+        } else {
+            Lever::None
+        }
     }
 
     /// How places are spoken of.
@@ -59,14 +73,10 @@ impl Context<'_> {
     #[must_use]
     pub fn finding_anchor(&self, finding: &Finding) -> String {
         let worst = self.findings.worst_first();
-        match worst
-            .iter()
-            .take(finding::PAGES)
-            .position(|f| f.id == finding.id)
-        {
-            Some(position) => format!("finding-{}", position + 1),
-            None => "findings".to_owned(),
-        }
+        let groups = finding::groups(&worst);
+        let position = (groups.iter().take(finding::PAGES))
+            .position(|group| group.iter().any(|f| f.id == finding.id));
+        position.map_or("findings".to_owned(), |at| format!("finding-{}", at + 1))
     }
 }
 
@@ -75,17 +85,34 @@ impl Context<'_> {
 /// # Errors
 ///
 /// [`ChartError`] if a chart could not be drawn.
-pub fn pages(context: &Context<'_>) -> Result<Vec<Page>, ChartError> {
+pub fn pages(context: &Context<'_>, length: Length) -> Result<Vec<Page>, ChartError> {
     let ranking = super::ranking::rank(context.findings, context.site);
     let mut all = vec![front::page(context, &ranking)?];
-    all.extend(places::page(context)?);
     all.extend(finding::pages(context)?);
-    all.extend(surface::page(context)?);
+    if length == Length::Short {
+        return Ok(all);
+    }
     all.extend(recipe::page(context)?);
+    all.extend(since::page(context));
     all.extend(change::page(context)?);
     all.extend(trend::page(context)?);
+    // The appendix.
+    all.extend(places::page(context)?);
+    all.extend(surface::page(context)?);
     all.extend(missed::page(context));
     all.push(data::page(context, &ranking));
     all.push(method::page(context));
+    Ok(all)
+}
+
+/// The pages of a comparison: the change and the data.
+///
+/// # Errors
+///
+/// [`ChartError`] if a chart could not be drawn.
+pub fn comparison_pages(context: &Context<'_>) -> Result<Vec<Page>, ChartError> {
+    let ranking = super::ranking::rank(context.findings, context.site);
+    let mut all: Vec<Page> = change::page(context)?.into_iter().collect();
+    all.push(data::page(context, &ranking));
     Ok(all)
 }

@@ -4,7 +4,7 @@ use super::maps::{Cell, cell_figure, cell_of, is_ringed};
 use super::{Context, strips};
 use crate::charts::ChartError;
 use crate::report::words::{self, places};
-use crate::report::{Block, Page};
+use crate::report::{Block, Page, Start};
 
 /// Most cells drawn; those with findings come first.
 const CELLS: usize = 4;
@@ -72,6 +72,7 @@ pub(super) fn page(context: &Context<'_>) -> Result<Option<Page>, ChartError> {
         anchor: "places".to_owned(),
         title: places::PAGE_TITLE.to_owned(),
         lead: places::lead(worst.len(), ringed, context.numbers()),
+        start: Start::Appendix,
         blocks,
     }))
 }

@@ -1,11 +1,11 @@
 //! Removal and defect risk against the recipe, and the next setting to try.
 
 use super::Context;
-use crate::charts::{ChartError, Description, Theme, age, effect, window};
-use crate::removal::{Basis, Effect, FRESH_UP_TO, Factor, Removal, Window};
+use crate::charts::{ChartError, Description, NumberStyle, Theme, age, effect, window};
+use crate::removal::{Basis, Effect, FRESH_UP_TO, Factor, Reach, Removal, Value, Window};
 use crate::report::words::caution::{self, Touch};
 use crate::report::words::{recipe as words, recipe_notes};
-use crate::report::{Block, Cell, Figure, Page, Table};
+use crate::report::{Block, Cell, Figure, Page, Start, Table};
 
 /// The page, where the data carry it.
 ///
@@ -13,10 +13,16 @@ use crate::report::{Block, Cell, Figure, Page, Table};
 ///
 /// [`ChartError`] if a chart could not be drawn.
 pub(super) fn page(context: &Context<'_>) -> Result<Option<Page>, ChartError> {
-    let Some(removal) = &context.findings.removal else {
+    let numbers = context.numbers();
+    let Some(removal) = context
+        .findings
+        .removal
+        .as_ref()
+        .map(|r| in_site_units(r, numbers))
+    else {
         return Ok(None);
     };
-    let numbers = context.numbers();
+    let removal = &removal;
     let mut blocks = Vec::new();
     advice(context, removal, &mut blocks);
     if !removal.terms.is_empty() {
@@ -62,8 +68,62 @@ pub(super) fn page(context: &Context<'_>) -> Result<Option<Page>, ChartError> {
         anchor: "recipe".into(),
         title: words::TITLE.into(),
         lead: words::lead(removal, numbers),
+        start: Start::NewSheet,
         blocks,
     }))
+}
+
+/// The same with settings in the units that the site's files use.
+fn in_site_units(removal: &Removal, numbers: &NumberStyle) -> Removal {
+    let scale = |of: &Factor| match of {
+        Factor::Feed => numbers.feed.map_or(1.0, |unit| 1.0 / unit.factor()),
+        Factor::Force => numbers.force.map_or(1.0, |unit| 1.0 / unit.factor()),
+        _ => 1.0,
+    };
+    let mut out = removal.clone();
+    for effect in &mut out.effects {
+        let by = scale(&effect.factor);
+        if effect.curve.is_empty() {
+            continue;
+        }
+        effect.curve.iter_mut().for_each(|p| p.at *= by);
+        effect.data.iter_mut().for_each(|d| d.0 *= by);
+        effect.present = effect.present.map(|v| v * by);
+    }
+    for window in &mut out.windows {
+        let by = scale(&window.lever);
+        window.points.iter_mut().for_each(|p| p.setting *= by);
+        window.present *= by;
+        window.advised = window.advised.map(|v| v * by);
+        window.best = window.best.map(|v| v * by);
+        let ends = [
+            &mut window.inside,
+            &mut window.surely_inside,
+            &mut window.perhaps_inside,
+        ];
+        for end in ends {
+            *end = end.map(|(low, high)| (low * by, high * by));
+        }
+    }
+    for advice in &mut out.advice {
+        let by = scale(&advice.factor);
+        advice.from = advice.from.map(|v| v * by);
+        advice.to = advice.to.map(|v| v * by);
+        if let Reach::EdgeOfRange { needed } | Reach::SiteLimit { needed } = &mut advice.reach {
+            *needed *= by;
+        }
+    }
+    for together in out.aliases.iter_mut().filter_map(|a| a.together.as_mut()) {
+        for (factor, from, to) in &mut together.ends {
+            let by = scale(factor);
+            for value in [from, to] {
+                if let Value::Number(v) = value {
+                    *v *= by;
+                }
+            }
+        }
+    }
+    out
 }
 
 fn text_table(caption: &str, columns: Vec<(String, bool)>, rows: Vec<Vec<String>>) -> Table {
@@ -132,10 +192,19 @@ fn effects(context: &Context<'_>, removal: &Removal) -> Result<Option<Figure>, C
         .effects
         .iter()
         .filter(|e| e.factor != Factor::AbrasiveAge)
-        .map(|e| effect::Field {
-            effect: e,
-            title: words::effect_title(e, removal, numbers),
-            x: words::axis(&e.factor),
+        .map(|e| {
+            let first = removal.advice.first().filter(|a| a.factor == e.factor);
+            effect::Field {
+                effect: e,
+                name: words::axis(&e.factor, numbers),
+                found: words::effect_found(e, removal, numbers),
+                present: e.present.map_or_else(String::new, |v| {
+                    format!("{} {}", words::NOW, words::figures(v, numbers))
+                }),
+                advised: first
+                    .and_then(|a| a.to)
+                    .map(|v| (v, format!("{} {}", words::TRY, words::figures(v, numbers)))),
+            }
         })
         .collect();
     if fields.is_empty() {
@@ -148,7 +217,6 @@ fn effects(context: &Context<'_>, removal: &Removal) -> Result<Option<Figure>, C
             text: alt.clone(),
         },
         y: words::REMOVAL_AXIS.into(),
-        present: words::NOW.into(),
     };
     Ok(Some(Figure {
         name: "recipe-effects".into(),
@@ -219,7 +287,7 @@ fn risks(context: &Context<'_>, removal: &Removal, blocks: &mut Vec<Block>) {
             vec![
                 words::risked(&r.of),
                 numbers.count(r.panels_hit),
-                words::movers(r, numbers),
+                words::movers(r, &context.story.recipe_word(r), numbers),
             ]
         })
         .collect();
@@ -247,7 +315,7 @@ fn window_figure(
             title: words::WINDOW_TITLE.into(),
             text: caption.clone(),
         },
-        x: words::axis(&found.lever),
+        x: words::axis(&found.lever, numbers),
         y: words::PANELS_AXIS.into(),
         too_much: much.into(),
         too_little: little.into(),

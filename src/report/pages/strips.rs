@@ -31,7 +31,7 @@ pub(super) fn figure(
     Ok(Figure {
         name: name.to_owned(),
         svg: strips::svg(&all, &labels, context.theme)?,
-        caption: words::strips::caption(findings),
+        caption: words::strips::caption(findings, all.iter().any(|s| !s.done.is_empty())),
         alt,
     })
 }
@@ -65,11 +65,27 @@ fn strip(context: &Context<'_>, finding: &Finding) -> Strip {
         lots: lots(&records.panels, &order),
         onset: change(&finding.evidence.onset),
         end: change(&finding.evidence.end),
+        done: done(context, finding, &order),
         ends: (
             panel_name(context, order.first().copied()),
             panel_name(context, order.last().copied()),
         ),
     }
+}
+
+/// Where something was done about the finding.
+fn done(context: &Context<'_>, finding: &Finding, order: &[usize]) -> Vec<usize> {
+    let panels = &context.findings.records.panels;
+    let machine = finding.machine.as_deref();
+    (context.findings.actions.iter())
+        .filter(|d| d.action.is_about(&finding.id, machine, &finding.defect))
+        .filter_map(|d| {
+            order.iter().position(|&p| {
+                let at = panels[p].sanded_at.or(panels[p].inspected_at);
+                at.is_some_and(|at| at.local.date() > d.action.date)
+            })
+        })
+        .collect()
 }
 
 /// Runs of panels of the same lot; none where lots are not recorded.

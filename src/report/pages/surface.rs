@@ -8,7 +8,7 @@ use crate::report::words::film as film_words;
 use crate::report::words::finding::cell_name;
 use crate::report::words::surface::{surface_note, term_name};
 use crate::report::words::surface_page as words;
-use crate::report::{Block, Cell, Figure, Page, Table};
+use crate::report::{Block, Cell, Figure, Page, Start, Table};
 
 /// Most machines and heads with charts of their own; all are in `findings.json`.
 const SHOWN: usize = 6;
@@ -47,6 +47,7 @@ pub(super) fn page(context: &Context<'_>) -> Result<Option<Page>, ChartError> {
         anchor: "surface".to_owned(),
         title: words::TITLE.to_owned(),
         lead: words::lead(&context.findings.causes.surface),
+        start: Start::Follows,
         blocks,
     }))
 }

@@ -1,12 +1,11 @@
-//! Rates from week to week: control charts, the week against the weeks before,
-//! and what became of the last report's findings.
+//! Rates from week to week: control charts, and the week against the weeks before.
 
 use super::Context;
 use super::change::comparison_blocks;
 use crate::change::ControlChart;
 use crate::charts::{ChartError, Description, control_chart};
 use crate::report::words::{changes, trend as words};
-use crate::report::{Block, Cell, Figure, Page, Table};
+use crate::report::{Block, Cell, Figure, Page, Start, Table};
 
 /// Most charts of single kinds.
 const KINDS: usize = 3;
@@ -24,7 +23,7 @@ pub(super) fn page(context: &Context<'_>) -> Result<Option<Page>, ChartError> {
     let Some((all, kinds)) = weekly.charts.split_first() else {
         return Ok(None);
     };
-    if all.points.len() < 2 && weekly.previous.is_empty() {
+    if all.points.len() < 2 {
         return Ok(None);
     }
     let mut blocks = vec![Block::Figure(figure(context, all, 0)?)];
@@ -47,14 +46,11 @@ pub(super) fn page(context: &Context<'_>) -> Result<Option<Page>, ChartError> {
     if weekly.week.is_some() && weekly.against_before.comparisons.is_empty() {
         blocks.push(Block::Paragraph(words::NOTHING_BEFORE.to_owned()));
     }
-    if !weekly.previous.is_empty() {
-        blocks.push(Block::Heading(words::PREVIOUS.to_owned()));
-        blocks.push(Block::Table(previous_table(context)));
-    }
     Ok(Some(Page {
         anchor: "trend".to_owned(),
         title: words::TITLE.to_owned(),
         lead: words::lead(weekly, numbers),
+        start: Start::NewSheet,
         blocks,
     }))
 }
@@ -132,26 +128,6 @@ fn charts_table(context: &Context<'_>) -> Table {
             .iter()
             .map(|chart| {
                 words::chart_row(chart, numbers)
-                    .into_iter()
-                    .map(Cell::from)
-                    .collect()
-            })
-            .collect(),
-    }
-}
-
-fn previous_table(context: &Context<'_>) -> Table {
-    let numbers = context.numbers();
-    Table {
-        caption: words::PREVIOUS_CAPTION.to_owned(),
-        columns: words::previous_columns(),
-        rows: context
-            .findings
-            .weekly
-            .previous
-            .iter()
-            .map(|old| {
-                words::previous_row(old, numbers)
                     .into_iter()
                     .map(Cell::from)
                     .collect()

@@ -4,7 +4,7 @@ use serde_json::{Value, json};
 
 use crate::causes::Cause;
 use crate::charts::{CAUSES, cause_colour, cause_mark, printable};
-use crate::report::document::{Block, Care, Cell, Document, Figure, Page, Table};
+use crate::report::document::{Block, Care, Cell, Document, Figure, Page, Start, Table};
 use crate::report::words;
 use crate::site::Paper;
 
@@ -34,6 +34,8 @@ pub(super) fn value(document: &Document) -> Value {
                 .collect();
             json!({
                 "anchor": page.anchor,
+                "follows": page.start == Start::Follows,
+                "appendix": page.start != Start::NewSheet,
                 "title": printable(&page.title),
                 "lead": printable(&page.lead),
                 "blocks": blocks,

@@ -83,6 +83,7 @@ mod tests {
                     anchor: "front".into(),
                     title: nasty.into(),
                     lead: "Cell A marks one panel in three at one place; the rest comes with the parts.".into(),
+                    start: Start::NewSheet,
                     blocks: vec![
                         Block::Numbers(vec![
                             KeyNumber { value: "9,340".into(), label: "panels inspected".into() },
@@ -109,6 +110,7 @@ mod tests {
                     anchor: "data".into(),
                     title: "The data".into(),
                     lead: String::new(),
+                    start: Start::NewSheet,
                     blocks: vec![
                         Block::List(vec!["one".into(), "X".repeat(300)]),
                         Block::Table(Table {

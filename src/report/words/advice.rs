@@ -19,10 +19,24 @@ pub struct Advice {
     pub touch: Option<Touch>,
 }
 
+/// Whether the recipe page advises a lever.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Lever {
+    /// It does.
+    Advised,
+    /// It does not: nothing may point there.
+    None,
+}
+
 /// The first step for a finding, `settle` being its next check in words. Where
 /// that touches the machine it is led in by the place.
 #[must_use]
-pub fn first_step(finding: &Finding, settle: Option<String>, speech: &Speech<'_>) -> Advice {
+pub fn first_step(
+    finding: &Finding,
+    settle: Option<String>,
+    lever: Lever,
+    speech: &Speech<'_>,
+) -> Advice {
     let cell = cell_name(finding.machine.as_deref(), finding.head.as_deref());
     let at = place(finding, speech).map_or(String::new(), |place| format!(", {place}"));
     let touch = touch(&finding.next_check);
@@ -65,7 +79,14 @@ pub fn first_step(finding: &Finding, settle: Option<String>, speech: &Speech<'_>
             touch: Some(Touch::Abrasive),
         },
         Cause::Recipe => Advice {
-            action: format!("On {cell}: move one recipe factor, as the recipe page says"),
+            action: match lever {
+                Lever::Advised => {
+                    format!("On {cell}: move one recipe factor, as the recipe page says")
+                }
+                Lever::None => {
+                    format!("On {cell}: run its recipes in alternating blocks and compare them")
+                }
+            },
             check: after(finding, speech.numbers),
             touch: Some(Touch::Recipe),
         },
@@ -263,7 +284,7 @@ mod tests {
             numbers: &numbers,
             feed: FeedDirection::X,
         };
-        let step = first_step(&spot(), None, &speech);
+        let step = first_step(&spot(), None, Lever::None, &speech);
         assert_eq!(step.touch, Some(Touch::Cell));
         assert!(step.check.contains("8 panels"), "{}", step.check);
         // The lower limit, where there is one: 0.76¹⁰ = 0.064, 0.76¹¹ = 0.049.
@@ -273,11 +294,11 @@ mod tests {
             high: 0.40,
             level: 0.95,
         });
-        let step = first_step(&with_limits, None, &speech);
+        let step = first_step(&with_limits, None, Lever::None, &speech);
         assert!(step.check.contains("11 panels"), "{}", step.check);
         let mut part = spot();
         part.cause = Cause::Part;
-        let step = first_step(&part, None, &speech);
+        let step = first_step(&part, None, Lever::None, &speech);
         assert_eq!(step.touch, None);
         assert!(step.check.contains("will not cure"));
     }

@@ -36,6 +36,11 @@ pub const REMOVAL_CAPTION: &str = "Removal before and after";
 #[must_use]
 pub fn lead(changes: &Changes, numbers: &NumberStyle) -> String {
     let n = changes.comparisons.len();
+    if let [one] = changes.comparisons.as_slice()
+        && !matches!(one.question, Question::Recipe { .. })
+    {
+        return super::changes::summary(one);
+    }
     format!(
         "{} of recipe in the order of the panels; the latest comes first.",
         super::counting::capital(&counted(n, "change", "changes", numbers))
@@ -161,8 +166,8 @@ pub fn kinds_columns() -> Vec<(String, bool)> {
         ("Kind", false),
         ("Before", true),
         ("After", true),
-        ("Ratio, all", true),
-        ("Ratio, like", true),
+        ("Ratio, all panels (crude)", true),
+        ("Ratio, like panels (adjusted)", true),
         ("Interval", true),
         ("p, adjusted", true),
         ("Verdict", false),

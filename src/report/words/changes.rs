@@ -12,7 +12,84 @@ use crate::change::{
     RemovalChange, Spread, Unit, Verdict,
 };
 use crate::charts::NumberStyle;
+use crate::report::Story;
+use crate::report::story::differs;
 use crate::site::DefectClass;
+
+/// Heading over the latest change on page one.
+pub const LATEST: &str = "Did the latest change help?";
+
+/// The latest change and its answer in a few sentences: what is shown first,
+/// then what is open.
+#[must_use]
+pub fn latest(story: &Story<'_>, numbers: &NumberStyle) -> Option<String> {
+    let (comparison, kinds) = story.latest_change()?;
+    if kinds.is_empty() {
+        return None;
+    }
+    let shown: Vec<String> = (kinds.iter())
+        .filter(|c| differs(c) && c.verdict != Verdict::NotIdentifiable)
+        .map(|c| shown_and_open(c, numbers))
+        .collect();
+    let rest = if shown.is_empty() {
+        let refused = kinds.iter().all(|c| c.verdict == Verdict::NotIdentifiable);
+        if refused {
+            format!(
+                "can’t be told: {}",
+                kinds.first().map_or(String::new(), |c| why_not(c))
+            )
+        } else {
+            "no kind of defect is shown to have changed".to_owned()
+        }
+    } else {
+        listed_sentences(&shown, 3)
+    };
+    Some(format!("{}: {rest}.", heading(&comparison.question)))
+}
+
+fn listed_sentences(items: &[String], most: usize) -> String {
+    let mut text = items[..items.len().min(most)].join("; ");
+    if items.len() > most {
+        text += &format!("; and {} more", items.len() - most);
+    }
+    text
+}
+
+/// What is shown of a kind, and what is open about it.
+#[must_use]
+pub fn shown_and_open(change: &Change, numbers: &NumberStyle) -> String {
+    let Some(ratio_now) = change.ratio else {
+        return format!("{}: {}", change.defect, verdict_of(change));
+    };
+    let word = match (differs(change), ratio_now < 1.0) {
+        (true, true) => "fewer",
+        (true, false) => "more",
+        (false, _) => "no difference shown",
+    };
+    let mut text = format!(
+        "{} {word}, {} of before ({})",
+        change.defect,
+        ratio(Some(ratio_now), numbers),
+        interval(change, numbers)
+    );
+    if let Some(margin) = change.opposite.as_ref().filter(|m| !m.holds) {
+        text += &format!(
+            ", but more {} is not excluded (up to {} of before)",
+            opposite(margin.class),
+            ratio(Some(margin.upper), numbers)
+        );
+    }
+    text
+}
+
+fn opposite(of: DefectClass) -> &'static str {
+    match of {
+        DefectClass::Over => "where too much is removed",
+        DefectClass::Under => "where too little is removed",
+        DefectClass::Surface => "surface marks",
+        DefectClass::Incoming => "of what came with the part",
+    }
+}
 
 /// The verdict as it is printed and as `findings.json` spells it.
 #[must_use]

@@ -2,6 +2,7 @@
 
 use jiff::civil::Date;
 
+use crate::change::Week;
 use crate::charts::NumberStyle;
 
 /// Before the page number.
@@ -19,9 +20,21 @@ pub const CAUTION_TAG: &str = "CAUTION";
 /// Heads of the list of statements.
 pub const STATEMENT_HEADS: [&str; 2] = ["Who makes it, how sure", "What, where, since when"];
 
-/// The days the records cover.
+/// What the report is.
 #[must_use]
-pub fn period(days: Option<(Date, Date)>, numbers: &NumberStyle) -> String {
+pub fn title(week: Option<Week>) -> String {
+    let what = "Surface defects of sanded panels";
+    week.map_or(what.to_owned(), |week| format!("{what}, {week}"))
+}
+
+/// The days the records cover, or those of the week.
+#[must_use]
+pub fn period(week: Option<Week>, days: Option<(Date, Date)>, numbers: &NumberStyle) -> String {
+    let days = days_of(days, numbers);
+    week.map_or(days.clone(), |week| format!("{week} ({days})"))
+}
+
+fn days_of(days: Option<(Date, Date)>, numbers: &NumberStyle) -> String {
     match days {
         None => "no dates recorded".to_owned(),
         Some((first, last)) if first == last => numbers.date(first),

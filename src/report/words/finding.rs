@@ -1,6 +1,6 @@
 //! A finding in words: what, where, since when.
 
-use super::counting::{capital, of_panels};
+use super::counting::{capital, listed, of_panels};
 use crate::causes::{Cause, Finding, Frame, Kind, LineAxis, Period, Reason};
 use crate::charts::NumberStyle;
 use crate::site::FeedDirection;
@@ -145,15 +145,33 @@ fn on_frame(
     }
 }
 
-/// Title of the finding's page: "F1: sand-through at one place, M1".
+/// Title of the page of one finding, or of the same one in several cells:
+/// "F1: sand-through at one place, M1".
 #[must_use]
-pub fn title(finding: &Finding) -> String {
-    let cell = cell_name(finding.machine.as_deref(), finding.head.as_deref());
+pub fn title(findings: &[&Finding]) -> String {
+    let Some(first) = findings.first() else {
+        return String::new();
+    };
+    let names = |of: &dyn Fn(&Finding) -> String| -> String {
+        listed(&findings.iter().map(|f| of(f)).collect::<Vec<_>>(), 4)
+    };
     format!(
-        "{}: {} {}, {cell}",
-        finding.id,
-        finding.defect,
-        shape(finding)
+        "{}: {} {}, {}",
+        names(&|f| f.id.clone()),
+        first.defect,
+        shape(first),
+        names(&|f| cell_name(f.machine.as_deref(), f.head.as_deref()))
+    )
+}
+
+/// The same finding in another cell, in a sentence.
+#[must_use]
+pub fn also(other: &Finding, speech: &Speech<'_>) -> String {
+    format!(
+        "The same on {} ({}): {}.",
+        cell_name(other.machine.as_deref(), other.head.as_deref()),
+        other.id,
+        of_panels(other.panels_hit, other.panels_exposed, speech.numbers)
     )
 }
 

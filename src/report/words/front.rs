@@ -11,9 +11,6 @@ use crate::records::{InputCounts, Records, WarningCode};
 pub const FOUND: &str = "What we found";
 /// Heading of the steps.
 pub const DO_FIRST: &str = "What to do first";
-/// What the report is.
-pub const DOCUMENT_TITLE: &str = "Surface defects of sanded panels";
-
 /// The one sentence on top. `findings` come worst first.
 #[must_use]
 pub fn headline(findings: &[&Finding], input: &InputCounts, numbers: &NumberStyle) -> String {

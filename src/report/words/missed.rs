@@ -8,10 +8,10 @@ use crate::charts::NumberStyle;
 /// Title of the page.
 pub const TITLE: &str = "What could have been missed";
 /// Heading above the reasons of streams.
-pub const WHY: &str = "Why the rest is put down to this";
+pub const WHY: &str = "Why it is put down to this";
 /// What the table means.
 pub const EXPLAINED: &str = "A fixed place that marks at least the share of panels given here would have been \
-    found with 90 % probability, anywhere on nine tenths of the area that panels covered. A rarer repeat can hide \
+    found (detected) with 90 % probability, anywhere on nine tenths of the area that panels covered. A rarer repeat can hide \
     among marks that wander. Panels needed: how many it takes to see a repeat on one panel in five.";
 
 /// The sentence under the title.
@@ -66,7 +66,7 @@ pub fn columns() -> Vec<(String, bool)> {
         ("Hit", true),
         ("Smallest repeat seen", true),
         ("Panels needed", true),
-        ("Rest made by", false),
+        ("Who makes it", false),
     ]
     .map(|(head, figures)| (head.to_owned(), figures))
     .to_vec()

@@ -20,6 +20,7 @@ pub mod finding;
 pub mod finding_page;
 pub mod front;
 pub mod kinds;
+pub mod life;
 pub mod method;
 pub mod missed;
 mod next_checks;

@@ -1,6 +1,7 @@
 //! Words of the recipe page: factors, exponents, windows, levers.
 
 use crate::charts::NumberStyle;
+use crate::records::Unit;
 use crate::removal::{
     Advice, Aim, Alias, Basis, Diagnostics, Factor, Interaction, Obstacle, RateChange, Reach,
     Removal, Risk, Risked, Term, Together, Value, Wear, Window,
@@ -8,12 +9,14 @@ use crate::removal::{
 use crate::site::DefectClass;
 use crate::stats::Interval;
 
+use super::causes;
 use super::counting::{capital, counted, listed};
 pub use super::recipe_charts::{
     AGE_AXIS, EFFECTS_TITLE, FRESH, INSIDE, NOW, OUTSIDE_LIMITS, PANELS_AXIS, REMOVAL_AXIS,
-    RISKS_CAPTION, TRY, WEAR_TITLE, WINDOW_TITLE, WITH_DEFECTS, accepted, effect_title,
+    RISKS_CAPTION, TRY, WEAR_TITLE, WINDOW_TITLE, WITH_DEFECTS, accepted, effect_found,
     effects_alt,
 };
+use crate::report::story::RecipeWord;
 
 /// Title of the page.
 pub const TITLE: &str = "The recipe";
@@ -26,8 +29,8 @@ pub const TIED: &str = "What these data can’t tell apart";
 /// Heading over the doubts.
 pub const DOUBTS: &str = "How far the model can be trusted";
 /// Caption of the effects.
-pub const EFFECTS_CAPTION: &str = "Mean removal against each factor, the others held at the present setting. Dots are panels moved to that \
-     setting and to the mean lot; the band is the 95 % interval of the mean.";
+pub const EFFECTS_CAPTION: &str = "Mean removal against each factor, the others held at the present setting (large dot); an arrow is the \
+     move to try first. Small dots are panels brought to that setting and to the mean lot; the band is the 95 % interval of the mean.";
 /// Caption of the table of exponents.
 pub const TERMS_CAPTION: &str = "What removal goes with. An exponent of −1 means that doubling the factor halves removal, +1 that it doubles it. \
      The degrees of freedom count how often a factor was really set, and under how many lots and days: where they are few, \
@@ -63,20 +66,20 @@ pub fn factor(factor: &Factor) -> String {
 
 /// A factor's unit, with a space before it; empty where it has none.
 #[must_use]
-pub fn unit(factor: &Factor) -> &'static str {
+pub fn unit(factor: &Factor, numbers: &NumberStyle) -> String {
     match factor {
-        Factor::Feed => " mm/s",
-        Factor::Force => " N",
-        Factor::Grain => " µm",
-        _ => "",
+        Factor::Feed => format!(" {}", numbers.feed.map_or("mm/s", Unit::name)),
+        Factor::Force => format!(" {}", numbers.force.map_or("N", Unit::name)),
+        Factor::Grain => " µm".into(),
+        _ => String::new(),
     }
 }
 
 /// Label of a factor's axis.
 #[must_use]
-pub fn axis(of: &Factor) -> String {
+pub fn axis(of: &Factor, numbers: &NumberStyle) -> String {
     let name = capital(&factor(of));
-    match unit(of).trim() {
+    match unit(of, numbers).trim() {
         "" => name,
         unit => format!("{name} ({unit})"),
     }
@@ -85,10 +88,12 @@ pub fn axis(of: &Factor) -> String {
 /// A setting with its unit.
 #[must_use]
 pub fn setting(of: &Factor, value: f64, numbers: &NumberStyle) -> String {
-    format!("{}{}", figures(value, numbers), unit(of))
+    format!("{}{}", figures(value, numbers), unit(of, numbers))
 }
 
-fn figures(value: f64, numbers: &NumberStyle) -> String {
+/// A number of a setting without its unit.
+#[must_use]
+pub fn figures(value: f64, numbers: &NumberStyle) -> String {
     if value.fract() == 0.0 && value.abs() < 1e6 {
         numbers.fixed(value, 0)
     } else {
@@ -322,13 +327,31 @@ pub fn risked(of: &Risked) -> String {
     }
 }
 
-/// What moves a risk, in a cell.
+/// What moves a risk, in a cell, as far as the account of who makes it goes.
 #[must_use]
-pub fn movers(risk: &Risk, numbers: &NumberStyle) -> String {
+pub fn movers(risk: &Risk, word: &RecipeWord, numbers: &NumberStyle) -> String {
+    let found = shown_movers(risk, numbers);
+    match word {
+        RecipeWord::Others(cause, ids) => {
+            let see = if ids.is_empty() {
+                String::new()
+            } else {
+                format!(": see {}", listed(ids, 3))
+            };
+            format!("{}, not the recipe{see}", causes::consistent_with(*cause))
+        }
+        _ if found.is_empty() => "nothing shown".into(),
+        RecipeWord::Follows => listed(&found, usize::MAX),
+        RecipeWord::Open => format!(
+            "goes along with {}; who makes it is not known yet",
+            listed(&found, usize::MAX)
+        ),
+    }
+}
+
+fn shown_movers(risk: &Risk, numbers: &NumberStyle) -> Vec<String> {
     let terms = risk.terms.len().max(1) as f64;
-    let found: Vec<String> = risk
-        .terms
-        .iter()
+    (risk.terms.iter())
         .filter(|t| t.p_value.is_some_and(|p| p * terms <= 0.05))
         .map(|t| match (t.exponent, &t.level, t.ratio) {
             (Some(e), _, _) => {
@@ -345,12 +368,7 @@ pub fn movers(risk: &Risk, numbers: &NumberStyle) -> String {
             (None, None, Some(r)) => format!("{} (× {})", factor(&t.factor), numbers.fixed(r, 1)),
             _ => factor(&t.factor),
         })
-        .collect();
-    if found.is_empty() {
-        "nothing shown".into()
-    } else {
-        listed(&found, usize::MAX)
-    }
+        .collect()
 }
 
 fn tenths(ci: Option<Interval>, numbers: &NumberStyle) -> String {
@@ -474,7 +492,7 @@ pub fn advice_row(advice: &Advice, numbers: &NumberStyle) -> Vec<String> {
         },
     );
     vec![
-        axis(&advice.factor),
+        axis(&advice.factor, numbers),
         ends.0,
         ends.1,
         removed,

@@ -1,6 +1,5 @@
 //! Words on and beside the charts of the recipe page.
 
-use super::counting::capital;
 use super::recipe::{factor, setting};
 use crate::charts::NumberStyle;
 use crate::removal::{Effect, Factor, Removal};
@@ -39,10 +38,9 @@ pub fn accepted(share: f64, numbers: &NumberStyle) -> String {
     format!("{} accepted", numbers.percent(share, 100))
 }
 
-/// Title of one field: the factor with its exponent and the law's.
+/// What was found of a factor: its exponent and the law's.
 #[must_use]
-pub fn effect_title(effect: &Effect, removal: &Removal, numbers: &NumberStyle) -> String {
-    let name = capital(&factor(&effect.factor));
+pub fn effect_found(effect: &Effect, removal: &Removal, numbers: &NumberStyle) -> String {
     let term = removal.terms.iter().find(|t| {
         t.factor == effect.factor
             || t.factor == Factor::Exposure
@@ -56,13 +54,12 @@ pub fn effect_title(effect: &Effect, removal: &Removal, numbers: &NumberStyle) -
             } else {
                 1.0
             };
-            let law = effect
-                .factor
-                .theory()
-                .map_or_else(String::new, |t| format!(" (law {})", numbers.fixed(t, 0)));
-            format!("{name}: {}{law}", numbers.fixed(sign * exponent, 2))
+            let law = effect.factor.theory().map_or_else(String::new, |t| {
+                format!("; the law says {}", numbers.fixed(t, 0))
+            });
+            format!("exponent {}{law}", numbers.fixed(sign * exponent, 2))
         }
-        None => name,
+        None => String::new(),
     }
 }
 

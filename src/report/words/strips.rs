@@ -44,8 +44,12 @@ pub fn label(finding: &Finding, numbers: &NumberStyle) -> String {
 
 /// What is seen.
 #[must_use]
-pub fn caption(findings: &[&Finding]) -> String {
-    let ticks = "Each tick is a panel that shows the finding";
+pub fn caption(findings: &[&Finding], something_done: bool) -> String {
+    let ticks = if something_done {
+        "Each tick is a panel that shows the finding, a wedge stands where something was done about it"
+    } else {
+        "Each tick is a panel that shows the finding"
+    };
     match findings {
         [one] => match (&one.onset_panel, &one.end_panel) {
             (Some(first), _) => format!("{ticks}; it set in at panel {first}."),

@@ -1,21 +1,15 @@
-//! Control charts, the week, and the last report's findings, in words.
+//! Control charts and the week, in words.
 
-use super::counting::{capital, counted, listed, of_panels};
-use super::finding::cell_name;
-use crate::change::{ControlChart, Fate, OldFinding, Signal, Untestable, Verdict, Weekly};
+use super::counting::{capital, counted, listed};
+use crate::change::{ControlChart, Signal, Verdict, Weekly};
 use crate::charts::NumberStyle;
 
 /// Title of the page.
 pub const TITLE: &str = "The trend";
-/// Heading over the last report's findings.
-pub const PREVIOUS: &str = "What became of the last report’s findings";
-/// Caption of their table.
-pub const PREVIOUS_CAPTION: &str =
-    "The last report’s findings, looked for on the panels sanded since";
 /// Caption of the table of charts.
 pub const CHARTS_CAPTION: &str = "All kinds: what their control charts show";
 /// Axis of the chart for small shifts.
-pub const SMALL_SHIFT: &str = "weighted mean";
+pub const SMALL_SHIFT: &str = "weighted mean (EWMA)";
 /// Name of the centre line.
 pub const CENTRE: &str = "centre";
 /// Name of the limits.
@@ -86,7 +80,7 @@ pub fn caption(chart: &ControlChart, numbers: &NumberStyle) -> String {
     match chart.small_shift.as_ref().and_then(|s| s.first_signal) {
         Some(k) => {
             text += &format!(
-                "; below, the weighted mean shows a shift from {} on.",
+                "; below, the weighted mean of late points (EWMA) shows a shift from {} on.",
                 chart.points[k].label
             );
         }
@@ -170,9 +164,9 @@ fn steady(chart: &ControlChart, numbers: &NumberStyle) -> String {
 /// Standard deviation of ln rate between days or lots that is told.
 const WORTH_A_WORD: f64 = 0.1;
 
-/// What page one says of the week and of the last report's findings.
+/// What page one says of the week.
 #[must_use]
-pub fn on_page_one(weekly: &Weekly, numbers: &NumberStyle) -> Vec<String> {
+pub fn on_page_one(weekly: &Weekly) -> Vec<String> {
     let mut out = Vec::new();
     if let (Some(week), Some(comparison)) = (weekly.week, weekly.against_before.comparisons.first())
     {
@@ -194,47 +188,7 @@ pub fn on_page_one(weekly: &Weekly, numbers: &NumberStyle) -> Vec<String> {
             )
         });
     }
-    if !weekly.previous.is_empty() {
-        let count = |which: fn(&Fate) -> bool| {
-            let n = weekly
-                .previous
-                .iter()
-                .filter(|old| which(&old.fate))
-                .count();
-            (n > 0).then(|| numbers.count(n))
-        };
-        let parts: Vec<String> = [
-            (
-                count(|f| matches!(f, Fate::StillThere { .. })),
-                "still there",
-            ),
-            (count(|f| matches!(f, Fate::Gone { .. })), "gone"),
-            (
-                count(|f| matches!(f, Fate::NotTestable { .. })),
-                "not testable yet",
-            ),
-        ]
-        .into_iter()
-        .filter_map(|(n, word)| Some(format!("{} {word}", n?)))
-        .collect();
-        out.push(format!(
-            "Of the last report’s findings: {}.",
-            listed(&parts, 3)
-        ));
-    }
     out
-}
-
-/// An old finding and what became of it, as a line.
-#[must_use]
-pub fn previous_line(old: &OldFinding, numbers: &NumberStyle) -> String {
-    format!(
-        "  {} of the last report ({}, {}): {}",
-        old.id,
-        old.defect,
-        old.kind,
-        fate(&old.fate, numbers)
-    )
 }
 
 fn share(x: f64, numbers: &NumberStyle) -> String {
@@ -273,9 +227,9 @@ pub fn charts_columns() -> Vec<(String, bool)> {
         ("Kind", false),
         ("Defects", true),
         ("Per m²", true),
-        ("Spread factor", true),
+        ("Spread (overdispersion)", true),
         ("Outside limits", true),
-        ("Small shift", false),
+        ("Small shift (EWMA)", false),
     ]
     .map(|(head, figures)| (head.to_owned(), figures))
     .to_vec()
@@ -324,108 +278,4 @@ pub fn chart_row(chart: &ControlChart, numbers: &NumberStyle) -> Vec<String> {
             .to_owned()
         }),
     ]
-}
-
-/// Heads of the table of old findings.
-#[must_use]
-pub fn previous_columns() -> Vec<(String, bool)> {
-    [
-        ("Then", false),
-        ("Cell", false),
-        ("Defect", false),
-        ("Panels hit then", true),
-        ("Now", false),
-    ]
-    .map(|(head, figures)| (head.to_owned(), figures))
-    .to_vec()
-}
-
-/// An old finding as a row.
-#[must_use]
-pub fn previous_row(old: &OldFinding, numbers: &NumberStyle) -> Vec<String> {
-    vec![
-        format!("{} ({})", old.id, old.kind),
-        cell_name(old.machine.as_deref(), old.head.as_deref()),
-        old.defect.clone(),
-        old.hit_rate
-            .map_or("–".to_owned(), |h| numbers.percent(h, 100)),
-        fate(&old.fate, numbers),
-    ]
-}
-
-/// What became of an old finding.
-#[must_use]
-pub fn fate(fate: &Fate, numbers: &NumberStyle) -> String {
-    match fate {
-        Fate::StillThere { hits, panels, now } => {
-            let now = now
-                .as_ref()
-                .map_or(String::new(), |id| format!(", now {id}"));
-            format!(
-                "still there: on {}{now}",
-                of_panels(*hits, *panels, numbers)
-            )
-        }
-        Fate::Gone {
-            hits,
-            panels,
-            chance,
-        } => format!(
-            "gone: on {}, which would happen in {} of cases were it still there",
-            of_panels(*hits, *panels, numbers),
-            share(*chance, numbers)
-        ),
-        Fate::NotTestable { why } => match why {
-            Untestable::NoPlace => "not testable: it has no place to look at".to_owned(),
-            Untestable::NoPanels => {
-                "not testable: no panel has been inspected there since".to_owned()
-            }
-            Untestable::TooFewPanels {
-                hits,
-                panels,
-                needed,
-            } => {
-                let needed = needed.map_or(String::new(), |n| {
-                    format!(
-                        "; {} without a hit would tell",
-                        counted(n, "panel", "panels", numbers)
-                    )
-                });
-                format!(
-                    "not testable yet: on {}{needed}",
-                    of_panels(*hits, *panels, numbers)
-                )
-            }
-        },
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn what_became_of_a_finding_is_said_with_its_numbers() {
-        let numbers = NumberStyle::default();
-        let gone = Fate::Gone {
-            hits: 0,
-            panels: 60,
-            chance: 0.0123,
-        };
-        assert_eq!(
-            fate(&gone, &numbers),
-            "gone: on 0 of 60 panels, which would happen in 1.2\u{a0}% of cases were it still there"
-        );
-        let open = Fate::NotTestable {
-            why: Untestable::TooFewPanels {
-                hits: 0,
-                panels: 1,
-                needed: Some(20),
-            },
-        };
-        assert_eq!(
-            fate(&open, &numbers),
-            "not testable yet: on 0 of 1 panel; 20 panels without a hit would tell"
-        );
-    }
 }

@@ -204,9 +204,19 @@ fn together(columns: &[(String, String)]) -> String {
     if columns.is_empty() {
         return String::new();
     }
-    let changed = columns
-        .iter()
-        .map(|(name, value)| format!("{name} (now {value})"));
+    // A date says no more than that it is another day.
+    let dated = |value: &str| {
+        value
+            .get(..10)
+            .is_some_and(|d| d.parse::<jiff::civil::Date>().is_ok())
+    };
+    let changed = columns.iter().map(|(name, value)| {
+        if dated(value) {
+            name.clone()
+        } else {
+            format!("{name} (to {value})")
+        }
+    });
     format!(" What else changed there: {}.", list(changed))
 }
 

@@ -1,0 +1,180 @@
+//! The one rule that says what became of a finding.
+
+use serde::{Deserialize, Serialize};
+
+use super::measure::Seen;
+use crate::stats::distributions::binomial;
+
+/// What became of a finding since the last report.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub enum State {
+    /// Not in the last report.
+    #[serde(rename = "new")]
+    New,
+    /// As in the last report.
+    #[serde(rename = "goes on")]
+    GoesOn,
+    /// Still there, on clearly fewer panels.
+    #[serde(rename = "fewer")]
+    Fewer,
+    /// So few hits would be unlikely if it were still there.
+    #[serde(rename = "gone")]
+    Gone,
+    /// It was gone.
+    #[serde(rename = "back")]
+    Back,
+    /// Too few panels since.
+    #[serde(rename = "can't tell yet")]
+    CannotTell,
+}
+
+/// What was known of a finding.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Known {
+    /// Lowest rate, 0..1, at which it may have hit panels; none where unknown.
+    pub low: Option<f64>,
+    /// Rate, 0..1, at which panels show such marks without it.
+    pub usual: f64,
+    /// A chance below this is taken as unlikely, 0..1.
+    pub unlikely: f64,
+    /// Whether it was gone.
+    pub was_gone: bool,
+}
+
+/// The answer with its numbers.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Answer {
+    pub state: State,
+    /// For what is gone or fewer: 1 − the chance of so few hits at the lowest
+    /// rate it may have had, 0..1.
+    pub confidence: Option<f64>,
+    /// Where nothing can be told: further panels without a hit that would.
+    pub panels_missing: Option<usize>,
+}
+
+/// Fewer panels never make a repeat.
+const FEWEST_HITS: usize = 3;
+/// A repeat that was gone is back at this chance of so many hits without it.
+/// It is asked anew in every report that remembers it, so it is smaller than
+/// the other.
+const BACK: f64 = 0.01;
+
+/// Says what became of a finding that was seen so often since.
+pub(super) fn judge(known: &Known, seen: &Seen) -> Answer {
+    let (hits, panels) = (seen.hits as u64, seen.panels as u64);
+    let by_chance = if hits == 0 {
+        1.0
+    } else {
+        binomial::at_least(hits, panels, known.usual.clamp(1e-6, 1.0))
+    };
+    if known.was_gone {
+        let back = seen.hits >= FEWEST_HITS && by_chance <= BACK;
+        return Answer {
+            state: if back { State::Back } else { State::Gone },
+            confidence: None,
+            panels_missing: None,
+        };
+    }
+    let there = by_chance <= known.unlikely;
+    let so_few = known
+        .low
+        .filter(|_| seen.panels > 0)
+        .map(|low| binomial::at_most(hits, panels, low));
+    match so_few {
+        Some(chance) if chance <= known.unlikely => Answer {
+            state: if there { State::Fewer } else { State::Gone },
+            confidence: Some(1.0 - chance),
+            panels_missing: None,
+        },
+        _ if there => Answer {
+            state: State::GoesOn,
+            confidence: None,
+            panels_missing: None,
+        },
+        _ => Answer {
+            state: State::CannotTell,
+            confidence: None,
+            panels_missing: known.low.and_then(|low| missing(seen, low, known.unlikely)),
+        },
+    }
+}
+
+/// Further panels without a hit after which so few hits would be unlikely;
+/// none beyond a million.
+fn missing(seen: &Seen, low: f64, unlikely: f64) -> Option<usize> {
+    let told = |more: usize| {
+        binomial::at_most(seen.hits as u64, (seen.panels + more) as u64, low) <= unlikely
+    };
+    let mut high = 1;
+    while !told(high) {
+        high *= 2;
+        if high > 1_000_000 {
+            return None;
+        }
+    }
+    let mut below = high / 2;
+    while high - below > 1 {
+        let middle = below.midpoint(high);
+        if told(middle) {
+            high = middle;
+        } else {
+            below = middle;
+        }
+    }
+    Some(high)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn seen(hits: usize, panels: usize) -> Seen {
+        Seen {
+            hits,
+            panels,
+            last: None,
+        }
+    }
+
+    const KNOWN: Known = Known {
+        low: Some(0.1),
+        usual: 0.005,
+        unlikely: 0.05,
+        was_gone: false,
+    };
+
+    #[test]
+    fn no_hit_on_enough_panels_is_gone_and_on_few_is_open() {
+        // 0.9^28 = 0.0523, 0.9^29 = 0.0471: worked by hand.
+        let open = judge(&KNOWN, &seen(0, 28));
+        assert_eq!(
+            (open.state, open.panels_missing),
+            (State::CannotTell, Some(1))
+        );
+        let gone = judge(&KNOWN, &seen(0, 29));
+        assert_eq!(gone.state, State::Gone);
+        assert!((gone.confidence.unwrap() - (1.0 - 0.9f64.powi(29))).abs() < 1e-12);
+        assert_eq!(judge(&KNOWN, &seen(0, 0)).panels_missing, Some(29));
+    }
+
+    #[test]
+    fn hits_as_before_go_on_and_far_fewer_are_fewer() {
+        assert_eq!(judge(&KNOWN, &seen(9, 60)).state, State::GoesOn);
+        assert_eq!(judge(&KNOWN, &seen(6, 400)).state, State::Fewer);
+        assert_eq!(
+            judge(&KNOWN, &seen(1, 160)).state,
+            State::Gone,
+            "one by chance"
+        );
+    }
+
+    #[test]
+    fn what_was_gone_is_back_with_three_hits_and_not_with_two() {
+        let gone = Known {
+            was_gone: true,
+            ..KNOWN
+        };
+        assert_eq!(judge(&gone, &seen(2, 40)).state, State::Gone);
+        assert_eq!(judge(&gone, &seen(3, 40)).state, State::Back);
+    }
+}

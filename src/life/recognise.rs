@@ -1,0 +1,104 @@
+//! Which finding of this report is which of the last one.
+
+use super::past::Remembered;
+use super::place::Place;
+use crate::causes::{Finding, Kind, UNEVEN_REMOVAL};
+use crate::records::Records;
+
+/// At least this share of a finding's hits lies within the old place.
+const SHARE: f64 = 0.5;
+
+/// For every new finding the old one that it is, by index; each old one once,
+/// the best likeness first.
+pub(super) fn recognise(
+    old: &[Remembered],
+    new: &[Finding],
+    records: &Records,
+    days: f64,
+) -> Vec<Option<usize>> {
+    let mut pairs: Vec<(f64, usize, usize)> = Vec::new();
+    for (o, past) in old.iter().enumerate() {
+        let place = Place::of(past, days);
+        for (n, finding) in new.iter().enumerate() {
+            if let Some(likeness) = likeness(past, place.as_ref(), finding, records) {
+                pairs.push((likeness, o, n));
+            }
+        }
+    }
+    pairs.sort_by(|a, b| b.0.total_cmp(&a.0).then((a.1, a.2).cmp(&(b.1, b.2))));
+    let mut taken = vec![false; old.len()];
+    let mut out = vec![None; new.len()];
+    for (_, o, n) in pairs {
+        if !taken[o] && out[n].is_none() {
+            taken[o] = true;
+            out[n] = Some(o);
+        }
+    }
+    out
+}
+
+/// How alike they are, 0..2; none if they are not the same.
+fn likeness(
+    old: &Remembered,
+    place: Option<&Place>,
+    new: &Finding,
+    records: &Records,
+) -> Option<f64> {
+    if old.machine != new.machine || old.head != new.head || old.defect != new.defect {
+        return None;
+    }
+    let placed = new.x_mm.is_some() || new.y_mm.is_some();
+    match place {
+        Some(place) if placed => {
+            let hits = &new.evidence.hits;
+            let inside = hits.iter().filter(|hit| {
+                let panel = &records.panels[hit.panel];
+                place.holds(panel, hit.on_panel)
+            });
+            let share = inside.count() as f64 / hits.len().max(1) as f64;
+            (share >= SHARE).then(|| share + f64::from(u8::from(old.kind == code(&new.kind))))
+        }
+        None if !placed => without_place(old, new),
+        _ => None,
+    }
+}
+
+fn without_place(old: &Remembered, new: &Finding) -> Option<f64> {
+    let same_kind = old.kind == code(&new.kind);
+    let same_axis = old.line_axis.as_deref() == new.line_axis.as_ref().map(code).as_deref();
+    let same_frame = old.frame.as_deref() == new.frame.as_ref().map(code).as_deref();
+    let of_rate = |kind: &str| {
+        let kinds = [
+            Kind::Rate,
+            Kind::Lot,
+            Kind::Abrasive,
+            Kind::Time,
+            Kind::Wandering,
+            Kind::ThinFilm,
+        ];
+        kinds.iter().any(|k| code(k) == kind)
+    };
+    if new.defect == UNEVEN_REMOVAL {
+        return (same_kind && (same_frame || old.frame.is_none() || new.frame.is_none()))
+            .then_some(1.0 + f64::from(u8::from(same_axis)) / 2.0);
+    }
+    if !of_rate(&old.kind) || !of_rate(&code(&new.kind)) {
+        return (same_kind && same_axis).then_some(1.0);
+    }
+    let same_rival = old.rival.as_deref() == new.rival.as_ref().map(|r| r.code());
+    let shared = new.levels.iter().any(|level| old.levels.contains(level));
+    let both_named = !new.levels.is_empty() && !old.levels.is_empty();
+    if same_rival && both_named && !shared {
+        return None; // another lot, another nest
+    }
+    let add = |yes: bool, by: f64| if yes { by } else { 0.0 };
+    Some(0.5 + add(same_kind, 0.4) + add(same_rival, 0.5) + add(shared, 0.5))
+}
+
+/// The word of an enum as `findings.json` writes it.
+pub(super) fn code(value: &impl serde::Serialize) -> String {
+    match serde_json::to_value(value) {
+        Ok(serde_json::Value::String(word)) => word,
+        _ => String::new(),
+    }
+}

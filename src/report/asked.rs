@@ -1,0 +1,80 @@
+//! A report as it is asked for: against the last one, with what was done, for
+//! one week.
+
+use std::path::Path;
+
+use super::findings::{analysed, bare, caused};
+use super::{Findings, findings_json};
+use crate::change::{self, ChangeError, Week};
+use crate::life::{self, Actions, Past};
+use crate::records::Records;
+use crate::site::Site;
+
+/// What a report is asked beside its records.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Asked {
+    /// The last report.
+    pub past: Option<Past>,
+    /// What was done.
+    pub actions: Actions,
+    /// The week reported; later panels are not in the records.
+    pub week: Option<Week>,
+}
+
+/// Runs every analysis, against the last report, with what was done, for one
+/// week.
+///
+/// # Errors
+///
+/// [`ChangeError::Nothing`] if no inspected panel was sanded in the week.
+pub fn find_asked<'a>(
+    records: &'a Records,
+    site: &Site,
+    asked: &Asked,
+) -> Result<Findings<'a>, ChangeError> {
+    let mut findings = analysed(records, site);
+    if asked.week.is_some() {
+        findings.weekly = change::weekly(records, &site.analysis, asked.week)?;
+    }
+    // A week without an earlier report is held against the weeks before it.
+    let before = asked.week.filter(|_| asked.past.is_none());
+    let before = before.and_then(|week| report_before(records, site, week));
+    findings.lives = match asked.past.as_ref().or(before.as_ref()) {
+        Some(past) => life::follow(past, records, &mut findings.causes),
+        None => life::without_previous(records, &findings.causes),
+    };
+    if let Some(week) = asked.week {
+        findings.in_week = life::seen_in(&findings.causes.findings, records, |panel| {
+            change::week_of(panel) == Some(week)
+        });
+    }
+    findings.standings = (findings.causes.findings.iter())
+        .filter_map(|f| Some((f.id.clone(), asked.actions.standing(f)?)))
+        .collect();
+    findings.actions = life::judge_actions(
+        &asked.actions,
+        records,
+        &findings.causes.findings,
+        &findings.lives,
+        site,
+    );
+    Ok(findings)
+}
+
+/// What a report on the weeks before this one would have remembered.
+fn report_before(records: &Records, site: &Site, week: Week) -> Option<Past> {
+    let earlier = change::kept(records.clone(), |_, panel| {
+        change::week_of(panel).is_some_and(|own| own < week)
+    });
+    if earlier.panels.is_empty() {
+        return None;
+    }
+    let causes = caused(&earlier, site);
+    let lives = life::without_previous(&earlier, &causes);
+    let findings = Findings {
+        lives,
+        ..bare(&earlier, causes, site)
+    };
+    let text = findings_json(&findings, &(&site.report).into());
+    Past::parse(&text, Path::new("findings.json")).ok()
+}

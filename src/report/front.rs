@@ -1,0 +1,64 @@
+//! What page one and the terminal speak of: all panels, or those of the week.
+
+use super::{Findings, words};
+use crate::causes::Finding;
+use crate::change::{kept, week_of};
+use crate::charts::NumberStyle;
+use crate::life::State;
+use crate::records::InputCounts;
+
+/// The findings and counts of page one.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct Front<'a> {
+    all: &'a Findings<'a>,
+    /// Findings that need somebody, the worst first, with their counts of the
+    /// week where one is reported.
+    worst: Vec<Finding>,
+    /// Counts of all panels, or of the week.
+    pub input: InputCounts,
+}
+
+impl<'a> Front<'a> {
+    /// Of all results.
+    pub(crate) fn new(all: &'a Findings<'a>) -> Self {
+        let mut worst: Vec<Finding> = all.worst_first().into_iter().cloned().collect();
+        let mut input = all.records.input.clone();
+        if let Some(week) = all.weekly.week {
+            for finding in &mut worst {
+                if let Some([_, seen]) = all.in_week.get(&finding.id) {
+                    finding.panels_hit = seen.hits;
+                    finding.panels_exposed = seen.panels;
+                }
+            }
+            input = kept(all.records.clone(), |_, panel| week_of(panel) == Some(week)).input;
+        }
+        Self { all, worst, input }
+    }
+
+    /// The findings, worst first.
+    pub(crate) fn worst_first(&self) -> Vec<&Finding> {
+        self.worst.iter().collect()
+    }
+
+    /// What ended or is gone, newest first, as sentences.
+    pub(crate) fn news(&self, numbers: &NumberStyle) -> Vec<String> {
+        let lives = &self.all.lives;
+        let own = self.all.gone().into_iter().filter_map(|f| {
+            let life = lives.of.get(&f.id)?;
+            Some((life, words::life::news(f, life, numbers)))
+        });
+        let kept = (lives.kept.iter())
+            .filter(|k| k.life.life == Some(State::Gone))
+            .map(|k| (&k.life, words::life::kept_news(k, numbers)));
+        // What has been gone for a while is no news.
+        let mut all: Vec<_> = own
+            .chain(kept)
+            .filter(|n| n.0.reports_gone <= NEWS)
+            .collect();
+        all.sort_by_key(|n| std::cmp::Reverse(n.0.last_seen));
+        all.into_iter().map(|n| n.1).collect()
+    }
+}
+
+/// Reports in a row that tell of a finding that is gone.
+const NEWS: usize = 2;

@@ -1,0 +1,389 @@
+//! What became of findings, and what came of what was done, in words.
+
+use super::counting::{capital, counted, listed, of_panels};
+use super::finding::{cell_name, shape};
+use crate::causes::Finding;
+use crate::charts::NumberStyle;
+use crate::life::{ActionAnswer, Done, Kept, Life, Lives, Standing, State};
+
+/// Title of the page.
+pub const TITLE: &str = "What became of it";
+/// Its lead where there is no earlier report.
+pub const NO_REPORT: &str = "Every action is tested: panels hit after it against those before.";
+/// Heading over what ended or is gone.
+pub const GOOD_NEWS: &str = "Good news";
+/// Heading over what the site knows or accepts.
+pub const BELOW: &str = "Known or accepted";
+/// Heading over what became of all findings.
+pub const SINCE: &str = "What became of the last report’s findings";
+/// Caption of that table.
+pub const SINCE_CAPTION: &str =
+    "Findings of this report and of earlier ones, looked for on the panels sanded since";
+/// Heading over what was done.
+pub const DONE: &str = "What was done, and whether it helped";
+/// Caption of that table.
+pub const DONE_CAPTION: &str = "Panels hit after each action against those before it. The day itself counts on neither side; \
+    the answer is adjusted for all actions, the interval is not";
+
+/// The state as a word, as `findings.json` writes it.
+#[must_use]
+pub fn state(state: State) -> &'static str {
+    match state {
+        State::New => "new",
+        State::GoesOn => "goes on",
+        State::Fewer => "fewer",
+        State::Gone => "gone",
+        State::Back => "back",
+        State::CannotTell => "can’t be told yet",
+    }
+}
+
+/// In front of a statement: "New: ", "Back: "; nothing for what goes on.
+#[must_use]
+pub fn prefix(life: Option<&Life>) -> &'static str {
+    match life.and_then(|l| l.life) {
+        Some(State::New) => "New: ",
+        Some(State::Back) => "Back: ",
+        Some(State::Fewer) => "Fewer than before: ",
+        _ => "",
+    }
+}
+
+/// A finding that is gone, as good news.
+#[must_use]
+pub fn news(finding: &Finding, life: &Life, numbers: &NumberStyle) -> String {
+    let cell = cell_name(finding.machine.as_deref(), finding.head.as_deref());
+    gone(
+        &format!(
+            "{} {} on {cell} ({})",
+            capital(&finding.defect),
+            shape(finding),
+            finding.id
+        ),
+        life,
+        numbers,
+    )
+}
+
+/// The same for one that this report only remembers.
+#[must_use]
+pub fn kept_news(kept: &Kept, numbers: &NumberStyle) -> String {
+    let cell = cell_name(kept.machine.as_deref(), kept.head.as_deref());
+    gone(
+        &format!("{} on {cell} ({})", capital(&kept.defect), kept.id),
+        &kept.life,
+        numbers,
+    )
+}
+
+fn gone(what: &str, life: &Life, numbers: &NumberStyle) -> String {
+    let last = (life.last_seen).map_or(String::new(), |day| {
+        format!(", last seen {}", numbers.date(day))
+    });
+    let look = &life.looked;
+    let since = if look.panels > 0 {
+        format!(" on {} since", of_panels(look.hits, look.panels, numbers))
+    } else {
+        String::new()
+    };
+    let sure = (look.confidence).map_or(String::new(), |c| {
+        format!(" (confidence {})", confidence(c, numbers))
+    });
+    let comma = if since.is_empty() { "" } else { ":" };
+    format!("{what} is gone{comma}{since}{last}{sure}.")
+}
+
+/// A confidence in per cent, never "100 %".
+#[must_use]
+pub fn confidence(share: f64, numbers: &NumberStyle) -> String {
+    if share >= 0.999 {
+        format!("over {}\u{a0}%", numbers.fixed(99.9, 1))
+    } else {
+        // rounded down: it is a promise
+        format!("{}\u{a0}%", numbers.fixed((share * 100.0).floor(), 0))
+    }
+}
+
+/// What page one says of the findings since the last report.
+#[must_use]
+pub fn on_page_one(lives: &Lives, numbers: &NumberStyle) -> Option<String> {
+    let previous = lives.previous.as_deref()?;
+    let states = (lives.of.values().filter_map(|l| l.life)).chain(
+        lives
+            .kept
+            .iter()
+            .filter(|k| k.life.reports_gone <= 1)
+            .filter_map(|k| k.life.life),
+    );
+    let states: Vec<State> = states.collect();
+    let count = |wanted: State, one: &str, many: &str| {
+        let n = states.iter().filter(|s| **s == wanted).count();
+        (n > 0).then(|| counted(n, one, many, numbers))
+    };
+    let parts: Vec<String> = [
+        count(State::New, "new finding", "new findings"),
+        count(State::Back, "is back", "are back"),
+        count(State::GoesOn, "goes on", "go on"),
+        count(State::Fewer, "on fewer panels", "on fewer panels"),
+        count(State::Gone, "is gone", "are gone"),
+        count(State::CannotTell, "can’t be told yet", "can’t be told yet"),
+    ]
+    .into_iter()
+    .flatten()
+    .collect();
+    if parts.is_empty() {
+        return None;
+    }
+    let since = if previous.is_empty() {
+        "Since the last report".to_owned()
+    } else {
+        format!("Since the report of {previous}")
+    };
+    Some(format!("{since}: {}.", listed(&parts, 6)))
+}
+
+/// A sentence for the finding's page.
+#[must_use]
+pub fn sentence(life: &Life, numbers: &NumberStyle) -> Option<String> {
+    let look = &life.looked;
+    let since = of_panels(look.hits, look.panels, numbers);
+    let first = (life.since_report.as_deref()).map_or(String::new(), |r| format!(" since {r}"));
+    Some(match life.life? {
+        State::New => "It is new in this report.".to_owned(),
+        State::GoesOn if look.panels > 0 => {
+            format!("It has been known{first} and goes on: {since} since the last report.")
+        }
+        State::GoesOn => format!("It has been known{first} and goes on."),
+        State::Fewer => {
+            format!("It is on fewer panels than before: {since} since the last report.")
+        }
+        State::Back => format!("It was gone and is back: {since} since the last report."),
+        State::Gone => format!("It is gone: {since} since."),
+        State::CannotTell => format!(
+            "Whether it goes on can’t be told yet: {since} since the last report{}.",
+            missing(look.panels_missing, numbers)
+        ),
+    })
+}
+
+fn missing(panels: Option<usize>, numbers: &NumberStyle) -> String {
+    panels.map_or(String::new(), |n| {
+        format!(
+            "; {} without it would show that it is gone",
+            counted(n, "more panel", "more panels", numbers)
+        )
+    })
+}
+
+/// Heads of the table of lives.
+#[must_use]
+pub fn since_columns() -> Vec<(String, bool)> {
+    [
+        ("No.", false),
+        ("Cell", false),
+        ("Defect", false),
+        ("Since", false),
+        ("What became of it", false),
+    ]
+    .map(|(head, figures)| (head.to_owned(), figures))
+    .to_vec()
+}
+
+/// What became of a finding, as a cell.
+#[must_use]
+pub fn became(life: &Life, numbers: &NumberStyle) -> String {
+    let look = &life.looked;
+    let Some(now) = life.life else {
+        return "–".to_owned();
+    };
+    let word = state(now);
+    if look.panels == 0 {
+        return match now {
+            State::CannotTell => format!(
+                "{word}: no panel has been inspected there since{}",
+                missing(look.panels_missing, numbers)
+            ),
+            _ => word.to_owned(),
+        };
+    }
+    let mut text = format!("{word}: on {}", of_panels(look.hits, look.panels, numbers));
+    if now == State::CannotTell {
+        text += &missing(look.panels_missing, numbers);
+    }
+    if let (State::Gone, Some(day)) = (now, life.last_seen) {
+        text += &format!(", last seen {}", numbers.date(day));
+    }
+    if let (State::Gone | State::Fewer, Some(c)) = (now, look.confidence) {
+        text += &format!(", confidence {}", confidence(c, numbers));
+    }
+    text
+}
+
+/// What became of a finding, as a line of a terminal.
+#[must_use]
+pub fn line(id: &str, defect: &str, life: &Life, numbers: &NumberStyle) -> String {
+    format!("  {id} ({defect}): {}", became(life, numbers))
+}
+
+/// The findings that the site knows or accepts, in one sentence.
+#[must_use]
+pub fn below(findings: &[(&Finding, Standing)], numbers: &NumberStyle) -> Option<String> {
+    if findings.is_empty() {
+        return None;
+    }
+    let items: Vec<String> = (findings.iter())
+        .map(|(f, standing)| {
+            let cell = cell_name(f.machine.as_deref(), f.head.as_deref());
+            format!(
+                "{} {} on {cell} ({}, {})",
+                f.id,
+                f.defect,
+                of_panels(f.panels_hit, f.panels_exposed, numbers),
+                stands(*standing)
+            )
+        })
+        .collect();
+    Some(format!("{BELOW}: {}.", listed(&items, 4)))
+}
+
+/// How the site stands to it.
+#[must_use]
+pub fn stands(standing: Standing) -> &'static str {
+    match standing {
+        Standing::Watch => "watched",
+        Standing::Fixed => "put right",
+        Standing::Known => "known",
+        Standing::Accepted => "accepted",
+    }
+}
+
+/// What came of an action, in a sentence.
+#[must_use]
+pub fn answer(done: &Done, unit: &str, numbers: &NumberStyle) -> String {
+    let counts = format!(
+        "{} before, {} after",
+        of_panels(done.before.hits, done.before.panels, numbers),
+        of_panels(done.after.hits, done.after.panels, numbers)
+    );
+    let ratio = match (done.ratio, done.ratio_ci) {
+        (Some(r), Some((low, high))) => format!(
+            ", {} of before ({})",
+            numbers.significant(r, 2),
+            super::changes::ratio_interval(low, high, numbers)
+        ),
+        _ => String::new(),
+    };
+    let saved = (done.saved).map_or(String::new(), |saved| {
+        format!(
+            "; about {}\u{a0}{unit} saved so far",
+            numbers.significant(saved, 2)
+        )
+    });
+    match done.answer {
+        ActionAnswer::Gone => format!(
+            "gone since: {counts}{}{saved}",
+            done.confidence.map_or(String::new(), |c| format!(
+                " (confidence {})",
+                confidence(c, numbers)
+            ))
+        ),
+        ActionAnswer::Fewer => format!("fewer since: {counts}{ratio}{saved}"),
+        ActionAnswer::More => format!("more since: {counts}{ratio}"),
+        ActionAnswer::NoDifference => format!("it did not help: {counts}{ratio}"),
+        ActionAnswer::TooFewPanels => format!(
+            "can’t be told yet: {counts}{}",
+            missing(done.panels_missing, numbers)
+        ),
+        ActionAnswer::NotIdentifiable => {
+            format!("can’t be told: something else changed too; {counts}")
+        }
+        ActionAnswer::Unknown => {
+            "about nothing that these records or the last report hold".to_owned()
+        }
+    }
+}
+
+/// Heads of the table of actions.
+#[must_use]
+pub fn done_columns() -> Vec<(String, bool)> {
+    [
+        ("Day", false),
+        ("About", false),
+        ("What was done", false),
+        ("What came of it", false),
+    ]
+    .map(|(head, figures)| (head.to_owned(), figures))
+    .to_vec()
+}
+
+/// What an action is about.
+#[must_use]
+pub fn about(done: &Done) -> String {
+    let action = &done.action;
+    match (&action.finding, &action.defect) {
+        (Some(id), Some(defect)) => format!("{id}, {defect}"),
+        (Some(id), None) => id.clone(),
+        (None, defect) => {
+            let defect = defect.as_deref().unwrap_or("–");
+            action
+                .machine
+                .as_deref()
+                .map_or(defect.to_owned(), |m| format!("{defect} on {m}"))
+        }
+    }
+}
+
+/// An action on the finding's page.
+#[must_use]
+pub fn on_page(done: &Done, unit: &str, numbers: &NumberStyle) -> String {
+    format!(
+        "{}: {}; {}.",
+        numbers.date(done.action.date),
+        done.action.done,
+        answer(done, unit, numbers)
+    )
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::life::Look;
+
+    fn life(state: State, hits: usize, panels: usize) -> Life {
+        Life {
+            life: Some(state),
+            since_report: Some("2031-W10".into()),
+            last_seen: Some(jiff::civil::date(2031, 3, 14)),
+            reports_gone: 1,
+            looked: Look {
+                hits,
+                panels,
+                confidence: Some(0.98765),
+                panels_missing: Some(12),
+                ..Look::default()
+            },
+        }
+    }
+
+    #[test]
+    fn what_is_gone_is_told_with_date_and_confidence() {
+        let numbers = NumberStyle::default();
+        let finding = super::super::finding::tests::spot();
+        assert_eq!(
+            news(&finding, &life(State::Gone, 0, 160), &numbers),
+            "Sand-through at one place on M1 (F1) is gone: on 0 of 160 panels since, last seen \
+             2031-03-14 (confidence 98\u{a0}%)."
+        );
+        assert_eq!(confidence(0.99999, &numbers), "over 99.9\u{a0}%");
+    }
+
+    #[test]
+    fn what_cannot_be_told_says_how_many_panels_are_missing() {
+        let numbers = NumberStyle::default();
+        assert_eq!(
+            became(&life(State::CannotTell, 0, 8), &numbers),
+            "can’t be told yet: on 0 of 8 panels; 12 more panels without it would show that it is \
+             gone"
+        );
+    }
+}
