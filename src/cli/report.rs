@@ -171,7 +171,7 @@ fn asked(args: &Report, site: &site::Site) -> Result<report::Asked, Error> {
         None => Actions::default(),
     };
     for complaint in &actions.complaints {
-        input::tell(&format!("warning: {complaint}"));
+        super::terminal::tell(&format!("warning: {complaint}"));
     }
     Ok(report::Asked {
         past,
