@@ -170,10 +170,7 @@ fn confounder(what: Confounder) -> &'static str {
 pub fn method(method: Method) -> &'static str {
     match method {
         Method::ExactConditional => "exact",
-        Method::Stratified(Unit::Panels) => "scatter of panels",
-        Method::Stratified(Unit::Runs) => "scatter of runs",
-        Method::Stratified(Unit::Days) => "scatter of days",
-        Method::Stratified(Unit::Lots) => "scatter of lots",
+        Method::Mixed => "a model in which lots, days and panels differ",
     }
 }
 
@@ -283,7 +280,6 @@ pub(super) fn short_of(comparison: &Comparison) -> Vec<String> {
     [
         (Unit::Lots, "lots", "of the same lots"),
         (Unit::Days, "days", "on the same days"),
-        (Unit::Runs, "changes back and forth", "in the same runs"),
     ]
     .into_iter()
     .filter_map(|(unit, what, same)| {
@@ -389,21 +385,38 @@ fn fell_only(comparison: &Comparison) -> String {
 const ALTERNATE: &str = "To tell, run old and new in alternating blocks on the same lots, with the \
     same inspectors, and compare again.";
 
-/// What was compared inside what.
+/// What was allowed for, and what like panels say beside it.
 #[must_use]
 pub fn strata(comparison: &Comparison, numbers: &NumberStyle) -> String {
     let use_ = &comparison.strata;
-    if use_.strata == 0 {
-        return "No group of like panels was sanded both ways.".to_owned();
-    }
-    let by = if use_.by.is_empty() {
-        "all panels together".to_owned()
+    let allowed = if use_.by.is_empty() {
+        "Days that differ are allowed for.".to_owned()
     } else {
-        format!("panels of the same {}", listed(&use_.by, 8))
+        format!(
+            "Allowed for: days that differ, and {}.",
+            listed(&use_.by, 8)
+        )
+    };
+    if use_.strata == 0 {
+        return format!("{allowed} No panels alike in all of it were sanded both ways.");
+    }
+    let check: Vec<String> = comparison
+        .changes
+        .iter()
+        .filter_map(|c| {
+            let matched = ratio(Some(c.matched_ratio?), numbers);
+            Some(format!("{} {matched}", c.defect))
+        })
+        .collect();
+    let said = if check.is_empty() {
+        String::new()
+    } else {
+        format!("; among these alone the ratio is {}", listed(&check, 6))
     };
     format!(
-        "Compared: {by}. {} carried both sides, with {} before and {} after.",
-        counted(use_.strata, "such group", "such groups", numbers),
+        "{allowed} As a check, {} of panels alike in all of it carried both sides, with {} before \
+         and {} after{said}.",
+        counted(use_.strata, "group", "groups", numbers),
         counted(use_.panels_before, "panel", "panels", numbers),
         numbers.count(use_.panels_after),
     )
@@ -413,7 +426,7 @@ pub fn strata(comparison: &Comparison, numbers: &NumberStyle) -> String {
 #[must_use]
 pub fn tests(changes: &Changes, numbers: &NumberStyle) -> String {
     format!(
-        "{}; p is adjusted for all of them by Holm’s method.",
+        "{}; p and interval hold jointly for the kinds of a comparison (Holm).",
         capital(&counted(
             changes.tests,
             "test was made",
