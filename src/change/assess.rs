@@ -200,6 +200,8 @@ impl<'a> Kinds<'a> {
             opposite: self.opposite(name.class, settings),
             verdict: Verdict::NotIdentifiable,
             panels_needed: None,
+            panels_needed_alternating: None,
+            block_panels: None,
             needed: None,
             fits,
             confounded_with,

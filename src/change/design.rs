@@ -2,6 +2,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use super::confounders;
 use super::items::Item;
 use super::{Confounder, Note, Side, StratumUse};
 use crate::records::{Panel, Records};
@@ -42,7 +43,7 @@ impl Trait {
         }
     }
 
-    fn confounder(self) -> Option<Confounder> {
+    pub(super) fn confounder(self) -> Option<Confounder> {
         match self {
             Self::Stream => Some(Confounder::Machine),
             Self::Lot => Some(Confounder::Lot),
@@ -84,9 +85,9 @@ pub(super) struct Basis<'a> {
 }
 
 /// Codes of a trait by panel of the design, dense; none where not recorded.
-struct Codes {
-    of: Vec<Option<usize>>,
-    count: usize,
+pub(super) struct Codes {
+    pub of: Vec<Option<usize>>,
+    pub count: usize,
 }
 
 impl Basis<'_> {
@@ -97,7 +98,8 @@ impl Basis<'_> {
             .collect();
         let sides: Vec<Side> = panels.iter().filter_map(|&k| self.sides[k]).collect();
         let mut notes = Vec::new();
-        let confounded_with = self.confounders(&panels, &sides);
+        let confounded_with = confounders::never_met(self, &panels, &sides);
+        notes.extend(confounders::apart_in_time(self.records, &panels, &sides));
         let stream = self.codes(Trait::Stream, &panels);
         let lot = self.lots(&panels, &sides, &mut notes);
         let mut by = Vec::new();
@@ -181,52 +183,13 @@ impl Basis<'_> {
     }
 
     /// Whether the question is about this trait.
-    fn asks(&self, what: Trait) -> bool {
+    pub(super) fn asks(&self, what: Trait) -> bool {
         what.columns()
             .iter()
             .any(|c| self.asked.iter().any(|a| a == c))
     }
 
-    /// Traits whose values on the two sides have nothing in common.
-    fn confounders(&self, panels: &[usize], sides: &[Side]) -> Vec<Confounder> {
-        let mut found = BTreeSet::new();
-        for what in [
-            Trait::Stream,
-            Trait::Lot,
-            Trait::Supplier,
-            Trait::Part,
-            Trait::Size,
-            Trait::Inspector,
-            Trait::AbrasiveId,
-        ] {
-            if self.asks(what) {
-                continue;
-            }
-            let codes = self.codes(what, panels);
-            let mut seen = [BTreeSet::new(), BTreeSet::new()];
-            let mut recorded = [0usize; 2];
-            let mut all = [0usize; 2];
-            for (code, side) in codes.of.iter().zip(sides) {
-                let k = usize::from(*side == Side::After);
-                all[k] += 1;
-                if let Some(code) = code {
-                    recorded[k] += 1;
-                    seen[k].insert(*code);
-                }
-            }
-            let known = (0..2).all(|k| recorded[k] > 0 && 2 * recorded[k] >= all[k]);
-            let apart = known && seen[0].is_disjoint(&seen[1]);
-            // discs are used up one after the other: only one disc against one
-            // disc is the disc's doing as much as the change's
-            let counts = what != Trait::AbrasiveId || (seen[0].len() == 1 && seen[1].len() == 1);
-            if apart && counts {
-                found.extend(what.confounder());
-            }
-        }
-        found.into_iter().collect()
-    }
-
-    fn codes(&self, what: Trait, panels: &[usize]) -> Codes {
+    pub(super) fn codes(&self, what: Trait, panels: &[usize]) -> Codes {
         let text = |f: fn(&Panel) -> Option<&str>| {
             coded(panels.iter().map(|&k| f(&self.records.panels[k])))
         };

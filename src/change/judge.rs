@@ -144,6 +144,9 @@ fn verdict(change: &mut Change, tests: usize, settings: &Settings) {
         change.needed = None;
     }
     change.panels_needed = change.needed.map(|n| n.panels);
+    let alternating = change.needed.and_then(|n| n.alternating);
+    change.panels_needed_alternating = alternating.map(|a| a.panels);
+    change.block_panels = alternating.map(|a| a.block_panels);
 }
 
 /// Level of the strictest of all tests.

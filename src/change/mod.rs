@@ -8,6 +8,7 @@
 
 mod assess;
 mod compare;
+mod confounders;
 mod design;
 mod error;
 mod exact;
@@ -29,8 +30,9 @@ pub use compare::compare;
 pub use error::ChangeError;
 pub use recipe_changes::recipe_changes;
 pub use result::{
-    Change, Changes, Comparison, Confounder, Counts, Estimate, LotCounts, Margin, Measure, Method,
-    Needed, Note, Question, RemovalChange, Scatter, Side, Spread, StratumUse, Unit, Verdict,
+    Alternating, Change, Changes, Comparison, Confounder, Counts, Estimate, LotCounts, Margin,
+    Measure, Method, Needed, Note, Question, RemovalChange, Scatter, Side, Spread, StratumUse,
+    Unit, Verdict,
 };
 pub use settings::Settings;
 pub use sides::{Pick, Selection, Sides};

@@ -2,7 +2,7 @@
 
 use super::model::{Course, Future};
 use super::ratio::Ratio;
-use super::{Needed, Settings, Unit};
+use super::{Alternating, Needed, Settings, Unit};
 use crate::stats::distributions::normal;
 
 /// More panels than this are not asked for.
@@ -14,6 +14,9 @@ const HALVINGS: usize = 11;
 /// Larger units count as what is short if this share of the variance would go
 /// without them.
 const UNITS_DECIDE: f64 = 0.25;
+
+/// Longer blocks than this are not asked for.
+const MOST_IN_A_BLOCK: usize = 20;
 
 /// What is to be shown with what chance.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -29,7 +32,8 @@ struct Goal {
 }
 
 /// Panels, lots and days that show the ratio `truth` < 1 with chance `power`,
-/// tested two-sided at 1 − `level`, if the comparison goes on as it went.
+/// tested two-sided at 1 − `level`, if the comparison goes on as it went, and panels
+/// if old and new alternate instead.
 pub(super) fn to_show(ratio: &Ratio, truth: f64, power: f64, level: f64) -> Option<Needed> {
     let goal = Goal {
         truth,
@@ -37,7 +41,22 @@ pub(super) fn to_show(ratio: &Ratio, truth: f64, power: f64, level: f64) -> Opti
         level,
         power,
     };
-    needed(ratio, &goal, Course::Same)
+    let alternating = needed(ratio, &goal, Course::Alternating).map(|n| Alternating {
+        panels: n.panels,
+        block_panels: block(ratio),
+    });
+    Some(Needed {
+        alternating,
+        ..needed(ratio, &goal, Course::Same)?
+    })
+}
+
+/// Panels of a block small enough for every lot and day to hold several of both
+/// sides: a quarter of the smaller one.
+fn block(ratio: &Ratio) -> usize {
+    let (panels, lots, days) = ratio.fit.rests_on();
+    let units = lots.unwrap_or(1).max(days).max(1);
+    (panels / units / 4).clamp(1, MOST_IN_A_BLOCK)
 }
 
 /// Panels, lots and days whose one-sided upper limit at the level of the settings
@@ -76,6 +95,7 @@ fn needed(ratio: &Ratio, goal: &Goal, course: Course) -> Option<Needed> {
         panels: panels.ceil() as usize,
         lots: lots.map(scaled),
         days: scaled(days),
+        alternating: None,
         short_of: if by_days.max(by_lots) < UNITS_DECIDE {
             Unit::Panels
         } else if by_days >= by_lots {

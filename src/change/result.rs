@@ -109,6 +109,17 @@ pub struct Needed {
     /// The unit that is short: where it is days, lots or runs, more panels of
     /// the same ones would not do instead.
     pub short_of: Unit,
+    /// The same with old and new by turns; none where it can't be said.
+    pub alternating: Option<Alternating>,
+}
+
+/// Panels in all if old and new alternate in blocks inside every lot and day.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+pub struct Alternating {
+    /// Panels in all, half on either side.
+    pub panels: usize,
+    /// Panels of a block.
+    pub block_panels: usize,
 }
 
 /// What was counted on one side.
@@ -165,6 +176,10 @@ pub struct Change {
     /// Panels in all, in lots like these and shared between the sides like
     /// these, that would show the ratio of interest; none where it can't be said.
     pub panels_needed: Option<usize>,
+    /// The same if old and new alternate in blocks inside every lot and day.
+    pub panels_needed_alternating: Option<usize>,
+    /// Panels of such a block.
+    pub block_panels: Option<usize>,
     /// How far lots, days and panels differ.
     pub scatter: Option<Scatter>,
     /// Counts by lot, in time order of the lots' first panels.
@@ -378,6 +393,9 @@ pub enum Confounder {
     /// Discs, belts or batches of abrasive.
     #[serde(rename = "abrasive_id")]
     AbrasiveId,
+    /// Clean panels, exported on one side only.
+    #[serde(rename = "clean panels")]
+    CleanPanels,
     /// A trend was already under way.
     #[serde(rename = "trend")]
     Trend,
@@ -446,6 +464,11 @@ pub enum Note {
     /// Each side is one day: how far days differ can't be seen, so the interval
     /// takes them to differ as days usually do.
     OneDayEach,
+    /// The sides lie far apart: anything may have changed in between.
+    ApartInTime {
+        /// Days between them.
+        days: usize,
+    },
     /// No kind was counted on one side; only the limit on the other side of 1 is known.
     NoDefects {
         /// Which side.

@@ -66,6 +66,10 @@ pub fn note(note: &Note, numbers: &NumberStyle) -> String {
              them to differ as days usually do. Going back and forth within days would tell more."
                 .to_owned()
         }
+        Note::ApartInTime { days } => format!(
+            "{} lie between the two sides: anything else may have changed in between.",
+            capital(&counted(*days, "day", "days", numbers))
+        ),
         Note::NoDefects { side } => match side {
             Side::Before => "None was counted before the change.".to_owned(),
             Side::After => {

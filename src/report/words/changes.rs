@@ -161,6 +161,7 @@ fn confounder(what: Confounder) -> &'static str {
         Confounder::Machine => "the machine",
         Confounder::Inspector => "the inspection",
         Confounder::AbrasiveId => "the abrasive",
+        Confounder::CleanPanels => "whether clean panels are exported",
         Confounder::Trend => "a trend already under way",
     }
 }
@@ -249,10 +250,19 @@ pub fn needed(n: &Needed, numbers: &NumberStyle) -> String {
         (Unit::Days, _) => format!(" over {} days", about(n.days)),
         _ => String::new(),
     };
-    let instead = if out_of_reach(n) {
-        "; alternate within days instead"
-    } else {
-        ""
+    let turns = n.alternating.filter(|a| a.panels < n.panels);
+    let instead = match turns {
+        Some(a) if out_of_reach(n) => format!(
+            "; alternate in blocks of {} within days instead: about {}",
+            a.block_panels,
+            about(a.panels)
+        ),
+        Some(a) => format!(
+            ", or about {} alternating in blocks of {}",
+            about(a.panels),
+            a.block_panels
+        ),
+        None => String::new(),
     };
     format!("about {} in all{over}{instead}", about(n.panels))
 }
@@ -454,6 +464,7 @@ mod tests {
             lots: None,
             days,
             short_of,
+            alternating: None,
         };
         assert!(out_of_reach(&needed(480, Unit::Days)));
         assert!(!out_of_reach(&needed(60, Unit::Days)));
