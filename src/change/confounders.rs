@@ -18,6 +18,10 @@ const HARDLY: f64 = 0.05;
 /// as without them: at five expected, none is left by chance in less than 1 %.
 const MISSING: f64 = 5.0;
 
+/// Shares of clean panels on a side that lacks them and on one that has them.
+const AS_GOOD_AS_NONE: f64 = 0.02;
+const SOME: f64 = 0.1;
+
 /// Days between the sides from which the gap itself is worth a word.
 const LONG_GAP_DAYS: i32 = 14;
 
@@ -107,23 +111,27 @@ fn clean_panels_missing(records: &Records, panels: &[usize], sides: &[Side]) -> 
     for defect in &records.defects {
         marks[defect.panel] += 1;
     }
-    let lacking = |side: Side| -> (bool, usize) {
+    let counted = |side: Side| {
         let mut times = [0_usize; 3];
-        for (&panel, s) in panels.iter().zip(sides) {
-            if *s == side
-                && let Some(n) = times.get_mut(marks[panel])
-            {
+        let mut all = 0_u32;
+        for (&panel, _) in panels.iter().zip(sides).filter(|(_, s)| **s == side) {
+            all += 1;
+            if let Some(n) = times.get_mut(marks[panel]) {
                 *n += 1;
             }
         }
-        let [none, one, two] = times.map(|n| n as f64);
-        let expected = one * (one - 1.0) / (2.0 * (two + 1.0));
-        // counts scatter by their roots
-        let missing = expected - none - 2.0 * (none + expected).max(0.0).sqrt();
-        (missing > 0.0 && expected - none >= MISSING, times[0])
+        (times.map(|n| n as f64), f64::from(all))
     };
-    let (before, after) = (lacking(Side::Before), lacking(Side::After));
-    (before.0 && !after.0 && after.1 > 0) || (after.0 && !before.0 && before.1 > 0)
+    let lacks = |side: Side| {
+        let ([none, one, two], all) = counted(side);
+        let expected = one * (one - 1.0) / (2.0 * (two + 1.0));
+        none <= AS_GOOD_AS_NONE * all && expected - none >= MISSING
+    };
+    let has = |side: Side| {
+        let ([none, ..], all) = counted(side);
+        none >= SOME * all
+    };
+    (lacks(Side::Before) && has(Side::After)) || (lacks(Side::After) && has(Side::Before))
 }
 
 /// A word on a long gap between the sides.

@@ -117,8 +117,12 @@ impl Basis<'_> {
             Trait::Part,
             Trait::Size,
             Trait::AbrasiveAge,
+            Trait::AbrasiveId,
         ] {
             let codes = self.codes(what, &panels);
+            if what == Trait::AbrasiveId && !confounders::a_batch(&codes, &sides) {
+                continue;
+            }
             let never_met = what
                 .confounder()
                 .is_some_and(|c| confounded_with.contains(&c));

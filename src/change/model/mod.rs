@@ -170,3 +170,137 @@ fn problem(
         usual.spread,
     )
 }
+
+#[cfg(test)]
+mod tests {
+    use super::laplace::Scales;
+    use super::*;
+    use approx::assert_relative_eq;
+
+    const USUAL: Usual = Usual {
+        lot: 1.0,
+        day: 0.35,
+        lot_change: 0.2,
+        spread: 0.4,
+    };
+
+    /// Made-up counts of six lots on eight days, four of them after.
+    fn counts() -> Vec<Item> {
+        let text = include_str!("../../../fixtures/published/mixed_counts.csv");
+        let rows = text.lines().filter(|l| !l.starts_with('#')).skip(1);
+        rows.map(|line| {
+            let cell: Vec<f64> = line.split(',').map(|c| c.parse().unwrap()).collect();
+            Item {
+                alike: None,
+                stream: 0,
+                pattern: 0,
+                lot: Some(cell[1] as usize),
+                day: Some(cell[2] as usize),
+                side: if cell[0] > 0.0 {
+                    Side::After
+                } else {
+                    Side::Before
+                },
+                value: cell[4],
+                exposure: cell[3],
+            }
+        })
+        .collect()
+    }
+
+    /// At R's standard deviations of lots and days, Poisson counts and days
+    /// without memory: estimate and standard error by R's lme4 (the header of
+    /// `mixed_counts.csv`).
+    #[test]
+    fn mode_and_error_agree_with_lme4() {
+        // the reference stops its own search at about this
+        const REFERENCE: f64 = 2e-5;
+        let items = counts();
+        let sums = [Side::Before, Side::After].map(|side| {
+            let own = items.iter().filter(|i| i.side == side);
+            own.fold((0.0, 0.0), |s, i| (s.0 + i.value, s.1 + i.exposure))
+        });
+        let problem = problem(&items, &[Vec::new()], Family::Counts, USUAL, sums);
+        let scales = Scales {
+            lot: 0.565_556_713_218,
+            lot_change: 1e-4,
+            day: 0.090_094_339_767_4,
+            memory: 0.0,
+        };
+        let mut start = problem.start();
+        start.spread = 1e-7;
+        let found = problem.evaluate(&scales, &start).unwrap();
+        assert_relative_eq!(found.estimate, -0.218_860_493_378, max_relative = REFERENCE);
+        let error = found.variance.sqrt();
+        assert_relative_eq!(error, 0.202_145_252_482, max_relative = REFERENCE);
+    }
+
+    #[test]
+    fn swapping_the_sides_inverts_the_ratio() {
+        let items = counts();
+        let swapped: Vec<Item> = items
+            .iter()
+            .map(|i| Item {
+                side: match i.side {
+                    Side::Before => Side::After,
+                    Side::After => Side::Before,
+                },
+                ..*i
+            })
+            .collect();
+        let law = |items: &[Item]| {
+            fit(items, &[Vec::new()], Family::Counts, USUAL)
+                .unwrap()
+                .law
+        };
+        let (one, two) = (law(&items), law(&swapped));
+        assert_relative_eq!(one.mean(), -two.mean(), max_relative = 1e-3);
+        assert_relative_eq!(one.quantile(0.1), -two.quantile(0.9), max_relative = 1e-3);
+    }
+
+    /// Without lots and days the law of many evenly spread marks is that of two
+    /// Poisson counts: ln ratio ± √(1/a + 1/b).
+    #[test]
+    fn many_even_marks_are_two_poisson_counts() {
+        let items: Vec<Item> = (0..400)
+            .map(|k| Item {
+                alike: None,
+                stream: 0,
+                pattern: 0,
+                lot: None,
+                day: None,
+                side: if k < 200 { Side::Before } else { Side::After },
+                value: if k < 200 {
+                    [2.0, 3.0, 4.0][k % 3]
+                } else {
+                    [1.0, 2.0][k % 2]
+                },
+                exposure: 1.0,
+            })
+            .collect();
+        let sum = |side: Side| -> f64 {
+            let own = items.iter().filter(|i| i.side == side);
+            own.map(|i| i.value).sum()
+        };
+        let (b, a) = (sum(Side::Before), sum(Side::After));
+        let law = fit(&items, &[Vec::new()], Family::Counts, USUAL)
+            .unwrap()
+            .law;
+        assert_relative_eq!(law.mean(), (a / b).ln(), max_relative = 1e-3);
+        let half = (law.quantile(0.975) - law.quantile(0.025)) / 2.0;
+        // the smallest spread of panels that the model knows adds a per cent
+        let expected = 1.959_964 * (1.0 / a + 1.0 / b).sqrt();
+        assert_relative_eq!(half, expected, max_relative = 0.02);
+    }
+
+    #[test]
+    fn interval_and_test_are_of_one_law() {
+        let law = fit(&counts(), &[Vec::new()], Family::Counts, USUAL)
+            .unwrap()
+            .law;
+        for level in [0.5, 0.9, 0.95, 0.99] {
+            let high = law.quantile(0.5 + level / 2.0);
+            assert_relative_eq!(law.two_sided_p(high), 1.0 - level, max_relative = 1e-9);
+        }
+    }
+}
