@@ -1,27 +1,21 @@
-//! How the panels are compared: strata, units, and what else changed.
+//! How the panels are compared: what is allowed for, and what else changed.
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use super::confounders;
 use super::items::Item;
-use super::ratio::FEWEST_LOTS_A_SIDE;
 use super::{Confounder, Note, Side, StratumUse};
 use crate::records::{Panel, Records};
-use crate::stats::distributions::chi_squared;
 
-/// Lots enter as strata if what is left inside them carries at least this share
-/// of the information; else lots are compared with lots.
-const LEAST_INSIDE_LOTS: f64 = 0.25;
+/// Levels of a term beyond these, the rarest, are taken together.
+const MOST_LEVELS: usize = 30;
 
-/// A further column enters the strata if that leaves at least this share of the
-/// information.
-const LEAST_KEPT: f64 = 0.8;
+/// Lots count as having come one after the other if fewer than this share of
+/// them ran both ways.
+const FEW_RETURN: f64 = 0.25;
 
-/// Share of the panels distributed differently from which a mix counts as
-/// different, if chance is an unlikely reason.
-const MIX_SHARE: f64 = 0.1;
-const MIX_CHANCE: f64 = 0.01;
-
-/// The columns that can be strata or change together with the change.
+/// The columns that the estimate allows for or that can change together with the
+/// change.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub(super) enum Trait {
     Stream,
@@ -49,7 +43,7 @@ impl Trait {
         }
     }
 
-    fn confounder(self) -> Option<Confounder> {
+    pub(super) fn confounder(self) -> Option<Confounder> {
         match self {
             Self::Stream => Some(Confounder::Machine),
             Self::Lot => Some(Confounder::Lot),
@@ -62,17 +56,6 @@ impl Trait {
     }
 }
 
-/// How lots enter.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum LotRole {
-    /// As strata.
-    Strata,
-    /// As units: few carry both sides, many carry one.
-    Units,
-    /// Not recorded.
-    Unknown,
-}
-
 /// The design of a comparison.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct Design {
@@ -80,14 +63,14 @@ pub(super) struct Design {
     pub panels: Vec<usize>,
     /// One per panel; `value` is for the caller to fill.
     pub items: Vec<Item>,
-    /// What the strata are.
+    /// Levels of terms that hold, by pattern.
+    pub patterns: Vec<Vec<usize>>,
+    /// What is allowed for.
     pub strata: StratumUse,
     /// What changed with the change, so that nothing can be said.
     pub confounded_with: Vec<Confounder>,
     /// Doubts.
     pub notes: Vec<Note>,
-    /// How lots enter.
-    pub lots: LotRole,
 }
 
 /// What a design is made from.
@@ -102,9 +85,9 @@ pub(super) struct Basis<'a> {
 }
 
 /// Codes of a trait by panel of the design, dense; none where not recorded.
-struct Codes {
-    of: Vec<Option<usize>>,
-    count: usize,
+pub(super) struct Codes {
+    pub of: Vec<Option<usize>>,
+    pub count: usize,
 }
 
 impl Basis<'_> {
@@ -115,78 +98,81 @@ impl Basis<'_> {
             .collect();
         let sides: Vec<Side> = panels.iter().filter_map(|&k| self.sides[k]).collect();
         let mut notes = Vec::new();
-        let confounded_with = self.confounders(&panels, &sides);
-        let mut by = vec![Trait::Stream];
+        let confounded_with = confounders::never_met(self, &panels, &sides);
+        notes.extend(confounders::apart_in_time(self.records, &panels, &sides));
         let stream = self.codes(Trait::Stream, &panels);
-        let lot = self.codes(Trait::Lot, &panels);
-        let mut key: Vec<Option<usize>> = if self.asks(Trait::Stream) {
-            by.clear();
-            vec![Some(0); panels.len()]
-        } else {
-            stream.of.clone()
-        };
-        let lots = self.lot_role(&mut key, &lot, &sides, &mut notes);
-        if lots == LotRole::Strata {
+        let lot = self.lots(&panels, &sides, &mut notes);
+        let mut by = Vec::new();
+        if !self.asks(Trait::Stream) {
+            by.push(Trait::Stream);
+        }
+        if lot.is_some() {
             by.push(Trait::Lot);
         }
-        let mut kept = information(&key, &sides);
-        for extra in [
+        let mut terms: Vec<Codes> = Vec::new();
+        for what in [
+            Trait::Stream,
             Trait::Supplier,
             Trait::Inspector,
             Trait::Part,
             Trait::Size,
             Trait::AbrasiveAge,
+            Trait::AbrasiveId,
         ] {
-            if self.asks(extra) || (extra == Trait::Supplier && lots == LotRole::Strata) {
+            let codes = self.codes(what, &panels);
+            if what == Trait::AbrasiveId && !confounders::a_batch(&codes, &sides) {
                 continue;
             }
-            let codes = self.codes(extra, &panels);
-            if codes.count < 2 {
+            let never_met = what
+                .confounder()
+                .is_some_and(|c| confounded_with.contains(&c));
+            if self.asks(what) || codes.count < 2 || never_met {
                 continue;
             }
-            let finer = crossed(&key, &codes);
-            if distinct(&finer) == distinct(&key) && !finer.contains(&None) {
-                // says nothing that the strata don't say already
+            // says nothing that another term does not say already
+            if terms.iter().any(|t| same_groups(t, &codes)) {
                 continue;
             }
-            let left = information(&finer, &sides);
-            // what is mixed differently is another explanation for any step,
-            // however little is left inside it
-            let differs = mix_differs(&codes, &sides);
-            if left >= LEAST_KEPT * kept || (differs && left > 0.0) {
-                key = finer;
-                kept = left;
-                by.push(extra);
-            } else if differs
-                && !extra
-                    .confounder()
-                    .is_some_and(|c| confounded_with.contains(&c))
-            {
-                notes.push(Note::MixDiffers {
-                    column: extra.columns()[0].to_owned(),
-                });
+            if what != Trait::Stream {
+                by.push(what);
             }
+            terms.push(codes);
         }
         self.note_inspectors(&panels, &sides, &mut notes);
-        let items = self.items(&panels, &sides, &key, &stream, &lot, lots);
+        let (patterns, pattern_of) = patterns(&terms, panels.len());
+        let days = self.days(&panels);
+        // panels alike in everything: of the same pattern and lot
+        let same = coded((0..panels.len()).map(|k| Some(pattern_of[k])));
+        let alike = match &lot {
+            Some(lot) => crossed(&same.of, lot),
+            None => same.of,
+        };
+        let items: Vec<Item> = (0..panels.len())
+            .map(|k| Item {
+                alike: alike[k],
+                stream: stream.of[k].unwrap_or(0),
+                pattern: pattern_of[k],
+                lot: lot.as_ref().and_then(|l| l.of[k]),
+                day: days.of[k],
+                side: sides[k],
+                value: 0.0,
+                exposure: 1.0,
+            })
+            .collect();
         if a_day_each(&items) {
             notes.push(Note::OneDayEach);
         }
-        let strata = stratum_use(&items, self.recorded_columns(&by, &panels), lots);
-        if lots == LotRole::Strata && strata.lots > 0 && strata.lots < 4 {
-            notes.push(Note::FewLots { lots: strata.lots });
-        }
         Design {
+            strata: stratum_use(&items, self.recorded_columns(&by, &panels)),
             panels,
             items,
-            strata,
+            patterns,
             confounded_with,
             notes,
-            lots,
         }
     }
 
-    /// Names of the columns that make the strata, as far as they are recorded.
+    /// Names of the columns of these traits, as far as they are recorded.
     fn recorded_columns(&self, by: &[Trait], panels: &[usize]) -> Vec<String> {
         let any = |f: fn(&Panel) -> bool| panels.iter().any(|&k| f(&self.records.panels[k]));
         by.iter()
@@ -201,52 +187,13 @@ impl Basis<'_> {
     }
 
     /// Whether the question is about this trait.
-    fn asks(&self, what: Trait) -> bool {
+    pub(super) fn asks(&self, what: Trait) -> bool {
         what.columns()
             .iter()
             .any(|c| self.asked.iter().any(|a| a == c))
     }
 
-    /// Traits whose values on the two sides have nothing in common.
-    fn confounders(&self, panels: &[usize], sides: &[Side]) -> Vec<Confounder> {
-        let mut found = BTreeSet::new();
-        for what in [
-            Trait::Stream,
-            Trait::Lot,
-            Trait::Supplier,
-            Trait::Part,
-            Trait::Size,
-            Trait::Inspector,
-            Trait::AbrasiveId,
-        ] {
-            if self.asks(what) {
-                continue;
-            }
-            let codes = self.codes(what, panels);
-            let mut seen = [BTreeSet::new(), BTreeSet::new()];
-            let mut recorded = [0usize; 2];
-            let mut all = [0usize; 2];
-            for (code, side) in codes.of.iter().zip(sides) {
-                let k = usize::from(*side == Side::After);
-                all[k] += 1;
-                if let Some(code) = code {
-                    recorded[k] += 1;
-                    seen[k].insert(*code);
-                }
-            }
-            let known = (0..2).all(|k| recorded[k] > 0 && 2 * recorded[k] >= all[k]);
-            let apart = known && seen[0].is_disjoint(&seen[1]);
-            // discs are used up one after the other: only one disc against one
-            // disc is the disc's doing as much as the change's
-            let counts = what != Trait::AbrasiveId || (seen[0].len() == 1 && seen[1].len() == 1);
-            if apart && counts {
-                found.extend(what.confounder());
-            }
-        }
-        found.into_iter().collect()
-    }
-
-    fn codes(&self, what: Trait, panels: &[usize]) -> Codes {
+    pub(super) fn codes(&self, what: Trait, panels: &[usize]) -> Codes {
         let text = |f: fn(&Panel) -> Option<&str>| {
             coded(panels.iter().map(|&k| f(&self.records.panels[k])))
         };
@@ -291,52 +238,44 @@ impl Basis<'_> {
         }))
     }
 
-    fn lot_role(
-        &self,
-        key: &mut Vec<Option<usize>>,
-        lot: &Codes,
-        sides: &[Side],
-        notes: &mut Vec<Note>,
-    ) -> LotRole {
+    /// Lots, where half of the panels or more have one and the question is not
+    /// about them.
+    fn lots(&self, panels: &[usize], sides: &[Side], notes: &mut Vec<Note>) -> Option<Codes> {
+        if self.asks(Trait::Lot) {
+            return None;
+        }
+        let lot = self.codes(Trait::Lot, panels);
         let missing = lot.of.iter().filter(|l| l.is_none()).count();
-        if 2 * missing >= lot.of.len() || self.asks(Trait::Lot) {
-            if !self.asks(Trait::Lot) {
-                notes.push(Note::LotsNotRecorded);
-            }
-            return LotRole::Unknown;
+        if 2 * missing >= lot.of.len() {
+            notes.push(Note::LotsNotRecorded);
+            return None;
         }
         if missing > 0 {
             notes.push(Note::LotMissing { panels: missing });
         }
-        let finer = crossed(key, lot);
-        let inside = information(&finer, sides);
-        let all = information(key, sides);
         let on = |side: Side| -> BTreeSet<usize> {
             let pairs = lot.of.iter().zip(sides).filter(|(_, s)| **s == side);
             pairs.filter_map(|(l, _)| *l).collect()
         };
         let (before, after) = (on(Side::Before), on(Side::After));
         let both = before.intersection(&after).count();
-        if inside < LEAST_INSIDE_LOTS * all
-            && both > 0
-            && before.len() >= FEWEST_LOTS_A_SIDE
-            && after.len() >= FEWEST_LOTS_A_SIDE
-        {
-            // panels without a lot still stay out
-            for (k, l) in key.iter_mut().zip(&lot.of) {
-                if l.is_none() {
-                    *k = None;
-                }
-            }
+        if both > 0 && (both as f64) < FEW_RETURN * lot.count as f64 {
             notes.push(Note::LotsInTurn {
                 before: before.len(),
                 after: after.len(),
                 both,
             });
-            return LotRole::Units;
         }
-        *key = finer;
-        LotRole::Strata
+        Some(lot)
+    }
+
+    /// Production days in order; none for panels without a time.
+    fn days(&self, panels: &[usize]) -> Codes {
+        let since = jiff::civil::Time::midnight().duration_until(self.day_start);
+        coded(panels.iter().map(|&k| {
+            let at = self.records.panels[k].sanded_at?;
+            at.local.checked_sub(since).ok().map(|t| t.date())
+        }))
     }
 
     fn note_inspectors(&self, panels: &[usize], sides: &[Side], notes: &mut Vec<Note>) {
@@ -365,53 +304,6 @@ impl Basis<'_> {
             });
         }
     }
-
-    fn items(
-        &self,
-        panels: &[usize],
-        sides: &[Side],
-        key: &[Option<usize>],
-        stream: &Codes,
-        lot: &Codes,
-        lots: LotRole,
-    ) -> Vec<Item> {
-        let days = coded(panels.iter().map(|&k| {
-            let at = self.records.panels[k].sanded_at?;
-            let since = jiff::civil::Time::midnight().duration_until(self.day_start);
-            at.local.checked_sub(since).ok().map(|t| t.date())
-        }));
-        let outside = key.iter().flatten().max().map_or(0, |k| k + 1);
-        let mut last: BTreeMap<usize, (Side, usize)> = BTreeMap::new();
-        let mut runs = 0;
-        (0..panels.len())
-            .map(|k| {
-                let of_stream = stream.of[k].unwrap_or(0);
-                let run = match last.get(&of_stream) {
-                    Some(&(side, run)) if side == sides[k] => run,
-                    _ => {
-                        runs += 1;
-                        runs - 1
-                    }
-                };
-                last.insert(of_stream, (sides[k], run));
-                Item {
-                    // panels without a key are strata of their own, which compare nothing
-                    stratum: key[k].unwrap_or(outside + k),
-                    stream: of_stream,
-                    lot: if lots == LotRole::Unknown {
-                        None
-                    } else {
-                        lot.of[k]
-                    },
-                    day: days.of[k].unwrap_or(days.count),
-                    run,
-                    side: sides[k],
-                    value: 0.0,
-                    exposure: 1.0,
-                }
-            })
-            .collect()
-    }
 }
 
 /// Codes in the order of the values.
@@ -436,89 +328,80 @@ fn crossed(key: &[Option<usize>], codes: &Codes) -> Vec<Option<usize>> {
     coded(pairs).of
 }
 
-fn distinct(key: &[Option<usize>]) -> usize {
-    key.iter().flatten().max().map_or(0, |k| k + 1)
+/// Whether two codes group the panels alike.
+fn same_groups(one: &Codes, two: &Codes) -> bool {
+    let pairs: BTreeSet<_> = one.of.iter().zip(&two.of).collect();
+    let first: BTreeSet<_> = pairs.iter().map(|p| p.0).collect();
+    let second: BTreeSet<_> = pairs.iter().map(|p| p.1).collect();
+    pairs.len() == first.len() && pairs.len() == second.len()
 }
 
-/// Σ n₁n₀/n over strata: what an estimate inside them rests on.
-fn information(key: &[Option<usize>], sides: &[Side]) -> f64 {
-    let mut counts: BTreeMap<usize, [f64; 2]> = BTreeMap::new();
-    for (k, side) in key.iter().zip(sides) {
-        if let Some(k) = k {
-            counts.entry(*k).or_default()[usize::from(*side == Side::After)] += 1.0;
+/// Combinations of levels that occur, and each panel's. Panels without a value
+/// share a level of their own; the rarest levels beyond [`MOST_LEVELS`] too.
+fn patterns(terms: &[Codes], panels: usize) -> (Vec<Vec<usize>>, Vec<usize>) {
+    let mut levels_of: Vec<Vec<usize>> = vec![Vec::with_capacity(terms.len()); panels];
+    let mut first = 0;
+    for term in terms {
+        let mut times: BTreeMap<Option<usize>, usize> = BTreeMap::new();
+        for code in &term.of {
+            *times.entry(*code).or_default() += 1;
         }
+        let mut often: Vec<(std::cmp::Reverse<usize>, Option<usize>)> = times
+            .iter()
+            .map(|(c, n)| (std::cmp::Reverse(*n), *c))
+            .collect();
+        often.sort_unstable();
+        let level: BTreeMap<Option<usize>, usize> = often
+            .iter()
+            .enumerate()
+            .map(|(k, (_, code))| (*code, first + k.min(MOST_LEVELS - 1)))
+            .collect();
+        for (levels, code) in levels_of.iter_mut().zip(&term.of) {
+            levels.extend(level.get(code));
+        }
+        first += often.len().min(MOST_LEVELS);
     }
-    counts.values().map(|[b, a]| b * a / (a + b)).sum()
+    let mut patterns = Vec::new();
+    let mut known: BTreeMap<Vec<usize>, usize> = BTreeMap::new();
+    let of = levels_of
+        .into_iter()
+        .map(|levels| {
+            *known.entry(levels).or_insert_with_key(|levels| {
+                patterns.push(levels.clone());
+                patterns.len() - 1
+            })
+        })
+        .collect();
+    (patterns, of)
 }
 
 /// Whether each side is one day, and not the same.
 fn a_day_each(items: &[Item]) -> bool {
-    let on = |side: Side| -> BTreeSet<usize> {
+    let on = |side: Side| -> BTreeSet<Option<usize>> {
         let own = items.iter().filter(|i| i.side == side);
         own.map(|i| i.day).collect()
     };
     let (before, after) = (on(Side::Before), on(Side::After));
-    before.len() == 1 && after.len() == 1 && before != after
+    before.len() == 1 && after.len() == 1 && before != after && !before.contains(&None)
 }
 
-/// Whether the values are distributed differently on the two sides: more than a
-/// tenth of the panels elsewhere, and by a chi-squared test not by chance.
-fn mix_differs(codes: &Codes, sides: &[Side]) -> bool {
-    let mut counts = vec![[0.0; 2]; codes.count];
-    for (code, side) in codes.of.iter().zip(sides) {
-        if let Some(code) = code {
-            counts[*code][usize::from(*side == Side::After)] += 1.0;
+fn stratum_use(items: &[Item], by: Vec<String>) -> StratumUse {
+    let mut groups: BTreeMap<usize, [usize; 2]> = BTreeMap::new();
+    let mut lots: BTreeMap<usize, BTreeSet<Side>> = BTreeMap::new();
+    for item in items {
+        if let Some(alike) = item.alike {
+            groups.entry(alike).or_default()[usize::from(item.side == Side::After)] += 1;
+        }
+        if let Some(lot) = item.lot {
+            lots.entry(lot).or_default().insert(item.side);
         }
     }
-    let total = |k: usize| counts.iter().map(|c| c[k]).sum::<f64>();
-    let (before, after) = (total(0), total(1));
-    if before == 0.0 || after == 0.0 || codes.count < 2 {
-        return false;
-    }
-    let elsewhere: f64 = counts
-        .iter()
-        .map(|c| (c[0] / before - c[1] / after).abs() / 2.0)
-        .sum();
-    let statistic: f64 = counts
-        .iter()
-        .map(|c| {
-            let all = c[0] + c[1];
-            let expected = [
-                all * before / (before + after),
-                all * after / (before + after),
-            ];
-            (c[0] - expected[0]).powi(2) / expected[0] + (c[1] - expected[1]).powi(2) / expected[1]
-        })
-        .sum();
-    let chance = chi_squared::tails(statistic, (codes.count - 1) as f64).upper();
-    elsewhere > MIX_SHARE && chance <= MIX_CHANCE
-}
-
-fn stratum_use(items: &[Item], by: Vec<String>, lots: LotRole) -> StratumUse {
-    let cells = super::strata::cells(items);
-    let inside = |i: &&Item| cells[i.stratum].compares();
-    let both: BTreeMap<usize, BTreeSet<Side>> =
-        items
-            .iter()
-            .filter(inside)
-            .fold(BTreeMap::new(), |mut map, i| {
-                if let (Some(lot), true) = (i.lot, lots != LotRole::Unknown) {
-                    map.entry(lot).or_default().insert(i.side);
-                }
-                map
-            });
-    let on = |side: Side| {
-        items
-            .iter()
-            .filter(inside)
-            .filter(|i| i.side == side)
-            .count()
-    };
+    let both = || groups.values().filter(|g| g[0] > 0 && g[1] > 0);
     StratumUse {
         by,
-        strata: cells.iter().filter(|c| c.compares()).count(),
-        lots: both.values().filter(|s| s.len() == 2).count(),
-        panels_before: on(Side::Before),
-        panels_after: on(Side::After),
+        strata: both().count(),
+        lots: lots.values().filter(|s| s.len() == 2).count(),
+        panels_before: both().map(|g| g[0]).sum(),
+        panels_after: both().map(|g| g[1]).sum(),
     }
 }

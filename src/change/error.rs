@@ -53,6 +53,14 @@ pub enum ChangeError {
         /// A value that differs only a little.
         nearest: Option<String>,
     },
+    /// No such kind of defect.
+    #[error("no defect is called {name:?}")]
+    UnknownDefect {
+        /// What was given.
+        name: String,
+        /// Those that are in the records.
+        found: Vec<String>,
+    },
     /// Panels match both sides.
     #[error("{panels} panels are both before and after, such as {example:?}")]
     Overlap {
@@ -109,6 +117,9 @@ impl ChangeError {
                 Some(format!("did you mean {near}?"))
             }
             Self::NoPanel { found, .. } | Self::Nothing { found, .. } => {
+                (!found.is_empty()).then(|| format!("the records hold {}", found.join(", ")))
+            }
+            Self::UnknownDefect { found, .. } => {
                 (!found.is_empty()).then(|| format!("the records hold {}", found.join(", ")))
             }
             Self::Overlap { .. } => {

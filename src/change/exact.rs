@@ -1,27 +1,21 @@
-//! Exact conditional test and interval of a common rate ratio over strata.
+//! Exact conditional test and interval of a common rate ratio, for few marks.
 
-use super::strata::Cell;
+use super::items::Item;
+use super::matched::groups;
 use crate::stats::StatsError;
-use crate::stats::stratified::{Count, ExactRateRatio, RateStratum, exact_rate_ratio};
+use crate::stats::stratified::{ExactRateRatio, RateStratum, exact_rate_ratio};
 
-/// Largest number of defects for which the exact sums are formed; above it the
-/// score interval is as good.
-pub(super) const MOST_DEFECTS: f64 = 100.0;
+/// Largest number of marks for which the exact sums are formed; above it the
+/// model's law is as good.
+const MOST_MARKS: f64 = 50.0;
+
+/// Counts by machine, where they are few enough to be judged exactly.
+pub(super) fn few(items: &[Item]) -> Option<Vec<RateStratum>> {
+    let marks: f64 = items.iter().map(|i| i.value).sum();
+    (marks <= MOST_MARKS).then(|| groups(items, |i| Some(i.stream)))
+}
 
 /// Twice the smaller tail, so that test and interval agree.
-pub(super) fn exact(cells: &[Cell], level: f64) -> Result<ExactRateRatio, StatsError> {
-    let strata: Vec<RateStratum> = cells
-        .iter()
-        .map(|cell| RateStratum {
-            before: Count {
-                events: cell.before.sum.round() as u64,
-                exposure: cell.before.exposure,
-            },
-            after: Count {
-                events: cell.after.sum.round() as u64,
-                exposure: cell.after.exposure,
-            },
-        })
-        .collect();
-    exact_rate_ratio(&strata, level)
+pub(super) fn exact(strata: &[RateStratum], level: f64) -> Result<ExactRateRatio, StatsError> {
+    exact_rate_ratio(strata, level)
 }

@@ -1,21 +1,21 @@
-//! What the ratio sees of a panel: its stratum, its units and its value.
+//! What the model sees of a panel.
 
 use super::Side;
 
-/// One panel on one side of a change. Indices are dense from 0 within a
-/// comparison; what they number is up to the caller.
+/// One panel on one side of a change. Indices need not be dense.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct Item {
-    /// Stratum inside which the sides are compared.
-    pub stratum: usize,
+    /// Panels alike in everything recorded, lots included; none where something
+    /// is missing.
+    pub alike: Option<usize>,
     /// Machine and head.
     pub stream: usize,
+    /// Which levels of the terms hold.
+    pub pattern: usize,
     /// Lot; none where not recorded.
     pub lot: Option<usize>,
-    /// Day on the site's wall clock.
-    pub day: usize,
-    /// Uninterrupted run of panels on one side.
-    pub run: usize,
+    /// Production day, in order; none where panels have no time.
+    pub day: Option<usize>,
     /// Before or after.
     pub side: Side,
     /// Defects on the panel, or a removal measure of it.

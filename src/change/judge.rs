@@ -1,55 +1,98 @@
 //! Verdicts: p-values adjusted for all tests, then the rules of the answer.
 
+use super::assess::Fits;
 use super::{
     Change, Changes, Comparison, Confounder, Needed, Note, Question, RemovalChange, Settings,
-    Spread, Verdict,
+    Spread, Verdict, needed,
 };
 use crate::site::DefectClass;
+use crate::stats::Interval;
 use crate::stats::multiplicity::holm;
 
-/// Adjusts over all tests of all comparisons and gives every verdict.
-pub(super) fn judge(comparisons: Vec<Comparison>, settings: &Settings) -> Changes {
-    let mut changes = Changes {
-        comparisons,
-        tests: 0,
-    };
-    let p_values: Vec<f64> = changes.comparisons.iter().flat_map(tested).collect();
-    changes.tests = p_values.len();
-    let mut adjusted = holm(&p_values).into_iter();
-    for comparison in &mut changes.comparisons {
-        for change in &mut comparison.changes {
-            if change.p.is_some() {
-                change.p_adjusted = adjusted.next();
+/// Adjusts over the tests of each comparison and gives every verdict. The kinds of
+/// a comparison share its level, and so do its measures of removal.
+pub(super) fn judge(mut comparisons: Vec<Comparison>, settings: &Settings) -> Changes {
+    let mut tests = 0;
+    for comparison in &mut comparisons {
+        let mut kinds: Vec<&mut Change> = comparison.changes.iter_mut().collect();
+        kinds.retain(|c| c.p.is_some());
+        let p_values: Vec<f64> = kinds.iter().filter_map(|c| c.p).collect();
+        tests += p_values.len();
+        for (change, own) in kinds.into_iter().zip(shares(&p_values, settings)) {
+            change.p_adjusted = Some(own.p_adjusted);
+            change.ratio_ci = change.fits.as_ref().map(|f| own.interval(f, settings));
+        }
+        let mut measures: Vec<&mut RemovalChange> = comparison.removal.iter_mut().collect();
+        measures.retain(|r| r.confounded_with.is_empty() && r.estimate.is_some());
+        let p_values: Vec<f64> = measures
+            .iter()
+            .filter_map(|r| r.estimate.map(|e| e.p))
+            .collect();
+        tests += p_values.len();
+        for (removal, own) in measures.into_iter().zip(shares(&p_values, settings)) {
+            removal.p_adjusted = Some(own.p_adjusted);
+            if let (Some(estimate), Some(fits)) = (&mut removal.estimate, &removal.fits) {
+                estimate.ratio_ci = own.interval(fits, settings);
             }
         }
-        for removal in comparison.removal.iter_mut().filter(|r| tests_removal(r)) {
-            removal.p_adjusted = adjusted.next();
-        }
         suspect_inspection(comparison, settings);
+        let kinds = comparison.changes.iter().filter(|c| c.p.is_some()).count();
         for change in &mut comparison.changes {
-            verdict(change, changes.tests, settings);
+            verdict(change, kinds, settings);
         }
+        let level = strictest(comparison.removal.len(), settings);
         for removal in &mut comparison.removal {
             removal.verdict = spread(removal, settings);
             if removal.verdict == Spread::TooFewPanels {
-                let level = strictest(changes.tests, settings);
-                let plan = removal.plan.as_ref();
-                removal.needed =
-                    plan.and_then(|p| p.to_show(settings.ratio_of_interest, settings.power, level));
+                let fits = removal.fits.as_ref();
+                removal.needed = fits.and_then(|f| {
+                    needed::to_show(&f.main, settings.ratio_of_interest, settings.power, level)
+                });
             }
         }
     }
-    changes
+    Changes { comparisons, tests }
 }
 
-fn tested(comparison: &Comparison) -> impl Iterator<Item = f64> {
-    let kinds = comparison.changes.iter().filter_map(|c| c.p);
-    let removal = comparison.removal.iter().filter(|r| tests_removal(r));
-    kinds.chain(removal.filter_map(|r| r.estimate.map(|e| e.p)))
+/// A test's share of the level, by Holm (1979), Scandinavian J. Statistics 6,
+/// 65–70.
+struct Own {
+    p_adjusted: f64,
+    /// How many tests share the level that this one was judged at: those not
+    /// rejected before it, and from the first that is not, that many for all.
+    among: usize,
 }
 
-fn tests_removal(removal: &RemovalChange) -> bool {
-    removal.confounded_with.is_empty() && removal.estimate.is_some()
+impl Own {
+    /// The interval at this test's share: it leaves out 1 exactly where
+    /// `p_adjusted` is small enough. Its level is the joint one.
+    fn interval(&self, fits: &Fits, settings: &Settings) -> Interval {
+        let own = strictest(self.among, settings);
+        Interval {
+            level: settings.level,
+            ..fits.interval(own)
+        }
+    }
+}
+
+fn shares(p_values: &[f64], settings: &Settings) -> Vec<Own> {
+    let adjusted = holm(p_values);
+    let rejected = adjusted
+        .iter()
+        .filter(|p| **p <= 1.0 - settings.level)
+        .count();
+    let all = p_values.len();
+    adjusted
+        .into_iter()
+        .zip(p_values)
+        .map(|(p_adjusted, p)| {
+            let smaller = p_values.iter().filter(|q| *q < p).count();
+            Own {
+                p_adjusted,
+                among: all - smaller.min(rejected),
+            }
+        })
+        .collect()
 }
 
 fn significant(p_adjusted: Option<f64>, settings: &Settings) -> bool {
@@ -85,7 +128,7 @@ fn suspect_inspection(comparison: &mut Comparison, settings: &Settings) {
 
 fn verdict(change: &mut Change, tests: usize, settings: &Settings) {
     let open = change.confounded_with.is_empty() && !significant(change.p_adjusted, settings);
-    change.needed = open.then(|| needed(change, tests, settings)).flatten();
+    change.needed = open.then(|| to_show(change, tests, settings)).flatten();
     change.verdict = if !change.confounded_with.is_empty() {
         Verdict::NotIdentifiable
     } else if significant(change.p_adjusted, settings) {
@@ -101,6 +144,9 @@ fn verdict(change: &mut Change, tests: usize, settings: &Settings) {
         change.needed = None;
     }
     change.panels_needed = change.needed.map(|n| n.panels);
+    let alternating = change.needed.and_then(|n| n.alternating);
+    change.panels_needed_alternating = alternating.map(|a| a.panels);
+    change.block_panels = alternating.map(|a| a.block_panels);
 }
 
 /// Level of the strictest of all tests.
@@ -111,8 +157,8 @@ fn strictest(tests: usize, settings: &Settings) -> f64 {
 /// Panels that would show the ratio of interest — or, where the seen ratio is
 /// shown but for the number of tests, that one — at the level of the strictest
 /// of all tests.
-fn needed(change: &Change, tests: usize, settings: &Settings) -> Option<Needed> {
-    let plan = change.plan.as_ref()?;
+fn to_show(change: &Change, tests: usize, settings: &Settings) -> Option<Needed> {
+    let fits = change.fits.as_ref()?;
     let level = strictest(tests, settings);
     let seen = change.ratio.filter(|r| *r > 0.0);
     let shown_alone = significant(change.p, settings);
@@ -121,7 +167,7 @@ fn needed(change: &Change, tests: usize, settings: &Settings) -> Option<Needed> 
         Some(r) if shown_alone => settings.ratio_of_interest.max(r.min(1.0 / r)),
         _ => settings.ratio_of_interest,
     };
-    plan.to_show(target, settings.power, level)
+    needed::to_show(&fits.main, target, settings.power, level)
 }
 
 /// The kind fell: an improvement only if the opposite class is no worse.
@@ -133,8 +179,7 @@ fn fell(change: &mut Change, settings: &Settings) -> Verdict {
         class: opposite.class,
     });
     if opposite.ratio.is_some_and(|r| r <= opposite.margin) {
-        let plan = opposite.plan.as_ref();
-        change.needed = plan.and_then(|p| p.no_worse(settings, settings.power));
+        change.needed = needed::no_worse(&opposite.fits.main, settings);
         opposite.panels_needed = change.needed.map(|n| n.panels);
         Verdict::TooFewPanels
     } else {

@@ -73,7 +73,7 @@ fn comparisons(records: &Records, settings: &Settings) -> Vec<Comparison> {
                 to: pair.to.to_owned(),
                 first_panel: records.panels[pair.first_panel].id.clone(),
             };
-            assess(records, &sides, question, settings)
+            assess(records, &sides, question, &[], settings)
         })
         .collect()
 }

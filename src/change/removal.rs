@@ -2,12 +2,11 @@
 
 use std::collections::BTreeMap;
 
-use super::assess::estimate;
+use super::assess::Fits;
 use super::design::Basis;
 use super::items::Item;
-use super::needed::{Plan, Rested};
-use super::ratio::{Kind, stratified};
-use super::{Measure, RemovalChange, Settings, Side, Spread};
+use super::ratio::{Kind, ratio};
+use super::{Estimate, Measure, RemovalChange, Settings, Side, Spread};
 
 /// Fewest readings on a panel that show a spread within it.
 const FEWEST_READINGS: usize = 3;
@@ -73,20 +72,22 @@ fn compare(
         Measure::Mean | Measure::WithinPanel => Kind::Measures,
         Measure::BetweenPanels => Kind::Distances,
     };
-    let fit = stratified(&items, kind, settings.level);
+    let fits = ratio(&items, &design.patterns, kind).map(Fits::of);
     Some(RemovalChange {
         measure,
         panels_before: before.len(),
         panels_after: after.len(),
         before_um: mean(&before),
         after_um: mean(&after),
-        estimate: fit.as_ref().and_then(estimate),
+        estimate: fits.as_ref().map(|f| Estimate {
+            ratio: f.main.estimate(),
+            ratio_ci: f.interval(settings.level),
+            p: f.p_value(),
+        }),
         p_adjusted: None,
         verdict: Spread::NotIdentifiable,
         needed: None,
-        plan: fit
-            .as_ref()
-            .map(|fit| Plan::going_on(fit, &Rested::on(&items))),
+        fits,
         confounded_with: design.confounded_with,
     })
 }
@@ -99,20 +100,20 @@ fn mean(values: &[f64]) -> f64 {
 /// days to be kept apart.
 const LEAST_ON_A_DAY: f64 = 0.5;
 
-/// Distances from the mean of stratum, side and day, so that days that differ
+/// Distances from the mean of machine, lot, side and day, so that days that differ
 /// are no spread from panel to panel; where too few panels share a day, from that
-/// of stratum and side. Stretched by √(n/(n−1)) so that small cells don't look
+/// of machine, lot and side. Stretched by √(n/(n−1)) so that small cells don't look
 /// tighter (the test of Levene 1960 on ratios); cells of one panel have none.
 fn distances(items: &[Item]) -> Vec<Item> {
     let on_a_day = distances_by(items, |i| i.day);
     if on_a_day.len() as f64 >= LEAST_ON_A_DAY * items.len() as f64 {
         return on_a_day;
     }
-    distances_by(items, |_| 0)
+    distances_by(items, |_| None)
 }
 
-fn distances_by(items: &[Item], day: impl Fn(&Item) -> usize) -> Vec<Item> {
-    let cell = |item: &Item| (item.stratum, item.side == Side::After, day(item));
+fn distances_by(items: &[Item], day: impl Fn(&Item) -> Option<usize>) -> Vec<Item> {
+    let cell = |item: &Item| (item.stream, item.lot, item.side, day(item));
     let mut sums: BTreeMap<_, (f64, f64)> = BTreeMap::new();
     for item in items {
         let sum = sums.entry(cell(item)).or_default();

@@ -2,16 +2,17 @@
 
 use serde::Serialize;
 
-use super::needed::Plan;
+use super::assess::Fits;
 use crate::site::DefectClass;
 use crate::stats::Interval;
 
-/// All comparisons of a run; `tests` counts every test that was adjusted for.
+/// All comparisons of a run; `tests` counts every test that was made.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Changes {
     /// One per change, in time order.
     pub comparisons: Vec<Comparison>,
-    /// How many tests the adjusted p-values stand for, over all comparisons.
+    /// How many tests were made over all comparisons. The kinds of one comparison
+    /// share its level (Holm), and so do its measures of removal.
     pub tests: usize,
 }
 
@@ -32,7 +33,7 @@ pub struct Comparison {
     /// Removal: its mean, its spread from panel to panel and within panels, as
     /// far as readings carry it.
     pub removal: Vec<RemovalChange>,
-    /// What the estimate was stratified by.
+    /// What the estimate allows for.
     pub strata: StratumUse,
     /// What else changed with it.
     pub confounded_with: Vec<Confounder>,
@@ -108,6 +109,17 @@ pub struct Needed {
     /// The unit that is short: where it is days, lots or runs, more panels of
     /// the same ones would not do instead.
     pub short_of: Unit,
+    /// The same with old and new by turns; none where it can't be said.
+    pub alternating: Option<Alternating>,
+}
+
+/// Panels in all if old and new alternate in blocks inside every lot and day.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+pub struct Alternating {
+    /// Panels in all, half on either side.
+    pub panels: usize,
+    /// Panels of a block.
+    pub block_panels: usize,
 }
 
 /// What was counted on one side.
@@ -138,23 +150,22 @@ pub struct Change {
     pub after: Counts,
     /// Rates per m² over all panels, after over before; none without defects before.
     pub crude_ratio: Option<f64>,
-    /// Rates per m², after over before, inside strata; none where no stratum
-    /// carries both sides, or without defects before.
+    /// Rates per m², after over before, with lots, days and what else varies
+    /// allowed for; none without defects before.
     pub ratio: Option<f64>,
-    /// Its interval; an infinite upper limit is `null` in JSON.
+    /// Its interval, holding with those of the other kinds of the comparison
+    /// jointly at the level: it leaves out 1 exactly where `p_adjusted` is at most
+    /// 1 − level. An infinite upper limit is `null` in JSON.
     pub ratio_ci: Option<Interval>,
-    /// Two-sided p-value of ratio 1, by the tail rule of `ratio_ci`: it is below
-    /// 1 − level exactly where the interval leaves out 1.
+    /// Two-sided p-value of ratio 1.
     pub p: Option<f64>,
-    /// `p` adjusted for all tests (Holm 1979).
+    /// `p` adjusted for all kinds of the comparison (Holm 1979).
     pub p_adjusted: Option<f64>,
+    /// The ratio among panels alike in everything recorded, as a check; none
+    /// where none were sanded both ways.
+    pub matched_ratio: Option<f64>,
     /// How interval and test came about.
     pub method: Option<Method>,
-    /// The same comparison for the share of panels hit.
-    pub panels_hit_ratio: Option<Estimate>,
-    /// Lots before against lots after as if they had been drawn alike: only
-    /// where no lot ran both ways, which leaves the verdict open all the same.
-    pub between_lots: Option<Estimate>,
     /// Whether the opposite class got worse; none where no kind of the opposite
     /// class is in the records.
     pub opposite: Option<Margin>,
@@ -165,17 +176,21 @@ pub struct Change {
     /// Panels in all, in lots like these and shared between the sides like
     /// these, that would show the ratio of interest; none where it can't be said.
     pub panels_needed: Option<usize>,
-    /// How much more the counts spread than single independent marks would.
-    pub dispersion: Option<Dispersion>,
+    /// The same if old and new alternate in blocks inside every lot and day.
+    pub panels_needed_alternating: Option<usize>,
+    /// Panels of such a block.
+    pub block_panels: Option<usize>,
+    /// How far lots, days and panels differ.
+    pub scatter: Option<Scatter>,
     /// Counts by lot, in time order of the lots' first panels.
     pub by_lot: Vec<LotCounts>,
     /// Doubts about this kind.
     pub notes: Vec<Note>,
     /// The same with lots and days.
     pub needed: Option<Needed>,
-    /// What `needed` is worked out from.
+    /// What interval and `needed` are worked out from.
     #[serde(skip)]
-    pub(super) plan: Option<Plan>,
+    pub(super) fits: Option<Fits>,
 }
 
 /// A ratio with interval and test.
@@ -213,18 +228,19 @@ pub struct RemovalChange {
     pub before_um: f64,
     /// Mean of the measure after, µm.
     pub after_um: f64,
-    /// After over before inside strata; none where it can't be formed.
+    /// After over before, its interval joint with those of the other measures;
+    /// none where it can't be formed.
     pub estimate: Option<Estimate>,
-    /// Adjusted for all tests (Holm 1979).
+    /// Adjusted for all measures of the comparison (Holm 1979).
     pub p_adjusted: Option<f64>,
     /// Whether it moved.
     pub verdict: Spread,
     /// Panels, lots and days that would show the ratio of interest, where there
     /// are too few.
     pub needed: Option<Needed>,
-    /// What they are counted from.
+    /// What interval and `needed` are worked out from.
     #[serde(skip)]
-    pub(super) plan: Option<Plan>,
+    pub(super) fits: Option<Fits>,
     /// Columns of what else changed, where that is why nothing can be said.
     pub confounded_with: Vec<Confounder>,
 }
@@ -301,63 +317,58 @@ pub struct Margin {
     pub panels_needed: Option<usize>,
     /// What that is worked out from.
     #[serde(skip)]
-    pub(super) plan: Option<Plan>,
+    pub(super) fits: Fits,
 }
 
 /// How interval and test came about.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Method {
-    /// Exact conditional test inside strata, twice the smaller tail: the counts
-    /// spread no more than single independent marks would.
+    /// Exact conditional test, twice the smaller tail: few marks.
     ExactConditional,
-    /// Mantel–Haenszel score interval, its variance taken from the named unit.
-    Stratified(Unit),
+    /// Log-linear model with lots and days as random effects.
+    Mixed,
 }
 
-/// The unit whose scatter the interval carries.
+/// A unit that can be short.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize)]
 #[serde(rename_all = "lowercase")]
 pub enum Unit {
     /// Panels.
     Panels,
-    /// Runs of panels on one side.
-    Runs,
     /// Days.
     Days,
     /// Lots.
     Lots,
 }
 
-/// Scatter of the counts relative to single independent marks, by unit; 1 = no
-/// more than these. None where too few units of the kind carry both sides.
+/// How far units differ, as standard deviations of ln rate; none where they are
+/// not recorded.
 #[derive(Debug, Clone, Copy, PartialEq, Default, Serialize)]
-pub struct Dispersion {
-    /// Between panels.
-    pub panels: Option<f64>,
-    /// Between runs of one side.
-    pub runs: Option<f64>,
+pub struct Scatter {
+    /// Variance of panels of the same mean μ beyond that of single marks, over μ².
+    pub panels: f64,
     /// Between days.
     pub days: Option<f64>,
     /// Between lots.
     pub lots: Option<f64>,
-    /// How much a day's rate resembles that of the day before: mean of the
-    /// correlations that the records leave possible, 0..1.
+    /// How much a day's rate resembles that of the day before, 0..1.
     pub day_memory: Option<f64>,
 }
 
-/// What the estimate was stratified by and what that left.
+/// What the estimate allows for, and how many panels alike in all of it were
+/// sanded both ways.
 #[derive(Debug, Clone, PartialEq, Eq, Default, Serialize)]
 pub struct StratumUse {
-    /// Names of the columns whose levels make the strata.
+    /// Columns whose values the estimate allows for.
     pub by: Vec<String>,
-    /// Strata that carry both sides.
+    /// Groups of panels alike in these that carry both sides.
     pub strata: usize,
     /// Lots that carry both sides.
     pub lots: usize,
-    /// Panels before in these strata.
+    /// Panels before in these groups.
     pub panels_before: usize,
-    /// Panels after in these strata.
+    /// Panels after in these groups.
     pub panels_after: usize,
 }
 
@@ -382,6 +393,9 @@ pub enum Confounder {
     /// Discs, belts or batches of abrasive.
     #[serde(rename = "abrasive_id")]
     AbrasiveId,
+    /// Clean panels, exported on one side only.
+    #[serde(rename = "clean panels")]
+    CleanPanels,
     /// A trend was already under way.
     #[serde(rename = "trend")]
     Trend,
@@ -396,8 +410,8 @@ pub enum Note {
     DirectionsDiffer {
         /// Over all panels.
         crude: f64,
-        /// Inside strata.
-        stratified: f64,
+        /// With lots, machines and parts allowed for.
+        allowed: f64,
     },
     /// The change followed a bad spell; its panels are left out.
     BadSpellLeftOut {
@@ -407,7 +421,7 @@ pub enum Note {
         panels: usize,
         /// Rate in the spell over the rate before it.
         rate_ratio: f64,
-        /// The stratified ratio with the spell kept in.
+        /// The ratio with the spell kept in.
         ratio_with_spell: Option<f64>,
     },
     /// The rate was already falling or rising before the change.
@@ -430,22 +444,12 @@ pub enum Note {
         /// Share of the after panels whose inspector saw no panel before.
         new_share: f64,
     },
-    /// Panel sizes or parts were mixed differently.
-    MixDiffers {
-        /// The column: `part`, `supplier` or `length_mm`.
-        column: String,
-    },
-    /// Few lots carry both sides; what is said holds for these lots.
-    FewLots {
-        /// How many.
-        lots: usize,
-    },
-    /// Panels without a lot, left out of the stratified ratio.
+    /// Panels without a lot: what their lots did is not allowed for.
     LotMissing {
         /// How many.
         panels: usize,
     },
-    /// Lots came one after the other: few ran both ways, so lots before are
+    /// Lots came one after the other: few ran both ways, so mostly lots before are
     /// compared with lots after, by the scatter between lots.
     LotsInTurn {
         /// Lots before.
@@ -460,6 +464,11 @@ pub enum Note {
     /// Each side is one day: how far days differ can't be seen, so the interval
     /// takes them to differ as days usually do.
     OneDayEach,
+    /// The sides lie far apart: anything may have changed in between.
+    ApartInTime {
+        /// Days between them.
+        days: usize,
+    },
     /// No kind was counted on one side; only the limit on the other side of 1 is known.
     NoDefects {
         /// Which side.

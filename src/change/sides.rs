@@ -58,6 +58,9 @@ pub struct Selection {
     pub sides: Sides,
     /// Conditions that panels of either side must meet.
     pub only: Vec<Pick>,
+    /// Kinds of defect named beforehand: these alone are compared and share the
+    /// level. All where empty.
+    pub on: Vec<String>,
 }
 
 impl Selection {

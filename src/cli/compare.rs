@@ -39,6 +39,10 @@ pub(super) struct Compare {
     /// Only panels of both sides for which this holds; may be given several times.
     #[arg(long, value_name = "COLUMN=VALUE")]
     only: Vec<Pick>,
+    /// Only this kind of defect, named before looking: it need not share the
+    /// level of the test with the others; may be given several times.
+    #[arg(long, value_name = "DEFECT")]
+    on: Vec<String>,
     /// Site file with the site's columns, units, names and limits.
     #[arg(long, value_name = "FILE")]
     site: Option<PathBuf>,
@@ -105,6 +109,7 @@ impl Compare {
         Selection {
             sides,
             only: self.only.clone(),
+            on: self.on.clone(),
         }
     }
 }

@@ -335,6 +335,7 @@ fn change_coverage(broken: &mut Vec<String>) {
             after: pick("B"),
         },
         only: Vec::new(),
+        on: Vec::new(),
     };
     println!(
         "\n| change | panels | lots | true ratio | inside the 95 % interval | helped | hurt |"

@@ -382,5 +382,6 @@ pub fn old_against_new() -> Selection {
             after: side("new"),
         },
         only: Vec::new(),
+        on: Vec::new(),
     }
 }

@@ -187,7 +187,7 @@ fn against_before(
         week: week.to_string(),
     };
     Ok(judge(
-        vec![assess(records, &sides, question, settings)],
+        vec![assess(records, &sides, question, &[], settings)],
         settings,
     ))
 }

@@ -2,7 +2,7 @@
 
 use super::changes::{class, method, ratio, ratio_interval, short_of};
 use super::counting::{capital, counted, listed};
-use crate::change::{Change, Comparison, Note, Side};
+use crate::change::{Change, Comparison, Confounder, Note, Side};
 use crate::charts::NumberStyle;
 
 /// A doubt as a sentence.
@@ -10,11 +10,11 @@ use crate::charts::NumberStyle;
 pub fn note(note: &Note, numbers: &NumberStyle) -> String {
     let panels = |n: usize| counted(n, "panel", "panels", numbers);
     match note {
-        Note::DirectionsDiffer { crude, stratified } => format!(
-            "Over all panels the ratio is {}, among like panels {}: the mix of lots, machines or \
-             parts moved. The second number is the change’s.",
+        Note::DirectionsDiffer { crude, allowed } => format!(
+            "Over all panels the ratio is {}, with lots, machines and parts allowed for {}: their \
+             mix moved. The second number is the change’s.",
             ratio(Some(*crude), numbers),
-            ratio(Some(*stratified), numbers)
+            ratio(Some(*allowed), numbers)
         ),
         Note::BadSpellLeftOut {
             first_panel,
@@ -42,17 +42,8 @@ pub fn note(note: &Note, numbers: &NumberStyle) -> String {
             "{} of the panels after were inspected by somebody who had inspected none before.",
             numbers.percent(*new_share, 100)
         ),
-        Note::MixDiffers { column } => format!(
-            "The panels are mixed differently by {column} on the two sides, and there are too few \
-             to compare inside it."
-        ),
-        Note::FewLots { lots } => format!(
-            "Only {} ran both ways; what is said holds for {}.",
-            counted(*lots, "lot", "lots", numbers),
-            if *lots == 1 { "it" } else { "them" }
-        ),
         Note::LotMissing { panels: n } => format!(
-            "{} no lot and stay out of the comparison inside lots.",
+            "{} no lot, so what their lots did is not allowed for.",
             capital(&counted(*n, "panel has", "panels have", numbers))
         ),
         Note::LotsInTurn {
@@ -60,8 +51,8 @@ pub fn note(note: &Note, numbers: &NumberStyle) -> String {
             after,
             both,
         } => format!(
-            "Lots came one after the other: {} before, {} after, {} on both sides. So lots are \
-             compared with lots, and this holds only if they came alike.",
+            "Lots came one after the other: {} before, {} after, {} on both sides. So mostly lots \
+             are compared with lots, and this holds only if they came alike.",
             numbers.count(*before),
             numbers.count(*after),
             numbers.count(*both)
@@ -75,6 +66,10 @@ pub fn note(note: &Note, numbers: &NumberStyle) -> String {
              them to differ as days usually do. Going back and forth within days would tell more."
                 .to_owned()
         }
+        Note::ApartInTime { days } => format!(
+            "{} lie between the two sides: anything else may have changed in between.",
+            capital(&counted(*days, "day", "days", numbers))
+        ),
         Note::NoDefects { side } => match side {
             Side::Before => "None was counted before the change.".to_owned(),
             Side::After => {
@@ -128,13 +123,14 @@ fn between_lots(comparison: &Comparison, numbers: &NumberStyle) -> Option<String
     let each: Vec<String> = comparison
         .changes
         .iter()
+        .filter(|change| change.confounded_with.contains(&Confounder::Lot))
         .filter_map(|change| {
-            let lots = change.between_lots?;
+            let ci = change.ratio_ci?;
             Some(format!(
                 "{} {} ({})",
                 change.defect,
-                ratio(lots.ratio, numbers),
-                ratio_interval(lots.ratio_ci.low, lots.ratio_ci.high, numbers)
+                ratio(change.ratio, numbers),
+                ratio_interval(ci.low, ci.high, numbers)
             ))
         })
         .collect();

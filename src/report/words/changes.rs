@@ -238,6 +238,7 @@ fn confounder(what: Confounder) -> &'static str {
         Confounder::Machine => "the machine",
         Confounder::Inspector => "the inspection",
         Confounder::AbrasiveId => "the abrasive",
+        Confounder::CleanPanels => "whether clean panels are exported",
         Confounder::Trend => "a trend already under way",
     }
 }
@@ -247,10 +248,7 @@ fn confounder(what: Confounder) -> &'static str {
 pub fn method(method: Method) -> &'static str {
     match method {
         Method::ExactConditional => "exact",
-        Method::Stratified(Unit::Panels) => "scatter of panels",
-        Method::Stratified(Unit::Runs) => "scatter of runs",
-        Method::Stratified(Unit::Days) => "scatter of days",
-        Method::Stratified(Unit::Lots) => "scatter of lots",
+        Method::Mixed => "a model in which lots, days and panels differ",
     }
 }
 
@@ -329,10 +327,19 @@ pub fn needed(n: &Needed, numbers: &NumberStyle) -> String {
         (Unit::Days, _) => format!(" over {} days", about(n.days)),
         _ => String::new(),
     };
-    let instead = if out_of_reach(n) {
-        "; alternate within days instead"
-    } else {
-        ""
+    let turns = n.alternating.filter(|a| a.panels < n.panels);
+    let instead = match turns {
+        Some(a) if out_of_reach(n) => format!(
+            "; alternate in blocks of {} within days instead: about {}",
+            a.block_panels,
+            about(a.panels)
+        ),
+        Some(a) => format!(
+            ", or about {} alternating in blocks of {}",
+            about(a.panels),
+            a.block_panels
+        ),
+        None => String::new(),
     };
     format!("about {} in all{over}{instead}", about(n.panels))
 }
@@ -360,7 +367,6 @@ pub(super) fn short_of(comparison: &Comparison) -> Vec<String> {
     [
         (Unit::Lots, "lots", "of the same lots"),
         (Unit::Days, "days", "on the same days"),
-        (Unit::Runs, "changes back and forth", "in the same runs"),
     ]
     .into_iter()
     .filter_map(|(unit, what, same)| {
@@ -466,21 +472,38 @@ fn fell_only(comparison: &Comparison) -> String {
 const ALTERNATE: &str = "To tell, run old and new in alternating blocks on the same lots, with the \
     same inspectors, and compare again.";
 
-/// What was compared inside what.
+/// What was allowed for, and what like panels say beside it.
 #[must_use]
 pub fn strata(comparison: &Comparison, numbers: &NumberStyle) -> String {
     let use_ = &comparison.strata;
-    if use_.strata == 0 {
-        return "No group of like panels was sanded both ways.".to_owned();
-    }
-    let by = if use_.by.is_empty() {
-        "all panels together".to_owned()
+    let allowed = if use_.by.is_empty() {
+        "Days that differ are allowed for.".to_owned()
     } else {
-        format!("panels of the same {}", listed(&use_.by, 8))
+        format!(
+            "Allowed for: days that differ, and {}.",
+            listed(&use_.by, 8)
+        )
+    };
+    if use_.strata == 0 {
+        return format!("{allowed} No panels alike in all of it were sanded both ways.");
+    }
+    let check: Vec<String> = comparison
+        .changes
+        .iter()
+        .filter_map(|c| {
+            let matched = ratio(Some(c.matched_ratio?), numbers);
+            Some(format!("{} {matched}", c.defect))
+        })
+        .collect();
+    let said = if check.is_empty() {
+        String::new()
+    } else {
+        format!("; among these alone the ratio is {}", listed(&check, 6))
     };
     format!(
-        "Compared: {by}. {} carried both sides, with {} before and {} after.",
-        counted(use_.strata, "such group", "such groups", numbers),
+        "{allowed} As a check, {} of panels alike in all of it carried both sides, with {} before \
+         and {} after{said}.",
+        counted(use_.strata, "group", "groups", numbers),
         counted(use_.panels_before, "panel", "panels", numbers),
         numbers.count(use_.panels_after),
     )
@@ -490,7 +513,7 @@ pub fn strata(comparison: &Comparison, numbers: &NumberStyle) -> String {
 #[must_use]
 pub fn tests(changes: &Changes, numbers: &NumberStyle) -> String {
     format!(
-        "{}; p is adjusted for all of them by Holm’s method.",
+        "{}; p and interval hold jointly for the kinds of a comparison (Holm).",
         capital(&counted(
             changes.tests,
             "test was made",
@@ -518,6 +541,7 @@ mod tests {
             lots: None,
             days,
             short_of,
+            alternating: None,
         };
         assert!(out_of_reach(&needed(480, Unit::Days)));
         assert!(!out_of_reach(&needed(60, Unit::Days)));

@@ -1,0 +1,185 @@
+//! What changed with the change and never met it: no panels show it on both sides,
+//! so nothing in the records tells the two apart.
+
+use std::collections::BTreeSet;
+
+use super::design::{Basis, Codes, Trait};
+use super::{Confounder, Note, Side};
+use crate::records::Records;
+
+/// A disc or batch that carries more than this share of one side stands for the
+/// side; discs used up one after the other carry less and come and go on both.
+const MUCH: f64 = 0.5;
+
+/// Share of the other side up to which it was as good as never there.
+const HARDLY: f64 = 0.05;
+
+/// Clean panels that must be missing on a side, at least, before its export counts
+/// as without them: at five expected, none is left by chance in less than 1 %.
+const MISSING: f64 = 5.0;
+
+/// Shares of clean panels on a side that lacks them and on one that has them.
+const AS_GOOD_AS_NONE: f64 = 0.02;
+const SOME: f64 = 0.1;
+
+/// Days between the sides from which the gap itself is worth a word.
+const LONG_GAP_DAYS: i32 = 14;
+
+/// What has nothing in common on the two sides, each column on its own.
+pub(super) fn never_met(basis: &Basis<'_>, panels: &[usize], sides: &[Side]) -> Vec<Confounder> {
+    let mut found = BTreeSet::new();
+    for what in [
+        Trait::Stream,
+        Trait::Lot,
+        Trait::Supplier,
+        Trait::Part,
+        Trait::Size,
+        Trait::Inspector,
+        Trait::AbrasiveId,
+    ] {
+        if basis.asks(what) {
+            continue;
+        }
+        let codes = basis.codes(what, panels);
+        let apart = match what {
+            Trait::AbrasiveId => one_sided_batch(&codes, sides),
+            _ => disjoint(&codes, sides),
+        };
+        if apart {
+            found.extend(what.confounder());
+        }
+    }
+    if clean_panels_missing(basis.records, panels, sides) {
+        found.insert(Confounder::CleanPanels);
+    }
+    found.into_iter().collect()
+}
+
+/// Panels of every code on either side, and panels with a code.
+fn by_side(codes: &Codes, sides: &[Side]) -> (Vec<[usize; 2]>, [usize; 2]) {
+    let mut counts = vec![[0; 2]; codes.count];
+    let mut recorded = [0; 2];
+    for (code, side) in codes.of.iter().zip(sides) {
+        if let Some(code) = code {
+            let side = usize::from(*side == Side::After);
+            counts[*code][side] += 1;
+            recorded[side] += 1;
+        }
+    }
+    (counts, recorded)
+}
+
+fn disjoint(codes: &Codes, sides: &[Side]) -> bool {
+    let (counts, recorded) = by_side(codes, sides);
+    let panels = |side: Side| sides.iter().filter(|s| **s == side).count();
+    let all = [panels(Side::Before), panels(Side::After)];
+    let known = (0..2).all(|k| recorded[k] > 0 && 2 * recorded[k] >= all[k]);
+    known && counts.iter().all(|c| c[0] == 0 || c[1] == 0)
+}
+
+/// Shares of a side's recorded panels, of every code.
+fn shares(codes: &Codes, sides: &[Side]) -> Vec<[f64; 2]> {
+    let (counts, recorded) = by_side(codes, sides);
+    counts
+        .iter()
+        .map(|c| [0, 1].map(|k| c[k] as f64 / recorded[k].max(1) as f64))
+        .collect()
+}
+
+/// Whether a disc or batch that carries much of one side is missing on the other.
+fn one_sided_batch(codes: &Codes, sides: &[Side]) -> bool {
+    let (_, recorded) = by_side(codes, sides);
+    recorded.iter().all(|n| *n > 0)
+        && shares(codes, sides)
+            .iter()
+            .any(|[b, a]| (*b > MUCH && *a < HARDLY) || (*a > MUCH && *b < HARDLY))
+}
+
+/// Whether some disc or batch carries much of a side, so that it is worth a term.
+pub(super) fn a_batch(codes: &Codes, sides: &[Side]) -> bool {
+    shares(codes, sides)
+        .iter()
+        .any(|[b, a]| *b > MUCH || *a > MUCH)
+}
+
+/// Whether one side lacks the clean panels that its other panels tell of, and the
+/// other does not: at least (panels with one mark)² / 2·(panels with two) are to
+/// be expected however panels differ (Chao 1984, Scand. J. Statistics 11,
+/// 265–270). Without them a rate is too high.
+fn clean_panels_missing(records: &Records, panels: &[usize], sides: &[Side]) -> bool {
+    let mut marks = vec![0_usize; records.panels.len()];
+    for defect in &records.defects {
+        marks[defect.panel] += 1;
+    }
+    let counted = |side: Side| {
+        let mut times = [0_usize; 3];
+        let mut all = 0_u32;
+        for (&panel, _) in panels.iter().zip(sides).filter(|(_, s)| **s == side) {
+            all += 1;
+            if let Some(n) = times.get_mut(marks[panel]) {
+                *n += 1;
+            }
+        }
+        (times.map(|n| n as f64), f64::from(all))
+    };
+    let lacks = |side: Side| {
+        let ([none, one, two], all) = counted(side);
+        let expected = one * (one - 1.0) / (2.0 * (two + 1.0));
+        none <= AS_GOOD_AS_NONE * all && expected - none >= MISSING
+    };
+    let has = |side: Side| {
+        let ([none, ..], all) = counted(side);
+        none >= SOME * all
+    };
+    (lacks(Side::Before) && has(Side::After)) || (lacks(Side::After) && has(Side::Before))
+}
+
+/// A word on a long gap between the sides.
+pub(super) fn apart_in_time(records: &Records, panels: &[usize], sides: &[Side]) -> Option<Note> {
+    let dates = |side: Side| {
+        let own = panels.iter().zip(sides).filter(move |(_, s)| **s == side);
+        own.filter_map(|(&k, _)| Some(records.panels[k].sanded_at?.local.date()))
+    };
+    let gap = |last: Option<jiff::civil::Date>, first: Option<jiff::civil::Date>| {
+        let span = last?.until(first?).ok()?;
+        Some(span.get_days())
+    };
+    let days = gap(dates(Side::Before).max(), dates(Side::After).min())
+        .max(gap(dates(Side::After).max(), dates(Side::Before).min()))?;
+    (days >= LONG_GAP_DAYS).then_some(Note::ApartInTime {
+        days: days.unsigned_abs() as usize,
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn codes(of: &[usize]) -> Codes {
+        Codes {
+            of: of.iter().map(|c| Some(*c)).collect(),
+            count: of.iter().max().map_or(0, |c| c + 1),
+        }
+    }
+
+    fn halves(n: usize) -> Vec<Side> {
+        (0..2 * n)
+            .map(|k| if k < n { Side::Before } else { Side::After })
+            .collect()
+    }
+
+    #[test]
+    fn a_batch_on_one_side_is_told_from_discs_that_wear_out() {
+        // one batch after, two before: never met, although no disc faces a disc
+        let batch = codes(&[0, 0, 0, 1, 1, 1, 2, 2, 2, 2, 2, 2]);
+        assert!(one_sided_batch(&batch, &halves(6)));
+        // three discs a side, worn one after the other
+        let discs = codes(&[0, 0, 1, 1, 2, 2, 3, 3, 4, 4, 5, 5]);
+        assert!(!one_sided_batch(&discs, &halves(6)));
+        assert!(!a_batch(&discs, &halves(6)));
+        // the new batch met the old recipe on a few panels
+        let met = codes(&[0, 0, 0, 0, 1, 1, 1, 1, 1, 1, 1, 1]);
+        assert!(!one_sided_batch(&met, &halves(6)));
+        assert!(a_batch(&met, &halves(6)));
+    }
+}
