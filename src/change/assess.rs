@@ -195,7 +195,7 @@ impl<'a> Kinds<'a> {
             ratio_ci: fits.as_ref().map(|f| f.interval(settings.level)),
             p: fits.as_ref().filter(|_| identifiable).map(Fits::p_value),
             p_adjusted: None,
-            matched_ratio: matched_ratio(&kept, settings.level),
+            matched_ratio: matched_ratio(&kept),
             method: fits.as_ref().map(|f| f.main.method()),
             opposite: self.opposite(name.class, settings),
             verdict: Verdict::NotIdentifiable,

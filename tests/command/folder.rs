@@ -23,7 +23,8 @@ fn the_folder_holds_what_is_promised() {
     assert!(charts.iter().any(|n| n.ends_with("-kinds.svg")));
     assert!(charts.iter().any(|n| n.contains("-where-")));
     assert!(charts.iter().any(|n| n.contains("-when")));
-    let (images, drawings): (Vec<_>, Vec<_>) = charts.iter().partition(|n| n.ends_with(".png"));
+    let (images, drawings): (Vec<&str>, Vec<&str>) =
+        (charts.iter().map(|n| n.as_str())).partition(|n| n.ends_with(".png"));
     assert_eq!(images.len(), drawings.len(), "an image of every chart");
     for image in images {
         // PNG (ISO/IEC 15948): eight bytes, then the header with width and height.

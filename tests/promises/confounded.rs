@@ -353,6 +353,7 @@ fn shops_read_back_as_they_were_made() {
     let options = ReadOptions {
         on_reject: OnReject::Stop,
         progress: None,
+        now: None,
     };
     for (i, kind) in kinds().iter().enumerate() {
         let made = (kind.make)(kind.panels[0], i as u64);

@@ -5,6 +5,7 @@
 //! the machine's, the panel's or one lot's name. All invented.
 #![allow(
     dead_code,
+    unused_imports,
     reason = "each test binary uses its own part of the simulator"
 )]
 
