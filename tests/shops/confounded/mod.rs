@@ -13,7 +13,7 @@ mod table_places;
 mod table_rates;
 mod weeks;
 
-pub use floor::{Floor, Frame, Piece};
+pub use floor::Frame;
 
 use onus::records::Records;
 
