@@ -275,7 +275,7 @@ mod tests {
             present: "now 100".into(),
             advised: None,
         };
-        let still = svg(&[field.clone()], &labels(), &Theme::default()).unwrap();
+        let still = svg(std::slice::from_ref(&field), &labels(), &Theme::default()).unwrap();
         assert_eq!(still.matches("<polygon").count(), 1);
         let moved = Field {
             advised: Some((150.0, "try 150".into())),

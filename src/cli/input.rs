@@ -39,6 +39,10 @@ fn beside(inputs: &[PathBuf]) -> Option<PathBuf> {
 }
 
 /// Reads the records, with a bar on a terminal.
+#[expect(
+    clippy::disallowed_methods,
+    reason = "dates after today are warned of; nothing else asks the clock"
+)]
 pub(super) fn records(
     inputs: &[PathBuf],
     site: &Site,

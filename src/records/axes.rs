@@ -118,14 +118,12 @@ pub(super) fn doubted(
     all
 }
 
+/// Calls back with group, panel and the two places of every mark.
+type Each<'a> = &'a dyn Fn(&mut dyn FnMut(usize, usize, f64, f64));
+
 impl Doubted {
     /// Tries the remedies one after the other on the panels not yet mended.
-    fn look(
-        &mut self,
-        groups: &Groups<'_>,
-        each: &dyn Fn(&mut dyn FnMut(usize, usize, f64, f64)),
-        of: (Column, &str),
-    ) {
+    fn look(&mut self, groups: &Groups<'_>, each: Each<'_>, of: (Column, &str)) {
         let (panels, fits) = (groups.panels, groups.fits);
         let mut taken = vec![false; panels.len()];
         let remedies = [Remedy::Exchange]

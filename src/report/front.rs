@@ -22,7 +22,7 @@ impl<'a> Front<'a> {
     /// Of all results.
     pub(crate) fn new(all: &'a Findings<'a>) -> Self {
         let mut worst: Vec<Finding> = all.worst_first().into_iter().cloned().collect();
-        let mut input = all.records.input.clone();
+        let mut input = all.records.input;
         if let Some(week) = all.weekly.week {
             for finding in &mut worst {
                 if let Some([_, seen]) = all.in_week.get(&finding.id) {

@@ -4,6 +4,7 @@
 #![expect(
     clippy::unwrap_used,
     clippy::panic,
+    unreachable_pub,
     reason = "a test that cannot go on says where"
 )]
 

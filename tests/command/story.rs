@@ -35,20 +35,20 @@ fn records(seed: u64) -> Records {
     let owner = owners[(seed % 6) as usize];
     let share = 0.15 + 0.4 * rng.random::<f64>();
     let mut repeater = Repeater::machine(310.0, 140.0, share);
-    if seed % 11 == 0 {
+    if seed.is_multiple_of(11) {
         repeater.looks = Looks::LineAlongY;
     }
-    if seed % 5 == 0 {
+    if seed.is_multiple_of(5) {
         repeater.live = (0.0, 0.6);
     }
     let shop = Shop {
         panels: 80 + 40 * (seed % 3) as usize,
         machines: 1 + (seed % 3) as usize,
         lots: [10, 6, 0][(seed / 3 % 3) as usize],
-        lots_in_blocks: seed % 4 == 0,
+        lots_in_blocks: seed.is_multiple_of(4),
         inspectors: (seed % 4) as usize,
         marks: 0.4 + rng.random::<f64>(),
-        lot_factors: if seed % 7 == 0 {
+        lot_factors: if seed.is_multiple_of(7) {
             vec![5.0, 1.0, 1.0]
         } else {
             vec![1.0]
@@ -58,7 +58,7 @@ fn records(seed: u64) -> Records {
     };
     let mut records = shop.records(seed);
     second_kind(&mut records, seed, &mut rng);
-    if seed % 2 == 0 {
+    if seed.is_multiple_of(2) {
         readings(&mut records, &mut rng);
     }
     let (panels, defects, readings) = (&records.panels, &records.defects, &records.readings);
@@ -76,7 +76,7 @@ fn second_kind(records: &mut Records, seed: u64, rng: &mut ChaCha8Rng) {
     for (i, panel) in records.panels.iter_mut().enumerate() {
         let feed = [80.0, 120.0, 160.0][rng.random_range(0..3)];
         panel.feed_mm_s = Some(feed);
-        panel.recipe = Some(Arc::from(if seed % 3 == 0 && i >= half {
+        panel.recipe = Some(Arc::from(if seed.is_multiple_of(3) && i >= half {
             "B"
         } else {
             "A"

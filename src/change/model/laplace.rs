@@ -206,7 +206,7 @@ impl Problem {
         let mut last: Option<(Vec<f64>, Vec<[f64; 2]>)> = None;
         for _ in 0..STEPS {
             let objective = system.assemble(self, scales, &mode, Weights::Observed);
-            if !(objective >= before - 1e-7) {
+            if objective.is_nan() || objective < before - 1e-7 {
                 // too far: half the step back
                 let (step, lots) = last.as_mut()?;
                 for (x, s) in mode.effects.iter_mut().zip(step.iter_mut()) {

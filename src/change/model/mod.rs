@@ -113,6 +113,9 @@ fn scatter(problem: &Problem, points: &[grid::Point]) -> Scatter {
     }
 }
 
+/// What the items of a cell share: lot, day, side, covariates and value.
+type Key = (Option<usize>, Option<usize>, bool, usize, u64);
+
 /// Panels alike gathered, lots and days numbered densely.
 fn problem(
     items: &[Item],
@@ -133,8 +136,7 @@ fn problem(
     let days = dense(|i| i.day);
     let together = days.len().div_ceil(MOST_DAYS).max(1);
     let least = LEAST_REMOVAL * (sides[0].0 + sides[1].0) / items.len() as f64;
-    let mut cells: BTreeMap<(Option<usize>, Option<usize>, bool, usize, u64), Cell> =
-        BTreeMap::new();
+    let mut cells: BTreeMap<Key, Cell> = BTreeMap::new();
     let mut values: BTreeMap<u64, (f64, f64)> = BTreeMap::new();
     for item in items {
         let after = item.side == Side::After;

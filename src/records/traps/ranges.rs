@@ -213,6 +213,9 @@ fn about_nothing(column: &str) -> f64 {
     }
 }
 
+/// A column, its values by panel, and how far below and above the median is far.
+type Ranged<'a> = (&'a str, Vec<(usize, f64)>, f64, f64);
+
 /// Single values far from what the records themselves have.
 fn far_off(records: &Records, warnings: &mut Vec<Warning>) {
     let panels = |of: fn(&Panel) -> Option<f64>| -> Vec<(usize, f64)> {
@@ -220,7 +223,7 @@ fn far_off(records: &Records, warnings: &mut Vec<Warning>) {
         records.panels.iter().enumerate().filter_map(of).collect()
     };
     let both = FAR_TIMES.recip();
-    let mut columns: Vec<(&str, Vec<(usize, f64)>, f64, f64)> = vec![
+    let mut columns: Vec<Ranged<'_>> = vec![
         (
             Column::LengthMm.name(),
             panels(|p| Some(p.length_mm)),

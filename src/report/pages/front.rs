@@ -72,7 +72,7 @@ pub(super) fn page(context: &Context<'_>, ranking: &Ranking) -> Result<Page, Cha
         blocks.push(Block::Paragraph(note));
     }
     blocks.extend(
-        front::alarms(&findings.records)
+        front::alarms(findings.records)
             .into_iter()
             .map(Block::Paragraph),
     );

@@ -21,7 +21,7 @@ pub const LENGTH: f64 = 600.0;
 /// See [`LENGTH`].
 pub const WIDTH: f64 = 400.0;
 
-/// Kinds of defect of the simulated shops; "chatter" is nobody's by its name.
+/// Kinds of defect of the simulated shops; a stain has no class.
 pub const ORANGE_PEEL: &str = "orange peel left";
 pub const SAND_THROUGH: &str = "sand-through";
 pub const SWIRL: &str = "swirl";
@@ -98,7 +98,6 @@ impl Piece {
 }
 
 /// A name with a number, from 1: `name("L", 0)` is L1.
-#[allow(clippy::unnecessary_wraps, reason = "facts of a panel are options")]
 pub fn name(prefix: &str, k: usize) -> Option<Arc<str>> {
     Some(format!("{prefix}{}", k + 1).into())
 }
