@@ -173,7 +173,8 @@ fn judge(kind: &Kind, json: &Value) -> Said {
         said.named |= guilty && statement.of == "finding";
         // A stream has its certainty from its finding, which is judged.
         let likely = statement.of == "stream" || statement.text("certainty") == "likely";
-        if !guilty && !(likely && kind.suspect.contains(&party)) {
+        let may_be = likely && kind.suspect.contains(&party);
+        if !guilty && !may_be {
             said.wrongly
                 .entry(party)
                 .or_insert_with(|| statement.told());
