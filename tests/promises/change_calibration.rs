@@ -1,4 +1,18 @@
 //! Intervals of the ratio of a change and what it was called, by kind of shop.
+//!
+//! Beside a reference, R's lme4 (Poisson, lots, days and panels as random effects,
+//! t with lots − 2 degrees of freedom), on the same 100 shops of 240 panels each
+//! (share of intervals that hold the truth / share called):
+//!
+//! | shop | reference | this model |
+//! | --- | --- | --- |
+//! | no effect | .91 / .06 | .96 / .03 |
+//! | 0.4 | .95 / .90 | .98 / .85 |
+//! | 0.5 | .92 / .68 | .96 / .57 |
+//! | 0.4, lot mix shifted | .93 / .93 | .93 / .90 |
+//! | 0.4, days differ by .3 | .88 / .84 | .94 / .75 |
+//! | no effect, days differ by .3 | .81 / .13 | .92 / .06 |
+//! | 0.4, lots one after the other | .94 / .61 | .98 / .57 |
 #![allow(clippy::print_stdout, reason = "the tables")]
 
 use onus::stats::distributions::binomial;
