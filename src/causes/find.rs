@@ -6,6 +6,7 @@ use std::sync::Arc;
 use rayon::prelude::*;
 
 use super::conclude::{About, conclude};
+use super::held::{hold_findings, hold_results};
 use super::levels::{BARS, PATH_PLACES, machine_places};
 use super::responses::{Remainder, accounts, conclude_stream, rate_findings};
 use super::verdict::certainty;
@@ -97,6 +98,7 @@ pub fn find(records: &Records, settings: &Settings) -> Causes {
     ));
     let surface = surfaces(records, settings.alpha);
     findings.extend(surface_findings(&surface, records));
+    hold_findings(records, &mut findings);
     for finding in &mut findings {
         let doubtful = |r: &Reason| matches!(r, Reason::TableNotRecorded);
         let lowered = !finding.open.is_empty() || finding.reasons.iter().any(doubtful);
@@ -129,6 +131,7 @@ pub fn find(records: &Records, settings: &Settings) -> Causes {
         causes.streams.push(stream);
     }
     causes.findings = findings;
+    hold_results(records, &mut causes);
     causes
 }
 

@@ -4,6 +4,7 @@
 mod conclude;
 mod find;
 mod finding;
+mod held;
 mod levels;
 mod next_check;
 mod ranks;

@@ -149,6 +149,8 @@ pub enum NextCheck {
     },
     /// Look at panels before sanding: no place in the machine stands out.
     CheckIncoming,
+    /// Put the records right: columns or units are in doubt.
+    MendRecords,
     /// Inspect so many panels more.
     MorePanels {
         /// How many in all.

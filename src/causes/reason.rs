@@ -635,6 +635,8 @@ pub enum Reason {
     },
     /// Places of the marks are not recorded.
     NoPlaces,
+    /// The records are in doubt: why, as the beginning of a sentence.
+    HeldBack(String),
     /// On the unevenness of removal.
     Surface(SurfaceReason),
 }

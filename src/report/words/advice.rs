@@ -159,6 +159,7 @@ pub fn touch(check: &NextCheck) -> Option<Touch> {
         | NextCheck::CheckUpstream
         | NextCheck::DontAdjust { .. }
         | NextCheck::CheckIncoming
+        | NextCheck::MendRecords
         | NextCheck::MorePanels { .. }
         | NextCheck::CheckFilm
         | NextCheck::MeasureGrid { .. } => None,

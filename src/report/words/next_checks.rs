@@ -173,6 +173,9 @@ pub fn next_check(check: &NextCheck, numbers: &NumberStyle) -> Option<String> {
              already came in with them."
                 .into()
         }
+        NextCheck::MendRecords => "Put columns and units right first, in the files or in the site file (the warning says which), \
+             and run the report again."
+            .into(),
         NextCheck::MorePanels { panels } => format!(
             "Inspect about {} panels in all, clean ones included, before anything is concluded.",
             count(*panels)

@@ -1,0 +1,53 @@
+//! Records in doubt bear no verdict: where axes are swapped or a unit is wrong,
+//! nothing is concluded from the places of that machine.
+
+use std::collections::BTreeSet;
+
+use super::{
+    Cause, Causes, Certainty, Finding, NextCheck, Reason, Stream, SurfaceCause, UNEVEN_REMOVAL,
+};
+use crate::records::{Column, Records};
+
+/// Takes the cause from every finding that rests on records in doubt, and says why.
+pub(super) fn hold_findings(records: &Records, findings: &mut [Finding]) {
+    for finding in findings {
+        let column = if finding.defect == UNEVEN_REMOVAL {
+            Column::RemovedUm
+        } else {
+            Column::XMm
+        };
+        let exposed = finding.evidence.exposed.iter();
+        let mut machines: BTreeSet<Option<&str>> = exposed
+            .map(|&panel| records.panels[panel].machine.as_deref())
+            .collect();
+        machines.extend(finding.machine.as_deref().map(Some));
+        let held = |machine: &Option<&str>| records.held_back(*machine, column);
+        if let Some(why) = machines.iter().find_map(held) {
+            finding.cause = Cause::Undecided;
+            finding.reasons.insert(0, Reason::HeldBack(why.to_owned()));
+            finding.next_check = NextCheck::MendRecords;
+        }
+    }
+}
+
+/// The same for streams and for the unevenness of removal.
+pub(super) fn hold_results(records: &Records, causes: &mut Causes) {
+    for stream in &mut causes.streams {
+        if let Some(why) = records.held_back(stream.machine.as_deref(), Column::XMm) {
+            hold_stream(stream, why);
+        }
+    }
+    for surface in &mut causes.surface {
+        if (records.held_back(surface.machine.as_deref(), Column::RemovedUm)).is_some() {
+            surface.cause = SurfaceCause::Undecided;
+        }
+    }
+}
+
+fn hold_stream(stream: &mut Stream, why: &str) {
+    stream.cause = Cause::Undecided;
+    stream.certainty = Certainty::CannotTell;
+    stream.causes.clear();
+    stream.reasons.insert(0, Reason::HeldBack(why.to_owned()));
+    stream.next_check = NextCheck::MendRecords;
+}
