@@ -13,6 +13,7 @@ pub mod causes;
 pub mod change;
 pub mod charts;
 pub mod cli;
+pub mod columns;
 pub mod demo;
 mod duel;
 pub mod life;

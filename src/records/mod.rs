@@ -8,11 +8,9 @@ pub mod answers;
 mod assemble;
 mod axes;
 mod cell;
-mod column;
 mod error;
 mod file;
 mod frames;
-mod grit;
 mod header;
 mod inputs;
 mod join;
@@ -35,18 +33,15 @@ pub mod summary;
 mod table;
 mod text_reader;
 mod traps;
-mod units;
 
-pub use column::{About, Column, Quantity};
+pub use crate::columns::{About, Column, Conversion, Grit, GritScale, Quantity, Unit, time_zone};
 pub use error::RecordsError;
 pub use frames::{Lay, Point, Rect};
-pub use grit::{Grit, GritScale};
 pub use losses::{InputCounts, Lost, Reject, Warning, WarningCode};
-pub use moment::{Moment, Shift, time_zone};
+pub use moment::{Moment, Shift};
 pub use parquet::hush_decoder;
 pub use read::{OnReject, ReadOptions, read};
 pub use table::{
     ColumnUse, Defect, DefectName, FactorValue, HeldBack, Origin, Panel, Reading, Records,
 };
 pub use text_reader::TextReader;
-pub use units::{Conversion, Unit};

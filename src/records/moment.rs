@@ -1,8 +1,9 @@
 //! A recorded time: an instant for ordering, a local clock time for days,
 //! shifts and weeks.
 
-use jiff::tz::{AmbiguousOffset, Offset, TimeZone, TimeZoneDatabase};
+use jiff::tz::{AmbiguousOffset, Offset, TimeZone};
 
+use crate::columns::time_zone;
 use crate::site::DateOrder;
 
 /// When something happened.
@@ -57,34 +58,6 @@ impl Moment {
         let week = self.local.date().iso_week_date();
         format!("{:04}-W{:02}", week.year(), week.week())
     }
-}
-
-/// The time zone of that name: one of the tz database that is built in, or a
-/// fixed offset such as `+01:00`.
-#[must_use]
-pub fn time_zone(name: &str) -> Option<TimeZone> {
-    fixed_offset(name)
-        .map(TimeZone::fixed)
-        .or_else(|| TimeZoneDatabase::bundled().get(name).ok())
-}
-
-/// `Z`, `UTC`, `+HH:MM` or `-HH:MM`.
-fn fixed_offset(text: &str) -> Option<Offset> {
-    if text.eq_ignore_ascii_case("z") || text.eq_ignore_ascii_case("utc") {
-        return Some(Offset::UTC);
-    }
-    let sign = match text.as_bytes().first()? {
-        b'+' => 1,
-        b'-' => -1,
-        _ => return None,
-    };
-    let (hours, minutes) = text[1..].split_once(':')?;
-    let hours: i32 = hours.parse().ok()?;
-    let minutes: i32 = minutes.parse().ok()?;
-    if !(0..=14).contains(&hours) || !(0..60).contains(&minutes) {
-        return None;
-    }
-    Offset::from_seconds(sign * (hours * 3600 + minutes * 60)).ok()
 }
 
 /// What a time as written left open.

@@ -11,7 +11,7 @@ use super::{
     Analysis, Corner, Dates, Defects, Factor, FactorKind, FeedDirection, Frames, Identity, Limits,
     Numbers, Reading, RecipeSettings, ReportStyle, Site, SiteError,
 };
-use crate::records::{Column, Conversion, GritScale, Quantity};
+use crate::columns::{Column, Conversion, GritScale, Quantity};
 
 #[derive(Debug, Default, Deserialize)]
 #[serde(deny_unknown_fields, default)]
@@ -365,7 +365,7 @@ impl Site {
             return Err(("numbers", "`thousands` is one of , . ' or a space".into()));
         }
         if let Some(zone) = &self.site.time_zone
-            && crate::records::time_zone(zone).is_none()
+            && crate::columns::time_zone(zone).is_none()
         {
             return Err((
                 "site",

@@ -3,7 +3,7 @@
 //! Everything has a documented default, so an absent file means
 //! `Site::default()`. Unknown keys and wrong types are errors that name file,
 //! line and the nearest known key. The vocabulary that the file speaks of
-//! (columns, units, grit scales) is that of [`crate::records`].
+//! (columns, units, grit scales) is that of [`crate::columns`].
 
 mod analysis;
 mod classes;
@@ -31,7 +31,7 @@ pub use template::{TEMPLATE, filled_in, quoted};
 
 use std::collections::BTreeMap;
 
-use crate::records::{Column, Conversion, GritScale};
+use crate::columns::{Column, Conversion, GritScale};
 
 /// What the site file says, with the defaults filled in.
 #[derive(Debug, Clone, PartialEq, Default)]

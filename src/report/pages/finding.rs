@@ -93,7 +93,7 @@ fn page(context: &Context<'_>, group: &[&Finding], number: usize) -> Result<Page
         .map(|r| words::reason(r, numbers))
         .collect();
     if !reasons.is_empty() {
-        blocks.push(Block::Heading(words::finding_page::WHY.to_owned()));
+        blocks.push(Block::Heading(words::finding::page::WHY.to_owned()));
         blocks.push(Block::List(reasons));
     }
     if lots_in_a_table && !finding.evidence.by_lot.is_empty() {
@@ -112,7 +112,7 @@ fn page(context: &Context<'_>, group: &[&Finding], number: usize) -> Result<Page
     }
     let settle = words::next_check(&finding.next_check, numbers);
     let step = advice::first_step(finding, settle, context.lever(), &speech);
-    blocks.push(Block::Heading(words::finding_page::NEXT.to_owned()));
+    blocks.push(Block::Heading(words::finding::page::NEXT.to_owned()));
     blocks.push(Block::Paragraph(format!(
         "{}. {}",
         step.action.trim_end_matches('.'),
@@ -165,8 +165,8 @@ fn by_lot(context: &Context<'_>, finding: &Finding) -> Table {
         })
         .collect();
     Table {
-        caption: words::finding_page::lots_caption(all, LOTS, numbers),
-        columns: words::finding_page::lots_columns(),
+        caption: words::finding::page::lots_caption(all, LOTS, numbers),
+        columns: words::finding::page::lots_columns(),
         rows,
     }
 }
@@ -187,12 +187,12 @@ fn rest(context: &Context<'_>, findings: &[&Finding]) -> Page {
         .collect();
     Page {
         anchor: "findings".to_owned(),
-        title: words::finding_page::REST_TITLE.to_owned(),
-        lead: words::finding_page::rest_lead(findings.len(), ROWS, numbers),
+        title: words::finding::page::REST_TITLE.to_owned(),
+        lead: words::finding::page::rest_lead(findings.len(), ROWS, numbers),
         start: Start::NewSheet,
         blocks: vec![Block::Table(Table {
-            caption: words::finding_page::REST_CAPTION.to_owned(),
-            columns: words::finding_page::rest_columns(),
+            caption: words::finding::page::REST_CAPTION.to_owned(),
+            columns: words::finding::page::rest_columns(),
             rows,
         })],
     }

@@ -4,7 +4,7 @@ use super::Context;
 use crate::charts::{ChartError, Description, NumberStyle, Theme, age, effect, window};
 use crate::removal::{Basis, Effect, FRESH_UP_TO, Factor, Reach, Removal, Value, Window};
 use crate::report::words::caution::{self, Touch};
-use crate::report::words::{recipe as words, recipe_notes};
+use crate::report::words::recipe::{self as words, notes};
 use crate::report::{Block, Cell, Figure, Page, Start, Table};
 
 /// The page, where the data carry it.
@@ -59,7 +59,7 @@ pub(super) fn page(context: &Context<'_>) -> Result<Option<Page>, ChartError> {
             .map(|d| words::diagnostics(d, numbers)),
     );
     let notes = removal.notes.iter().filter(|n| !n.says_why_no_lever());
-    doubts.extend(notes.map(|n| recipe_notes::note(n, numbers)));
+    doubts.extend(notes.map(|n| notes::note(n, numbers)));
     if !doubts.is_empty() {
         blocks.push(Block::Heading(words::DOUBTS.into()));
         blocks.push(Block::List(doubts));
@@ -151,7 +151,7 @@ fn advice(context: &Context<'_>, removal: &Removal, blocks: &mut Vec<Block>) {
     let Some(first) = removal.advice.first() else {
         if let Some(why) = removal.notes.iter().find(|n| n.says_why_no_lever()) {
             blocks.push(Block::Heading(words::LEVERS.into()));
-            blocks.push(Block::Paragraph(recipe_notes::note(why, numbers)));
+            blocks.push(Block::Paragraph(notes::note(why, numbers)));
         }
         return;
     };

@@ -2,12 +2,12 @@
 
 use super::Context;
 use crate::causes::{Cause, Contrast, Finding, Surface, SurfaceCause, Term, UNEVEN_REMOVAL};
-use crate::charts::{ChartError, MUTED, cause_colour, surface_cloud, surface_map, surface_shares};
+use crate::charts::{ChartError, MUTED, cause_colour, surface};
 use crate::report::words::caution::{self, Touch};
 use crate::report::words::film as film_words;
 use crate::report::words::finding::cell_name;
+use crate::report::words::surface::page as words;
 use crate::report::words::surface::{surface_note, term_name};
-use crate::report::words::surface_page as words;
 use crate::report::{Block, Cell, Figure, Page, Start, Table};
 
 /// Most machines and heads with charts of their own; all are in `findings.json`.
@@ -156,10 +156,10 @@ fn shares(
     context: &Context<'_>,
     surfaces: &[(usize, &Surface)],
 ) -> Result<Option<Figure>, ChartError> {
-    let bars: Vec<surface_shares::Bar> = ranked(surfaces)
+    let bars: Vec<surface::shares::Bar> = ranked(surfaces)
         .iter()
         .filter_map(|(_, s)| {
-            Some(surface_shares::Bar {
+            Some(surface::shares::Bar {
                 label: cell_name(s.machine.as_deref(), s.head.as_deref()),
                 machine: s.share_machine?,
                 machine_cause: if s.cause == SurfaceCause::Machine {
@@ -178,7 +178,7 @@ fn shares(
     }
     Ok(Some(Figure {
         name: "uneven-shares".to_owned(),
-        svg: surface_shares::svg(&bars, &words::shares_labels(), context.theme)?,
+        svg: surface::shares::svg(&bars, &words::shares_labels(), context.theme)?,
         caption: words::SHARES_CAPTION.to_owned(),
         alt: words::SHARES_CAPTION.to_owned(),
     }))
@@ -193,7 +193,7 @@ fn map_figure(
 ) -> Result<Figure, ChartError> {
     let bend = |term: &Option<Term>| term.as_ref().and_then(|t| t.machine).unwrap_or(0.0);
     let feed = context.site.frames.feed_direction;
-    let map = surface_map::Map {
+    let map = surface::map::Map {
         extent_mm: surface.evidence.extent_mm,
         terms: [
             surface.slope_x.machine.unwrap_or(0.0),
@@ -207,7 +207,7 @@ fn map_figure(
     let labels = words::map_labels(cell, feed, alt);
     Ok(Figure {
         name: format!("uneven-map-{name}"),
-        svg: surface_map::svg(&map, &labels, MAP_HEIGHT, &context.theme.half())?,
+        svg: surface::map::svg(&map, &labels, MAP_HEIGHT, &context.theme.half())?,
         caption: words::map_caption(cell, surface),
         alt: alt.to_owned(),
     })
@@ -240,7 +240,7 @@ fn cloud_figure(
         surface.contrast,
         Contrast::NeverTurned | Contrast::TooFewTurned
     );
-    let cloud = surface_cloud::Cloud {
+    let cloud = surface::cloud::Cloud {
         panels: pick(false),
         turned: pick(true),
         mean: surface
@@ -248,7 +248,7 @@ fn cloud_figure(
             .machine
             .zip(surface.slope_y.machine)
             .map(twice),
-        ellipse: surface.evidence.region.map(|r| surface_cloud::Ellipse {
+        ellipse: surface.evidence.region.map(|r| surface::cloud::Ellipse {
             centre: twice(r.centre),
             half_axes: twice(r.half_axes),
             angle: r.angle,
@@ -262,7 +262,7 @@ fn cloud_figure(
     let labels = words::cloud_labels(cell, cloud.turned.len(), told, alt);
     Ok(Figure {
         name: format!("uneven-slopes-{name}"),
-        svg: surface_cloud::svg(&cloud, &labels, &context.theme.half())?,
+        svg: surface::cloud::svg(&cloud, &labels, &context.theme.half())?,
         caption: words::cloud_caption(cell, surface),
         alt: alt.to_owned(),
     })

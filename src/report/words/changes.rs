@@ -1,11 +1,8 @@
 //! Before against after, in words.
 
-pub use super::change_notes::{note, notes};
-pub use super::change_page::{
-    EXPLAINED, FEWER, HOW, MORE, PANELS_HEAD, RATIO_AXIS, RATIO_HEAD, REMOVAL_CAPTION, SIDES,
-    TITLE, defects_on_panels, further, kinds_caption, kinds_columns, lead, lots_caption,
-    lots_title, rate_axis, ratios_alt, removal_columns,
-};
+mod notes;
+mod page;
+
 use super::counting::{capital, counted, listed};
 use crate::change::{
     Change, Changes, Comparison, Confounder, Measure, Method, Needed, Note, Question,
@@ -15,6 +12,12 @@ use crate::charts::NumberStyle;
 use crate::report::Story;
 use crate::report::story::differs;
 use crate::site::DefectClass;
+pub use notes::{note, notes};
+pub use page::{
+    EXPLAINED, FEWER, HOW, MORE, PANELS_HEAD, RATIO_AXIS, RATIO_HEAD, REMOVAL_CAPTION, SIDES,
+    TITLE, defects_on_panels, further, kinds_caption, kinds_columns, lead, lots_caption,
+    lots_title, rate_axis, ratios_alt, removal_columns,
+};
 
 /// Heading over the latest change on page one.
 pub const LATEST: &str = "Did the latest change help?";

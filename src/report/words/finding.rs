@@ -1,5 +1,7 @@
 //! A finding in words: what, where, since when.
 
+pub mod page;
+
 use super::counting::{capital, listed, of_panels};
 use crate::causes::{Cause, Finding, Frame, Kind, LineAxis, Period, Reason};
 use crate::charts::NumberStyle;

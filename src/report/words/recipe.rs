@@ -1,5 +1,8 @@
 //! Words of the recipe page: factors, exponents, windows, levers.
 
+mod charts;
+pub mod notes;
+
 use crate::charts::NumberStyle;
 use crate::records::Unit;
 use crate::removal::{
@@ -11,12 +14,12 @@ use crate::stats::Interval;
 
 use super::causes;
 use super::counting::{capital, counted, listed};
-pub use super::recipe_charts::{
+use crate::report::story::RecipeWord;
+pub use charts::{
     AGE_AXIS, EFFECTS_TITLE, FRESH, INSIDE, NOW, OUTSIDE_LIMITS, PANELS_AXIS, REMOVAL_AXIS,
     RISKS_CAPTION, TRY, WEAR_TITLE, WINDOW_TITLE, WITH_DEFECTS, accepted, effect_found,
     effects_alt,
 };
-use crate::report::story::RecipeWord;
 
 /// Title of the page.
 pub const TITLE: &str = "The recipe";

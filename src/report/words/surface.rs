@@ -1,5 +1,7 @@
 //! Words on uneven removal.
 
+pub mod page;
+
 use crate::causes::{Contrast, EdgeToEdge, PartSign, Side, SurfaceNote, SurfaceReason, TermName};
 use crate::charts::NumberStyle;
 

@@ -1,8 +1,8 @@
 //! Words of the page on uneven removal.
 
-use super::surface::{panels_of, readings_of, takes_more};
 use crate::causes::{Contrast, Surface, SurfaceCause};
-use crate::charts::{Description, NumberStyle, surface_cloud, surface_map, surface_shares};
+use crate::charts::{Description, NumberStyle, surface};
+use crate::report::words::surface::{panels_of, readings_of, takes_more};
 use crate::site::FeedDirection;
 
 /// Title of the page.
@@ -79,7 +79,9 @@ pub fn verdict(surface: &Surface, n: &NumberStyle) -> String {
     let mut text = String::new();
     let sides = surface.lean.sides();
     for side in &sides {
-        text.push_str(&super::counting::capital(&takes_more(side, n)));
+        text.push_str(&crate::report::words::counting::capital(&takes_more(
+            side, n,
+        )));
         text.push_str(". ");
     }
     text.push_str(match surface.cause {
@@ -150,12 +152,12 @@ pub fn map_caption(cell: &str, surface: &Surface) -> String {
 
 /// The map's own texts.
 #[must_use]
-pub fn map_labels(cell: &str, feed: FeedDirection, alt: &str) -> surface_map::Labels {
+pub fn map_labels(cell: &str, feed: FeedDirection, alt: &str) -> surface::map::Labels {
     let (x, y) = match feed {
         FeedDirection::X => ("along the feed, mm", "across the feed, mm"),
         FeedDirection::Y => ("across the feed, mm", "along the feed, mm"),
     };
-    surface_map::Labels {
+    surface::map::Labels {
         description: Description {
             title: format!("Removal surface, {cell}"),
             text: alt.to_owned(),
@@ -185,8 +187,8 @@ pub fn cloud_caption(cell: &str, surface: &Surface) -> String {
 
 /// The cloud's own texts.
 #[must_use]
-pub fn cloud_labels(cell: &str, turned: usize, told: bool, alt: &str) -> surface_cloud::Labels {
-    surface_cloud::Labels {
+pub fn cloud_labels(cell: &str, turned: usize, told: bool, alt: &str) -> surface::cloud::Labels {
+    surface::cloud::Labels {
         description: Description {
             title: format!("Slopes of single panels, {cell}"),
             text: alt.to_owned(),
@@ -209,8 +211,8 @@ pub const SHARES_CAPTION: &str = "Whose the unevenness within a panel is: the sa
 
 /// The texts of the shares.
 #[must_use]
-pub fn shares_labels() -> surface_shares::Labels {
-    surface_shares::Labels {
+pub fn shares_labels() -> surface::shares::Labels {
+    surface::shares::Labels {
         description: Description {
             title: "Shares of the unevenness".to_owned(),
             text: SHARES_CAPTION.to_owned(),

@@ -1,9 +1,9 @@
 //! Words of the page on changes: title, captions, charts and heads of tables.
 
-use super::changes::{interval, ratio, sides, verdict_of};
-use super::counting::counted;
 use crate::change::{Change, Changes, Comparison, Question};
 use crate::charts::NumberStyle;
+use crate::report::words::changes::{interval, ratio, sides, verdict_of};
+use crate::report::words::counting::counted;
 
 /// Title of the page.
 pub const TITLE: &str = "Did the change help?";
@@ -39,11 +39,11 @@ pub fn lead(changes: &Changes, numbers: &NumberStyle) -> String {
     if let [one] = changes.comparisons.as_slice()
         && !matches!(one.question, Question::Recipe { .. })
     {
-        return super::changes::summary(one);
+        return crate::report::words::changes::summary(one);
     }
     format!(
         "{} of recipe in the order of the panels; the latest comes first.",
-        super::counting::capital(&counted(n, "change", "changes", numbers))
+        crate::report::words::counting::capital(&counted(n, "change", "changes", numbers))
     )
 }
 
@@ -52,7 +52,7 @@ pub fn lead(changes: &Changes, numbers: &NumberStyle) -> String {
 pub fn further(n: usize, numbers: &NumberStyle) -> String {
     format!(
         "{} in findings.json.",
-        super::counting::capital(&counted(
+        crate::report::words::counting::capital(&counted(
             n,
             "earlier change is",
             "earlier changes are",
@@ -109,13 +109,13 @@ pub fn lots_caption(
     let mut text = if both == 0 {
         format!(
             "{}: none of the {} was sanded both ways, so the change can’t be told from the lots.",
-            super::counting::capital(&change.defect),
+            crate::report::words::counting::capital(&change.defect),
             counted(lots, "lot", "lots", numbers)
         )
     } else {
         format!(
             "{}: fewer after the change in {} of the {} sanded both ways.",
-            super::counting::capital(&change.defect),
+            crate::report::words::counting::capital(&change.defect),
             numbers.count(fewer),
             counted(both, "lot", "lots", numbers)
         )

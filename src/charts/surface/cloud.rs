@@ -4,7 +4,7 @@
 use plotters::element::Circle;
 use plotters::style::ShapeStyle;
 
-use super::{
+use crate::charts::{
     Anchor, Axis, ChartError, Colour, Description, FAINT, INK, MUTED, PAPER, Theme, Weight, tenths,
 };
 
@@ -140,7 +140,7 @@ enum Fill {
     Open,
 }
 
-fn dot(area: &super::Area<'_>, at: (i32, i32), fill: Fill) -> Result<(), ChartError> {
+fn dot(area: &crate::charts::Area<'_>, at: (i32, i32), fill: Fill) -> Result<(), ChartError> {
     let style = match fill {
         Fill::Full => ShapeStyle::from(MUTED).filled(),
         Fill::Open => ShapeStyle::from(INK).stroke_width(9),
@@ -155,7 +155,7 @@ fn dot(area: &super::Area<'_>, at: (i32, i32), fill: Fill) -> Result<(), ChartEr
 
 fn cross(
     theme: &Theme,
-    area: &super::Area<'_>,
+    area: &crate::charts::Area<'_>,
     (x, y): (i32, i32),
     colour: Colour,
 ) -> Result<(), ChartError> {

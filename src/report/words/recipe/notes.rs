@@ -4,8 +4,8 @@ use crate::charts::NumberStyle;
 use crate::removal::Note;
 use crate::site::DefectClass;
 
-use super::counting::{capital, counted, listed};
-use super::recipe::factor;
+use crate::report::words::counting::{capital, counted, listed};
+use crate::report::words::recipe::factor;
 
 /// A doubt in a sentence or two.
 #[must_use]

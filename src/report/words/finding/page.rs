@@ -1,7 +1,7 @@
 //! Headings and tables of the pages of findings.
 
-use super::counting::counted;
 use crate::charts::NumberStyle;
+use crate::report::words::counting::counted;
 
 /// Above the reasons.
 pub const WHY: &str = "What speaks for it and against it";

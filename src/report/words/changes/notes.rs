@@ -1,9 +1,9 @@
 //! The doubts of a comparison, in words.
 
-use super::changes::{class, method, ratio, ratio_interval, short_of};
-use super::counting::{capital, counted, listed};
 use crate::change::{Change, Comparison, Confounder, Note, Side};
 use crate::charts::NumberStyle;
+use crate::report::words::changes::{class, method, ratio, ratio_interval, short_of};
+use crate::report::words::counting::{capital, counted, listed};
 
 /// A doubt as a sentence.
 #[must_use]

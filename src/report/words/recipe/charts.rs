@@ -1,8 +1,8 @@
 //! Words on and beside the charts of the recipe page.
 
-use super::recipe::{factor, setting};
 use crate::charts::NumberStyle;
 use crate::removal::{Effect, Factor, Removal};
+use crate::report::words::recipe::{factor, setting};
 
 /// Title of the chart of effects.
 pub const EFFECTS_TITLE: &str = "Removal against each factor";

@@ -1,9 +1,9 @@
 //! Shares of unevenness: machine, part and gauge as one bar.
 
-use super::{
+use crate::causes::Cause;
+use crate::charts::{
     Anchor, Axis, ChartError, Description, FAINT, INK, MUTED, PAPER, Theme, Weight, hatch,
 };
-use crate::causes::Cause;
 
 /// One bar.
 #[derive(Debug, Clone, PartialEq)]
@@ -118,7 +118,7 @@ fn key<'a>(bars: &[Bar], labels: &'a Labels) -> Vec<(Option<Cause>, &'a str)> {
 /// A part in its cause's look; the gauge, which is nobody's, in upright lines.
 fn part(
     theme: &Theme,
-    area: &super::Area<'_>,
+    area: &crate::charts::Area<'_>,
     corners: [(i32, i32); 2],
     cause: Option<Cause>,
 ) -> Result<(), ChartError> {

@@ -1,10 +1,10 @@
 //! The machine's removal surface over the panel as it lay, in contour lines.
 
-use super::{
+use crate::charts::contours::{Line, contours};
+use crate::charts::{
     ACCENT, Anchor, Area, Axis, ChartError, Colour, Description, FAINT, INK, MUTED, PAPER, Theme,
     Weight, tenths,
 };
-use crate::charts::contours::{Line, contours};
 use crate::site::FeedDirection;
 
 /// The surface to draw.
