@@ -241,7 +241,7 @@ fn contradictions(findings: &Findings<'_>, site: &Site) -> Vec<String> {
         }
         let text = text_of(page);
         let advice = text
-            .split(words::finding_page::NEXT)
+            .split(words::finding::page::NEXT)
             .nth(1)
             .unwrap_or_default();
         let sent = TO_THE_MACHINE.iter().find(|s| advice.contains(*s));

@@ -11,6 +11,7 @@ mod axes;
 mod corpus;
 mod extremes;
 mod faults;
+mod map;
 mod parquet;
 mod properties;
 mod published;
