@@ -5,14 +5,13 @@ use std::sync::Arc;
 
 use jiff::Timestamp;
 
-use super::axes;
 use super::header::Slot;
 use super::join::{Dispute, Joined, join};
-use super::near_copies;
 use super::observed::{self, Seen};
 use super::parts::{Fact, Facts, FileRows};
 use super::read::Sorted;
 use super::rows::Rules;
+use super::traps::{axes, near_copies};
 use super::{
     Column, ColumnUse, Defect, FactorValue, Grit, InputCounts, Lay, Lost, Moment, Panel, Reading,
     Records, Reject, Warning, WarningCode, traps,

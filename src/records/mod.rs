@@ -6,7 +6,6 @@
 
 pub mod answers;
 mod assemble;
-mod axes;
 mod cell;
 mod error;
 mod file;
@@ -19,7 +18,6 @@ mod load;
 mod losses;
 mod moment;
 mod names;
-mod near_copies;
 mod notes;
 mod number;
 mod observation;
@@ -31,7 +29,6 @@ mod rows;
 pub mod sample;
 pub mod summary;
 mod table;
-mod text_reader;
 mod traps;
 
 pub use crate::columns::{About, Column, Conversion, Grit, GritScale, Quantity, Unit, time_zone};
@@ -40,8 +37,8 @@ pub use frames::{Lay, Point, Rect};
 pub use losses::{InputCounts, Lost, Reject, Warning, WarningCode};
 pub use moment::{Moment, Shift};
 pub use parquet::hush_decoder;
+pub use read::text_reader::TextReader;
 pub use read::{OnReject, ReadOptions, read};
 pub use table::{
     ColumnUse, Defect, DefectName, FactorValue, HeldBack, Origin, Panel, Reading, Records,
 };
-pub use text_reader::TextReader;

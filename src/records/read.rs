@@ -1,5 +1,7 @@
 //! Reading inspection files: from paths to [`Records`].
 
+pub(super) mod text_reader;
+
 use std::collections::{BTreeMap, HashMap};
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicUsize, Ordering};

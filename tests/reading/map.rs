@@ -37,7 +37,9 @@ fn imported() -> Uses {
             let code = text.split("#[cfg(test)]\nmod ").next().unwrap_or_default();
             for line in code.lines().filter(|l| !l.trim_start().starts_with("//")) {
                 for path in line.split("crate::").skip(1) {
-                    let name = path.split(|c: char| !c.is_alphanumeric() && c != '_').next();
+                    let name = path
+                        .split(|c: char| !c.is_alphanumeric() && c != '_')
+                        .next();
                     used.extend(name.filter(|n| rooms.contains(*n)).map(str::to_owned));
                 }
             }

@@ -4,10 +4,12 @@
 //! shares below are common practice, no source, unless one is named.
 
 mod alike;
+pub(super) mod axes;
 mod contrast;
 mod copies;
 mod exposure;
 mod names;
+pub(super) mod near_copies;
 mod places;
 mod ranges;
 mod times;

@@ -2,16 +2,16 @@
 
 use csv::StringRecord;
 
-use super::assemble;
-use super::cell::{self, CellValue};
-use super::file::{self, Outcome};
-use super::header::Matcher;
-use super::inputs::{Found, Input, Named, Packing};
-use super::load;
-use super::number::NumberStyle;
-use super::read;
-use super::rows::Rules;
-use super::{Column, Records};
+use crate::records::assemble;
+use crate::records::cell::{self, CellValue};
+use crate::records::file::{self, Outcome};
+use crate::records::header::Matcher;
+use crate::records::inputs::{Found, Input, Named, Packing};
+use crate::records::load;
+use crate::records::number::NumberStyle;
+use crate::records::read;
+use crate::records::rows::Rules;
+use crate::records::{Column, Records};
 use crate::site::Site;
 
 /// A column of every kind of value.

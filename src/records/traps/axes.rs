@@ -7,9 +7,10 @@
 
 use std::collections::BTreeMap;
 
-use super::observed::panel_place;
-use super::parts::FileRows;
-use super::{Column, HeldBack, Panel, Warning, WarningCode};
+use super::some;
+use crate::records::observed::panel_place;
+use crate::records::parts::FileRows;
+use crate::records::{Column, HeldBack, Panel, Warning, WarningCode};
 use crate::site::Site;
 
 /// So many panels that fit better otherwise are no slip of the pen.
@@ -71,14 +72,14 @@ enum Remedy {
 
 /// What was found: warnings, and what they hold back.
 #[derive(Debug, Default)]
-pub(super) struct Doubted {
+pub(in crate::records) struct Doubted {
     pub warnings: Vec<Warning>,
     pub held: Vec<HeldBack>,
 }
 
 /// Looks at all places of all files, those outside their panels among them:
 /// first of defects, then of readings alone, which other stations write.
-pub(super) fn doubted(
+pub(in crate::records) fn doubted(
     files: &[FileRows],
     panel_of: &[Vec<usize>],
     place_of: &[Option<usize>],
@@ -322,13 +323,13 @@ impl Groups<'_> {
                 let whose = if what.is_empty() {
                     String::new()
                 } else {
-                    format!(" ({})", super::traps::some(&names))
+                    format!(" ({})", some(&names))
                 };
                 return (panels, whose);
             }
         }
         let names: Vec<String> = bent.iter().map(|p| self.panels[*p].id.clone()).collect();
-        (bent.to_vec(), format!(" ({})", super::traps::some(&names)))
+        (bent.to_vec(), format!(" ({})", some(&names)))
     }
 }
 

@@ -7,7 +7,7 @@
 
 use std::collections::HashMap;
 
-use super::{Defect, Panel, Point, Warning, WarningCode, traps};
+use crate::records::{Defect, Panel, Point, Warning, WarningCode};
 
 /// Fewer marks than this agree by accident.
 const MARKS: usize = 3;
@@ -23,7 +23,7 @@ const EXPECTED: f64 = 0.001;
 const LEADERS: usize = 32;
 
 /// The copies: each panel and the first one that carries its marks.
-pub(super) fn find(panels: &[Panel], defects: &[Defect]) -> Vec<(usize, usize)> {
+pub(in crate::records) fn find(panels: &[Panel], defects: &[Defect]) -> Vec<(usize, usize)> {
     let marks = by_panel(panels.len(), defects);
     let groups: Vec<Vec<usize>> = groups(panels, &marks)
         .into_iter()
@@ -43,7 +43,7 @@ pub(super) fn find(panels: &[Panel], defects: &[Defect]) -> Vec<(usize, usize)> 
 }
 
 /// What is told of them.
-pub(super) fn warning(copies: &[(usize, usize)], panels: &[Panel]) -> Option<Warning> {
+pub(in crate::records) fn warning(copies: &[(usize, usize)], panels: &[Panel]) -> Option<Warning> {
     if copies.is_empty() {
         return None;
     }
@@ -60,7 +60,7 @@ pub(super) fn warning(copies: &[(usize, usize)], panels: &[Panel]) -> Option<War
             } else {
                 format!("{} panels carry", copies.len())
             },
-            traps::some(&pairs)
+            super::some(&pairs)
         ),
         file: None,
     })
