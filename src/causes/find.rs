@@ -100,7 +100,8 @@ pub fn find(records: &Records, settings: &Settings) -> Causes {
     findings.extend(surface_findings(&surface, records));
     hold_findings(records, &mut findings);
     for finding in &mut findings {
-        let doubtful = |r: &Reason| matches!(r, Reason::TableNotRecorded);
+        let doubtful =
+            |r: &Reason| matches!(r, Reason::TableNotRecorded | Reason::InspectorNotRecorded);
         let lowered = !finding.open.is_empty() || finding.reasons.iter().any(doubtful);
         finding.certainty = certainty(finding.cause, finding.p_adjusted, settings.alpha, lowered);
     }
@@ -146,18 +147,23 @@ struct Zones<'a> {
     sharp: &'a [bool],
 }
 
-/// Whether the marks at a corner or at both ends are those of a broad
-/// concentration or a line: half of them there, so it is these that were seen.
-fn covers(corner: &Finding, finding: &Finding) -> bool {
-    let own = &corner.evidence.members;
+/// Whether a broad concentration or a line is what a side, a corner or both ends
+/// tell already: a broad one of the same stream always, a line where half of its
+/// marks are theirs.
+fn covers(side: &Finding, finding: &Finding) -> bool {
+    let own = &side.evidence.members;
     let of = &finding.evidence.members;
     let inside = of.iter().filter(|d| own.binary_search(d).is_ok()).count();
     let stream = finding.evidence.stream;
-    let pooled = stream.is_some_and(|s| corner.evidence.pooled.contains(&s));
-    (corner.evidence.stream == stream || pooled)
-        && matches!(finding.kind, Kind::Wandering | Kind::Line)
+    let pooled = stream.is_some_and(|s| side.evidence.pooled.contains(&s));
+    let half = 2 * inside > of.len();
+    (side.evidence.stream == stream || pooled)
+        && match finding.kind {
+            Kind::Wandering => half || side.kind == Kind::Side,
+            Kind::Line => half,
+            _ => false,
+        }
         && finding.radius_mm.is_some()
-        && 2 * inside > of.len()
 }
 
 /// Sides of every stream, and opposite sides of the panels.

@@ -154,6 +154,8 @@ pub enum LotsLack {
     RestNotClear(Tally),
     /// The rates differ from lot to lot beyond chance.
     Uneven,
+    /// It gathers in lots that are the first or the last stretch of time.
+    OneStretch,
 }
 
 /// A reason for or against a cause; worded by the report.
@@ -258,6 +260,8 @@ pub enum Reason {
     },
     /// How panels lay at the inspection table is not recorded.
     TableNotRecorded,
+    /// Who or which station inspected is not recorded.
+    InspectorNotRecorded,
     /// The other machine's panels went over the same table without the mark.
     TableClearedByControl,
     /// A station that saw hits records mirrored or turned, so that a place of the

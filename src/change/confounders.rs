@@ -11,7 +11,7 @@ use crate::records::Records;
 /// side; discs used up one after the other carry less and come and go on both.
 const MUCH: f64 = 0.5;
 
-/// Share of the other side up to which it was as good as never there.
+/// Share of the panels in common up to which the two sides as good as never met.
 const HARDLY: f64 = 0.05;
 
 /// Clean panels that must be missing on a side, at least, before its export counts
@@ -86,13 +86,15 @@ fn shares(codes: &Codes, sides: &[Side]) -> Vec<[f64; 2]> {
         .collect()
 }
 
-/// Whether a disc or batch that carries much of one side is missing on the other.
+/// Whether a disc or batch carries much of one side and hardly a panel of either
+/// side meets one of the other's.
 fn one_sided_batch(codes: &Codes, sides: &[Side]) -> bool {
     let (_, recorded) = by_side(codes, sides);
+    let shares = shares(codes, sides);
+    let common: f64 = shares.iter().map(|[b, a]| b.min(*a)).sum();
     recorded.iter().all(|n| *n > 0)
-        && shares(codes, sides)
-            .iter()
-            .any(|[b, a]| (*b > MUCH && *a < HARDLY) || (*a > MUCH && *b < HARDLY))
+        && common < HARDLY
+        && shares.iter().any(|[b, a]| b.max(*a) > MUCH)
 }
 
 /// Whether some disc or batch carries much of a side, so that it is worth a term.

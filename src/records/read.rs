@@ -328,7 +328,13 @@ fn no_panel_left(records: &Records) -> RecordsError {
         .rejects
         .iter()
         .any(|r| r.why.contains(assemble::NO_SIZE));
-    let hint = if no_size {
+    let suspect = records
+        .warnings
+        .iter()
+        .find(|w| matches!(w.code, WarningCode::UnitSuspect | WarningCode::AxesSuspect));
+    let hint = if let Some(suspect) = suspect {
+        suspect.text.clone()
+    } else if no_size {
         "every panel needs length_mm and width_mm in one of its rows; if the files name them otherwise, say so under [columns] in onus.toml".to_owned()
     } else {
         "rows need at least panel_id, length_mm and width_mm; `onus columns` lists all columns, `onus columns --site FILE` writes a site file for other headers"

@@ -39,7 +39,7 @@ fn a_file_that_breaks_the_decoder_is_named_and_no_panic_is_shown() {
     let shown = String::from_utf8(done.stdout).unwrap();
     assert!(done.status.success(), "{shown}");
     assert!(
-        shown.contains("1 file: cannot be read as Parquet: the file is damaged; export it again"),
+        shown.contains("1 file: cannot be read as Parquet: ") && shown.contains("bent.parquet"),
         "{shown}"
     );
     let told = String::from_utf8(done.stderr).unwrap();
@@ -73,12 +73,9 @@ fn a_site_file_from_a_sample_needs_no_more_than_the_names_it_asks_for() {
         written.contains("\nx_mm = \"x\"  # such as \"1,5\""),
         "{written}"
     );
-    assert!(written.contains("\nx_mm = \"in\"\n"), "{written}");
-    let told = written.replace(
-        "\n[columns]\n",
-        "\n[columns]\npanel_id = \"Platte\"\ndefect = \"Fehler\"\n",
-    );
-    std::fs::write(at("onus.toml"), told).unwrap();
+    assert!(written.contains("\npanel_id = \"Platte\""), "{written}");
+    assert!(written.contains("\ndefect = \"Fehler\""), "{written}");
+    std::fs::write(at("onus.toml"), written).unwrap();
     let (code, shown, message) = run(&["check", "station.csv", "--site", "onus.toml", "--json"]);
     assert_eq!(code, Some(0), "{message}");
     let checked: serde_json::Value = serde_json::from_str(&shown).unwrap();

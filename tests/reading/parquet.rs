@@ -412,7 +412,8 @@ fn all_packed_files_of_a_run_share_one_budget_in_their_order() {
         let mut packer = flate2::write::GzEncoder::new(file, Default::default());
         let mut text = "panel_id,length_mm,width_mm,x_mm,y_mm,defect\n".to_owned();
         for row in 0..rows {
-            text.push_str(&format!("{id},600,400,{row},20,scratch\n"));
+            let y = 20 + 30 * (id.as_bytes()[0] - b'A');
+            text.push_str(&format!("{id},600,400,{row},{y},scratch\n"));
         }
         packer.write_all(text.as_bytes()).unwrap();
         packer.finish().unwrap();

@@ -10,11 +10,10 @@ mod reasons;
 
 use super::levels::{LEAST_EXCESS, LEAST_HITS};
 use super::reason::AbrasiveEnd;
-use super::verdict::{self, Facts, Holds, Looks, Lots, Recipe};
+use super::verdict::{self, Facts, Holds, Looks, Recipe};
 use crate::causes::responses::merge::{Sighting, line_axis};
 use crate::causes::responses::place::{Holder, Place};
 use crate::causes::responses::repeat::{Dossier, Explained, Ground};
-use crate::causes::rivals::lots::LotEvidence;
 use crate::causes::rivals::together;
 use crate::causes::{Cause, Certainty, Finding, Frame, Pace, Sharpness};
 use crate::records::Panel;
@@ -188,13 +187,7 @@ pub(super) fn facts(ground: &Ground<'_>, sighting: &Sighting, dossier: &Dossier)
         holds: dossier.frames.holds,
         control_clears: dossier.control.is_some_and(|c| c.clears()),
         elsewhere: dossier.elsewhere.is_some(),
-        lots: match &dossier.lots {
-            LotEvidence::NotRecorded => Lots::NotRecorded,
-            LotEvidence::Cleared { .. } => Lots::Cleared,
-            _ if dossier.lots_by_turning.is_some() => Lots::Cleared,
-            LotEvidence::Gathered { .. } => Lots::Gathered,
-            LotEvidence::OneLot | LotEvidence::Open { .. } => Lots::TooFew,
-        },
+        lots: dossier.lots.fact(dossier.lots_by_turning.is_some()),
         recipe,
     }
 }

@@ -6,7 +6,7 @@ use super::super::verdict::{Facts, Holds, Lots, Recipe};
 use super::next_check::{panels_to_turn, symmetric};
 use crate::causes::responses::repeat::Dossier;
 use crate::causes::rivals::lots::LotEvidence;
-use crate::causes::{Cause, NextCheck, OpenRival, Rival};
+use crate::causes::{Cause, LotsLack, NextCheck, OpenRival, Rival};
 
 /// Open rivals of a repeat; none where somebody was named.
 pub(super) fn open(dossier: &Dossier, facts: &Facts, cause: Cause) -> Vec<OpenRival> {
@@ -16,8 +16,11 @@ pub(super) fn open(dossier: &Dossier, facts: &Facts, cause: Cause) -> Vec<OpenRi
     let live = &dossier.hit[dossier.life.first..dossier.life.past];
     let hits = live.iter().filter(|h| **h).count();
     let panels = panels_to_turn(hits as f64 / live.len().max(1) as f64);
-    let mut out = Vec::new();
+    let mut out: Vec<OpenRival> = Vec::new();
     let mut add = |rival, levels: Vec<String>, to_settle, panels| {
+        if out.iter().any(|o: &OpenRival| o.rival == rival) {
+            return;
+        }
         out.push(OpenRival {
             rival,
             levels,
@@ -60,6 +63,20 @@ pub(super) fn open(dossier: &Dossier, facts: &Facts, cause: Cause) -> Vec<OpenRi
             _ => Vec::new(),
         };
         add(Rival::Lot, levels, NextCheck::MoreLots { lots: 3 }, None);
+    }
+    if matches!(
+        &dossier.lots,
+        LotEvidence::Open {
+            lack: LotsLack::OneStretch,
+            ..
+        }
+    ) {
+        add(
+            Rival::Step,
+            Vec::new(),
+            NextCheck::MoreLots { lots: 3 },
+            None,
+        );
     }
     if let Some(e) = dossier.inspector.as_ref().filter(|_| facts.one_inspector) {
         let inspector = e.level.clone();

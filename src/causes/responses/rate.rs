@@ -583,8 +583,8 @@ impl<'a> Table<'a> {
             .collect()
     }
 
-    /// Whether the accused machine writes other kinds down as others do: else the
-    /// station, not the machine, may differ.
+    /// Whether the accused machine writes other kinds down as others do, where there
+    /// are any: else the station, not the machine, may differ.
     fn records_alike(&self, inside: &[usize], (own, all): (usize, &[&Table<'_>])) -> bool {
         let machine = |t: &Table<'_>, at: usize| {
             t.records.panels[t.panels[at]]
@@ -596,7 +596,6 @@ impl<'a> Table<'a> {
             return false;
         };
         let accused = machine(self, first);
-        let mut asked = 0;
         let alike = (all.iter().enumerate())
             .filter(|(k, _)| *k != own)
             .all(|(_, t)| {
@@ -613,11 +612,10 @@ impl<'a> Table<'a> {
                 if here.0 + there.0 < 2.0 * LEAST_HIT as f64 || here.1 == 0.0 || there.1 == 0.0 {
                     return true;
                 }
-                asked += 1;
                 let ratio = (here.0 + 0.5) / here.1 / ((there.0 + 0.5) / there.1);
                 (1.0 / TWOFOLD..=TWOFOLD).contains(&ratio)
             });
-        alike && asked > 0
+        alike
     }
 
     /// Panels, in turns, that would show the difference found at 1 % with nine
@@ -761,15 +759,16 @@ impl<'a> Table<'a> {
         let mut out: Vec<Quiet> = (self.contenders.iter())
             .filter(|c| cause_of(&c.rival) != Cause::Part && c.rival != Rival::Day)
             .filter(|c| !claims.iter().any(|k| k.rival == c.rival))
-            .map(|c| {
+            .filter_map(|c| {
                 let within = match &c.contender.given {
+                    Given::Scores(scores) if is_rare(scores) => return None,
                     Given::Levels(of, count) => self.within_of_levels(&c.contender, of, *count),
                     Given::Scores(_) => self.within(&c.contender.accuse(0)),
                 };
-                Quiet {
+                Some(Quiet {
                     rival: c.rival.clone(),
                     within,
-                }
+                })
             })
             .collect();
         if let Some(step) = step.filter(|_| !claims.iter().any(|k| k.rival == Rival::Step)) {
@@ -791,6 +790,15 @@ impl<'a> Table<'a> {
         }
         out
     }
+}
+
+/// Whether a yes that a tenth of the panels or fewer got: it could not make most
+/// of the marks.
+fn is_rare(scores: &[Option<f64>]) -> bool {
+    let known: Vec<f64> = scores.iter().flatten().copied().collect();
+    let yes = known.iter().filter(|x| **x == 1.0).count();
+    let no = known.iter().filter(|x| **x == 0.0).count();
+    yes + no == known.len() && 10 * yes.min(no) <= known.len()
 }
 
 /// Whether a comparison is won: at its own level, or against somebody who shows

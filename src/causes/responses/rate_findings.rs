@@ -168,10 +168,18 @@ fn reasons(records: &Records, account: &Account, claim: &Claim, machines: usize)
             rivals: claim.beaten.clone(),
         });
     }
-    if !claim.open.is_empty() {
-        out.push(Reason::MovedWith {
-            columns: claim.open.iter().map(|o| o.0.clone()).collect(),
-        });
+    // Who inspected is a suspect also where nobody wrote it down.
+    let of_panels = |p: &usize| records.panels[*p].inspector.is_none();
+    let unknown = claim.rival == Rival::Machine && account.panels.iter().all(of_panels);
+    let moved: Vec<Rival> = (claim.open.iter())
+        .map(|o| o.0.clone())
+        .filter(|rival| !(unknown && *rival == Rival::Inspector))
+        .collect();
+    if !moved.is_empty() {
+        out.push(Reason::MovedWith { columns: moved });
+    }
+    if unknown {
+        out.push(Reason::InspectorNotRecorded);
     }
     out
 }

@@ -145,7 +145,7 @@ pub(in crate::causes) fn investigate(ground: &Ground<'_>, leader: FramePlace) ->
     let lots = if 2 * recorded < exposed.len() {
         LotEvidence::NotRecorded
     } else {
-        lots::judge(&lot_counts, &live_counts, scene.background)
+        lots::judge(&lot_counts, &live_counts, scene.background).against_time(&codes)
     };
     let lots_by_turning = (frames.within.as_ref())
         .filter(|_| frames.holds == Holds::Machine)

@@ -1,6 +1,9 @@
 //! Does the repeat gather in few lots, or do the lots clear it?
 
+use std::collections::BTreeSet;
+
 use crate::causes::tails::{binomial_at_least, hypergeometric_at_least};
+use crate::causes::verdict::Lots;
 use crate::causes::{LotsLack, Tally};
 use crate::stats::distributions::chi_squared;
 
@@ -93,6 +96,43 @@ pub(in crate::causes) fn judge(
             lots,
             lack,
         },
+    }
+}
+
+impl LotEvidence {
+    /// Lots and time must have met: where the lots are the first or the last
+    /// stretch of panels, whatever else began or ended there explains as much.
+    /// `codes`: the lot of every panel, in time order.
+    pub(in crate::causes) fn against_time(self, codes: &[Option<usize>]) -> Self {
+        let LotEvidence::Gathered { lots, p_value } = self else {
+            return self;
+        };
+        let inside: Vec<bool> = codes
+            .iter()
+            .flatten()
+            .map(|lot| lots.contains(lot))
+            .collect();
+        let changes = inside.windows(2).filter(|w| w[0] != w[1]).count();
+        if changes > 1 {
+            return LotEvidence::Gathered { lots, p_value };
+        }
+        let all: BTreeSet<usize> = codes.iter().flatten().copied().collect();
+        LotEvidence::Open {
+            lots_hit: lots.len(),
+            lots: all.len(),
+            lack: LotsLack::OneStretch,
+        }
+    }
+
+    /// As the verdict asks for it; `turned`: panels turned inside lots clear them.
+    pub(in crate::causes) fn fact(&self, turned: bool) -> Lots {
+        match self {
+            LotEvidence::NotRecorded => Lots::NotRecorded,
+            LotEvidence::Cleared { .. } => Lots::Cleared,
+            _ if turned => Lots::Cleared,
+            LotEvidence::Gathered { .. } => Lots::Gathered,
+            LotEvidence::OneLot | LotEvidence::Open { .. } => Lots::TooFew,
+        }
     }
 }
 
@@ -214,6 +254,23 @@ mod tests {
                 }),
             }
         );
+    }
+
+    #[test]
+    fn a_lot_at_the_end_of_time_has_not_met_it() {
+        let gathered = |codes: &[usize]| {
+            let codes: Vec<Option<usize>> = codes.iter().map(|c| Some(*c)).collect();
+            let lots = vec![2];
+            let evidence = LotEvidence::Gathered {
+                lots,
+                p_value: 1e-6,
+            };
+            matches!(evidence.against_time(&codes), LotEvidence::Gathered { .. })
+        };
+        assert!(!gathered(&[0, 0, 1, 1, 2, 2]));
+        assert!(!gathered(&[2, 2, 0, 0, 1, 1]));
+        assert!(gathered(&[0, 0, 2, 2, 1, 1]));
+        assert!(gathered(&[2, 0, 1, 2]));
     }
 
     #[test]

@@ -57,8 +57,8 @@ pub fn next_check(check: &NextCheck, numbers: &NumberStyle) -> Option<String> {
             count(*panels)
         ),
         NextCheck::TurnAcross { panels } => format!(
-            "Lay {} panels turned by a quarter and inspect them: bars of the machine keep their direction \
-             in the machine, bars that came with the panels turn with them.",
+            "Lay {} panels turned by a quarter and inspect them: what the machine makes keeps its direction \
+             in the machine, what came with the panels turns with them.",
             count(*panels)
         ),
         NextCheck::CheckEveryKth { every } => format!(

@@ -13,7 +13,7 @@ use crate::causes::rivals::onset;
 use crate::causes::rivals::onset::Life;
 use crate::causes::rivals::together;
 use crate::causes::verdict;
-use crate::causes::verdict::{Facts, Holds, Looks, Lots, Recipe};
+use crate::causes::verdict::{Facts, Holds, Looks, Recipe};
 use crate::causes::{
     BarPitch, Bars, Cause, Certainty, ChangePoint, Evidence, Finding, FoldedDistance, Frame, Hit,
     Kind, LevelCount, NextCheck, Reason, Rival, StreamData,
@@ -186,7 +186,7 @@ fn investigate<'a>(ground: &BarGround<'_>, sighting: &'a BarSighting) -> Option<
     let lots = if 2 * recorded < n {
         LotEvidence::NotRecorded
     } else {
-        lots::judge(&lot_counts, &live_counts, background)
+        lots::judge(&lot_counts, &live_counts, background).against_time(&codes)
     };
     if matches!(lots, LotEvidence::Gathered { .. }) {
         life = Life::whole(n);
@@ -231,12 +231,7 @@ fn facts(dossier: &Dossier<'_>) -> Facts {
         holds: dossier.evidence.holds,
         control_clears: dossier.control.is_some_and(|c| c.clears()),
         elsewhere: dossier.control.is_some_and(|c| c.shows_it_too()),
-        lots: match &dossier.lots {
-            LotEvidence::NotRecorded => Lots::NotRecorded,
-            LotEvidence::Cleared { .. } => Lots::Cleared,
-            LotEvidence::Gathered { .. } => Lots::Gathered,
-            LotEvidence::OneLot | LotEvidence::Open { .. } => Lots::TooFew,
-        },
+        lots: dossier.lots.fact(false),
         recipe: match &dossier.recipe {
             Some(e) if e.found.explains && e.stretches > 1 => Recipe::Name,
             Some(e) if e.found.explains => Recipe::OneStretch,

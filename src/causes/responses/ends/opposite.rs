@@ -187,7 +187,6 @@ pub(in crate::causes) fn ends_of_what(mut found: Finding) -> Finding {
     found.cause = Cause::Undecided;
     found.frame = None;
     found.reasons.push(Reason::EndsOfPathToo);
-    found.next_check = check.clone();
     found.open = [Rival::Panel, Rival::Machine]
         .map(|rival| OpenRival {
             rival,

@@ -56,7 +56,7 @@ pub(in crate::causes) fn lot_evidence(
                 rest,
             }
         } else if let Some((lots, p_value)) = gathered(&counts, 0.5) {
-            LotEvidence::Gathered { lots, p_value }
+            LotEvidence::Gathered { lots, p_value }.against_time(&codes)
         } else {
             LotEvidence::Open {
                 lots_hit,

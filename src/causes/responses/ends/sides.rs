@@ -233,13 +233,7 @@ fn conclude(stream: &SideStream<'_>, lead: &Lead) -> Finding {
         holds,
         control_clears: machine_leads && control.is_some_and(|c| c.clears()),
         elsewhere: machine_leads && control.is_some_and(|c| c.shows_it_too()),
-        lots: match &lots {
-            LotEvidence::NotRecorded => Lots::NotRecorded,
-            LotEvidence::Cleared { .. } => Lots::Cleared,
-            _ if by_turning.is_some() => Lots::Cleared,
-            LotEvidence::Gathered { .. } => Lots::Gathered,
-            _ => Lots::TooFew,
-        },
+        lots: lots.fact(by_turning.is_some()),
         recipe: if age.is_some_and(|a| a.explains) {
             Recipe::AbrasiveAge
         } else if recipe.as_ref().is_some_and(|(f, _)| f.explains) {

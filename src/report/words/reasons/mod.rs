@@ -56,6 +56,11 @@ pub fn reason(reason: &Reason, numbers: &NumberStyle) -> String {
             "{inspector} saw it, whose marks agree better with the others’ when mirrored or turned: \
              until that is put right, a place of the panel can look like one of the machine."
         ),
+        Reason::InspectorNotRecorded => {
+            "Who inspected is not recorded: a station that writes more down \
+             would look the same."
+                .to_owned()
+        }
         Reason::HeldBack(why) => format!("{why}."),
         Reason::SymmetricPlace => "Panels were turned, but the turns take this place onto itself: \
              machine and part still look alike."

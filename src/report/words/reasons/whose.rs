@@ -133,6 +133,10 @@ pub(super) fn lots(reason: &Reason, n: &NumberStyle) -> String {
                      chance to rule out that lots brought it.",
                     tally(*rest, n)
                 ),
+                LotsLack::OneStretch => format!(
+                    "It gathers in {seen}, which came first or last: whatever else began or ended \
+                     with them explains it as well."
+                ),
                 LotsLack::Uneven => format!(
                     "It is seen in {seen}, but at rates that differ from lot to lot by more than \
                      chance: that lots have a part in it is not ruled out."
