@@ -2,7 +2,8 @@
 //! that stands still, or jumps once, has none.
 
 use onus::causes::{
-    Cause, Clock, Found, Pace, ScanSettings, Settings, Sharpness, find, find_places, follow_drift,
+    Cause, Clock, Found, Kind, Pace, ScanSettings, Settings, Sharpness, find, find_places,
+    follow_drift,
 };
 use onus::records::Point;
 use onus::stats::binomial_tail;
@@ -166,7 +167,11 @@ fn a_creeping_stop_is_found_and_is_the_machines() {
     let right = (0..runs)
         .filter(|&seed| {
             let causes = find(&shop.records(seed), &Settings::default());
-            let [one] = &causes.findings[..] else {
+            // Nobody is named by a step of the other marks.
+            let places: Vec<_> = (causes.findings.iter())
+                .filter(|f| f.kind != Kind::Time)
+                .collect();
+            let [one] = places[..] else {
                 return false;
             };
             let speed = one.drift_mm_per_day.unwrap_or(0.0);

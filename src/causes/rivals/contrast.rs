@@ -177,7 +177,20 @@ pub(in crate::causes) fn weigh(scene: &Scene<'_>, leader: FramePlace) -> FrameEv
     let machine_at = at(Holder::Machine);
     let dwell_at = (0..n)
         .filter(|&r| matches!(rivals[r].holder, Holder::Path(_)))
-        .filter_map(|r| Some((r, machine_at.and_then(|m| duels[r][m])?)))
+        .filter_map(|r| {
+            let m = machine_at?;
+            let meeting = scene.meeting(&rivals[r], &rivals[m]);
+            let ordinary = scene.ordinary(&rivals[r], &rivals[m]);
+            // Over several sizes no second place of the machine fits.
+            let log_ratio = Weight::of(&meeting, ordinary).over_one_place();
+            Some((
+                r,
+                Duel {
+                    log_ratio,
+                    ..duels[r][m]?
+                },
+            ))
+        })
         .filter(|(_, d): &(usize, Duel)| d.won())
         .rev_max_by_log_ratio()
         .map(|(r, _)| r);

@@ -112,6 +112,11 @@ impl Weight {
         }
     }
 
+    /// ln likelihood of the first over a second that has one place.
+    pub(in crate::causes) fn over_one_place(self) -> f64 {
+        self.one_place
+    }
+
     /// ln likelihood of the first over the second, whichever way the second is.
     pub(in crate::causes) fn ln_ratio(self) -> f64 {
         let one = (1.0 - SECOND_PLACE).ln() - self.one_place;
