@@ -307,7 +307,7 @@ fn a_comparison_is_written_like_a_report() {
                 "compare",
                 "inspections",
                 "--since",
-                "2031-03-03",
+                "2025-03-03",
                 "--out",
                 "answer",
             ])
@@ -322,7 +322,7 @@ fn a_comparison_is_written_like_a_report() {
         String::from_utf8_lossy(&done.stderr)
     );
     let html = std::fs::read_to_string(shop.path("answer/report.html")).unwrap();
-    assert!(html.contains("Before and since 2031-03-03"), "{html}");
+    assert!(html.contains("Before and since 2025-03-03"), "{html}");
     assert!(
         std::fs::read(shop.path("answer/report.pdf"))
             .unwrap()

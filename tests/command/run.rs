@@ -196,13 +196,13 @@ fn without_out_the_report_goes_to_reports_and_the_period() {
     };
     let done = run();
     let shown = text(&done.stdout);
-    // 30 panels, 20 a day from 2031-03-01 on.
+    // 30 panels, 20 a day from 2025-03-01 on.
     assert!(
-        shown.ends_with("reports/2031-03-01_2031-03-02/report.pdf\n"),
+        shown.ends_with("reports/2025-03-01_2025-03-02/report.pdf\n"),
         "{shown}"
     );
     assert!(
-        shop.path("reports/2031-03-01_2031-03-02/findings.json")
+        shop.path("reports/2025-03-01_2025-03-02/findings.json")
             .exists()
     );
     assert_eq!(
