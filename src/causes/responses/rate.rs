@@ -596,7 +596,7 @@ impl<'a> Table<'a> {
             return false;
         };
         let accused = machine(self, first);
-        let alike = (all.iter().enumerate())
+        (all.iter().enumerate())
             .filter(|(k, _)| *k != own)
             .all(|(_, t)| {
                 let (mut here, mut there) = ((0.0, 0.0), (0.0, 0.0));
@@ -614,8 +614,7 @@ impl<'a> Table<'a> {
                 }
                 let ratio = (here.0 + 0.5) / here.1 / ((there.0 + 0.5) / there.1);
                 (1.0 / TWOFOLD..=TWOFOLD).contains(&ratio)
-            });
-        alike
+            })
     }
 
     /// Panels, in turns, that would show the difference found at 1 % with nine
