@@ -48,7 +48,8 @@ pub(in crate::causes) fn compare(ground: &BarGround<'_>, bars: &Bars) -> Option<
         if let Some(at) = marks.get(&i).filter(|at| at.len() > 1) {
             let written = Written {
                 hit: shows_anywhere(at, frequency),
-                elsewhere: at.len(),
+                // Bars are marks themselves: the two that every panel counted has.
+                elsewhere: 2,
                 other_kinds: other_kinds[i],
             };
             strata.count(panel, on, written);
