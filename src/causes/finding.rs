@@ -165,7 +165,7 @@ pub struct Stream {
     pub cause: Cause,
     /// How sure that is.
     pub certainty: Certainty,
-    /// Every cause that a finding names, the largest share first.
+    /// The cause of every finding, open ones too, the largest share first.
     pub causes: Vec<CauseShare>,
     /// Recorded rivals not yet met or beaten; worded by the report.
     #[serde(skip)]

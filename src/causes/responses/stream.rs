@@ -32,7 +32,6 @@ pub(in crate::causes) fn conclude_stream(
         .collect();
     shares.sort_by(|a, b| b.0.total_cmp(&a.0));
     stream.causes = (shares.iter())
-        .filter(|(_, f)| f.cause != Cause::Undecided)
         .map(|(share, f)| CauseShare {
             cause: f.cause,
             finding: f.id.clone(),

@@ -62,31 +62,21 @@ pub(super) fn find(records: &Records, warnings: &mut Vec<Warning>) {
     usual(warnings, Column::RemovedUm, clear, REMOVED_UM, &[0]);
     usual(warnings, Column::FilmUm, &film, FILM_UM, &[0]);
 
-    mixed(
-        warnings,
-        Column::LengthMm,
-        &panels(|p| Some(p.length_mm)),
-        &[0],
-        0.02,
-    );
-    mixed(
-        warnings,
-        Column::FeedMmS,
-        &panels(|p| p.feed_mm_s),
-        &[3, 0, 1],
-        SETTING,
-    );
-    mixed(
-        warnings,
-        Column::ForceN,
-        &panels(|p| p.force_n),
-        &[2],
-        SETTING,
-    );
-    mixed(warnings, Column::RemovedUm, &removed, &[0], 0.25);
-    mixed(warnings, Column::FilmUm, &film, &[0], 0.25);
+    let told: Vec<(Column, f64)> = [
+        (Column::LengthMm, &*panels(|p| Some(p.length_mm)), &[0][..], 0.02),
+        (Column::FeedMmS, &panels(|p| p.feed_mm_s), &[3, 0, 1], SETTING),
+        (Column::ForceN, &panels(|p| p.force_n), &[2], SETTING),
+        (Column::RemovedUm, &removed, &[0], 0.25),
+        (Column::FilmUm, &film, &[0], 0.25),
+    ]
+    .into_iter()
+    .filter_map(|(column, values, suspects, tolerance)| {
+        let factor = mixed(warnings, column, values, suspects, tolerance)?;
+        Some((column, factor))
+    })
+    .collect();
 
-    far_off(records, warnings);
+    far_off(records, &told, warnings);
     passes(records, warnings);
     more_than_the_film(records, warnings);
     age(records, warnings);
@@ -151,16 +141,15 @@ const SHARED: f64 = 0.05;
 
 /// Some panels off from the others by just the factor between two units: from
 /// their median or, where settings are chosen from a few, from one of these.
+/// Gives that factor.
 fn mixed(
     warnings: &mut Vec<Warning>,
     column: Column,
     values: &[f64],
     suspects: &[usize],
     tolerance: f64,
-) {
-    let Some(typical) = median(values.to_vec()).filter(|m| *m > 0.0) else {
-        return;
-    };
+) -> Option<f64> {
+    let typical = median(values.to_vec()).filter(|m| *m > 0.0)?;
     let mut sorted = values.to_vec();
     sorted.sort_by(f64::total_cmp);
     let mut usual: Vec<f64> = sorted
@@ -192,9 +181,10 @@ fn mixed(
                     short(factor)
                 ),
             ));
-            return;
+            return Some(factor);
         }
     }
+    None
 }
 
 /// Beyond so many times the records' own typical value a number is told.
@@ -216,8 +206,9 @@ fn about_nothing(column: &str) -> f64 {
 /// A column, its values by panel, and how far below and above the median is far.
 type Ranged<'a> = (&'a str, Vec<(usize, f64)>, f64, f64);
 
-/// Single values far from what the records themselves have.
-fn far_off(records: &Records, warnings: &mut Vec<Warning>) {
+/// Single values far from what the records themselves have; those in another
+/// unit are `told` already, with their column and factor.
+fn far_off(records: &Records, told: &[(Column, f64)], warnings: &mut Vec<Warning>) {
     let panels = |of: fn(&Panel) -> Option<f64>| -> Vec<(usize, f64)> {
         let of = |(at, panel)| Some((at, of(panel)?));
         records.panels.iter().enumerate().filter_map(of).collect()
@@ -296,9 +287,13 @@ fn far_off(records: &Records, warnings: &mut Vec<Warning>) {
         let Some(typical) = typical.filter(|typical| *typical > about_nothing(name)) else {
             continue;
         };
+        let far = |v: f64| v > high * typical || v < low * typical;
+        let unit = told.iter().find(|(column, _)| column.name() == name);
+        let explained =
+            |v: f64| unit.is_some_and(|(_, factor)| !far(v * factor) || !far(v / factor));
         let far: Vec<&(usize, f64)> = values
             .iter()
-            .filter(|(_, v)| *v > high * typical || *v < low * typical)
+            .filter(|(_, v)| far(*v) && !explained(*v))
             .collect();
         if far.is_empty() {
             continue;
