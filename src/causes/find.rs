@@ -422,15 +422,15 @@ fn look_at(
             let drift = sighting.found.drift;
             let marks = &plant.marks[data.name];
             let stilled = drift.map(|d| marks.stilled(records, &data.panels, sighting.holder, &d));
+            let by_chance = sighting.background(&views[sighting.view]);
             let ground = Ground {
                 scene: Scene {
                     records,
                     panels: &data.panels,
                     marks: stilled.as_ref().unwrap_or(marks),
                     reach_mm: sighting.reach_mm(),
-                    background: sighting
-                        .background(&views[sighting.view])
-                        .max(LEAST_BACKGROUND),
+                    by_chance,
+                    background: by_chance.max(LEAST_BACKGROUND),
                 },
                 others: &others,
                 numbers: &plant.numbers,

@@ -247,7 +247,10 @@ pub struct Finding {
     pub hit_rate: Option<f64>,
     /// Clopper–Pearson, 95 %.
     pub hit_rate_ci: Option<Interval>,
-    /// Panels that chance alone would have put there.
+    /// A mark within this distance of the place is a hit, mm.
+    pub reach_mm: Option<f64>,
+    /// Panels that chance alone would have put there: the sum over the panels
+    /// exposed of each one's own chance.
     pub expected_hits: Option<f64>,
     /// The chance of it without a repeat, for the whole report.
     pub p_adjusted: Option<f64>,

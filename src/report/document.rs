@@ -46,6 +46,8 @@ pub enum Start {
     /// On a new sheet.
     #[default]
     NewSheet,
+    /// Below what stands before it where it fits there whole, else on a new sheet.
+    WhereItFits,
     /// On a new sheet, in the smaller type of the appendix.
     Appendix,
     /// Below what stands before it, in the appendix.

@@ -10,8 +10,8 @@ use crate::removal::{Risk, Risked};
 /// What the recipe page may say of a kind of defect.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum RecipeWord {
-    /// It follows the recipe: what moves it may be named.
-    Follows,
+    /// It follows the recipe, as these findings say: what moves it may be named.
+    Follows(Vec<String>),
     /// Who makes it is not known: what goes with it may be named, as open.
     Open,
     /// Somebody else makes it: nothing is said but who, with the findings that
@@ -74,7 +74,14 @@ impl<'a> Story<'a> {
             .collect();
         let says = |cause: Cause| of.iter().any(|a| self.names(a, cause));
         if says(Cause::Recipe) {
-            return RecipeWord::Follows;
+            let named = of.iter().flat_map(|a| &a.stream.causes);
+            let mut ids: Vec<String> = named
+                .filter(|share| share.cause == Cause::Recipe)
+                .map(|share| share.finding.clone())
+                .collect();
+            ids.sort();
+            ids.dedup();
+            return RecipeWord::Follows(ids);
         }
         if of.is_empty() || of.iter().any(|a| a.cause == Cause::Undecided) {
             return RecipeWord::Open;

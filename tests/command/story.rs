@@ -324,7 +324,8 @@ fn contradictions(findings: &Findings<'_>, site: &Site) -> Vec<String> {
                 .any(|s| {
                     s.cause == Cause::Recipe || s.causes.iter().any(|c| c.cause == Cause::Recipe)
                 });
-            if claims && !own.is_empty() && !says_recipe {
+            let denies = movers == "nothing shown" || movers.contains("not the recipe");
+            if (claims && !own.is_empty() && !says_recipe) || (says_recipe && denies) {
                 out.push(format!(
                     "the recipe page on {defect}: {movers}; accounts: {own:?}"
                 ));

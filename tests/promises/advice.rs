@@ -237,6 +237,7 @@ fn finding(cause: Cause, kind: Kind, members: usize) -> Causes {
             panels_exposed: 160,
             hit_rate: None,
             hit_rate_ci: None,
+            reach_mm: None,
             expected_hits: None,
             p_adjusted: None,
             first_panel: None,

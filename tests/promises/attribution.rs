@@ -212,6 +212,8 @@ fn what_comes_with_lots_is_never_the_machines() {
         ] {
             let repeater = Repeater::machine(170.0, 120.0, 0.8).owned_by(Owner::Lots(bad));
             let shop = Shop {
+                // In pallets of ten, so that each lot comes twice at least.
+                panels: if lots == 10 && !in_blocks { 200 } else { 100 },
                 lots,
                 lots_in_blocks: in_blocks,
                 lay_by_lot: by_lot,

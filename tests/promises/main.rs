@@ -24,6 +24,7 @@ mod change_traps;
 mod confounded;
 mod control_chart;
 mod demo_seeds;
+mod expected;
 mod follows_recipe;
 mod lot_rates;
 mod made_streams;

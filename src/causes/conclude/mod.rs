@@ -108,9 +108,10 @@ pub(super) fn conclude(
         hit_rate: (panels_exposed > 0).then(|| panels_hit as f64 / panels_exposed as f64),
         hit_rate_ci: proportion::clopper_pearson(panels_hit as u64, panels_exposed as u64, 0.95)
             .ok(),
+        reach_mm: Some(sighting.reach_mm()),
         expected_hits: facts
             .sharp
-            .then_some(scene.background * panels_exposed as f64),
+            .then_some(scene.by_chance * panels_exposed as f64),
         p_adjusted: Some(sighting.p_adjusted),
         first_panel: hits_at.first().map(|&i| id(i)),
         last_panel: hits_at.last().map(|&i| id(i)),

@@ -25,7 +25,7 @@ pub(super) fn reasons(
         hits,
         exposed,
         // By the marks crowded around it, chance would put as many there.
-        expected: facts.sharp.then_some(scene.background * exposed as f64),
+        expected: facts.sharp.then_some(scene.by_chance * exposed as f64),
     }];
     if !facts.sharp {
         out.push(Reason::Broad {

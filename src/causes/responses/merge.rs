@@ -5,6 +5,8 @@
 //! lay two ways. Findings that share half of their marks are one; the smaller
 //! p leads.
 
+use std::f64::consts::PI;
+
 use crate::causes::responses::place::{Holder, Place};
 use crate::causes::scan::unit;
 use crate::causes::scan::{RESERVE, WINDOW_MM};
@@ -40,43 +42,52 @@ impl Sighting {
         1.25 * self.found.scan_radius_mm.max(LEAST_RADIUS_MM)
     }
 
-    /// Chance of a hit without a repeat, from the scan's background at the
-    /// place, its factor of caution taken out; at least 0.002.
+    /// Chance that a panel which covers the place has a mark there without a
+    /// repeat, 0..1: the mean of the panels' own chances, the scan's factor of
+    /// caution taken out.
     ///
-    /// Of a spot, the panels with marks nearby tell it: cautious where a few
-    /// lots must clear it. A line's band is a good part of what lies around, so
-    /// its own marks are no background: the others set each panel's level.
+    /// The repeat's own marks are no background: the others set each panel's
+    /// level.
     pub(in crate::causes) fn background(&self, view: &View) -> f64 {
-        let radius = self.reach_mm().max(12.0);
+        let radius = self.reach_mm();
+        let ordinary = self.without_own(view);
+        let unit = unit(view);
         let (expected, exposed) = match self.place() {
             Place::Spot(centre) => {
-                let chances = view.chances(centre, radius);
-                let near = chances.iter().filter(|p| **p > 0.0).count();
-                (chances.iter().sum::<f64>(), near)
+                let zone = (1.5 * self.found.scan_radius_mm.max(LEAST_RADIUS_MM) + 3.0) / unit;
+                let kept = 1.0 - PI * zone * zone / (4.0 * WINDOW_MM * WINDOW_MM);
+                let covering = (0..view.panels.len()).filter(|&i| view.exposed(i, centre));
+                let expected = ordinary.hits_by_chance(centre, radius);
+                (expected / kept, covering.count())
             }
             Place::Stripe(along, at) => {
-                let mut own = vec![false; view.marks.len()];
-                for &mark in &self.found.zone {
-                    own[mark] = true;
-                }
-                let mut ordinary = view.clone();
-                let mut number = 0..own.len();
-                ordinary
-                    .marks
-                    .retain(|_| number.next().is_none_or(|i| !own[i]));
-                let zone = 1.5 * self.found.scan_radius_mm / unit(view) + 3.0;
+                let zone = 1.5 * self.found.scan_radius_mm / unit + 3.0;
                 let kept = 1.0 - (zone / WINDOW_MM).min(0.5);
                 let chances = ordinary.band_chances(along, at, radius);
                 let covering = (view.panels.iter())
                     .filter(|panel| panel.covers_across(along, at))
                     .count();
-                (chances.iter().sum::<f64>() / kept, covering)
+                (chances.iter().sum::<f64>() / RESERVE / kept, covering)
             }
         };
         if exposed == 0 {
             return LEAST_BACKGROUND;
         }
-        (expected / (RESERVE * exposed as f64)).clamp(LEAST_BACKGROUND, 1.0)
+        (expected / exposed as f64).min(1.0)
+    }
+
+    /// The view without the repeat's own marks.
+    fn without_own(&self, view: &View) -> View {
+        let mut own = vec![false; view.marks.len()];
+        for &mark in &self.found.zone {
+            own[mark] = true;
+        }
+        let mut ordinary = view.clone();
+        let mut number = 0..own.len();
+        ordinary
+            .marks
+            .retain(|_| number.next().is_none_or(|i| !own[i]));
+        ordinary
     }
 
     /// Marks of the repeat as indices into `Records::defects`, rising.

@@ -308,6 +308,7 @@ pub(in crate::causes) fn about_rate(
         panels_exposed: n,
         hit_rate: (n > 0).then(|| k as f64 / n as f64),
         hit_rate_ci: proportion::clopper_pearson(k as u64, n as u64, 0.95).ok(),
+        reach_mm: None,
         expected_hits: None,
         p_adjusted: Some(p_adjusted),
         first_panel: hit.first().map(|&at| panel(at).id.clone()),

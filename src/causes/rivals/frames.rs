@@ -40,7 +40,9 @@ pub(in crate::causes) struct Scene<'a> {
     pub marks: &'a Marks,
     /// A mark within this distance, mm, is a hit.
     pub reach_mm: f64,
-    /// Chance of a hit without a repeat.
+    /// Chance of a hit without a repeat, as estimated.
+    pub by_chance: f64,
+    /// The same for tests: not below what so few panels can tell.
     pub background: f64,
 }
 

@@ -8,7 +8,7 @@
 //! [`super::discs`] puts the two together at a place.
 
 use super::discs::Crowding;
-use crate::causes::scan::field::edge_profile::{BINS, Table, axis_lengths, edge_bin};
+use crate::causes::scan::field::edge_profile::{BINS, Table, axis_lengths};
 use crate::causes::scan::field::marks::{Field, Kind};
 use crate::causes::scan::field::point_index::{square_distance, within};
 use crate::causes::scan::field::weights::{
@@ -144,52 +144,114 @@ impl Crowded {
     }
 }
 
+/// Weights by row and column of a table.
+pub(super) type Weights = Vec<(usize, usize, f64)>;
+
 /// The background around one place with its own marks left out, worked out cell
 /// by cell as it is asked for.
 #[derive(Debug, Clone)]
 pub(super) struct LocalBackground {
-    pub(super) areas: Table,
-    pub(super) marks: Table,
+    /// Areas and marks that the place's own background has to do without.
+    pub(super) no_areas: Weights,
+    pub(super) no_marks: Weights,
     shape: Vec<f64>,
     shape_high: Vec<f64>,
+    /// Cells that were asked for.
+    known: Vec<usize>,
+    /// An estimate is asked for, without caution and reserve.
+    plain: bool,
 }
 
 impl LocalBackground {
-    pub(super) fn new() -> Self {
+    pub(super) fn new(plain: bool) -> Self {
         Self {
-            areas: Table::two_axes(),
-            marks: Table::two_axes(),
+            no_areas: Weights::new(),
+            no_marks: Weights::new(),
             shape: vec![f64::NAN; BINS * BINS],
             shape_high: vec![f64::NAN; BINS * BINS],
+            known: Vec::new(),
+            plain,
         }
     }
 
-    /// To be called whenever a table has changed.
+    /// To be called whenever what is left out has changed.
     pub(super) fn forget(&mut self) {
-        self.shape.fill(f64::NAN);
-        self.shape_high.fill(f64::NAN);
+        for cell in self.known.drain(..) {
+            self.shape[cell] = f64::NAN;
+            self.shape_high[cell] = f64::NAN;
+        }
     }
 
     /// w = λ(C+½)/(λA+½), relative to the mean background.
-    fn shape(&mut self, cell: usize, density: f64) -> f64 {
-        let known = &mut self.shape[cell];
-        if known.is_nan() {
-            let marks = self.marks.left(cell / BINS, cell % BINS);
-            let area = self.areas.left(cell / BINS, cell % BINS);
-            *known = density * (marks + 0.5) / (density * area + 0.5);
+    fn shape(&mut self, (row, column): (usize, usize), of: &Tables<'_>) -> f64 {
+        let cell = row * BINS + column;
+        if self.shape[cell].is_nan() {
+            self.work_out(row, column, of);
         }
-        *known
+        self.shape[cell]
     }
 
     /// The same with half a standard deviation on top of the marks.
-    fn shape_high(&mut self, cell: usize, density: f64) -> f64 {
-        let known = &mut self.shape_high[cell];
-        if known.is_nan() {
-            let marks = self.marks.left(cell / BINS, cell % BINS);
-            let area = self.areas.left(cell / BINS, cell % BINS);
-            *known = density * (marks + 0.5 * marks.sqrt() + 0.5) / (density * area + 0.5);
+    fn shape_high(&mut self, (row, column): (usize, usize), of: &Tables<'_>) -> f64 {
+        let cell = row * BINS + column;
+        if self.shape[cell].is_nan() {
+            self.work_out(row, column, of);
         }
-        *known
+        if self.plain {
+            self.shape[cell]
+        } else {
+            self.shape_high[cell]
+        }
+    }
+
+    fn work_out(&mut self, row: usize, column: usize, of: &Tables<'_>) {
+        let cell = row * BINS + column;
+        let marks = (of.marks.table).left_without(row, column, &self.no_marks);
+        let area = (of.areas.table).left_without(row, column, &self.no_areas);
+        let density = of.marks.density;
+        let below = density * area + 0.5;
+        self.shape[cell] = density * (marks + 0.5) / below;
+        self.shape_high[cell] = density * (marks + 0.5 * marks.sqrt() + 0.5) / below;
+        self.known.push(cell);
+    }
+}
+
+/// The stream's background, the place's own marks not yet left out.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Tables<'a> {
+    pub(super) areas: &'a Areas,
+    pub(super) marks: &'a DiscBackground,
+}
+
+/// How many of a row of midpoints lie in each distance class.
+#[derive(Debug, Clone, Copy)]
+struct Classes {
+    classes: [(u8, u8); WINDOW_STEPS],
+    len: usize,
+}
+
+impl Classes {
+    fn of(bins: impl Iterator<Item = usize>) -> Self {
+        let mut out = Self {
+            classes: [(0, 0); WINDOW_STEPS],
+            len: 0,
+        };
+        for bin in bins {
+            let bin = bin as u8;
+            match out.classes[..out.len].iter_mut().find(|c| c.0 == bin) {
+                Some(class) => class.1 += 1,
+                None => {
+                    out.classes[out.len] = (bin, 1);
+                    out.len += 1;
+                }
+            }
+        }
+        out
+    }
+
+    fn iter(&self) -> impl Iterator<Item = (usize, f64)> {
+        let classes = self.classes[..self.len].iter();
+        classes.map(|&(bin, count)| (usize::from(bin), f64::from(count)))
     }
 }
 
@@ -197,8 +259,8 @@ impl LocalBackground {
 #[derive(Debug, Clone, Copy)]
 pub(super) struct KindWindow {
     /// Distance classes of the midpoints along frame x and frame y.
-    x_bins: [u8; WINDOW_STEPS],
-    y_bins: [u8; WINDOW_STEPS],
+    x: Classes,
+    y: Classes,
     area: f64,
 }
 
@@ -207,44 +269,44 @@ impl KindWindow {
     pub(super) fn new(kind: &Kind, centre: Point, half: f64) -> Option<Self> {
         let (x0, x1) = clip(centre.x, half, kind.rect.x0, kind.rect.x1);
         let (y0, y1) = clip(centre.y, half, kind.rect.y0, kind.rect.y1);
+        let midpoints = |low, high| midpoints::<WINDOW_STEPS>(low, high).into_iter();
         (x1 > x0 && y1 > y0).then(|| Self {
-            x_bins: midpoints(x0, x1)
-                .map(|x| edge_bin((x - kind.rect.x0).min(kind.rect.x1 - x)) as u8),
-            y_bins: midpoints(y0, y1)
-                .map(|y| edge_bin((y - kind.rect.y0).min(kind.rect.y1 - y)) as u8),
+            x: Classes::of(midpoints(x0, x1).map(|x| kind.x_bin(x))),
+            y: Classes::of(midpoints(y0, y1).map(|y| kind.y_bin(y))),
             area: (x1 - x0) * (y1 - y0),
         })
     }
 
     /// Background in the window.
-    fn mass(&self, swapped: bool, density: f64, local: &mut LocalBackground) -> f64 {
+    fn mass(&self, swapped: bool, of: &Tables<'_>, local: &mut LocalBackground) -> f64 {
         let mut sum = 0.0;
-        for &a in &self.x_bins {
-            for &b in &self.y_bins {
-                let (row, column) = panel_axes(usize::from(a), usize::from(b), swapped);
-                sum += local.shape(row * BINS + column, density);
+        for (a, rows) in self.x.iter() {
+            for (b, columns) in self.y.iter() {
+                sum += rows * columns * local.shape(panel_axes(a, b, swapped), of);
             }
         }
         sum * self.area / (WINDOW_STEPS * WINDOW_STEPS) as f64
     }
 }
 
-/// q = min(1, 1.5·D/S): D the background in the disc with its reserves, S the
-/// background in the window, both on the panel. 0 where the window misses it.
+/// Chance q of a mark of unit mass in the window to lie in the disc: the disc's
+/// share of the window's background, with reserve; 0 where the window misses
+/// the panels.
 pub(super) fn chance_per_mass(
     kind: &Kind,
     window: Option<&KindWindow>,
     centre: Point,
     overhang_mm: f64,
-    background: &DiscBackground,
+    of: &Tables<'_>,
     local: &mut LocalBackground,
 ) -> f64 {
     let Some(window) = window else {
         return 0.0;
     };
-    let all = window.mass(kind.swapped, background.density, local);
-    let disc = disc_mass(kind, centre, overhang_mm, background, local);
-    (RESERVE * disc / all).min(1.0)
+    let all = window.mass(kind.swapped, of, local);
+    let disc = disc_mass(kind, centre, overhang_mm, of, local);
+    let reserve = if local.plain { 1.0 } else { RESERVE };
+    (reserve * disc / all).min(1.0)
 }
 
 /// Background in the disc, as far as it lies on the panel or just over its edge.
@@ -252,26 +314,27 @@ fn disc_mass(
     kind: &Kind,
     centre: Point,
     overhang_mm: f64,
-    background: &DiscBackground,
+    of: &Tables<'_>,
     local: &mut LocalBackground,
 ) -> f64 {
-    let radius = background.radius;
+    let radius = of.marks.radius;
     let offsets: [f64; DISC_STEPS] = midpoints(-radius, radius);
+    let Rect { x0, y0, x1, y1 } = kind.rect;
+    let class = |at: f64, low: f64, high: f64, bin: usize| {
+        (at >= low - overhang_mm && at <= high + overhang_mm).then_some(bin)
+    };
+    let columns = offsets.map(|dx| class(centre.x + dx, x0, x1, kind.x_bin(centre.x + dx)));
+    let rows = offsets.map(|dy| class(centre.y + dy, y0, y1, kind.y_bin(centre.y + dy)));
     let mut inside = 0.0;
     let mut sum = 0.0;
-    for dx in offsets {
-        for dy in offsets {
+    for (dx, a) in offsets.iter().zip(columns) {
+        for (dy, b) in offsets.iter().zip(rows) {
             if dx * dx + dy * dy > within(radius) {
                 continue;
             }
             inside += 1.0;
-            let at = Point {
-                x: centre.x + dx,
-                y: centre.y + dy,
-            };
-            if near(kind.rect, at, overhang_mm) {
-                let (row, column) = cell(kind, at);
-                sum += local.shape_high(row * BINS + column, background.density);
+            if let (Some(a), Some(b)) = (a, b) {
+                sum += local.shape_high(panel_axes(a, b, kind.swapped), of);
             }
         }
     }
@@ -280,13 +343,11 @@ fn disc_mass(
 
 /// Cell of a place: classes of its distances to the nearest panel-x and panel-y edge.
 pub(super) fn cell(kind: &Kind, at: Point) -> (usize, usize) {
-    let x = edge_bin((at.x - kind.rect.x0).min(kind.rect.x1 - at.x));
-    let y = edge_bin((at.y - kind.rect.y0).min(kind.rect.y1 - at.y));
-    panel_axes(x, y, kind.swapped)
+    panel_axes(kind.x_bin(at.x), kind.y_bin(at.y), kind.swapped)
 }
 
 /// From frame axes to panel axes.
-fn panel_axes<T>(x: T, y: T, swapped: bool) -> (T, T) {
+pub(super) fn panel_axes<T>(x: T, y: T, swapped: bool) -> (T, T) {
     if swapped { (y, x) } else { (x, y) }
 }
 

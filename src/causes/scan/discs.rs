@@ -1,13 +1,13 @@
 //! Discs at a place: each panel's chance of a mark in them without a repeat.
 
 use super::background::{
-    Areas, DiscBackground, KindWindow, LEFT_OUT_MM, LocalBackground, WINDOW_MM, cell,
-    chance_per_mass, near,
+    Areas, DiscBackground, KindWindow, LEFT_OUT_MM, LocalBackground, Tables, WINDOW_MM, Weights,
+    cell, chance_per_mass, near, panel_axes,
 };
-use crate::causes::scan::field::edge_profile::{BINS, Table};
+use crate::causes::scan::field::edge_profile::BINS;
 use crate::causes::scan::field::marks::Field;
 use crate::causes::scan::field::point_index::{square_distance, within};
-use crate::records::Point;
+use crate::records::{Point, Rect};
 
 /// Points, along one axis either way, of the lattice that measures the area left out.
 const LEFT_OUT_STEPS: i32 = 4;
@@ -57,8 +57,22 @@ pub(super) struct DiscScratch {
 
 impl DiscScratch {
     pub(super) fn new(field: &Field) -> Self {
+        Self::with(field, LocalBackground::new(false))
+    }
+
+    /// For estimates, without caution.
+    pub(super) fn plain(field: &Field) -> Self {
+        Self::with(field, LocalBackground::new(true))
+    }
+
+    /// The mass of a panel's marks in the window, after [`Discs::chances`].
+    pub(super) fn mass(&self, panel: usize) -> f64 {
+        self.mass[panel]
+    }
+
+    fn with(field: &Field, local: LocalBackground) -> Self {
         Self {
-            local: LocalBackground::new(),
+            local,
             removed: Removed {
                 weight: vec![0.0; BINS * BINS],
                 cells: Vec::new(),
@@ -101,10 +115,11 @@ impl Removed {
         self.weight[cell] += weight;
     }
 
-    /// Takes it, smoothed, out of a table.
-    fn subtract_from(&mut self, table: &mut Table) {
+    /// Moves it to a list.
+    fn drain_to(&mut self, list: &mut Weights) {
+        list.clear();
         for cell in self.cells.drain(..) {
-            table.spread(cell / BINS, cell % BINS, -self.weight[cell]);
+            list.push((cell / BINS, cell % BINS, self.weight[cell]));
             self.weight[cell] = 0.0;
         }
     }
@@ -178,14 +193,18 @@ impl<'a> Discs<'a> {
         let share = std::f64::consts::PI * reach * reach / LEFT_OUT_POINTS;
         let steps = -LEFT_OUT_STEPS..=LEFT_OUT_STEPS;
         for kind in field.kinds.iter().filter(|k| near(k.rect, centre, reach)) {
-            for a in steps.clone() {
-                for b in steps.clone() {
-                    let at = Point {
-                        x: centre.x + step * f64::from(a),
-                        y: centre.y + step * f64::from(b),
-                    };
-                    if a * a + b * b <= LEFT_OUT_STEPS * LEFT_OUT_STEPS && kind.rect.contains(at) {
-                        let (row, column) = cell(kind, at);
+            let lattice = |from: f64| steps.clone().map(move |i| (i, from + step * f64::from(i)));
+            let inside = |at: f64, low: f64, high: f64| (low..=high).contains(&at);
+            let Rect { x0, y0, x1, y1 } = kind.rect;
+            let rows: Vec<(i32, usize)> = lattice(centre.y)
+                .filter(|(_, y)| inside(*y, y0, y1))
+                .map(|(b, y)| (b, kind.y_bin(y)))
+                .collect();
+            for (a, x) in lattice(centre.x).filter(|(_, x)| inside(*x, x0, x1)) {
+                let x_bin = kind.x_bin(x);
+                for &(b, y_bin) in &rows {
+                    if a * a + b * b <= LEFT_OUT_STEPS * LEFT_OUT_STEPS {
+                        let (row, column) = panel_axes(x_bin, y_bin, kind.swapped);
                         scratch
                             .removed
                             .add(row * BINS + column, kind.panels * share);
@@ -193,8 +212,7 @@ impl<'a> Discs<'a> {
                 }
             }
         }
-        scratch.local.areas.copy_from(&self.areas.table);
-        scratch.removed.subtract_from(&mut scratch.local.areas);
+        scratch.removed.drain_to(&mut scratch.local.no_areas);
     }
 
     /// [`Self::look_around`] and [`Self::leave_out`].
@@ -211,8 +229,7 @@ impl<'a> Discs<'a> {
                 scratch.removed.add(cell, background.weights[id]);
             }
         }
-        scratch.local.marks.copy_from(&background.table);
-        scratch.removed.subtract_from(&mut scratch.local.marks);
+        scratch.removed.drain_to(&mut scratch.local.no_marks);
         scratch.local.forget();
         scratch.chance_per_mass.fill(f64::NAN);
     }
@@ -343,7 +360,10 @@ impl<'a> Discs<'a> {
             window.as_ref(),
             centre,
             field.overhang_mm,
-            &self.backgrounds[radius],
+            &Tables {
+                areas: &self.areas,
+                marks: &self.backgrounds[radius],
+            },
             &mut scratch.local,
         );
         scratch.chance_per_mass[kind] = q;

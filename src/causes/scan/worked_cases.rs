@@ -140,6 +140,17 @@ fn the_same_place_at_a_fixed_centre() {
     }
 }
 
+/// What the report says chance would put there: "about .045" for this case, where
+/// the cautious chances of the scan, own marks included, add up to .26.
+#[test]
+fn chance_alone_without_caution_and_without_the_repeats_own_marks() {
+    let mut view = with_spot();
+    let centre = Point { x: 300.0, y: 150.0 };
+    (view.marks).retain(|m| (m.at.x - centre.x).hypot(m.at.y - centre.y) > 15.0);
+    let expected = view.hits_by_chance(centre, 12.0);
+    assert_relative_eq!(expected, 0.045, max_relative = 0.05);
+}
+
 #[test]
 fn two_kinds_of_panel_and_a_shared_corner() {
     let mut marks: Vec<_> = scattered().into_iter().take(10).collect();

@@ -34,14 +34,12 @@ pub(super) fn page(context: &Context<'_>) -> Result<Option<Page>, ChartError> {
     if more > 0 {
         blocks.push(Block::Paragraph(words::further(more, numbers)));
     }
-    blocks.push(Block::Heading(words::HOW.to_owned()));
     blocks.push(Block::Paragraph(words::tests(changes, numbers)));
-    blocks.push(Block::Paragraph(words::EXPLAINED.to_owned()));
     Ok(Some(Page {
         anchor: "change".to_owned(),
         title: words::TITLE.to_owned(),
         lead: words::lead(changes, numbers),
-        start: Start::NewSheet,
+        start: Start::WhereItFits,
         blocks,
     }))
 }

@@ -1,7 +1,7 @@
 //! Charts of what stands behind a finding, beside its place and its strip.
 
 use super::Context;
-use crate::causes::{BarPitch, Finding, LevelCount, Period};
+use crate::causes::{BarPitch, Cause, Finding, LevelCount, Period};
 use crate::charts::exposure_bars::{self, Labels};
 use crate::charts::folded_distances;
 use crate::charts::frames_side_by_side::{self, Cloud};
@@ -53,7 +53,9 @@ pub(super) fn figures(context: &Context<'_>, finding: &Finding) -> Result<Vec<Fi
     if let (Some(pitch), false) = (&finding.bars, evidence.folded_distances.is_empty()) {
         out.push(folded_distances(context, finding, pitch)?);
     }
-    if !evidence.by_age.is_empty() {
+    // Whose lots answer has no use for the abrasive's age.
+    let lots_answer = finding.cause == Cause::Part && !evidence.by_lot.is_empty();
+    if !evidence.by_age.is_empty() && !lots_answer {
         let caption = words::ages(finding);
         out.push(bars(
             context,

@@ -87,11 +87,7 @@ fn page(context: &Context<'_>, group: &[&Finding], number: usize) -> Result<Page
         let name = format!("when-{}", finding.id.to_lowercase());
         blocks.push(Block::Figure(strips::figure(context, group, &name)?));
     }
-    let reasons: Vec<String> = finding
-        .reasons
-        .iter()
-        .map(|r| words::reason(r, numbers))
-        .collect();
+    let reasons = words::reasons(&finding.reasons, numbers);
     if !reasons.is_empty() {
         blocks.push(Block::Heading(words::finding::page::WHY.to_owned()));
         blocks.push(Block::List(reasons));
@@ -129,7 +125,11 @@ fn page(context: &Context<'_>, group: &[&Finding], number: usize) -> Result<Page
         anchor: format!("finding-{number}"),
         title: told::title(group),
         lead: lead.join(" "),
-        start: Start::NewSheet,
+        start: if number == 1 {
+            Start::NewSheet
+        } else {
+            Start::WhereItFits
+        },
         blocks,
     })
 }

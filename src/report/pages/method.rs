@@ -4,6 +4,20 @@ use super::Context;
 use crate::report::words::method;
 use crate::report::{Block, Page, Start};
 
+/// How changes are judged, for a comparison that stands alone.
+pub(super) fn of_changes() -> Page {
+    Page {
+        anchor: "method".to_owned(),
+        title: method::TITLE.to_owned(),
+        lead: method::LEAD.to_owned(),
+        start: Start::Follows,
+        blocks: vec![
+            Block::Heading(method::CHANGES.to_owned()),
+            Block::List(method::changes()),
+        ],
+    }
+}
+
 /// The page.
 pub(super) fn page(context: &Context<'_>) -> Page {
     let numbers = context.numbers();

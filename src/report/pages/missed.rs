@@ -48,11 +48,7 @@ pub(super) fn page(context: &Context<'_>) -> Option<Page> {
         .filter(|s| !s.reasons.is_empty())
         .take(8)
         .map(|s| {
-            let why: Vec<String> = s
-                .reasons
-                .iter()
-                .map(|r| words::reason(r, numbers))
-                .collect();
+            let why = words::reasons(&s.reasons, numbers);
             missed::why(&s.defect, s.machine.as_deref(), s.head.as_deref(), &why)
         })
         .collect();

@@ -105,7 +105,7 @@ pub fn pages(context: &Context<'_>, length: Length) -> Result<Vec<Page>, ChartEr
     Ok(all)
 }
 
-/// The pages of a comparison: the change and the data.
+/// The pages of a comparison: the change, the data, how it is judged.
 ///
 /// # Errors
 ///
@@ -114,5 +114,6 @@ pub fn comparison_pages(context: &Context<'_>) -> Result<Vec<Page>, ChartError> 
     let ranking = super::ranking::rank(context.findings, context.site);
     let mut all: Vec<Page> = change::page(context)?.into_iter().collect();
     all.push(data::page(context, &ranking));
+    all.push(method::of_changes());
     Ok(all)
 }

@@ -68,7 +68,7 @@ pub(super) fn page(context: &Context<'_>) -> Result<Option<Page>, ChartError> {
         anchor: "recipe".into(),
         title: words::TITLE.into(),
         lead: words::lead(removal, numbers),
-        start: Start::NewSheet,
+        start: Start::WhereItFits,
         blocks,
     }))
 }

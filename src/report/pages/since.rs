@@ -30,7 +30,7 @@ pub(super) fn page(context: &Context<'_>) -> Option<Page> {
         title: words::TITLE.to_owned(),
         lead: words::on_page_one(&findings.lives, numbers)
             .unwrap_or_else(|| words::NO_REPORT.to_owned()),
-        start: Start::NewSheet,
+        start: Start::WhereItFits,
         blocks,
     })
 }

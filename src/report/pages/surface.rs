@@ -62,15 +62,9 @@ pub(super) fn finding_figures(
     finding: &Finding,
 ) -> Result<Vec<Figure>, ChartError> {
     let surfaces = &context.findings.causes.surface;
-    let own = |s: &&Surface| (&s.machine, &s.head) == (&finding.machine, &finding.head);
-    let Some(surface) = surfaces.iter().find(own) else {
+    let Some(surface) = surfaces.iter().find(|s| of_finding(s, finding)) else {
         return Ok(Vec::new());
     };
-    if finding.defect != UNEVEN_REMOVAL
-        || (surface.slope_x.machine.is_none() && surface.slope_y.machine.is_none())
-    {
-        return Ok(Vec::new());
-    }
     let cell = cell_name(surface.machine.as_deref(), surface.head.as_deref());
     let verdict = words::verdict(surface, context.numbers());
     let name = finding.id.to_lowercase();
@@ -79,6 +73,13 @@ pub(super) fn finding_figures(
         out.push(cloud_figure(context, &name, surface, &cell, &verdict)?);
     }
     Ok(out)
+}
+
+/// Whether a finding's page draws the surface.
+fn of_finding(surface: &Surface, finding: &Finding) -> bool {
+    finding.defect == UNEVEN_REMOVAL
+        && (&surface.machine, &surface.head) == (&finding.machine, &finding.head)
+        && (surface.slope_x.machine.is_some() || surface.slope_y.machine.is_some())
 }
 
 /// Machines named first, then parts, then undecided, then even.
@@ -106,7 +107,12 @@ fn one(context: &Context<'_>, index: usize, surface: &Surface) -> Result<Vec<Blo
             verdict.clone()
         }),
     ];
-    if surface.slope_x.machine.is_some() || surface.slope_y.machine.is_some() {
+    let drawn = |f: &&Finding| of_finding(surface, f) && context.finding_anchor(f) != "findings";
+    let findings = context.findings.worst_first();
+    if let Some(finding) = findings.iter().copied().find(|f| drawn(&f)) {
+        blocks.push(Block::Paragraph(words::drawn_on(&finding.id)));
+        blocks.push(Block::Table(terms(context, surface, &cell)));
+    } else if surface.slope_x.machine.is_some() || surface.slope_y.machine.is_some() {
         let name = (index + 1).to_string();
         let map = map_figure(context, &name, surface, &cell, &verdict)?;
         if surface.evidence.slopes.is_empty() {

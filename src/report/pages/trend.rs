@@ -50,7 +50,7 @@ pub(super) fn page(context: &Context<'_>) -> Result<Option<Page>, ChartError> {
         anchor: "trend".to_owned(),
         title: words::TITLE.to_owned(),
         lead: words::lead(weekly, numbers),
-        start: Start::NewSheet,
+        start: Start::WhereItFits,
         blocks,
     }))
 }

@@ -35,7 +35,8 @@ pub(super) fn value(document: &Document) -> Value {
             json!({
                 "anchor": page.anchor,
                 "follows": page.start == Start::Follows,
-                "appendix": page.start != Start::NewSheet,
+                "joins": page.start == Start::WhereItFits,
+                "appendix": matches!(page.start, Start::Appendix | Start::Follows),
                 "title": printable(&page.title),
                 "lead": printable(&page.lead),
                 "blocks": blocks,

@@ -14,9 +14,9 @@ use crate::report::story::differs;
 use crate::site::DefectClass;
 pub use notes::{note, notes};
 pub use page::{
-    EXPLAINED, FEWER, HOW, MORE, PANELS_HEAD, RATIO_AXIS, RATIO_HEAD, REMOVAL_CAPTION, SIDES,
-    TITLE, defects_on_panels, further, kinds_caption, kinds_columns, lead, lots_caption,
-    lots_title, rate_axis, ratios_alt, removal_columns,
+    FEWER, MORE, PANELS_HEAD, RATIO_AXIS, RATIO_HEAD, REMOVAL_CAPTION, SIDES, TITLE,
+    defects_on_panels, further, kinds_caption, kinds_columns, lead, lots_caption, lots_title,
+    rate_axis, ratios_alt, removal_columns,
 };
 
 /// Heading over the latest change on page one.

@@ -19,6 +19,17 @@ pub fn of_panels(hit: usize, of: usize, numbers: &NumberStyle) -> String {
     format!("{} of {} {noun}", numbers.count(hit), numbers.count(of))
 }
 
+/// "about 2.1", "less than 0.1": how many panels chance alone would give.
+#[must_use]
+pub fn by_chance(expected: f64, numbers: &NumberStyle) -> String {
+    const LEAST: f64 = 0.1;
+    if expected < LEAST {
+        format!("less than {}", numbers.fixed(LEAST, 1))
+    } else {
+        format!("about {}", numbers.significant(expected, 2))
+    }
+}
+
 /// "a", "a and b", "a, b and c"; at most `most` items, then "and 3 more".
 #[must_use]
 pub fn listed(items: &[String], most: usize) -> String {

@@ -267,6 +267,7 @@ pub(crate) mod tests {
             panels_exposed: 120,
             hit_rate: Some(0.317),
             hit_rate_ci: None,
+            reach_mm: None,
             expected_hits: Some(2.1),
             p_adjusted: Some(4e-4),
             first_panel: Some("P0007".into()),

@@ -95,17 +95,22 @@ pub fn how(alpha: f64, numbers: &NumberStyle) -> Vec<String> {
 #[must_use]
 pub fn changes() -> Vec<String> {
     [
-        "A change is judged among panels of the same lot, machine, part and abrasive age, by an interval that carries the \
-         scatter of panels, days and lots. Made-up shops with known truth kept it: 19 of 20 intervals hold the true ratio, \
-         also where days resemble each other, and without an effect at most 1 report in 20 says helped.",
+        "A change is judged by one model of the counts on all panels: panels scatter, lots differ, days differ and \
+         resemble the day before; machine, part, inspector and abrasive age are allowed for where they vary. In made-up \
+         shops with known truth 19 of 20 intervals hold the true ratio (17 of 20 where each day closely resembles the \
+         last), and without an effect at most 1 report in 20 says helped.",
+        "“Helped” means fewer defects, adjusted for all kinds of a comparison, and the opposite kind of defect not worse \
+         by more than the margin. “Too few panels” names how many it would take. “Not identifiable” means that something \
+         else changed at the same time and never met both sides: run both on the same lots, in alternating blocks, and \
+         compare again.",
         "A change made after a bad spell is told in four of five cases or more (spells of four times the rate); an ordinary \
-         stretch is set aside in at most one of five, and the interval then holds both ratios.",
+         stretch is set aside in about 1 of 20.",
         "A trend under way is told in four of five cases or more if the rate falls to a sixteenth, in about three of five \
          if it falls to an eighth, and falsely in at most 1 of 20. A slower trend passes for the change.",
         "A step in what came with the parts is told in four of five cases or more, and falsely in at most 1 of 20. A new \
          inspector is always told, if inspectors are recorded.",
         "Panels asked for show the ratio worth knowing as often as asked where days differ without an order. Where each day \
-         resembles the last (correlation .7) they do so in about half of the cases: then go back and forth within days.",
+         resembles the last (correlation .7) they do so in about three of five cases: then go back and forth within days.",
         "Control charts take days and lots as differing without an order. Where days drift, signals come more often than \
          stated.",
     ]

@@ -29,7 +29,7 @@ pub mod surface;
 pub mod trend;
 
 pub use next_checks::next_check;
-pub use reasons::reason;
+pub use reasons::{reason, reasons};
 
 /// The language, as a tag of BCP 47.
 pub const LANGUAGE: &str = "en";

@@ -3,6 +3,7 @@
 mod charts;
 pub mod notes;
 
+use crate::causes::Cause;
 use crate::charts::NumberStyle;
 use crate::records::Unit;
 use crate::removal::{
@@ -335,20 +336,29 @@ pub fn risked(of: &Risked) -> String {
 pub fn movers(risk: &Risk, word: &RecipeWord, numbers: &NumberStyle) -> String {
     let found = shown_movers(risk, numbers);
     match word {
-        RecipeWord::Others(cause, ids) => {
-            let see = if ids.is_empty() {
-                String::new()
-            } else {
-                format!(": see {}", listed(ids, 3))
-            };
-            format!("{}, not the recipe{see}", causes::consistent_with(*cause))
+        RecipeWord::Others(cause, ids) => format!(
+            "{}, not the recipe{}",
+            causes::consistent_with(*cause),
+            see(ids)
+        ),
+        RecipeWord::Follows(ids) if found.is_empty() => {
+            format!("{}{}", causes::consistent_with(Cause::Recipe), see(ids))
         }
-        _ if found.is_empty() => "nothing shown".into(),
-        RecipeWord::Follows => listed(&found, usize::MAX),
+        RecipeWord::Follows(ids) => format!("{}{}", listed(&found, usize::MAX), see(ids)),
+        RecipeWord::Open if found.is_empty() => "nothing shown".into(),
         RecipeWord::Open => format!(
             "goes along with {}; who makes it is not known yet",
             listed(&found, usize::MAX)
         ),
+    }
+}
+
+/// ": see F2".
+fn see(ids: &[String]) -> String {
+    if ids.is_empty() {
+        String::new()
+    } else {
+        format!(": see {}", listed(ids, 3))
     }
 }
 

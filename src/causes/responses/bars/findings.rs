@@ -137,6 +137,7 @@ pub(in crate::causes) fn conclude_bars(
         panels_exposed: exposed,
         hit_rate: (exposed > 0).then(|| panels_hit as f64 / exposed as f64),
         hit_rate_ci: proportion::clopper_pearson(panels_hit as u64, exposed as u64, 0.95).ok(),
+        reach_mm: None,
         expected_hits: Some(dossier.background * exposed as f64),
         p_adjusted: Some(p_adjusted),
         first_panel: hits.first().map(|&i| id(i)),

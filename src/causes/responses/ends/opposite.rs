@@ -235,6 +235,7 @@ pub(in crate::causes) fn finding(
         panels_exposed: of,
         hit_rate: (of > 0).then(|| hit.len() as f64 / of as f64),
         hit_rate_ci: proportion::clopper_pearson(hit.len() as u64, of as u64, 0.95).ok(),
+        reach_mm: None,
         expected_hits: Some(expected),
         p_adjusted: Some(p_adjusted),
         first_panel: hit.first().map(id),

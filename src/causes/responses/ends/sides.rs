@@ -355,6 +355,7 @@ fn conclude(stream: &SideStream<'_>, lead: &Lead) -> Finding {
         panels_exposed: n,
         hit_rate: (n > 0).then(|| lead.votes as f64 / n as f64),
         hit_rate_ci: proportion::clopper_pearson(lead.votes as u64, n as u64, 0.95).ok(),
+        reach_mm: None,
         expected_hits: Some(n as f64 / 2.0),
         p_adjusted: Some(lead.p_adjusted),
         first_panel: hits.first().map(|&i| records.panels[i].id.clone()),

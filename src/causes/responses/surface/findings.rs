@@ -270,6 +270,7 @@ impl About<'_> {
             panels_exposed: panels,
             hit_rate: (panels > 0).then(|| hits.len() as f64 / panels as f64),
             hit_rate_ci: clopper_pearson(hits.len() as u64, panels as u64, 0.95).ok(),
+            reach_mm: None,
             expected_hits: None,
             p_adjusted: None,
             first_panel: hits.first().map(id),

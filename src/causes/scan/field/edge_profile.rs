@@ -100,6 +100,25 @@ impl Table {
         self.cells.copy_from_slice(&other.cells);
     }
 
+    /// What is left of a cell when the weights of `removed`, spread by the
+    /// kernel, are taken out; 0 where that is everything but rounding.
+    pub(in crate::causes::scan) fn left_without(
+        &self,
+        row: usize,
+        column: usize,
+        removed: &[(usize, usize, f64)],
+    ) -> f64 {
+        let kernel = &*KERNEL;
+        let mut value = self.get(row, column);
+        for &(r, c, weight) in removed {
+            let (rows, columns) = (r.abs_diff(row), c.abs_diff(column));
+            if rows <= REACH && columns <= REACH {
+                value -= weight * kernel[rows] * kernel[columns];
+            }
+        }
+        if value < ROUNDING { 0.0 } else { value }
+    }
+
     pub(in crate::causes::scan) fn get(&self, row: usize, column: usize) -> f64 {
         self.cells[row * BINS + column]
     }

@@ -3,6 +3,7 @@
 
 use std::collections::BTreeMap;
 
+use super::edge_profile::edge_bin;
 use crate::causes::scan::field::point_index::PointIndex;
 use crate::causes::scan::field::weights::common_grain_mm;
 use crate::causes::scan::sharpness::Zone;
@@ -31,6 +32,18 @@ pub(in crate::causes::scan) struct Kind {
     pub(in crate::causes::scan) swapped: bool,
     /// How many panels.
     pub(in crate::causes::scan) panels: f64,
+}
+
+impl Kind {
+    /// Distance class of a place along frame x: to the nearer edge, 0 off the panel.
+    pub(in crate::causes::scan) fn x_bin(&self, x: f64) -> usize {
+        edge_bin((x - self.rect.x0).min(self.rect.x1 - x))
+    }
+
+    /// The same along frame y.
+    pub(in crate::causes::scan) fn y_bin(&self, y: f64) -> usize {
+        edge_bin((y - self.rect.y0).min(self.rect.y1 - y))
+    }
 }
 
 /// A mark still in play.

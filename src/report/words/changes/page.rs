@@ -7,16 +7,6 @@ use crate::report::words::counting::counted;
 
 /// Title of the page.
 pub const TITLE: &str = "Did the change help?";
-/// Heading over the explanation.
-pub const HOW: &str = "How it was compared";
-/// The explanation.
-pub const EXPLAINED: &str = "Panels on the old and the new side are compared only with panels of the same lot, machine and \
-    further columns named above, because lots differ more than most changes do. The interval carries the scatter of \
-    panels, days and lots, whichever is widest. “Helped” means fewer defects after adjustment for all tests, and the \
-    opposite kind of defect not worse by more than the margin. “Too few panels” names about how many it would take in \
-    all to show the ratio worth knowing with the chance set in onus.toml (if nothing is set, half the rate with a \
-    chance of 80 %), in lots and on days filled like these. “Not identifiable” means that something else changed at the same time: run both on the \
-    same lots, in alternating blocks, and compare again.";
 /// Axis of the chart of ratios.
 pub const RATIO_AXIS: &str = "defects per m², after over before";
 /// Over the part of the chart below 1.

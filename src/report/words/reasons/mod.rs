@@ -12,6 +12,25 @@ use rates::rates;
 use sides::sides;
 use whose::{control, frames, lots};
 
+/// The reasons as sentences; rivals that vary and show nothing share one.
+#[must_use]
+pub fn reasons(all: &[Reason], numbers: &NumberStyle) -> Vec<String> {
+    let excluded: Vec<String> = all
+        .iter()
+        .filter_map(|r| rates::excluded(r, numbers))
+        .collect();
+    let several = excluded.len() > 1;
+    let mut out: Vec<String> = all
+        .iter()
+        .filter(|r| !(several && matches!(r, Reason::Excluded { .. })))
+        .map(|r| reason(r, numbers))
+        .collect();
+    if several {
+        out.push(rates::all_excluded(&excluded));
+    }
+    out
+}
+
 /// The reason as a sentence with its numbers.
 #[must_use]
 pub fn reason(reason: &Reason, numbers: &NumberStyle) -> String {
@@ -25,8 +44,8 @@ pub fn reason(reason: &Reason, numbers: &NumberStyle) -> String {
             let hits = super::counting::of_panels(*hits, *exposed, n);
             match expected {
                 Some(expected) => format!(
-                    "It is at this place on {hits}, where chance would put it on about {}.",
-                    n.significant(*expected, 2)
+                    "It is at this place on {hits}, where chance would put it on {}.",
+                    super::counting::by_chance(*expected, n)
                 ),
                 None => format!("It is near this spot on {hits}."),
             }

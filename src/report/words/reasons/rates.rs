@@ -5,6 +5,23 @@ use super::{capital, column, list, p};
 use crate::causes::{Reason, Rival};
 use crate::charts::NumberStyle;
 
+/// "feed speed (1.8-fold)" of a rival that varies and shows nothing.
+pub(super) fn excluded(reason: &Reason, n: &NumberStyle) -> Option<String> {
+    let Reason::Excluded { rival, within } = reason else {
+        return None;
+    };
+    let within = n.significant(*within, 2);
+    Some(format!("{} ({within}-fold)", column(rival)))
+}
+
+/// Those together.
+pub(super) fn all_excluded(rivals: &[String]) -> String {
+    format!(
+        "These vary and show nothing; an effect larger than given is excluded: {}.",
+        list(rivals.iter().cloned())
+    )
+}
+
 pub(super) fn rates(reason: &Reason, n: &NumberStyle) -> String {
     match reason {
         Reason::RateHigher {

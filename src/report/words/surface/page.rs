@@ -73,6 +73,12 @@ fn nothing_shows(surface: &Surface) -> bool {
     surface.lean.sides().is_empty() && surface.signs.is_empty()
 }
 
+/// Where the surface is drawn.
+#[must_use]
+pub fn drawn_on(finding: &str) -> String {
+    format!("Map and slopes are on the page of {finding}.")
+}
+
 /// What a surface says, with its caution.
 #[must_use]
 pub fn verdict(surface: &Surface, n: &NumberStyle) -> String {

@@ -1,0 +1,89 @@
+//! What the report says chance alone would put at a place is what chance puts
+//! there: shops without the repeat, simulated again and again, are counted.
+
+use onus::causes::{Settings, find};
+use onus::records::{Point, Records};
+use rayon::prelude::*;
+
+use crate::shops::{Background, Repeater, Shop};
+
+const EDGES: Background = Background::Edges {
+    share: 0.3,
+    mean_mm: 20.0,
+};
+/// At most so far off, either way.
+const FACTOR: f64 = 1.5;
+/// Shops without the repeat that are counted for each place.
+const COUNTED: u64 = 60;
+
+/// Panels with a mark within reach of the place.
+fn hit(records: &Records, at: Point, reach_mm: f64) -> usize {
+    let near = |d: &&onus::records::Defect| {
+        let place = d.place.map(|p| records.panels[d.panel].to_machine(p));
+        place.is_some_and(|p| (p.x - at.x).hypot(p.y - at.y) <= reach_mm)
+    };
+    let mut panels: Vec<usize> = (records.defects.iter())
+        .filter(near)
+        .map(|d| d.panel)
+        .collect();
+    panels.dedup();
+    panels.len()
+}
+
+#[test]
+fn expected_hits_are_those_of_chance() {
+    let places = [
+        (300.0, 200.0),
+        (180.0, 90.0),
+        (450.0, 300.0),
+        (60.0, 200.0),
+        (300.0, 45.0),
+    ];
+    let shops = [
+        (Background::Flat, 2.0),
+        (EDGES, 2.0),
+        (Background::Flat, 6.0),
+        (EDGES, 6.0),
+    ];
+    let cases: Vec<_> = (0..40)
+        .map(|i| (i as u64, places[i % 5], shops[i % 4]))
+        .collect();
+    let off: Vec<String> = cases
+        .into_par_iter()
+        .filter_map(|(seed, (x, y), (background, marks))| {
+            let quiet = Shop {
+                panels: 200,
+                marks,
+                background,
+                mixing: 4.0,
+                ..Shop::default()
+            };
+            let shop = Shop {
+                repeaters: vec![Repeater::machine(x, y, 0.35)],
+                ..quiet.clone()
+            };
+            let causes = find(&shop.records(6_000 + seed), &Settings::default());
+            let (finding, at) = causes.findings.iter().find_map(|f| {
+                let at = Point {
+                    x: f.x_mm?,
+                    y: f.y_mm?,
+                };
+                ((at.x - x).hypot(at.y - y) < 12.0).then_some((f, at))
+            })?;
+            let (told, reach) = finding.expected_hits.zip(finding.reach_mm)?;
+            let counted: usize = (0..COUNTED)
+                .map(|k| hit(&quiet.records(100_000 + 1_000 * seed + k), at, reach))
+                .sum();
+            let truth = counted as f64 / COUNTED as f64 * finding.panels_exposed as f64 / 200.0;
+            let good = told <= FACTOR * truth && truth <= FACTOR * told;
+            Some((
+                good,
+                format!("({x}, {y}), {background:?}, {marks}: {told:.2}, counted {truth:.2}"),
+            ))
+        })
+        .map(|(good, text)| if good { String::new() } else { text })
+        .collect();
+    assert_eq!(off.len(), 40, "found");
+    let off: Vec<String> = off.into_iter().filter(|text| !text.is_empty()).collect();
+    assert!(off.is_empty(), "{off:#?}");
+}
