@@ -154,9 +154,12 @@ pub(super) struct LocalBackground {
     /// Areas and marks that the place's own background has to do without.
     pub(super) no_areas: Weights,
     pub(super) no_marks: Weights,
+    /// What is left of the areas, the same for every radius.
+    area: Vec<f64>,
     shape: Vec<f64>,
     shape_high: Vec<f64>,
-    /// Cells that were asked for.
+    /// Cells that were asked for: of the areas, of the shapes.
+    known_areas: Vec<usize>,
     known: Vec<usize>,
     /// An estimate is asked for, without caution and reserve.
     plain: bool,
@@ -167,14 +170,24 @@ impl LocalBackground {
         Self {
             no_areas: Weights::new(),
             no_marks: Weights::new(),
+            area: vec![f64::NAN; BINS * BINS],
             shape: vec![f64::NAN; BINS * BINS],
             shape_high: vec![f64::NAN; BINS * BINS],
+            known_areas: Vec::new(),
             known: Vec::new(),
             plain,
         }
     }
 
-    /// To be called whenever what is left out has changed.
+    /// To be called whenever the areas left out have changed.
+    pub(super) fn forget_areas(&mut self) {
+        for cell in self.known_areas.drain(..) {
+            self.area[cell] = f64::NAN;
+        }
+        self.forget();
+    }
+
+    /// To be called whenever the marks left out have changed.
     pub(super) fn forget(&mut self) {
         for cell in self.known.drain(..) {
             self.shape[cell] = f64::NAN;
@@ -207,7 +220,11 @@ impl LocalBackground {
     fn work_out(&mut self, row: usize, column: usize, of: &Tables<'_>) {
         let cell = row * BINS + column;
         let marks = (of.marks.table).left_without(row, column, &self.no_marks);
-        let area = (of.areas.table).left_without(row, column, &self.no_areas);
+        if self.area[cell].is_nan() {
+            self.area[cell] = (of.areas.table).left_without(row, column, &self.no_areas);
+            self.known_areas.push(cell);
+        }
+        let area = self.area[cell];
         let density = of.marks.density;
         let below = density * area + 0.5;
         self.shape[cell] = density * (marks + 0.5) / below;

@@ -213,6 +213,7 @@ impl<'a> Discs<'a> {
             }
         }
         scratch.removed.drain_to(&mut scratch.local.no_areas);
+        scratch.local.forget_areas();
     }
 
     /// [`Self::look_around`] and [`Self::leave_out`].

