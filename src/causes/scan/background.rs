@@ -226,6 +226,13 @@ impl LocalBackground {
         }
         let area = self.area[cell];
         let density = of.marks.density;
+        if density <= 0.0 {
+            // Without a mark anywhere the background is flat.
+            self.shape[cell] = 1.0;
+            self.shape_high[cell] = 1.0;
+            self.known.push(cell);
+            return;
+        }
         let below = density * area + 0.5;
         self.shape[cell] = density * (marks + 0.5) / below;
         self.shape_high[cell] = density * (marks + 0.5 * marks.sqrt() + 0.5) / below;

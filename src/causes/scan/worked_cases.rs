@@ -157,6 +157,17 @@ fn chance_alone_without_caution_and_without_the_repeats_own_marks() {
     assert!(expected < 5.0 / 11.0 * 0.2564662439 / 1.5, "{expected}");
 }
 
+/// With no other mark on any panel, half a mark is taken to lie around: its share
+/// of the window is the disc's.
+#[test]
+fn chance_alone_where_no_other_mark_lies() {
+    let mut view = with_spot();
+    view.marks.clear();
+    let expected = view.hits_by_chance(Point { x: 300.0, y: 150.0 }, 12.0);
+    let disc = std::f64::consts::PI * 144.0 / 40_000.0;
+    assert_relative_eq!(expected, 0.5 * disc, max_relative = 0.01);
+}
+
 #[test]
 fn two_kinds_of_panel_and_a_shared_corner() {
     let mut marks: Vec<_> = scattered().into_iter().take(10).collect();
