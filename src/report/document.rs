@@ -48,9 +48,7 @@ pub enum Start {
     NewSheet,
     /// Below what stands before it where it fits there whole, else on a new sheet.
     WhereItFits,
-    /// On a new sheet, in the smaller type of the appendix.
-    Appendix,
-    /// Below what stands before it, in the appendix.
+    /// Below what stands before it, in the smaller type of the appendix.
     Follows,
 }
 

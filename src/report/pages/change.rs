@@ -200,9 +200,7 @@ fn kinds_table(context: &Context<'_>, comparison: &Comparison) -> Table {
                     Cell::from(change.defect.as_str()),
                     counts(&change.before),
                     counts(&change.after),
-                    Cell::from(words::ratio(change.crude_ratio, numbers)),
-                    Cell::from(words::ratio(change.ratio, numbers)),
-                    Cell::from(words::interval(change, numbers)),
+                    Cell::from(words::with_interval(change.ratio, change.ratio_ci, numbers)),
                     Cell::from(words::p_value(change.p_adjusted, numbers)),
                     Cell::from(words::verdict_in_full(change, numbers)),
                 ]
@@ -226,10 +224,11 @@ fn removal_table(context: &Context<'_>, comparison: &Comparison) -> Table {
                     Cell::from(words::measure(removal.measure)),
                     Cell::from(before),
                     Cell::from(after),
-                    Cell::from(words::ratio(estimate.and_then(|e| e.ratio), numbers)),
-                    Cell::from(estimate.map_or("–".to_owned(), |e| {
-                        words::ratio_interval(e.ratio_ci.low, e.ratio_ci.high, numbers)
-                    })),
+                    Cell::from(words::with_interval(
+                        estimate.and_then(|e| e.ratio),
+                        estimate.map(|e| e.ratio_ci),
+                        numbers,
+                    )),
                     Cell::from(words::p_value(removal.p_adjusted, numbers)),
                     Cell::from(format!(
                         "{} ({})",

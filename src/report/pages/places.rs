@@ -72,7 +72,7 @@ pub(super) fn page(context: &Context<'_>) -> Result<Option<Page>, ChartError> {
         anchor: "places".to_owned(),
         title: places::PAGE_TITLE.to_owned(),
         lead: places::lead(worst.len(), ringed, context.numbers()),
-        start: Start::Appendix,
+        start: Start::Follows,
         blocks,
     }))
 }

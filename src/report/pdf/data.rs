@@ -36,7 +36,7 @@ pub(super) fn value(document: &Document) -> Value {
                 "anchor": page.anchor,
                 "follows": page.start == Start::Follows,
                 "joins": page.start == Start::WhereItFits,
-                "appendix": matches!(page.start, Start::Appendix | Start::Follows),
+                "appendix": page.start == Start::Follows,
                 "title": printable(&page.title),
                 "lead": printable(&page.lead),
                 "blocks": blocks,

@@ -12,6 +12,7 @@ use crate::charts::NumberStyle;
 use crate::report::Story;
 use crate::report::story::differs;
 use crate::site::DefectClass;
+use crate::stats::Interval;
 pub use notes::{note, notes};
 pub use page::{
     FEWER, MORE, PANELS_HEAD, RATIO_AXIS, RATIO_HEAD, REMOVAL_CAPTION, SIDES, TITLE,
@@ -261,6 +262,19 @@ pub fn ratio(value: Option<f64>, numbers: &NumberStyle) -> String {
     match value {
         Some(x) if x.is_finite() => numbers.significant(x, 2),
         _ => "–".to_owned(),
+    }
+}
+
+/// "0.25 (0.1 to 0.58)".
+#[must_use]
+pub fn with_interval(value: Option<f64>, interval: Option<Interval>, n: &NumberStyle) -> String {
+    match interval {
+        Some(ci) => format!(
+            "{} ({})",
+            ratio(value, n),
+            ratio_interval(ci.low, ci.high, n)
+        ),
+        None => ratio(value, n),
     }
 }
 

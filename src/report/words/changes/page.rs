@@ -156,9 +156,7 @@ pub fn kinds_columns() -> Vec<(String, bool)> {
         ("Kind", false),
         ("Before", true),
         ("After", true),
-        ("Ratio, all panels (crude)", true),
-        ("Ratio, like panels (adjusted)", true),
-        ("Interval", true),
+        ("After over before", true),
         ("p, adjusted", true),
         ("Verdict", false),
     ]
@@ -173,8 +171,7 @@ pub fn removal_columns() -> Vec<(String, bool)> {
         ("Measure", false),
         ("Before", true),
         ("After", true),
-        ("Ratio", true),
-        ("Interval", true),
+        ("After over before", true),
         ("p, adjusted", true),
         ("After the change", false),
     ]
