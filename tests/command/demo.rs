@@ -2,6 +2,7 @@
 
 use std::path::Path;
 use std::process::Command;
+use std::sync::OnceLock;
 
 use serde_json::Value;
 
@@ -20,6 +21,16 @@ fn demo(folder: &Path) -> Value {
     serde_json::from_slice(&text).unwrap()
 }
 
+/// The demo as it is without options, made once for all tests that only read it.
+pub(crate) fn made() -> &'static (tempfile::TempDir, Value) {
+    static MADE: OnceLock<(tempfile::TempDir, Value)> = OnceLock::new();
+    MADE.get_or_init(|| {
+        let folder = tempfile::tempdir().unwrap();
+        let found = demo(folder.path());
+        (folder, found)
+    })
+}
+
 fn items<'a>(findings: &'a Value, list: &str, keep: impl Fn(&Value) -> bool) -> Vec<&'a Value> {
     findings[list]
         .as_array()
@@ -31,11 +42,10 @@ fn items<'a>(findings: &'a Value, list: &str, keep: impl Fn(&Value) -> bool) -> 
 
 #[test]
 fn the_demos_truth_is_found_and_nobody_else_is_accused() {
-    let folder = tempfile::tempdir().unwrap();
-    let found = demo(folder.path());
+    let (folder, found) = made();
 
     // the spot of cell north, and no other place or stream of a machine
-    let machine = items(&found, "findings", |f| {
+    let machine = items(found, "findings", |f| {
         f["cause"] == "machine" && f["kind"] == "spot"
     });
     assert_eq!(machine.len(), 1, "{machine:?}");
@@ -52,7 +62,7 @@ fn the_demos_truth_is_found_and_nobody_else_is_accused() {
     // it came with the fourth day's panels, 61 to 80
     let onset = spot["onset_panel"].as_str().unwrap();
     assert!(("N10055".."N10080").contains(&onset), "{onset}");
-    for stream in items(&found, "streams", |s| s["cause"] == "machine") {
+    for stream in items(found, "streams", |s| s["cause"] == "machine") {
         assert_eq!(
             (&stream["machine"], &stream["defect"]),
             (&spot["machine"], &spot["defect"])
@@ -60,7 +70,7 @@ fn the_demos_truth_is_found_and_nobody_else_is_accused() {
     }
 
     // the glue spots of lot K3 ride the panels of both cells
-    let glue = items(&found, "findings", |f| f["defect"] == "glue spot");
+    let glue = items(found, "findings", |f| f["defect"] == "glue spot");
     assert_eq!(glue.len(), 2, "{glue:?}");
     for finding in glue {
         assert_eq!(
@@ -71,10 +81,10 @@ fn the_demos_truth_is_found_and_nobody_else_is_accused() {
     }
 
     // nibs wander
-    assert!(items(&found, "findings", |f| f["defect"] == "dust nib").is_empty());
+    assert!(items(found, "findings", |f| f["defect"] == "dust nib").is_empty());
 
     // the head of cell south leans by 4 µm per half length, that of north does not
-    let surface = |cell: &str| items(&found, "surface", |s| s["machine"] == cell)[0].clone();
+    let surface = |cell: &str| items(found, "surface", |s| s["machine"] == cell)[0].clone();
     let lean = surface("south")["slope_x"]["machine_ci"].clone();
     assert_eq!(surface("south")["cause"], "machine");
     assert!(
@@ -84,7 +94,7 @@ fn the_demos_truth_is_found_and_nobody_else_is_accused() {
     assert_ne!(surface("north")["cause"], "machine");
 
     // the slower recipe leaves a quarter of the orange peel
-    let change = items(&found, "changes", |c| c["defect"] == "orange peel left");
+    let change = items(found, "changes", |c| c["defect"] == "orange peel left");
     assert_eq!(change.len(), 1, "{change:?}");
     assert_eq!(change[0]["verdict"], "helped");
     let ci = &change[0]["ratio_ci"];
@@ -106,8 +116,7 @@ fn the_demos_truth_is_found_and_nobody_else_is_accused() {
 /// wherever the report speaks of them.
 #[test]
 fn the_demos_report_says_one_thing_of_each_kind_and_is_short() {
-    let folder = tempfile::tempdir().unwrap();
-    let found = demo(folder.path());
+    let (folder, found) = made();
     for stream in found["streams"].as_array().unwrap() {
         let cause = stream["cause"].as_str().unwrap();
         match stream["defect"].as_str().unwrap() {
@@ -134,9 +143,11 @@ fn the_demos_report_says_one_thing_of_each_kind_and_is_short() {
 #[test]
 fn a_second_demo_replaces_the_first_with_the_same_bytes() {
     let folder = tempfile::tempdir().unwrap();
-    let pdf = || std::fs::read(folder.path().join("report/report.pdf")).unwrap();
+    let pdf = |folder: &Path| std::fs::read(folder.join("report/report.pdf")).unwrap();
     demo(folder.path());
-    let first = pdf();
     demo(folder.path());
-    assert!(first == pdf(), "the report's bytes changed");
+    assert!(
+        pdf(made().0.path()) == pdf(folder.path()),
+        "the report's bytes changed"
+    );
 }

@@ -6,7 +6,7 @@ use std::io::BufReader;
 use std::path::{Path, PathBuf};
 use std::process::Command;
 
-use crate::shop::{files, onus};
+use crate::shop::files;
 
 /// Resolution of the page images, dots per inch.
 const RESOLUTION: &str = "75";
@@ -55,13 +55,7 @@ fn charts(folder: &Path) -> BTreeMap<String, Vec<u8>> {
 #[test]
 fn the_sample_report_is_what_the_demo_makes() {
     let place = tempfile::tempdir().unwrap();
-    let made = onus()
-        .args(["demo", "--out"])
-        .arg(place.path())
-        .output()
-        .unwrap();
-    assert!(made.status.success());
-    let report = place.path().join("report");
+    let report = crate::demo::made().0.path().join("report");
     let stale = "reports/sample is stale: run .ci/sample";
 
     // Not assert_eq: a difference would print the whole file.
