@@ -231,13 +231,13 @@ fn what_comes_with_lots_is_never_the_machines() {
                 assert!(!(causes.findings.iter()).any(|f| f.kind == Kind::Lot && dated(f)));
                 if (lots, bad) == (10, 1) {
                     let part = causes.findings.iter().any(|f| f.cause == Cause::Part);
-                    // In blocks the bad lot is the first stretch of time.
-                    let count = if in_blocks {
-                        &mut at_the_end
-                    } else {
-                        &mut named
-                    };
-                    *count += usize::from(part);
+                    // In blocks the bad lot is the first stretch of time: only panels
+                    // turned inside it could tell.
+                    match (in_blocks, turned && !by_lot) {
+                        (false, _) => named += usize::from(part),
+                        (true, false) => at_the_end += usize::from(part),
+                        (true, true) => {}
+                    }
                 }
             }
         }

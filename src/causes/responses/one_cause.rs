@@ -6,19 +6,24 @@
 //! lots of their own; the marks add that it hurts.
 
 use crate::causes::verdict::certainty;
-use crate::causes::{Cause, Finding, Frame, Kind, NextCheck, Reason, Side, Surface, SurfaceCause};
+use crate::causes::{
+    Cause, Finding, Frame, Kind, NextCheck, Reason, Side, Surface, SurfaceCause, UNEVEN_REMOVAL,
+};
 use crate::records::Records;
 use crate::site::DefectClass;
 
-/// Gives sides that are not yet told the cause of the slope that makes them.
+/// Gives sides that are not yet told the cause of the slope that makes them. A
+/// slope along one axis that a side of marks shows is told with that side alone.
 pub(in crate::causes) fn carry_slopes(
-    findings: &mut [Finding],
+    findings: &mut Vec<Finding>,
     surfaces: &[Surface],
     records: &Records,
     alpha: f64,
 ) {
+    let mut told: Vec<(Option<String>, Option<String>)> = Vec::new();
     for finding in findings.iter_mut() {
-        if finding.kind != Kind::Side || finding.cause != Cause::Undecided {
+        let may = matches!(finding.cause, Cause::Undecided | Cause::Machine);
+        if finding.kind != Kind::Side || finding.defect == UNEVEN_REMOVAL || !may {
             continue;
         }
         let Some(more) = takes_more(finding, records) else {
@@ -29,18 +34,29 @@ pub(in crate::causes) fn carry_slopes(
                 && s.cause == SurfaceCause::Machine
                 && s.lean.sides().iter().any(|side| side.more == more)
         });
-        if let Some(slope) = slope {
+        let Some(slope) = slope else {
+            continue;
+        };
+        finding.reasons.push(Reason::SlopeLeansTheSameWay { more });
+        finding.next_check = NextCheck::CheckHeadTilt {
+            takes_more: Some(more),
+        };
+        if finding.cause == Cause::Undecided {
             finding.cause = Cause::Machine;
             finding.frame = Some(Frame::Machine);
             finding.open.clear();
-            finding.reasons.push(Reason::SlopeLeansTheSameWay { more });
-            finding.next_check = NextCheck::CheckHeadTilt {
-                takes_more: Some(more),
-            };
             let p = (finding.p_adjusted.zip(slope.p_adjusted)).map(|(a, b)| a.max(b));
             finding.certainty = certainty(Cause::Machine, p, alpha, false);
         }
+        if slope.lean.sides().len() == 1 {
+            told.push((finding.machine.clone(), finding.head.clone()));
+        }
     }
+    findings.retain(|f| {
+        let cell = (&f.machine, &f.head);
+        let slope = f.defect == UNEVEN_REMOVAL && f.cause == Cause::Machine;
+        !slope || told.iter().all(|(machine, head)| cell != (machine, head))
+    });
 }
 
 /// The side of the machine that takes more, if the marks lead on one side.

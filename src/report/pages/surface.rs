@@ -1,7 +1,9 @@
 //! Uneven removal: a tilted head or warped panels.
 
 use super::Context;
-use crate::causes::{Cause, Contrast, Finding, Surface, SurfaceCause, Term, UNEVEN_REMOVAL};
+use crate::causes::{
+    Cause, Contrast, Finding, Reason, Surface, SurfaceCause, Term, UNEVEN_REMOVAL,
+};
 use crate::charts::{ChartError, MUTED, cause_colour, surface};
 use crate::report::words::caution::{self, Touch};
 use crate::report::words::film as film_words;
@@ -77,7 +79,8 @@ pub(super) fn finding_figures(
 
 /// Whether a finding's page draws the surface.
 fn of_finding(surface: &Surface, finding: &Finding) -> bool {
-    finding.defect == UNEVEN_REMOVAL
+    let slope = |r: &Reason| matches!(r, Reason::SlopeLeansTheSameWay { .. });
+    (finding.defect == UNEVEN_REMOVAL || finding.reasons.iter().any(slope))
         && (&surface.machine, &surface.head) == (&finding.machine, &finding.head)
         && (surface.slope_x.machine.is_some() || surface.slope_y.machine.is_some())
 }
