@@ -328,7 +328,6 @@ fn keeps(settings: &[Setting]) {
 }
 
 #[test]
-#[ignore = "until one account of causes is whole"]
 fn who_only_goes_with_the_cause_is_not_accused() {
     let confounded: Vec<Kind> = kinds().into_iter().filter(|k| !k.is_plain()).collect();
     let small = |kind: &Kind| kind.panels.iter().copied().take(2).collect();
@@ -336,7 +335,6 @@ fn who_only_goes_with_the_cause_is_not_accused() {
 }
 
 #[test]
-#[ignore = "until one account of causes is whole"]
 fn a_plain_cause_is_named_and_nobody_else() {
     let plain: Vec<Kind> = kinds().into_iter().filter(Kind::is_plain).collect();
     let largest = |kind: &Kind| kind.panels.iter().copied().max().into_iter().collect();

@@ -13,6 +13,8 @@ const EDGES: Background = Background::Edges {
 };
 /// At most so far off, either way.
 const FACTOR: f64 = 1.5;
+/// Panels enough that the marks around a place tell its background.
+const PANELS: usize = 250;
 /// Shops without the repeat that are counted for each place.
 const COUNTED: u64 = 60;
 
@@ -40,10 +42,10 @@ fn expected_hits_are_those_of_chance() {
         (300.0, 45.0),
     ];
     let shops = [
-        (Background::Flat, 2.0),
-        (EDGES, 2.0),
-        (Background::Flat, 6.0),
-        (EDGES, 6.0),
+        (Background::Flat, 4.0),
+        (EDGES, 4.0),
+        (Background::Flat, 8.0),
+        (EDGES, 8.0),
     ];
     let cases: Vec<_> = (0..40)
         .map(|i| (i as u64, places[i % 5], shops[i % 4]))
@@ -52,7 +54,7 @@ fn expected_hits_are_those_of_chance() {
         .into_par_iter()
         .filter_map(|(seed, (x, y), (background, marks))| {
             let quiet = Shop {
-                panels: 200,
+                panels: PANELS,
                 marks,
                 background,
                 mixing: 4.0,
@@ -74,7 +76,8 @@ fn expected_hits_are_those_of_chance() {
             let counted: usize = (0..COUNTED)
                 .map(|k| hit(&quiet.records(100_000 + 1_000 * seed + k), at, reach))
                 .sum();
-            let truth = counted as f64 / COUNTED as f64 * finding.panels_exposed as f64 / 200.0;
+            let truth =
+                counted as f64 / COUNTED as f64 * finding.panels_exposed as f64 / PANELS as f64;
             let good = told <= FACTOR * truth && truth <= FACTOR * told;
             Some((
                 good,
