@@ -68,7 +68,7 @@ fn sharp(made: &Made, seed: u64) -> Vec<Shape> {
 /// true rate of 1 % reaches less than once in twenty.
 #[test]
 fn streams_without_a_repeat_show_none() {
-    let runs = 600;
+    let runs = 300;
     let alarms = (0..runs)
         .filter(|&seed| !sharp(&honest(seed), seed + 1000).is_empty())
         .count();
