@@ -35,6 +35,7 @@ pub use result::{
     Unit, Verdict,
 };
 pub use settings::Settings;
+pub(crate) use sides::Source;
 pub use sides::{Pick, Selection, Sides};
 pub use weekly::{
     ControlChart, ControlPoint, FALSE_ALARM, Mark, Signal, SmallShift, Week, Weekly,

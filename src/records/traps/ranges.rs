@@ -63,8 +63,18 @@ pub(super) fn find(records: &Records, warnings: &mut Vec<Warning>) {
     usual(warnings, Column::FilmUm, &film, FILM_UM, &[0]);
 
     let told: Vec<(Column, f64)> = [
-        (Column::LengthMm, &*panels(|p| Some(p.length_mm)), &[0][..], 0.02),
-        (Column::FeedMmS, &panels(|p| p.feed_mm_s), &[3, 0, 1], SETTING),
+        (
+            Column::LengthMm,
+            &*panels(|p| Some(p.length_mm)),
+            &[0][..],
+            0.02,
+        ),
+        (
+            Column::FeedMmS,
+            &panels(|p| p.feed_mm_s),
+            &[3, 0, 1],
+            SETTING,
+        ),
         (Column::ForceN, &panels(|p| p.force_n), &[2], SETTING),
         (Column::RemovedUm, &removed, &[0], 0.25),
         (Column::FilmUm, &film, &[0], 0.25),
