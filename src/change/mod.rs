@@ -28,6 +28,7 @@ mod weekly;
 
 pub use compare::compare;
 pub use error::ChangeError;
+pub(crate) use needed::by_turns;
 pub use recipe_changes::recipe_changes;
 pub use result::{
     Alternating, Change, Changes, Comparison, Confounder, Counts, Estimate, LotCounts, Margin,

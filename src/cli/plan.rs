@@ -7,7 +7,6 @@ use clap::{ArgGroup, ValueEnum};
 
 use super::terminal::{folded, plain};
 use super::{Error, input};
-use crate::change::Settings;
 use crate::records::OnReject;
 use crate::report;
 use crate::report::folder::{self, Existing};
@@ -226,7 +225,7 @@ impl Plan {
                 ratio,
                 seed,
             };
-            return Ok(trial::settle(&request, from)?);
+            return Ok(trial::settle(&request, from, site)?);
         }
         if let (Some(change), Some(defect)) = (&self.change, &self.defect) {
             let records = if self.data.is_empty() {
@@ -245,8 +244,7 @@ impl Plan {
                 lots: self.lots.clone(),
                 seed,
             };
-            let settings = Settings::from(&site.analysis);
-            return Ok(trial::turns(&request, records.as_ref(), &settings)?);
+            return Ok(trial::turns(&request, records.as_ref(), site)?);
         }
         let follow = match (&self.follow, &self.free) {
             (Some(folder), Some(effect)) => Some((Earlier::load(folder)?, effect.clone())),

@@ -11,12 +11,10 @@ use super::words::{document, trial as words};
 use super::{ReportError, SCHEMA, pdf};
 use crate::charts::NumberStyle;
 use crate::site::Site;
-use crate::trial::{Plan, Purpose, sheet_csv, shown_settings, unit_of, written};
+use crate::trial::{Plan, Purpose, Value as Setting, sheet_csv, shown_settings, unit_of, written};
 
-/// Rows of the order that the page has room for.
-const ROWS: usize = 14;
 /// What a page of the plan lists at most of anything.
-const LISTED: usize = 6;
+const LISTED: usize = 5;
 
 /// All files of a plan by their names in the folder.
 ///
@@ -90,29 +88,16 @@ fn page(plan: &Plan, site: &Site) -> Document {
         Block::List(words::how_to_run(plan)),
     ];
     if let Purpose::Recipe(design) = &plan.purpose {
-        let rows = design
-            .factors
-            .iter()
-            .map(|f| {
-                let end = |value: Option<f64>| {
-                    value.map(|v| written(site, &f.name, &crate::trial::Value::Number(v)))
-                };
-                let settings = match end(f.low).zip(end(f.high)) {
-                    Some((low, high)) => {
-                        words::range(&low, &high, unit_of(site, &f.name).as_deref())
-                    }
-                    None => f.levels.join(", "),
-                };
-                vec![Cell::from(words::factor(&f.name)), Cell::from(settings)]
-            })
-            .collect();
-        blocks.push(Block::Table(Table {
-            caption: words::FACTORS.to_owned(),
-            columns: words::factor_columns(),
-            rows,
-        }));
+        let moved = design.factors.iter().map(|f| {
+            let end = |value: Option<f64>| Some(written(site, &f.name, &Setting::Number(value?)));
+            let settings = match end(f.low).zip(end(f.high)) {
+                Some((low, high)) => words::range(&low, &high, unit_of(site, &f.name).as_deref()),
+                None => f.levels.join(", "),
+            };
+            format!("{} {settings}", words::factor(&f.name))
+        });
+        blocks.push(Block::Paragraph(words::moved(&moved.collect::<Vec<_>>())));
     }
-    blocks.extend(order(plan, site).map(Block::Table));
     blocks.push(Block::Heading(words::TELLS.to_owned()));
     blocks.push(Block::List(shortened(words::tells(plan, &numbers))));
     let mut not = shortened(words::does_not_tell(plan));
@@ -122,6 +107,9 @@ fn page(plan: &Plan, site: &Site) -> Document {
         blocks.push(Block::List(not));
     }
     blocks.push(Block::Caution(words::caution(plan)));
+    // The order goes after what to do, where the page has room for it.
+    let used: f64 = blocks.iter().map(height_pt).sum();
+    blocks.splice(2..2, order(plan, site, PAGE_PT - used).map(Block::Table));
     Document {
         title: words::title(plan),
         site: site.site.name.clone(),
@@ -139,9 +127,31 @@ fn page(plan: &Plan, site: &Site) -> Document {
     }
 }
 
+/// Height of the page below title and lead, pt; of a heading, a line, a table's row
+/// and its head and caption; letters of a line. All a little more than the template
+/// takes.
+const PAGE_PT: f64 = 590.0;
+const HEADING_PT: f64 = 36.0;
+const LINE_PT: f64 = 14.5;
+const ROW_PT: f64 = 19.0;
+const HEAD_PT: f64 = 70.0;
+const LETTERS: usize = 92;
+
+/// About how high a block of text is.
+fn height_pt(block: &Block) -> f64 {
+    let text = |text: &String| LINE_PT * text.chars().count().div_ceil(LETTERS) as f64 + 4.0;
+    match block {
+        Block::Heading(_) => HEADING_PT,
+        Block::List(items) => items.iter().map(text).sum(),
+        Block::Paragraph(words) => text(words) + LINE_PT,
+        Block::Caution(words) => text(words) + 2.0 * LINE_PT,
+        _ => 0.0,
+    }
+}
+
 /// The order as a table, runs of one setting after the other in one row; none
 /// where the page has no room for it.
-fn order(plan: &Plan, site: &Site) -> Option<Table> {
+fn order(plan: &Plan, site: &Site, room_pt: f64) -> Option<Table> {
     let mut rows: Vec<(usize, usize, usize, Vec<String>)> = Vec::new();
     for run in &plan.runs {
         let settings = shown_settings(plan, run, site);
@@ -150,7 +160,7 @@ fn order(plan: &Plan, site: &Site) -> Option<Table> {
             _ => rows.push((run.run, run.run, run.block, settings)),
         }
     }
-    if rows.len() > ROWS {
+    if HEAD_PT + ROW_PT * rows.len() as f64 > room_pt {
         return None;
     }
     let mut columns = words::order_columns();

@@ -41,6 +41,16 @@ pub enum TrialError {
         /// What the site allows, in words.
         allowed: String,
     },
+    /// A setting that the site does not allow.
+    #[error("{name}: {value} is outside the limits of the site")]
+    OutsideLimits {
+        /// The column.
+        name: String,
+        /// As asked for.
+        value: f64,
+        /// What the site allows, in words.
+        allowed: String,
+    },
     /// What must not be run together leaves too little.
     #[error("what must not be run together leaves {left} settings for {terms} unknowns")]
     CutsLeaveNothing {
@@ -195,6 +205,9 @@ impl TrialError {
             Self::Twice { name } => format!("give --factor {name}=… once, with all its settings"),
             Self::LimitsLeaveNothing { name, allowed, .. } => {
                 format!("the site allows {name} {allowed}: choose a range inside it")
+            }
+            Self::OutsideLimits { name, allowed, .. } => {
+                format!("the site allows {name} {allowed}")
             }
             Self::CutsLeaveNothing { .. } => {
                 "let --never forbid less, or give wider ranges".into()

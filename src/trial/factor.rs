@@ -95,20 +95,13 @@ impl Factor {
     ///
     /// An unknown name, named levels for a number, limits that leave nothing.
     pub fn within(mut self, site: &Site) -> Result<(Self, bool), TrialError> {
+        known(site, &self.name)?;
         let further = site.factors.iter().find(|f| f.name == self.name);
         let column = Column::from_name(&self.name).filter(|c| PLANNED.contains(c));
         let number = match (column, further) {
             (Some(column), _) => column.quantity() != Quantity::Text && column != Column::Grit,
             (None, Some(further)) => further.kind == FactorKind::Number,
-            (None, None) => {
-                let known = PLANNED.iter().map(|c| c.name());
-                let further = site.factors.iter().map(|f| f.name.as_str());
-                let near = nearest(&self.name, known.chain(further)).map(str::to_owned);
-                return Err(TrialError::UnknownFactor {
-                    name: self.name,
-                    near,
-                });
-            }
+            (None, None) => false,
         };
         // Two numbers in a list are the ends of a range.
         if let (true, Settings::Named(levels)) = (number, &self.settings) {
@@ -230,6 +223,53 @@ fn allowed(limits: Limits) -> String {
     }
 }
 
+/// Whether settings of a column, as they were written, are inside the site's limits.
+///
+/// # Errors
+///
+/// [`TrialError::OutsideLimits`].
+pub(super) fn within_limits(
+    site: &Site,
+    name: &str,
+    settings: &[String],
+) -> Result<(), TrialError> {
+    let limits = limits(site, name, Column::from_name(name));
+    for setting in settings {
+        let Ok(value) = setting.parse::<f64>() else {
+            continue;
+        };
+        let low = limits.low.is_some_and(|low| value < low);
+        let high = limits.high.is_some_and(|high| value > high);
+        if low || high {
+            return Err(TrialError::OutsideLimits {
+                name: name.to_owned(),
+                value,
+                allowed: allowed(limits),
+            });
+        }
+    }
+    Ok(())
+}
+
+/// Whether a column or further factor is one that a trial can plan.
+///
+/// # Errors
+///
+/// [`TrialError::UnknownFactor`] with the nearest that is.
+pub(super) fn known(site: &Site, name: &str) -> Result<(), TrialError> {
+    let all = || {
+        let columns = PLANNED.iter().map(|c| c.name());
+        columns.chain(site.factors.iter().map(|f| f.name.as_str()))
+    };
+    if all().any(|one| one == name) {
+        return Ok(());
+    }
+    Err(TrialError::UnknownFactor {
+        name: name.to_owned(),
+        near: nearest(name, all()).map(str::to_owned),
+    })
+}
+
 /// Settings that must not be run together: a range or levels of each factor
 /// named.
 #[derive(Debug, Clone, PartialEq)]
@@ -290,5 +330,47 @@ impl Factor {
                 text: self.name.clone(),
             }),
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn settings_are_round_and_never_beyond_the_range() {
+        let feed: Factor = "feed_mm_s=81.37..140".parse().unwrap();
+        assert_eq!(feed.value(-1.0), Value::Number(81.37));
+        assert_eq!(feed.value(1.0), Value::Number(140.0));
+        assert_eq!(feed.value(0.0), Value::Number(110.7));
+        let passes: Factor = "passes=2..5".parse().unwrap();
+        assert_eq!(passes.value(0.3), Value::Number(4.0), "a whole pass");
+        let grit: Factor = "grit=P240,P320".parse().unwrap();
+        assert_eq!(grit.value(1.0), Value::Text("P320".into()));
+    }
+
+    #[test]
+    fn limits_narrow_a_range_and_the_force_cap_is_one() {
+        let mut site = Site::default();
+        site.recipe.force_cap_n = Some(35.0);
+        let force: Factor = "force_n=20..40".parse().unwrap();
+        let (force, cut) = force.within(&site).unwrap();
+        assert!(cut);
+        assert_eq!(force.settings, Settings::Between(20.0, 35.0));
+        let beyond: Factor = "force_n=35..40".parse().unwrap();
+        assert!(matches!(
+            beyond.within(&site),
+            Err(TrialError::LimitsLeaveNothing { .. })
+        ));
+    }
+
+    #[test]
+    fn settings_are_forbidden_only_all_together() {
+        let never: Never = "feed_mm_s=120..140&grit=P320".parse().unwrap();
+        let factors = ["feed_mm_s=80..140", "grit=P240,P320"].map(|f| f.parse().unwrap());
+        let run = |feed: f64, grit: &str| [Value::Number(feed), Value::Text(grit.into())];
+        assert!(never.forbids(&factors, &run(130.0, "P320")));
+        assert!(!never.forbids(&factors, &run(130.0, "P240")));
+        assert!(!never.forbids(&factors, &run(110.0, "P320")));
     }
 }

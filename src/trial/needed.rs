@@ -2,13 +2,15 @@
 
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
+use rayon::iter::{IntoParallelIterator, ParallelIterator};
 
 use super::TrialError;
 use super::contrast::{Dealt, Given, deal, panels, read};
 use crate::duel::Toward;
 
-/// Simulated sheets for each size that is tried.
-const SHEETS: usize = 400;
+/// Simulated sheets for a size that is weighed, and for a first look at one.
+const SHEETS: usize = 200;
+const FIRST_SHEETS: usize = 50;
 
 /// The most panels that are planned.
 const MOST_PANELS: usize = 3000;
@@ -55,9 +57,10 @@ pub(super) fn size_needed(
     seed: u64,
 ) -> Result<usize, TrialError> {
     let too_many = |size: usize| panels(given, lots, size) > MOST_PANELS;
-    let enough = |size: usize| chance(given, at, lots, size, goal, seed) >= goal.power;
+    let enough =
+        |size: usize, sheets: usize| told(given, at, lots, size, goal, seed, sheets) >= goal.power;
     let mut high = 1;
-    while !enough(high) {
+    while !(enough(high, FIRST_SHEETS) && enough(high, SHEETS)) {
         high *= 2;
         if too_many(high) {
             return Err(TrialError::TooManyPanels { most: MOST_PANELS });
@@ -66,7 +69,7 @@ pub(super) fn size_needed(
     let mut low = high / 2;
     while high - low > 1 {
         let middle = usize::midpoint(low, high);
-        if enough(middle) {
+        if enough(middle, SHEETS) {
             high = middle;
         } else {
             low = middle;
@@ -84,13 +87,25 @@ pub(super) fn chance(
     goal: &Goal,
     seed: u64,
 ) -> f64 {
-    let told = (0..SHEETS).filter(|sheet| {
+    told(given, at, lots, size, goal, seed, SHEETS)
+}
+
+fn told(
+    given: &[Given],
+    at: usize,
+    lots: usize,
+    size: usize,
+    goal: &Goal,
+    seed: u64,
+    sheets: usize,
+) -> f64 {
+    let told = (0..sheets).into_par_iter().filter(|sheet| {
         let mut rng = ChaCha8Rng::seed_from_u64(seed);
         rng.set_stream(*sheet as u64);
         let dealt = deal(given, lots, size, &mut rng);
         tells(&dealt, at, given[at], goal, &mut rng)
     });
-    told.count() as f64 / SHEETS as f64
+    told.count() as f64 / sheets as f64
 }
 
 fn tells(dealt: &[Dealt], at: usize, given: Given, goal: &Goal, rng: &mut ChaCha8Rng) -> bool {

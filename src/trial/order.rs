@@ -109,3 +109,40 @@ fn with_centres(
     }
     out
 }
+
+#[cfg(test)]
+mod tests {
+    use rand::SeedableRng;
+
+    use super::*;
+
+    fn points(lots: usize) -> Vec<Point> {
+        (0..16)
+            .map(|i| Point {
+                coded: vec![if i % 2 == 0 { -1.0 } else { 1.0 }, f64::from(i)],
+                lot: i as usize / 2 % lots,
+                centre: false,
+            })
+            .collect()
+    }
+
+    #[test]
+    fn centre_runs_are_first_last_and_evenly_between_at_the_setting_of_their_stretch() {
+        let mut rng = ChaCha8Rng::seed_from_u64(1);
+        let middle = [0.0, 0.0];
+        let (ordered, changes) = order(&points(1), 1, Some(0), Some((&middle, 3)), &mut rng);
+        let centres: Vec<usize> = (0..ordered.len()).filter(|i| ordered[*i].centre).collect();
+        assert_eq!(centres, [0, 9, 18]);
+        assert_eq!(changes, 3, "two stretches of each level, by turns");
+        assert!(ordered.iter().all(|p| p.coded[0] != 0.0));
+    }
+
+    #[test]
+    fn every_lot_has_its_own_runs_together() {
+        let mut rng = ChaCha8Rng::seed_from_u64(1);
+        let (ordered, changes) = order(&points(2), 2, Some(0), None, &mut rng);
+        let lots: Vec<usize> = ordered.iter().map(|p| p.lot).collect();
+        assert!(lots.is_sorted());
+        assert!(changes <= 3, "once a lot, and perhaps between lots");
+    }
+}

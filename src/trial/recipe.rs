@@ -15,7 +15,7 @@ use super::terms::Model;
 use super::two_level::{self, Fraction, Word, letters, product};
 use super::{Lots, TrialError};
 use crate::columns::Column;
-use crate::site::Site;
+use crate::site::{Site, nearest};
 
 /// The shape of a recipe trial.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
@@ -153,6 +153,15 @@ pub fn recipe(request: &RecipeRequest, site: &Site) -> Result<Plan, TrialError> 
         None => &request.factors,
     };
     let factors = checked(given, site, &mut notes)?;
+    for part in request.never.iter().flat_map(|n| &n.0) {
+        if !factors.iter().any(|f| f.name == part.name) {
+            let near = nearest(&part.name, factors.iter().map(|f| f.name.as_str()));
+            return Err(TrialError::UnknownFactor {
+                name: part.name.clone(),
+                near: near.map(str::to_owned),
+            });
+        }
+    }
     if request.runs == Some(0) || request.repeats == 0 || request.lots.count() == 0 {
         return Err(TrialError::NoPanels);
     }
@@ -206,7 +215,7 @@ pub fn recipe(request: &RecipeRequest, site: &Site) -> Result<Plan, TrialError> 
         .map(Fraction::words)
         .unwrap_or_default()
         .into_iter()
-        .filter(|w| (w & reversed).count_ones() % 2 == 0)
+        .filter(|w| (w & reversed).count_ones().is_multiple_of(2))
         .collect();
     let design = Design {
         shape: laid.shape,
@@ -217,7 +226,10 @@ pub fn recipe(request: &RecipeRequest, site: &Site) -> Result<Plan, TrialError> 
             .map(|chain| named(chain, &factors))
             .collect(),
         defining_words: words.iter().map(|w| letters(*w)).collect(),
-        lot_words: lot_words.iter().map(|w| letters(*w)).collect(),
+        lot_words: hidden_by_lots(&lot_words, fraction)
+            .iter()
+            .map(|w| letters(*w))
+            .collect(),
         alpha: (laid.shape == Shape::CentralComposite).then_some(laid.reach),
         determinant: laid.determinant,
         model: laid.model,
@@ -446,6 +458,16 @@ fn shared_out(request: &RecipeRequest, laid: &Laid) -> Result<(Vec<Point>, Vec<W
         }
     }
     Ok((points, words))
+}
+
+/// All products that go with the lots, their likes included, shortest first.
+fn hidden_by_lots(lot_words: &[Word], fraction: Option<&Fraction>) -> Vec<Word> {
+    let group = fraction.map(Fraction::words).unwrap_or_default();
+    let own = two_level::products(lot_words);
+    let likes = own.iter().flat_map(|w| group.iter().map(move |g| g ^ w));
+    let mut all: Vec<Word> = likes.chain(own.iter().copied()).collect();
+    all.sort_by_key(|w| (w.count_ones(), *w));
+    all
 }
 
 /// The setting of centre runs; none where no factor has a middle or it may not

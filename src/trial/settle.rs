@@ -8,11 +8,12 @@ use serde::Serialize;
 use serde_json::Value as Json;
 
 use super::contrast::{Given, MOST_IN_STRETCHES, MOST_SINGLE, deal};
-use super::factor::{Factor, Settings, Value};
+use super::factor::{Factor, Settings, Value, within_limits};
 use super::needed::{Goal, chance, size_needed};
 use super::plan::{Note, Plan, Purpose, Run};
 use super::{Lots, TrialError};
 use crate::columns::Column;
+use crate::site::Site;
 
 /// What is asked.
 #[derive(Debug, Clone, PartialEq)]
@@ -78,6 +79,9 @@ struct Wanted {
 /// Least and most share of panels with a mark that a sheet is worked out for.
 const SHARES: (f64, f64) = (0.005, 0.98);
 
+/// Kinds of finding that lie somewhere on the panel though no single place is given.
+const PLACED: [&str; 3] = ["side", "opposite-sides", "periodic"];
+
 /// Settings of columns, by name: those of the request first.
 fn settings_of(contrast: &mut Settles, factors: &[Factor]) -> bool {
     let given = factors.iter().find(|f| f.name == contrast.column);
@@ -97,7 +101,7 @@ fn settings_of(contrast: &mut Settles, factors: &[Factor]) -> bool {
 ///
 /// [`TrialError`] if the report can't be read, has no such finding, or nothing is
 /// open that panels could settle.
-pub fn settle(request: &SettleRequest, report: &Path) -> Result<Plan, TrialError> {
+pub fn settle(request: &SettleRequest, report: &Path, site: &Site) -> Result<Plan, TrialError> {
     let path = report.join("findings.json");
     let not = |why: String| TrialError::NotAReport {
         path: path.display().to_string(),
@@ -151,6 +155,9 @@ pub fn settle(request: &SettleRequest, report: &Path) -> Result<Plan, TrialError
     }
     if !columns.is_empty() {
         return Err(TrialError::LevelsMissing { columns });
+    }
+    for contrast in &contrasts {
+        within_limits(site, &contrast.column, &contrast.levels)?;
     }
     let given: Vec<Given> = contrasts.iter().map(|c| c.given).collect();
     let stretched = given.contains(&Given::InStretches);
@@ -243,7 +250,13 @@ fn wanted(
         id_of(item).eq_ignore_ascii_case(&request.settle)
             || item["defect"] == request.settle.as_str()
     };
-    let chosen: Vec<&Json> = (findings.iter().chain(streams))
+    // A stream's open question is its finding's, where there is one.
+    let told = |stream: &Json| {
+        let same = |f: &&Json| f["machine"] == stream["machine"] && f["defect"] == stream["defect"];
+        findings.iter().filter(same).any(is_open)
+    };
+    let chosen: Vec<&Json> = (findings.iter())
+        .chain(streams.iter().filter(|stream| !told(stream)))
         .filter(|item| all || asked(item))
         .collect();
     if chosen.is_empty() && !all {
@@ -278,11 +291,12 @@ fn of_item(item: &Json, ratio: f64, out: &mut Vec<Wanted>, notes: &mut Vec<Note>
     let share = number("hit_rate")
         .unwrap_or(number("panels_hit").unwrap_or(0.0) / panels.max(1.0))
         .clamp(SHARES.0, SHARES.1);
-    let has_place = !item["x_mm"].is_null() || !item["y_mm"].is_null();
+    let has_place =
+        !item["x_mm"].is_null() || !item["y_mm"].is_null() || PLACED.contains(&text("kind"));
     let chance = number("expected_hits")
         .filter(|_| has_place)
         .map(|e| e / panels.max(1.0));
-    let without = chance.unwrap_or(share * ratio).min(share / 2.0);
+    let without = chance.map_or(share * ratio, |c| c.min(share / 2.0));
     let accused = item["rival"].as_str();
     let own_levels: Vec<&str> = strings(&item["levels"]);
     for open in item["open"].as_array().into_iter().flatten() {
@@ -384,7 +398,7 @@ fn changeable(column: &str) -> bool {
 
 fn given(column: &str) -> Given {
     match column {
-        "fixture" | "head" => Given::Singly,
+        "fixture" | "head" | "machine" => Given::Singly,
         _ => Given::InStretches,
     }
 }

@@ -2,7 +2,7 @@
 
 use super::factor::Value;
 use super::plan::{Plan, Run};
-use crate::columns::{Column, Conversion};
+use crate::columns::{Column, Conversion, Quantity};
 use crate::site::{Decimal, Site};
 
 /// Columns to be filled in, where the plan does not fill them.
@@ -49,6 +49,9 @@ pub fn written(site: &Site, name: &str, value: &Value) -> String {
 pub fn unit_of(site: &Site, name: &str) -> Option<String> {
     let column = Column::from_name(name)?;
     column.name_without_unit()?;
+    if column.quantity() == Quantity::Lay {
+        return Some("degrees".to_owned());
+    }
     let own = site.units.get(&column).map(ToString::to_string);
     Some(own.unwrap_or_else(|| column.unit().to_owned()))
 }

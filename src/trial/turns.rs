@@ -7,12 +7,13 @@ use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution, Poisson};
 use serde::Serialize;
 
-use super::factor::Value;
+use super::factor::{Value, known, within_limits};
 use super::plan::{Plan, Purpose, Run};
 use super::{Lots, TrialError};
 use crate::change::{self, Pick, Selection, Settings, Sides};
 use crate::columns::Column;
 use crate::records::{Defect, DefectName, Moment, Panel, Records};
+use crate::site::Site;
 
 /// What is asked.
 #[derive(Debug, Clone, PartialEq)]
@@ -74,7 +75,7 @@ const MADE_UP: (usize, usize, usize) = (240, 6, 40);
 ///
 /// The records are dealt to two sides by turns, as if half of them had been
 /// sanded the new way; the model that reads comparisons then says how many panels
-/// by turns show the ratio ([`change::compare`]).
+/// by turns show the ratio ([`change::by_turns`]).
 ///
 /// # Errors
 ///
@@ -82,8 +83,10 @@ const MADE_UP: (usize, usize, usize) = (240, 6, 40);
 pub fn turns(
     request: &ChangeRequest,
     records: Option<&Records>,
-    settings: &Settings,
+    site: &Site,
 ) -> Result<Plan, TrialError> {
+    known(site, &request.column)?;
+    within_limits(site, &request.column, &request.values)?;
     let range = |what, low, high, value: f64| {
         if value > low && value < high {
             Ok(())
@@ -112,7 +115,7 @@ pub fn turns(
     let settings = Settings {
         ratio_of_interest: request.ratio,
         power: request.power,
-        ..settings.clone()
+        ..Settings::from(&site.analysis)
     };
     let (panels_needed, block) = needed(&pilot, &request.defect, &settings)?;
     let block_panels = block.max(1);
@@ -198,8 +201,8 @@ fn lots_of(records: &Records) -> usize {
     lots.len()
 }
 
-/// The panels and blocks that the model asks for; records whose two sides happen
-/// to differ are dealt the other way round.
+/// The panels and blocks that the model asks for; records that it can't compare
+/// are dealt in other turns.
 fn needed(
     pilot: &Records,
     defect: &str,
@@ -229,9 +232,9 @@ fn needed(
         let found = changes.comparisons.iter().flat_map(|c| &c.changes);
         let needed = found
             .filter(|c| c.defect == defect)
-            .find_map(|c| c.panels_needed_alternating.zip(c.block_panels));
+            .find_map(|c| change::by_turns(c, settings));
         if let Some(needed) = needed {
-            return Ok(needed);
+            return Ok((needed.panels, needed.block_panels));
         }
     }
     Err(TrialError::NoPanelsSaid {

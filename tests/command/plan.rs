@@ -170,6 +170,18 @@ fn nothing_beyond_the_limits_of_the_site_is_ever_planned() {
         told.contains("leave nothing of 36 to 40") && told.contains("35"),
         "{told}"
     );
+    let change = [
+        "--change",
+        "force_n=30,36",
+        "--defect",
+        "nib",
+        "--rate",
+        "1",
+    ];
+    let beyond = plan(folder.path(), &change);
+    assert_eq!(beyond.status.code(), Some(1));
+    let told = text(&beyond.stderr);
+    assert!(told.contains("force_n: 36 is outside"), "{told}");
 }
 
 #[test]
@@ -379,7 +391,7 @@ fn open_question() -> Shop {
             6 + i % 12,
             i / 6 % 5
         );
-        let place = if i % 3 == 0 {
+        let place = if i * 37 % 101 < 33 {
             format!("{},{},sand-through", 200 + i % 4, 100 + i % 3)
         } else {
             ",,".to_owned()
@@ -525,7 +537,7 @@ fn a_sheet_alone_makes_no_clean_panels() {
     let told = text(&checked.stdout);
     assert!(told.contains("2 panels (0 inspected, 0 clean)"), "{told}");
     assert!(
-        told.contains("runs whose panel has no result yet: 1, 2."),
+        told.contains("runs whose panel has no result yet: 1 and 2."),
         "{told}"
     );
 }

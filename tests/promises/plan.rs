@@ -9,6 +9,7 @@ use rand_chacha::ChaCha8Rng;
 
 use onus::change::{self, Settings, Verdict};
 use onus::records::{Defect, DefectName, Lay, Moment, Panel, PlannedRun, Point, Records};
+use onus::site::Site;
 use onus::stats::distributions::binomial;
 use onus::trial::{
     ChangeRequest, Fixed, Given, Place, Plan, ReadBack, SettleRequest, Value, read_back, settle,
@@ -98,7 +99,7 @@ fn sheet(asked: &Asked, folder: &Path) -> Plan {
         ratio: 0.5,
         seed: 1,
     };
-    settle(&request, folder).unwrap()
+    settle(&request, folder, &Site::default()).unwrap()
 }
 
 fn clock(minutes: usize) -> Moment {
@@ -259,15 +260,11 @@ fn keeps_its_word(shops: usize) {
         let plan = sheet(&asked, folder.path());
         let right = told(&plan, &asked, Truth::Accused, shops);
         let wrong = told(&plan, &asked, Truth::Nobody, shops);
-        println!(
-            "{}: {} panels, told {right} of {shops}, wrongly {wrong}",
-            asked.name,
-            plan.runs.len()
-        );
         assert!(
             reaches(right, shops),
-            "{}: told {right} of {shops}",
-            asked.name
+            "{}: {} panels, told {right} of {shops}",
+            asked.name,
+            plan.runs.len()
         );
         assert!(
             binomial::at_least(wrong as u64, shops as u64, ALPHA) > SURPRISE,
@@ -309,7 +306,7 @@ fn turns_keep_their_word(shops: usize) -> (usize, usize) {
         seed: 1,
     };
     let settings = Settings::default();
-    let plan = turns(&request, None, &settings).unwrap();
+    let plan = turns(&request, None, &Site::default()).unwrap();
     let pick = |value: &str| format!("recipe={value}").parse().unwrap();
     let selection = change::Selection {
         sides: change::Sides::Values {
@@ -344,8 +341,10 @@ fn turns_keep_their_word(shops: usize) -> (usize, usize) {
 fn old_and_new_by_turns_reach_their_power() {
     let shops = 60;
     let (helped, panels) = turns_keep_their_word(shops);
-    println!("by turns: {panels} panels, helped {helped} of {shops}");
-    assert!(reaches(helped, shops), "helped {helped} of {shops}");
+    assert!(
+        reaches(helped, shops),
+        "{panels} panels, helped {helped} of {shops}"
+    );
 }
 
 #[test]
@@ -354,6 +353,8 @@ fn calibration_of_run_sheets() {
     keeps_its_word(4000);
     let shops = 400;
     let (helped, panels) = turns_keep_their_word(shops);
-    println!("by turns: {panels} panels, helped {helped} of {shops}");
-    assert!(reaches(helped, shops), "helped {helped} of {shops}");
+    assert!(
+        reaches(helped, shops),
+        "{panels} panels, helped {helped} of {shops}"
+    );
 }

@@ -19,18 +19,13 @@ pub const HOW: &str = "How to run it";
 pub const TELLS: &str = "What it can tell";
 /// Heading over what it can't.
 pub const DOES_NOT_TELL: &str = "What it can't tell, and what to keep in mind";
-/// Caption of the factors.
-pub const FACTORS: &str = "What is moved, and how far.";
 /// Caption of the order.
 pub const ORDER: &str = "The order, as in sheet.csv.";
 
-/// Columns of the factors.
+/// What is moved.
 #[must_use]
-pub fn factor_columns() -> Vec<(String, bool)> {
-    vec![
-        ("Setting".to_owned(), false),
-        ("Moved over".to_owned(), false),
-    ]
+pub fn moved(factors: &[String]) -> String {
+    format!("Moved: {}.", factors.join("; "))
 }
 
 /// First columns of the order.
@@ -50,8 +45,8 @@ pub fn factor(name: &str) -> String {
         Some(Column::AbrasiveAge) => Factor::AbrasiveAge,
         Some(Column::Recipe) => Factor::Recipe,
         Some(Column::Part) => Factor::Part,
-        Some(Column::LayDeg) => return "lay in the cell, degrees".to_owned(),
-        Some(Column::InspectLayDeg) => return "lay at the inspection table, degrees".to_owned(),
+        Some(Column::LayDeg) => return "lay in the cell".to_owned(),
+        Some(Column::InspectLayDeg) => return "lay at the inspection table".to_owned(),
         Some(Column::AbrasiveId) => return "abrasive".to_owned(),
         _ => Factor::Site(name.to_owned()),
     };
@@ -270,6 +265,7 @@ pub fn does_not_tell(plan: &Plan) -> Vec<String> {
     match &plan.purpose {
         Purpose::Recipe(design) => {
             let mut out: Vec<String> = design.aliases.iter().map(alias).collect();
+            out.extend(with_lots(design));
             if design.model == Model::Single && design.aliases.is_empty() {
                 out.push(
                     "What two factors do together: it is mixed into the effects of single ones, in parts.".to_owned(),
@@ -294,6 +290,25 @@ pub fn does_not_tell(plan: &Plan) -> Vec<String> {
             vec!["Why it helps or hurts; and nothing about lots of another kind.".to_owned()]
         }
     }
+}
+
+/// Pairs of factors that go with the lots.
+fn with_lots(design: &Design) -> Option<String> {
+    let pairs: Vec<String> = design
+        .lot_words
+        .iter()
+        .filter(|word| word.chars().count() <= 2)
+        .map(|word| {
+            let own = design.factors.iter().filter(|f| word.contains(&f.letter));
+            let names: Vec<String> = own.map(|f| factor(&f.name)).collect();
+            names.join(" with ")
+        })
+        .collect();
+    if pairs.is_empty() {
+        return None;
+    }
+    let text = format!("{} can’t be told apart from the lots.", pairs.join(", "));
+    Some(super::counting::capital(&text))
 }
 
 fn alias(chain: &AliasChain) -> String {
