@@ -22,3 +22,4 @@ pub mod removal;
 pub mod report;
 pub mod site;
 pub mod stats;
+pub mod trial;

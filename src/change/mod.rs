@@ -28,6 +28,7 @@ mod weekly;
 
 pub use compare::compare;
 pub use error::ChangeError;
+pub(crate) use needed::by_turns;
 pub use recipe_changes::recipe_changes;
 pub use result::{
     Alternating, Change, Changes, Comparison, Confounder, Counts, Estimate, LotCounts, Margin,
@@ -35,6 +36,7 @@ pub use result::{
     Unit, Verdict,
 };
 pub use settings::Settings;
+pub(crate) use sides::Source;
 pub use sides::{Pick, Selection, Sides};
 pub use weekly::{
     ControlChart, ControlPoint, FALSE_ALARM, Mark, Signal, SmallShift, Week, Weekly,

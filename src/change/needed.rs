@@ -2,7 +2,7 @@
 
 use super::model::{Course, Future};
 use super::ratio::Ratio;
-use super::{Alternating, Needed, Settings, Unit};
+use super::{Alternating, Change, Needed, Settings, Unit};
 use crate::stats::distributions::normal;
 
 /// More panels than this are not asked for.
@@ -49,6 +49,19 @@ pub(super) fn to_show(ratio: &Ratio, truth: f64, power: f64, level: f64) -> Opti
         alternating,
         ..needed(ratio, &goal, Course::Same)?
     })
+}
+
+/// Panels by turns that show the ratio of interest in a comparison that goes on as
+/// this one scatters, whatever this one shows.
+pub(crate) fn by_turns(change: &Change, settings: &Settings) -> Option<Alternating> {
+    let fits = change.fits.as_ref()?;
+    let needed = to_show(
+        &fits.main,
+        settings.ratio_of_interest,
+        settings.power,
+        settings.level,
+    );
+    needed?.alternating
 }
 
 /// Panels of a block small enough for every lot and day to hold several of both

@@ -219,15 +219,15 @@ impl<'a> Conditions<'a> {
     }
 }
 
-/// Where a value of a panel comes from.
+/// Where a value of a panel comes from: a column, or a further factor by its number.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) enum Source {
+pub(crate) enum Source {
     Column(Column),
     Factor(usize),
 }
 
 impl Source {
-    pub(super) fn find(records: &Records, name: &str) -> Result<Self, ChangeError> {
+    pub(crate) fn find(records: &Records, name: &str) -> Result<Self, ChangeError> {
         if let Some(k) = records.factor_names.iter().position(|f| f == name) {
             return Ok(Self::Factor(k));
         }
@@ -266,7 +266,7 @@ impl Source {
     }
 
     /// The panel's value as text.
-    pub(super) fn value(self, panel: &Panel) -> Option<String> {
+    pub(crate) fn value(self, panel: &Panel) -> Option<String> {
         let text = |t: &Option<std::sync::Arc<str>>| t.as_deref().map(str::to_owned);
         let number = |x: Option<f64>| x.map(|x| x.to_string());
         match self {

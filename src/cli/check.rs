@@ -8,9 +8,11 @@ use serde::Serialize;
 use super::terminal::plain;
 use super::{Error, input};
 use crate::causes;
+use crate::charts::NumberStyle;
 use crate::records::answers::{Answer, Can};
 use crate::records::summary::{DefectKind, Levels, Range, Summary, summarise};
 use crate::records::{OnReject, Records};
+use crate::report::words::trial as words;
 
 /// Say what was understood of the files and what they can and cannot answer.
 #[derive(Debug, clap::Args)]
@@ -73,11 +75,18 @@ pub(super) fn run(args: &Check, out: &mut impl Write) -> Result<(), Error> {
         writeln!(out, "{text}")?;
         return Ok(());
     }
-    print(out, &summary, &records)?;
+    let numbers = NumberStyle::from(&site.report);
+    let planned = words::came_back(&records, &[], site.analysis.alpha, &numbers);
+    print(out, &summary, &records, &planned)?;
     Ok(())
 }
 
-fn print(out: &mut impl Write, summary: &Summary, records: &Records) -> std::io::Result<()> {
+fn print(
+    out: &mut impl Write,
+    summary: &Summary,
+    records: &Records,
+    planned: &[String],
+) -> std::io::Result<()> {
     let input = &summary.input;
     writeln!(out, "Read")?;
     writeln!(
@@ -122,6 +131,12 @@ fn print(out: &mut impl Write, summary: &Summary, records: &Records) -> std::io:
                 printable(&group.why),
                 printable(&group.first)
             )?;
+        }
+    }
+    if !planned.is_empty() {
+        writeln!(out, "\nPlanned trials")?;
+        for line in planned {
+            writeln!(out, "  {}", printable(line))?;
         }
     }
     if !records.warnings.is_empty() {

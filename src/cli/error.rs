@@ -11,6 +11,7 @@ use crate::records::RecordsError;
 use crate::report::ReportError;
 use crate::report::folder::FolderError;
 use crate::site::SiteError;
+use crate::trial::TrialError;
 
 /// An error of a command, with a hint what to do next.
 #[derive(Debug, thiserror::Error)]
@@ -35,6 +36,9 @@ pub enum Error {
     /// A comparison that can't be made as asked.
     #[error(transparent)]
     Change(#[from] ChangeError),
+    /// A trial that can't be planned as asked.
+    #[error(transparent)]
+    Trial(#[from] TrialError),
     /// The last report.
     #[error(transparent)]
     Previous(#[from] PastError),
@@ -62,6 +66,7 @@ impl Error {
             Error::Site(error) => error.hint(),
             Error::Records(error) => error.hint(),
             Error::Change(error) => error.hint(),
+            Error::Trial(error) => error.hint(),
             Error::Previous(error) => error.hint(),
             Error::Actions(error) => error.hint(),
             Error::Demo(error) => error.hint(),
@@ -72,7 +77,8 @@ impl Error {
         }
     }
 
-    /// Prints the error and its hint; exit code 1. A reader that went away
+    /// Prints the error and its hint; exit code 1, or 2 where what was typed is
+    /// wrong in itself. A reader that went away
     /// (`onus … | head`) is told nothing.
     pub(super) fn print(&self) -> ExitCode {
         if let Error::Output(error) = self
@@ -84,6 +90,9 @@ impl Error {
         if let Some(hint) = self.hint() {
             tell(&format!("hint: {hint}"));
         }
-        ExitCode::from(1)
+        match self {
+            Error::Trial(error) if error.is_usage() => ExitCode::from(2),
+            _ => ExitCode::from(1),
+        }
     }
 }

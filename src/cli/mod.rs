@@ -11,6 +11,7 @@ mod completions;
 mod demo;
 mod error;
 mod input;
+mod plan;
 mod report;
 mod terminal;
 
@@ -30,6 +31,7 @@ enum Command {
     Report(report::Report),
     Check(check::Check),
     Compare(compare::Compare),
+    Plan(Box<plan::Plan>),
     Demo(demo::Demo),
     Columns(columns::Columns),
     Completions(completions::Completions),
@@ -47,6 +49,7 @@ pub fn main() -> ExitCode {
         Command::Report(args) => report::run(args, &mut out),
         Command::Check(args) => check::run(args, &mut out),
         Command::Compare(args) => compare::run(args, &mut out),
+        Command::Plan(args) => plan::run(args, &mut out),
         Command::Demo(args) => demo::run(args, &mut out),
         Command::Columns(args) => columns::run(args, &mut out),
         Command::Completions(args) => completions::completions(args, &mut out),

@@ -29,6 +29,9 @@ pub enum Column {
     Grit,
     AbrasiveAge,
     AbrasiveId,
+    Plan,
+    PlanBlock,
+    PlanRun,
     Inspector,
     InspectedAt,
     InspectLayDeg,
@@ -88,7 +91,7 @@ pub enum About {
 
 impl Column {
     /// All columns, in the order they are documented.
-    pub const ALL: [Column; 31] = [
+    pub const ALL: [Column; 34] = [
         Column::PanelId,
         Column::SandedAt,
         Column::Machine,
@@ -109,6 +112,9 @@ impl Column {
         Column::Grit,
         Column::AbrasiveAge,
         Column::AbrasiveId,
+        Column::Plan,
+        Column::PlanBlock,
+        Column::PlanRun,
         Column::Inspector,
         Column::InspectedAt,
         Column::InspectLayDeg,
@@ -123,8 +129,8 @@ impl Column {
     ];
 
     /// The names of all columns, in the same order as `ALL`.
-    pub const NAMES: [&'static str; 31] = {
-        let mut names = [""; 31];
+    pub const NAMES: [&'static str; 34] = {
+        let mut names = [""; 34];
         let mut i = 0;
         while i < names.len() {
             names[i] = Column::ALL[i].name();
@@ -157,6 +163,9 @@ impl Column {
             Column::Grit => "grit",
             Column::AbrasiveAge => "abrasive_age",
             Column::AbrasiveId => "abrasive_id",
+            Column::Plan => "plan",
+            Column::PlanBlock => "plan_block",
+            Column::PlanRun => "plan_run",
             Column::Inspector => "inspector",
             Column::InspectedAt => "inspected_at",
             Column::InspectLayDeg => "inspect_lay_deg",
@@ -212,6 +221,7 @@ impl Column {
             | Column::Lot
             | Column::Recipe
             | Column::AbrasiveId
+            | Column::Plan
             | Column::Inspector
             | Column::Defect => Quantity::Text,
             Column::SandedAt | Column::InspectedAt => Quantity::Time,
@@ -223,7 +233,7 @@ impl Column {
             Column::ForceN => Quantity::Force,
             Column::Grit => Quantity::Grit,
             Column::AbrasiveAge => Quantity::Age,
-            Column::Inspection => Quantity::Ordinal,
+            Column::Inspection | Column::PlanBlock | Column::PlanRun => Quantity::Ordinal,
             Column::AreaMm2 => Quantity::Area,
             Column::Severity => Quantity::Grade,
             Column::RemovedUm | Column::FilmUm => Quantity::Thickness,
@@ -357,6 +367,11 @@ impl Column {
             Column::Grit => "abrasive grit; FEPA P and CAMI scales are different",
             Column::AbrasiveAge => "panels sanded on this abrasive before this one; 0 = fresh",
             Column::AbrasiveId => "which disc, belt or batch",
+            Column::Plan => "the planned trial it belongs to, as `onus plan` wrote it",
+            Column::PlanBlock => {
+                "block of the plan: panels of one block are compared with each other"
+            }
+            Column::PlanRun => "its place in the order of the plan",
             Column::Inspector => "who or what inspected",
             Column::InspectedAt => "when it was inspected",
             Column::InspectLayDeg => "how the panel lay at the inspection table",

@@ -8,13 +8,13 @@ use jiff::Timestamp;
 use super::header::Slot;
 use super::join::{Dispute, Joined, join};
 use super::observed::{self, Seen};
-use super::parts::{Fact, Facts, FileRows};
+use super::parts::{Fact, Facts, FileRows, PlannedRun};
 use super::read::Sorted;
 use super::rows::Rules;
 use super::traps::{axes, near_copies};
 use super::{
-    Column, ColumnUse, Defect, FactorValue, Grit, InputCounts, Lay, Lost, Moment, Panel, Reading,
-    Records, Reject, Warning, WarningCode, traps,
+    Column, ColumnUse, Defect, Departure, FactorValue, Grit, InputCounts, Lay, Lost, Moment, Panel,
+    Reading, Records, Reject, Warning, WarningCode, traps,
 };
 use crate::site::Site;
 
@@ -193,6 +193,8 @@ pub(super) fn assemble(sorted: Sorted, rules: &Rules<'_>, now: Option<Timestamp>
         input,
         held: doubted.held,
         columns: columns_used(&files, site),
+        unrun: unrun(&files),
+        departures: departures(&joined, site),
     };
     drop(files);
     let traps = traps::find(&records, site);
@@ -452,6 +454,7 @@ fn panel(id: &Arc<str>, facts: &FactsOf<'_>, site: &Site, texts: &mut Texts) -> 
         grit: text(Column::Grit).map(|label| Grit::parse(&label, site.grit_scale)),
         abrasive_age: facts.number(Column::AbrasiveAge),
         abrasive_id: text(Column::AbrasiveId),
+        planned: planned(facts),
         ..Panel::default()
     };
     panel.factors = facts.facts[Facts::COLUMNS.len()..]
@@ -463,6 +466,34 @@ fn panel(id: &Arc<str>, facts: &FactsOf<'_>, site: &Site, texts: &mut Texts) -> 
         })
         .collect();
     panel
+}
+
+/// Runs that no panel was named for; a sheet read twice over tells each once.
+fn unrun(files: &[FileRows]) -> Vec<PlannedRun> {
+    let all: BTreeSet<&PlannedRun> = files.iter().flat_map(|f| &f.unrun).collect();
+    all.into_iter().cloned().collect()
+}
+
+fn departures(joined: &Joined, site: &Site) -> Vec<Departure> {
+    let mut all: Vec<Departure> = (joined.departures.iter())
+        .map(|change| Departure {
+            panel: joined.ids[change.panel].to_string(),
+            column: Facts::name(change.fact, site).to_owned(),
+            planned: change.planned.written(),
+            done: change.done.written(),
+        })
+        .collect();
+    all.sort_by(|a, b| (&a.panel, &a.column).cmp(&(&b.panel, &b.column)));
+    all
+}
+
+/// The run of a plan that a panel was.
+fn planned(facts: &FactsOf<'_>) -> Option<PlannedRun> {
+    Some(PlannedRun {
+        plan: facts.text(Column::Plan)?.clone(),
+        block: facts.number(Column::PlanBlock).map(|n| n as u32),
+        run: facts.number(Column::PlanRun)? as u32,
+    })
 }
 
 /// The first inspection of a panel.

@@ -28,16 +28,33 @@ pub(super) struct Joined {
     pub disputes: BTreeMap<usize, Vec<Dispute>>,
     /// For every file, the panel of each of its `FileRows::panels`.
     pub panel_of: Vec<Vec<usize>>,
+    /// Where a run sheet says otherwise than the other files.
+    pub departures: Vec<Change>,
+    /// By panel and fact, whether a file that is no run sheet says it; empty where
+    /// there is no run sheet.
+    done: Vec<Vec<bool>>,
+}
+
+/// A fact of a panel that was planned otherwise.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Change {
+    /// Which panel.
+    pub panel: usize,
+    /// Which fact.
+    pub fact: usize,
+    /// As planned.
+    pub planned: Fact,
+    /// As it was.
+    pub done: Fact,
 }
 
 /// Joins the files; `facts` is the number of facts there are. Of values that
 /// agree, as numbers do that differ by the rounding of a conversion, the least
-/// is kept, so that the order of files does not matter.
+/// is kept, so that the order of files does not matter. What a run sheet says
+/// holds where no other file speaks.
 pub(super) fn join(files: &[FileRows], facts: usize) -> Joined {
     let mut joined = Joined::default();
     let mut index: HashMap<Arc<str>, usize> = HashMap::new();
-    // The greatest of each fact, where it is not the least.
-    let mut greatest: HashMap<(usize, usize), Fact> = HashMap::new();
     for file in files {
         let mut of = Vec::with_capacity(file.panels.len());
         for part in &file.panels {
@@ -47,29 +64,21 @@ pub(super) fn join(files: &[FileRows], facts: usize) -> Joined {
                 joined.ids.len() - 1
             });
             of.push(panel);
-            for ((fact, _), at) in file.facts.iter().zip(&part.facts) {
-                let Some(FactAt { fact: value, .. }) = at else {
-                    continue;
-                };
-                let least = &mut joined.facts[panel][*fact];
-                match least {
-                    None => *least = Some(value.clone()),
-                    Some(known) if order(value, known).is_eq() => {}
-                    Some(known) => {
-                        let most = greatest
-                            .entry((panel, *fact))
-                            .or_insert_with(|| known.clone());
-                        if order(value, most).is_gt() {
-                            *most = value.clone();
-                        }
-                        if order(value, known).is_lt() {
-                            *known = value.clone();
-                        }
-                    }
-                }
-            }
         }
         joined.panel_of.push(of);
+    }
+    // The greatest of each fact, where it is not the least.
+    let mut greatest: HashMap<(usize, usize), Fact> = HashMap::new();
+    for (at, file) in files.iter().enumerate().filter(|(_, f)| !f.is_sheet) {
+        joined.add(file, at, &mut greatest);
+    }
+    if files.iter().any(|file| file.is_sheet) {
+        joined.done = (joined.facts.iter())
+            .map(|facts| facts.iter().map(Option::is_some).collect())
+            .collect();
+    }
+    for (at, file) in files.iter().enumerate().filter(|(_, f)| f.is_sheet) {
+        joined.add(file, at, &mut greatest);
     }
     let mut at_odds: Vec<usize> = greatest
         .into_iter()
@@ -89,6 +98,50 @@ pub(super) fn join(files: &[FileRows], facts: usize) -> Joined {
 }
 
 impl Joined {
+    /// Takes in what one file says.
+    fn add(&mut self, file: &FileRows, at: usize, greatest: &mut HashMap<(usize, usize), Fact>) {
+        for (part, panel) in file.panels.iter().zip(&self.panel_of[at]) {
+            let panel = *panel;
+            for ((fact, _), at) in file.facts.iter().zip(&part.facts) {
+                let Some(FactAt { fact: value, .. }) = at else {
+                    continue;
+                };
+                let planned_only = self.is_done(panel, *fact);
+                let least = &mut self.facts[panel][*fact];
+                match least {
+                    None => *least = Some(value.clone()),
+                    Some(known) if order(value, known).is_eq() => {}
+                    Some(known) if planned_only => {
+                        if !known.agrees(value) {
+                            self.departures.push(Change {
+                                panel,
+                                fact: *fact,
+                                planned: value.clone(),
+                                done: known.clone(),
+                            });
+                        }
+                    }
+                    Some(known) => {
+                        let most = greatest
+                            .entry((panel, *fact))
+                            .or_insert_with(|| known.clone());
+                        if order(value, most).is_gt() {
+                            *most = value.clone();
+                        }
+                        if order(value, known).is_lt() {
+                            *known = value.clone();
+                        }
+                    }
+                }
+            }
+        }
+    }
+
+    /// Whether a file that is no run sheet says it.
+    fn is_done(&self, panel: usize, fact: usize) -> bool {
+        self.done.get(panel).is_some_and(|facts| facts[fact])
+    }
+
     /// Names the two places of every dispute: one pass over the files.
     fn find_places(&mut self, files: &[FileRows], facts: usize) {
         for (file, rows) in files.iter().enumerate() {
@@ -109,6 +162,7 @@ impl Joined {
             return;
         }
         let mut first: HashMap<(usize, usize), (usize, FactAt)> = HashMap::new();
+        let done = &self.done;
         for (file, rows) in files.iter().enumerate() {
             for (part, panel) in rows.panels.iter().zip(&self.panel_of[file]) {
                 let Some(disputes) = self.disputes.get_mut(panel) else {
@@ -118,6 +172,9 @@ impl Joined {
                     let Some(Some(at)) = part.facts.get(own) else {
                         continue;
                     };
+                    if rows.is_sheet && done.get(*panel).is_some_and(|facts| facts[*fact]) {
+                        continue;
+                    }
                     match first.get(&(*panel, *fact)) {
                         None => {
                             first.insert((*panel, *fact), (file, at.clone()));

@@ -37,8 +37,10 @@ pub use frames::{Lay, Point, Rect};
 pub use losses::{InputCounts, Lost, Reject, Warning, WarningCode};
 pub use moment::{Moment, Shift};
 pub use parquet::hush_decoder;
+pub use parts::PlannedRun;
 pub use read::text_reader::TextReader;
 pub use read::{OnReject, ReadOptions, read};
 pub use table::{
-    ColumnUse, Defect, DefectName, FactorValue, HeldBack, Origin, Panel, Reading, Records,
+    ColumnUse, Defect, DefectName, Departure, FactorValue, HeldBack, Origin, Panel, Reading,
+    Records,
 };

@@ -83,6 +83,17 @@ pub(super) struct InspectionPart {
     pub inspected: bool,
 }
 
+/// A run of a plan.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
+pub struct PlannedRun {
+    /// Id of the plan.
+    pub plan: Arc<str>,
+    /// Its block, where the sheet says.
+    pub block: Option<u32>,
+    /// Its place in the order.
+    pub run: u32,
+}
+
 /// What one file says about one panel.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct PanelPart {
@@ -116,8 +127,14 @@ pub(super) struct FileRows {
     pub notes: BTreeMap<Note, usize>,
     /// Headers of x and y, for messages.
     pub place_headers: [Option<String>; 2],
-    /// Whether the file can tell of clean panels: not if it only measures.
+    /// Whether the file can tell of clean panels: not if it only measures or
+    /// only plans.
     pub only_measures: bool,
+    /// Whether it is a run sheet: what it says of a panel was planned, and where
+    /// another file says otherwise, that was done.
+    pub is_sheet: bool,
+    /// Rows of a run sheet without a panel.
+    pub unrun: Vec<PlannedRun>,
     /// The columns that were read, how the file spells them and in what they
     /// are recorded.
     pub columns: Vec<(Slot, String, Option<Conversion>)>,
@@ -136,7 +153,7 @@ pub(super) struct Facts;
 
 impl Facts {
     /// The columns about the panel, without its id.
-    pub(super) const COLUMNS: [Column; 19] = [
+    pub(super) const COLUMNS: [Column; 22] = [
         Column::SandedAt,
         Column::Machine,
         Column::Head,
@@ -156,6 +173,9 @@ impl Facts {
         Column::Grit,
         Column::AbrasiveAge,
         Column::AbrasiveId,
+        Column::Plan,
+        Column::PlanBlock,
+        Column::PlanRun,
     ];
 
     /// The place of a slot among the facts; none if it is about something else.

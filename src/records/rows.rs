@@ -15,7 +15,9 @@ use super::moment::Certainty;
 use super::notes::Note;
 use super::number::NumberStyle;
 use super::observation::{Observation, Seen};
-use super::parts::{Contradiction, Fact, FactAt, Facts, FileRows, InspectionPart, PanelPart};
+use super::parts::{
+    Contradiction, Fact, FactAt, Facts, FileRows, InspectionPart, PanelPart, PlannedRun,
+};
 use super::{About, Column, Lay, Lost, Moment, Reject};
 use crate::site::{KeyPart, Site, spelling_key};
 
@@ -163,7 +165,9 @@ impl<'a> RowReader<'a> {
                 .iter()
                 .any(|cell| cell.slot == Slot::Column(column))
         };
-        out.only_measures = !has(Column::Defect) && (has(Column::RemovedUm) || has(Column::FilmUm));
+        out.is_sheet = has(Column::PlanRun) && !has(Column::Defect);
+        out.only_measures =
+            !has(Column::Defect) && (out.is_sheet || has(Column::RemovedUm) || has(Column::FilmUm));
         let mut fact_of_cell = Vec::with_capacity(header.cells.len());
         for cell in &header.cells {
             fact_of_cell.push(Facts::index(cell.slot).map(|fact| {
@@ -273,6 +277,17 @@ impl<'a> RowReader<'a> {
                 why: problem.why(),
             });
         }
+        if row.id.is_none()
+            && let Some(run) = self.planned(&row)
+        {
+            let why = format!(
+                "run {} of plan {} has no panel: not sanded, or its panel_id not filled in",
+                run.run, run.plan
+            );
+            self.out.unrun.push(run);
+            self.reject(line, None, None, why);
+            return;
+        }
         if let Some((column, value, why)) = fatal {
             self.reject(line, Some(&column), Some(&value), why);
             if let Ok(id) = self.identity(&row) {
@@ -296,6 +311,28 @@ impl<'a> RowReader<'a> {
                 let value = row.id.as_deref().unwrap_or_default();
                 self.reject(line, column.as_deref(), Some(value), why);
             }
+        }
+    }
+
+    /// The run of a plan that the row is about.
+    fn planned(&self, row: &Row) -> Option<PlannedRun> {
+        let fact = |column: Column| {
+            let wanted = Facts::index(Slot::Column(column))?;
+            let mut facts = row.facts.iter();
+            let found = facts.find(|(fact, _)| self.out.facts[*fact].0 == wanted)?;
+            Some(&found.1)
+        };
+        let number = |column| match fact(column) {
+            Some(Fact::Number(n)) => Some(*n as u32),
+            _ => None,
+        };
+        match fact(Column::Plan) {
+            Some(Fact::Text(plan)) => Some(PlannedRun {
+                plan: plan.clone(),
+                block: number(Column::PlanBlock),
+                run: number(Column::PlanRun)?,
+            }),
+            _ => None,
         }
     }
 

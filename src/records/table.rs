@@ -5,6 +5,7 @@ use std::sync::Arc;
 
 use serde::Serialize;
 
+use super::parts::PlannedRun;
 use super::{Column, Grit, InputCounts, Lay, Moment, Point, Rect, Reject, Warning};
 use crate::site::DefectClass;
 
@@ -36,6 +37,23 @@ pub struct Records {
     pub held: Vec<HeldBack>,
     /// The columns that were read, in the order they are documented.
     pub columns: Vec<ColumnUse>,
+    /// Runs of plans that no panel was named for, in order.
+    pub unrun: Vec<PlannedRun>,
+    /// Where panels were sanded otherwise than their run sheet says.
+    pub departures: Vec<Departure>,
+}
+
+/// A setting that was planned otherwise than it was.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct Departure {
+    /// `panel_id`.
+    pub panel: String,
+    /// The column.
+    pub column: String,
+    /// As the run sheet has it.
+    pub planned: String,
+    /// As another file has it.
+    pub done: String,
 }
 
 /// Values of a machine in which the data are not to be believed.
@@ -138,6 +156,8 @@ pub struct Panel {
     pub abrasive_age: Option<f64>,
     /// Which disc, belt or batch.
     pub abrasive_id: Option<Arc<str>>,
+    /// The run of a plan that it was.
+    pub planned: Option<PlannedRun>,
     /// Who or what made the first inspection.
     pub inspector: Option<Arc<str>>,
     /// When the first inspection was made.

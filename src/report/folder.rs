@@ -84,6 +84,8 @@ impl FolderError {
 
 /// A report's file, by which a folder is known to hold one.
 const MARK: &str = "findings.json";
+/// The same of a plan.
+const PLAN_MARK: &str = "plan.json";
 
 /// Says early, before any analysis, whether [`write`] would be refused.
 ///
@@ -264,16 +266,16 @@ fn sweep(parent: &Path, prefix: &str) {
     }
 }
 
-/// Whether the folder holds a report: its findings carry our name and schema.
+/// Whether the folder holds a report or a plan: its findings carry our name and schema.
 #[must_use]
 pub fn holds_a_report(folder: &Path) -> bool {
-    let Ok(text) = fs::read(folder.join(MARK)) else {
-        return false;
+    let ours = |text: Vec<u8>| {
+        serde_json::from_slice::<serde_json::Value>(&text).is_ok_and(|findings| {
+            findings.get("onus").is_some_and(|v| v.is_string())
+                && findings.get("schema").is_some_and(|v| v.is_u64())
+        })
     };
-    serde_json::from_slice::<serde_json::Value>(&text).is_ok_and(|findings| {
-        findings.get("onus").is_some_and(|v| v.is_string())
-            && findings.get("schema").is_some_and(|v| v.is_u64())
-    })
+    ([MARK, PLAN_MARK].iter()).any(|mark| fs::read(folder.join(mark)).is_ok_and(ours))
 }
 
 #[cfg(test)]

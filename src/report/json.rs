@@ -7,6 +7,7 @@ use super::{Findings, words};
 use crate::causes::{OpenRival, Reason};
 use crate::charts::NumberStyle;
 use crate::records::Records;
+use crate::trial;
 
 /// Version of the names and meanings of the fixed fields.
 pub const SCHEMA: u32 = 1;
@@ -116,7 +117,7 @@ fn value(findings: &Findings<'_>, numbers: &NumberStyle) -> Value {
             Value::Object(fields)
         })
         .collect();
-    json!({
+    let mut all = json!({
         "onus": env!("CARGO_PKG_VERSION"),
         "schema": SCHEMA,
         "report": findings.lives.report,
@@ -133,7 +134,12 @@ fn value(findings: &Findings<'_>, numbers: &NumberStyle) -> Value {
         "weekly": plain(&findings.weekly),
         "actions": plain(&findings.actions),
         "period": period(records),
-    })
+    });
+    let plans = trial::read_back(records, &words::trial::places(&findings.causes.findings));
+    if let Some(all) = all.as_object_mut().filter(|_| !plans.is_empty()) {
+        all.insert("plans".into(), plain(&plans));
+    }
+    all
 }
 
 /// Rivals not yet met or beaten, with what would settle each.

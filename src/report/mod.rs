@@ -14,6 +14,7 @@ mod png;
 pub mod ranking;
 pub mod story;
 mod tables;
+mod trial;
 pub mod words;
 
 pub use asked::{Asked, find_asked};
@@ -30,3 +31,4 @@ pub use pdf::{PdfError, pdf};
 pub use png::{PngError, png};
 pub use story::Story;
 pub use tables::{findings_csv, panels_csv, rejects_csv};
+pub use trial::{plan_files, plan_json, plan_summary};

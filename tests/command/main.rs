@@ -15,6 +15,7 @@ mod document;
 mod folder;
 mod injection;
 mod killed;
+mod plan;
 mod recipe;
 mod removal;
 mod run;

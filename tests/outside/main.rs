@@ -21,3 +21,4 @@ mod real_patterns;
 mod steel_faults;
 mod surface;
 mod trade;
+mod trial;

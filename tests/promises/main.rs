@@ -29,6 +29,7 @@ mod follows_recipe;
 mod lot_rates;
 mod made_streams;
 mod oracle;
+mod plan;
 mod rate_duels;
 mod recipe;
 mod recipe_calibration;

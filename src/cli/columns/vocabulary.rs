@@ -5,7 +5,7 @@ use crate::records::Column;
 
 /// Words for a column, in lower case, without accents (ä is a or ae). A phrase
 /// of several words matches a header that has all of them.
-pub(super) const WORDS: [(Column, &[&str]); 31] = [
+pub(super) const WORDS: [(Column, &[&str]); 34] = [
     (
         Column::PanelId,
         &[
@@ -362,6 +362,12 @@ pub(super) const WORDS: [(Column, &[&str]); 31] = [
             "nastro",
         ],
     ),
+    (
+        Column::Plan,
+        &["trial", "versuch", "essai", "ensayo", "prova"],
+    ),
+    (Column::PlanBlock, &["trial block"]),
+    (Column::PlanRun, &["trial run"]),
     (
         Column::Inspector,
         &[

@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use super::Context;
 use crate::records::{Lost, Reject};
 use crate::report::ranking::Ranking;
-use crate::report::words::data;
+use crate::report::words::{data, trial as trial_words};
 use crate::report::{Block, Cell, Page, Start, Table};
 
 /// Most rows of the table of kinds.
@@ -52,6 +52,16 @@ pub(super) fn page(context: &Context<'_>, ranking: &Ranking) -> Page {
     if !records.rejects.is_empty() {
         blocks.push(Block::Heading(data::SET_ASIDE.to_owned()));
         blocks.push(Block::Table(rejects(context)));
+    }
+    let planned = trial_words::came_back(
+        records,
+        &context.findings.causes.findings,
+        context.findings.levels.alpha,
+        numbers,
+    );
+    if !planned.is_empty() {
+        blocks.push(Block::Heading(trial_words::READ_BACK.to_owned()));
+        blocks.push(Block::List(planned));
     }
     let doubts: Vec<String> = context
         .findings

@@ -27,6 +27,7 @@ pub mod recipe;
 pub mod strips;
 pub mod surface;
 pub mod trend;
+pub mod trial;
 
 pub use next_checks::next_check;
 pub use reasons::{reason, reasons};

@@ -1,0 +1,539 @@
+//! Words of a plan: how to run it, what it can and can't tell; and of a sheet that
+//! came back.
+
+use super::caution::{Touch, caution as caution_words};
+use super::recipe;
+use crate::causes::{Finding, Frame};
+use crate::charts::NumberStyle;
+use crate::columns::Column;
+use crate::records::Records;
+use crate::removal::Factor;
+use crate::trial::{
+    AliasChain, Design, Fixed, Model, Note, Place, Plan, Precision, Purpose, ReadBack, Settles,
+    Shape, Shown, Turned, Turns, read_back,
+};
+
+/// Heading over what to do.
+pub const HOW: &str = "How to run it";
+/// Heading over what the plan can tell.
+pub const TELLS: &str = "What it can tell";
+/// Heading over what it can't.
+pub const DOES_NOT_TELL: &str = "What it can't tell, and what to keep in mind";
+/// Caption of the order.
+pub const ORDER: &str = "The order, as in sheet.csv.";
+
+/// What is moved.
+#[must_use]
+pub fn moved(factors: &[String]) -> String {
+    format!("Moved: {}.", factors.join("; "))
+}
+
+/// First columns of the order.
+#[must_use]
+pub fn order_columns() -> Vec<(String, bool)> {
+    vec![("Runs".to_owned(), false), ("Block".to_owned(), true)]
+}
+
+/// A column in plain words.
+#[must_use]
+pub fn factor(name: &str) -> String {
+    let known = match Column::from_name(name) {
+        Some(Column::FeedMmS) => Factor::Feed,
+        Some(Column::Passes) => Factor::Passes,
+        Some(Column::ForceN) => Factor::Force,
+        Some(Column::Grit) => Factor::Grit,
+        Some(Column::AbrasiveAge) => Factor::AbrasiveAge,
+        Some(Column::Recipe) => Factor::Recipe,
+        Some(Column::Part) => Factor::Part,
+        Some(Column::LayDeg) => return "lay in the cell".to_owned(),
+        Some(Column::InspectLayDeg) => return "lay at the inspection table".to_owned(),
+        Some(Column::AbrasiveId) => return "abrasive".to_owned(),
+        _ => Factor::Site(name.to_owned()),
+    };
+    recipe::factor(&known)
+}
+
+/// A range with its unit.
+#[must_use]
+pub fn range(low: &str, high: &str, unit: Option<&str>) -> String {
+    match unit {
+        Some(unit) => format!("{low} to {high} {unit}"),
+        None => format!("{low} to {high}"),
+    }
+}
+
+/// The title.
+#[must_use]
+pub fn title(plan: &Plan) -> String {
+    let what = match &plan.purpose {
+        Purpose::Recipe(_) => "Recipe trial",
+        Purpose::Settle(_) => "Trial to settle what is open",
+        Purpose::Change(_) => "Old and new by turns",
+    };
+    format!("{what}: {}", plan.plan)
+}
+
+/// How much it is.
+#[must_use]
+pub fn lead(plan: &Plan, numbers: &NumberStyle) -> String {
+    let blocks = plan.runs.iter().map(|r| r.block).max().unwrap_or(1);
+    let lots = if blocks > 1 {
+        format!("from {} lots", numbers.count(blocks))
+    } else {
+        "from one lot".to_owned()
+    };
+    let panels = numbers.count(plan.runs.len());
+    match &plan.purpose {
+        Purpose::Recipe(design) => format!(
+            "{panels} panels {lots}, one at each run: {}.",
+            shape(design)
+        ),
+        Purpose::Settle(_) | Purpose::Change(_) => format!("{panels} panels {lots}."),
+    }
+}
+
+fn shape(design: &Design) -> String {
+    let runs = match design.shape {
+        Shape::TwoLevel if design.generators.is_empty() => "all combinations of low and high",
+        Shape::TwoLevel => "a fraction of the combinations of low and high",
+        Shape::Screening => "twelve combinations of low and high (Plackett–Burman)",
+        Shape::CentralComposite => "corners, stars and middle (central composite)",
+        Shape::BoxBehnken => "middles of edges and middle (Box–Behnken)",
+        Shape::DOptimal | Shape::DOptimalCurved => "settings chosen for what they tell (D-optimal)",
+    };
+    runs.to_owned()
+}
+
+/// What to do on the shop floor.
+#[must_use]
+pub fn how_to_run(plan: &Plan) -> Vec<String> {
+    let blocks = plan.runs.iter().map(|r| r.block).max().unwrap_or(1);
+    let mut out = vec![
+        "Run the panels in the order of plan_run, all else as usual. Don't sort the runs by setting: the order \
+         keeps drift apart from the settings."
+            .to_owned(),
+    ];
+    if blocks > 1 {
+        out.push(format!(
+            "Take all panels of one block from one lot, {blocks} lots in all, and fill in which."
+        ));
+    } else {
+        out.push("Take all panels from one lot and fill in which.".to_owned());
+    }
+    if plan
+        .columns
+        .iter()
+        .any(|c| c == Column::InspectLayDeg.name())
+    {
+        out.push("Lay each panel at the inspection table as the sheet says, whatever its lay in the cell.".to_owned());
+    }
+    out.push(
+        "Write each panel’s id beside its run. What was run otherwise, write down as it was; a run that was left \
+         out stays blank."
+            .to_owned(),
+    );
+    out.push(match &plan.purpose {
+        Purpose::Change(turns) => format!(
+            "Inspect all panels, clean ones too, then: onus compare DATA SHEET --before {0}={1} --after {0}={2} --on \
+             '{3}'.",
+            turns.column, turns.values[0], turns.values[1], turns.defect
+        ),
+        _ => "Inspect or measure all panels, clean ones too, then: onus report DATA SHEET.".to_owned(),
+    });
+    out
+}
+
+/// What the plan can tell.
+#[must_use]
+pub fn tells(plan: &Plan, numbers: &NumberStyle) -> Vec<String> {
+    match &plan.purpose {
+        Purpose::Recipe(design) => recipe_tells(design, plan, numbers),
+        Purpose::Settle(contrasts) => contrasts.iter().map(|c| settles(c, numbers)).collect(),
+        Purpose::Change(turns) => vec![by_turns(turns, numbers)],
+    }
+}
+
+fn recipe_tells(design: &Design, plan: &Plan, numbers: &NumberStyle) -> Vec<String> {
+    let mut out: Vec<String> = design
+        .precision
+        .iter()
+        .map(|p| known_to(p, numbers))
+        .collect();
+    if !design.reversed.is_empty() {
+        let names: Vec<String> = design.reversed.iter().map(|n| factor(n)).collect();
+        out.push(format!(
+            "Read together with the first plan: the signs of {} are reversed here.",
+            names.join(" and ")
+        ));
+    }
+    let pairs = design.model != Model::Single;
+    if design.aliases.is_empty() && pairs {
+        out.push("Each factor by itself, and what each two of them do together.".to_owned());
+    }
+    if plan.runs.iter().any(|r| r.centre) {
+        out.push(
+            "The repeated runs in the middle show drift through the trial, and whether effects bend in between."
+                .to_owned(),
+        );
+    }
+    if design.model == Model::Curved {
+        out.push("How each factor’s effect bends between its ends.".to_owned());
+    }
+    out
+}
+
+fn known_to(p: &Precision, numbers: &NumberStyle) -> String {
+    let factor_of = |ln: f64| numbers.significant(ln.exp(), 3);
+    let exponent = p.half_width_exponent.map_or(String::new(), |half| {
+        format!(" (its exponent to ± {})", numbers.significant(half, 2))
+    });
+    format!(
+        "{}: removal at one end against the other to within a factor of {}{exponent}; a ratio of {} is shown with a \
+         chance of 80 %{}.",
+        super::counting::capital(&factor(&p.factor)),
+        factor_of(p.half_width_ln),
+        numbers.significant(p.shown_ratio, 3),
+        if p.at_best {
+            ", at best, since it is changed a few times only"
+        } else {
+            ""
+        }
+    )
+}
+
+fn settles(contrast: &Settles, numbers: &NumberStyle) -> String {
+    let ids: Vec<String> = contrast
+        .questions
+        .iter()
+        .map(|q| {
+            if q.id.contains(&q.defect) {
+                q.id.clone()
+            } else {
+                format!("{} ({})", q.id, q.defect)
+            }
+        })
+        .collect();
+    let whether = if contrast.column == Column::LayDeg.name() {
+        "stays in the machine or turns with the panels".to_owned()
+    } else if contrast.column == Column::InspectLayDeg.name() {
+        "stays on the inspection table".to_owned()
+    } else {
+        format!(
+            "goes with {}, {}",
+            factor(&contrast.column),
+            contrast.levels.join(" or ")
+        )
+    };
+    format!(
+        "Whether {} {whether}. Told with a chance of {} where it marks {} of the panels, tested at {}; {} panels \
+         would do for this alone.",
+        ids.join(", "),
+        numbers.percent(contrast.power, 100),
+        numbers.percent(contrast.goal.share, 100),
+        numbers.percent(contrast.goal.alpha, 100),
+        numbers.count(contrast.panels),
+    )
+}
+
+fn by_turns(turns: &Turns, numbers: &NumberStyle) -> String {
+    let seen = if turns.panels_seen > 0 {
+        format!(
+            "by {} panels as it runs now",
+            numbers.count(turns.panels_seen)
+        )
+    } else {
+        "by a rate alone, marks coming one at a time; lots or days that differ take more".to_owned()
+    };
+    format!(
+        "Whether {} comes less often with {} {} than with {}: {} panels by turns, in blocks of {}, show a ratio of {} \
+         with a chance of {} at a level of {} ({seen}).",
+        turns.defect,
+        factor(&turns.column),
+        turns.values[1],
+        turns.values[0],
+        numbers.count(turns.panels_needed),
+        numbers.count(turns.block_panels),
+        numbers.significant(turns.ratio, 2),
+        numbers.percent(turns.power, 100),
+        numbers.percent(turns.level, 100),
+    )
+}
+
+/// What the plan can't tell.
+#[must_use]
+pub fn does_not_tell(plan: &Plan) -> Vec<String> {
+    match &plan.purpose {
+        Purpose::Recipe(design) => {
+            let mut out: Vec<String> = design.aliases.iter().map(alias).collect();
+            out.extend(with_lots(design));
+            if design.model == Model::Single && design.aliases.is_empty() {
+                out.push(
+                    "What two factors do together: it is mixed into the effects of single ones, in parts.".to_owned(),
+                );
+            }
+            if design.model != Model::Curved {
+                out.push(
+                    "Where between the ends an effect bends: that takes --shape central-composite."
+                        .to_owned(),
+                );
+            }
+            out.push(
+                "Rare defects: this counts removal; for defects compare old and new by turns."
+                    .to_owned(),
+            );
+            out
+        }
+        Purpose::Settle(_) => {
+            vec!["What goes with anything that the sheet does not change.".to_owned()]
+        }
+        Purpose::Change(_) => {
+            vec!["Why it helps or hurts; and nothing about lots of another kind.".to_owned()]
+        }
+    }
+}
+
+/// Pairs of factors that go with the lots.
+fn with_lots(design: &Design) -> Option<String> {
+    let pairs: Vec<String> = design
+        .lot_words
+        .iter()
+        .filter(|word| word.chars().count() <= 2)
+        .map(|word| {
+            let own = design.factors.iter().filter(|f| word.contains(&f.letter));
+            let names: Vec<String> = own.map(|f| factor(&f.name)).collect();
+            names.join(" with ")
+        })
+        .collect();
+    if pairs.is_empty() {
+        return None;
+    }
+    let text = format!("{} can’t be told apart from the lots.", pairs.join(", "));
+    Some(super::counting::capital(&text))
+}
+
+fn alias(chain: &AliasChain) -> String {
+    let effects: Vec<String> = chain
+        .effects
+        .iter()
+        .map(|names| {
+            let names: Vec<String> = names.iter().map(|n| factor(n)).collect();
+            names.join(" with ")
+        })
+        .collect();
+    let (last, first) = match effects.split_last() {
+        Some((last, first)) => (last.as_str(), first.join(", ")),
+        None => ("", String::new()),
+    };
+    super::counting::capital(&format!(
+        "{first} and {last} can’t be told apart by this plan."
+    ))
+}
+
+/// There are more.
+#[must_use]
+pub fn more(count: usize) -> String {
+    format!("{count} more in plan.json.")
+}
+
+/// Doubts in words.
+#[must_use]
+pub fn notes(plan: &Plan, numbers: &NumberStyle) -> Vec<String> {
+    plan.notes.iter().map(|n| note(n, numbers)).collect()
+}
+
+fn note(note: &Note, numbers: &NumberStyle) -> String {
+    match note {
+        Note::RangeCut {
+            factor: name,
+            low,
+            high,
+        } => format!(
+            "The site’s limits cut the range of {} to {low} to {high}.",
+            factor(name)
+        ),
+        Note::ChosenRuns => "The runs were chosen from a grid (D-optimal), since they fit no standard design or some \
+             settings must not be run."
+            .to_owned(),
+        Note::FewChanges {
+            factor: name,
+            changes,
+            stretches,
+        } => format!(
+            "{} is changed {} only, so it is told from {stretches} stretches, not from single panels.",
+            super::counting::capital(&factor(name)),
+            match changes {
+                1 => "once".to_owned(),
+                n => format!("{n} times"),
+            }
+        ),
+        Note::NoMiddle { factor: name } => format!(
+            "{} has no middle: it keeps its first setting in the middle runs.",
+            super::counting::capital(&factor(name))
+        ),
+        Note::NoCentre => "The middle must not be run, so nothing shows drift.".to_owned(),
+        Note::NoScatter => "No run is left over to tell scatter: how sure an effect is can’t be said. Give --repeats 2 or \
+             more --centres."
+            .to_owned(),
+        Note::ScatterTaken { scatter } => format!(
+            "Taken for granted: panels at one setting scatter by {} in removal; --scatter says otherwise.",
+            numbers.percent(*scatter, 100)
+        ),
+        Note::NotByPanels { id, rival } => {
+            format!("{id}: the rival “{rival}” is not settled by this sheet.")
+        }
+    }
+}
+
+/// The caution: what a trial touches.
+#[must_use]
+pub fn caution(plan: &Plan) -> String {
+    let has = |columns: &[Column]| {
+        plan.columns
+            .iter()
+            .any(|c| columns.iter().any(|k| k.name() == c))
+    };
+    let mut touches = Vec::new();
+    if has(&[
+        Column::LayDeg,
+        Column::Fixture,
+        Column::Head,
+        Column::Grit,
+        Column::AbrasiveId,
+    ]) {
+        touches.push(Touch::Cell);
+    }
+    if has(&[Column::Grit, Column::AbrasiveId, Column::AbrasiveAge]) {
+        touches.push(Touch::Abrasive);
+    }
+    let only_lay = has(&[Column::LayDeg, Column::InspectLayDeg, Column::Inspector]);
+    if !only_lay || plan.columns.len() > 1 {
+        touches.push(Touch::Recipe);
+    }
+    caution_words(&touches)
+}
+
+/// Heading over sheets that came back.
+pub const READ_BACK: &str = "Planned trials";
+
+/// All sheets that came back: how they were run, what their contrasts show.
+#[must_use]
+pub fn came_back(
+    records: &Records,
+    findings: &[Finding],
+    alpha: f64,
+    numbers: &NumberStyle,
+) -> Vec<String> {
+    let mut out = Vec::new();
+    for back in read_back(records, &places(findings)) {
+        out.extend(as_run(&back));
+        out.extend(back.turned.iter().map(|t| turned(&back, t, alpha, numbers)));
+        out.extend(back.shown.iter().map(|s| shown(&back, s, alpha, numbers)));
+    }
+    out
+}
+
+/// How a sheet was run.
+fn as_run(back: &ReadBack) -> Vec<String> {
+    let mut out = vec![format!(
+        "Plan {}: {} of {} runs done{}.",
+        back.plan,
+        back.done,
+        back.runs,
+        if back.done == back.runs && back.out_of_order.is_empty() && back.departures.is_empty() {
+            ", in order and as planned"
+        } else {
+            ""
+        }
+    )];
+    let mut runs = |what: &str, runs: &[u32]| {
+        if !runs.is_empty() {
+            let all: Vec<String> = runs.iter().map(u32::to_string).collect();
+            out.push(format!(
+                "Plan {}: {what}: {}.",
+                back.plan,
+                super::counting::listed(&all, 12)
+            ));
+        }
+    };
+    runs("runs without a panel", &back.missing);
+    runs("runs whose panel has no result yet", &back.without_result);
+    runs("runs out of their order", &back.out_of_order);
+    for change in &back.departures {
+        out.push(format!(
+            "Plan {}: panel {} was planned with {} {} and sanded with {}, which holds.",
+            back.plan,
+            change.panel,
+            factor(&change.column),
+            change.planned,
+            change.done
+        ));
+    }
+    out
+}
+
+/// The places of findings that lie in the machine or on the panel; an open one is
+/// where it was seen in the machine.
+#[must_use]
+pub fn places(findings: &[Finding]) -> Vec<Place> {
+    findings
+        .iter()
+        .filter_map(|f| {
+            Some(Place {
+                finding: f.id.clone(),
+                machine: f.machine.clone(),
+                defect: f.defect.clone(),
+                x_mm: f.x_mm?,
+                y_mm: f.y_mm?,
+                radius_mm: f.radius_mm?,
+                fixed: match f.frame {
+                    None | Some(Frame::Machine) => Fixed::InMachine,
+                    Some(Frame::Panel) => Fixed::OnPanel,
+                    Some(Frame::Path | Frame::Inspection) => return None,
+                },
+            })
+        })
+        .collect()
+}
+
+/// What turned panels show about a place.
+fn turned(back: &ReadBack, found: &Turned, alpha: f64, numbers: &NumberStyle) -> String {
+    let says = match (found.p_panel <= alpha, found.p_machine <= alpha) {
+        (true, false) => "it stays in the machine",
+        (false, true) => "it turns with the panels",
+        (true, true) => "it stays in neither frame",
+        (false, false) => "not told yet",
+    };
+    format!(
+        "Plan {}: {} ({}) on {} of {} panels turned: {says}.",
+        back.plan,
+        found.finding,
+        found.defect,
+        numbers.count(found.hit_turned),
+        numbers.count(found.turned)
+    )
+}
+
+/// What a contrast of a sheet shows.
+fn shown(back: &ReadBack, shown: &Shown, alpha: f64, numbers: &NumberStyle) -> String {
+    let of = |level: usize| {
+        format!(
+            "{} of {} at {}",
+            numbers.count(shown.hit[level]),
+            numbers.count(shown.panels[level]),
+            shown.levels[level]
+        )
+    };
+    format!(
+        "Plan {}: {} on {}, {} ({}): {}.",
+        back.plan,
+        shown.defect,
+        of(0),
+        of(1),
+        factor(&shown.column),
+        if shown.p_value <= alpha {
+            "it goes with that setting"
+        } else {
+            "no difference shown"
+        }
+    )
+}

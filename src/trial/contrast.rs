@@ -1,0 +1,116 @@
+//! Two settings that are to meet: how panels are dealt out to them, and the test
+//! that reads them.
+
+use rand::seq::SliceRandom;
+use rand_chacha::ChaCha8Rng;
+
+use super::two_level::Fraction;
+use crate::duel::{Follows, Response, Suspect, Toward, follows, stretches};
+
+/// Most contrasts of one sheet that panels can be given singly.
+pub(super) const MOST_SINGLE: usize = 7;
+
+/// Most contrasts of one sheet that are changed in stretches.
+pub(super) const MOST_IN_STRETCHES: usize = 2;
+
+/// How a contrast is given to panels.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, serde::Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Given {
+    /// Panel by panel.
+    Singly,
+    /// In stretches of several panels.
+    InStretches,
+}
+
+/// A panel of a sheet: its lot and the level, 0 or 1, of each contrast.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(super) struct Dealt {
+    pub lot: usize,
+    pub levels: Vec<usize>,
+}
+
+/// Deals panels out: every lot holds all levels of all contrasts. What is changed
+/// in stretches comes twice a lot at each level, by turns; what is given singly is
+/// shuffled inside stretches, every level as often. `size` copies of the cells of
+/// the single contrasts make a stretch.
+pub(super) fn deal(given: &[Given], lots: usize, size: usize, rng: &mut ChaCha8Rng) -> Vec<Dealt> {
+    let count = |kind: Given| given.iter().filter(|g| **g == kind).count();
+    let single = cells(count(Given::Singly));
+    let turns = cells(count(Given::InStretches));
+    let mut out = Vec::new();
+    for lot in 0..lots {
+        let mut order = turns.clone();
+        order.shuffle(rng);
+        // By turns: the same order again, so that no level is early or late.
+        let again = if turns.len() > 1 { 2 } else { 1 };
+        for stretch in (0..again).flat_map(|_| order.clone()) {
+            let mut panels: Vec<&Vec<usize>> = single.iter().flat_map(|c| vec![c; size]).collect();
+            panels.shuffle(rng);
+            out.extend(panels.into_iter().map(|own| {
+                let (mut a, mut b) = (own.iter(), stretch.iter());
+                let next = |g: &Given| match g {
+                    Given::Singly => a.next(),
+                    Given::InStretches => b.next(),
+                };
+                Dealt {
+                    lot,
+                    levels: given
+                        .iter()
+                        .map(next)
+                        .map(|l| l.copied().unwrap_or(0))
+                        .collect(),
+                }
+            }));
+        }
+    }
+    out
+}
+
+/// Levels of contrasts that meet evenly in few cells.
+fn cells(contrasts: usize) -> Vec<Vec<usize>> {
+    let runs = (1usize << contrasts).min(8);
+    match Fraction::standard(contrasts, runs) {
+        None => vec![Vec::new()],
+        Some(design) => design
+            .runs()
+            .iter()
+            .map(|run| run.iter().map(|sign| usize::from(*sign > 0.0)).collect())
+            .collect(),
+    }
+}
+
+/// Panels that a sheet of this size has.
+pub(super) fn panels(given: &[Given], lots: usize, size: usize) -> usize {
+    let singly = given.iter().filter(|g| **g == Given::Singly).count();
+    let stretched = given.len() - singly;
+    let again = if stretched > 0 { 2 } else { 1 };
+    lots * size * cells(singly).len() * cells(stretched).len() * again
+}
+
+/// The test by which a contrast is read: does the response follow the levels
+/// among panels of one lot, stretches of one level exchanged as wholes? Panels
+/// without a level are left out. See [`crate::duel`].
+pub(super) fn read(
+    values: &[f64],
+    levels: &[Option<usize>],
+    lots: &[usize],
+    given: Given,
+    toward: Toward,
+) -> Option<Follows> {
+    let suspect = Suspect {
+        given: levels.iter().map(|l| l.map(|l| l as f64)).collect(),
+        units: match given {
+            Given::Singly => (0..values.len()).collect(),
+            Given::InStretches => stretches(levels, lots),
+        },
+        blocks: lots.to_vec(),
+        toward,
+        serial: false,
+    };
+    let response = Response {
+        value: values.to_vec(),
+        expected: vec![1.0; values.len()],
+    };
+    follows(&[response], &suspect, None)
+}
