@@ -8,6 +8,8 @@
 //! (2018), J. Bus. Econ. Stat. 36, 672, on the whitened rows of the mixed model:
 //! whitened by less than what panels share, clusters that cross lots would not be
 //! independent. Counts add what few panels hit take from both.
+//! A level set in one stretch only leaves no trace of that stretch's own error, so no
+//! cluster-robust error; the mixed model's takes it from the other stretches.
 //! A factor set on four days thus gets an interval of four days, not of four
 //! hundred panels.
 
@@ -125,6 +127,9 @@ impl<'a> Inference<'a> {
                         unit = group.unit;
                     }
                 }
+                // One cluster decides alone; lots, days and stretches are random
+                // effects of the model itself, whose judgement stays. Lives are not.
+                (None, Some(_)) if group.unit != Unit::Life => {}
                 _ => {
                     return Judged {
                         estimate,
@@ -180,4 +185,62 @@ pub(super) fn two_sided(estimate: f64, std_error: f64, dof: f64) -> f64 {
         dof,
     }
     .p_value()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::stats::mixed::{Problem, Response, Variances};
+    use approx::assert_relative_eq;
+
+    /// Levels A, B, A, C, A in five stretches of eight panels: two columns, and an
+    /// interval of two degrees of freedom, five stretches less three means.
+    fn judged(unit: Unit) -> Judged {
+        let stretch = |i: usize| i / 8;
+        let shift = [0.0, 0.3, 0.1, -0.2, -0.1];
+        let rows = 40;
+        let x: Vec<f64> = (0..rows)
+            .flat_map(|i| {
+                let is = |s: usize| f64::from(u8::from(stretch(i) == s));
+                [1.0, is(1), is(3)]
+            })
+            .collect();
+        let y: Vec<f64> = (0..rows)
+            .map(|i| {
+                let scatter = ((i * 37 + i * i * 11) % 17) as f64 / 17.0 - 0.5;
+                20.0 * f64::exp(shift[stretch(i)] + 0.1 * scatter)
+            })
+            .collect();
+        let (zeros, ones): (Vec<f64>, Vec<f64>) = y.iter().map(|_| (0.0, 1.0)).unzip();
+        let groups = Grouping::by_key((0..rows).map(stretch));
+        let fit = Problem {
+            x: &x,
+            p: 3,
+            y: &y,
+            offset: &zeros,
+            response: Response::Means { readings: &ones },
+            groupings: &[&groups],
+            variances: Variances::OffZero,
+        }
+        .fit()
+        .unwrap();
+        let shared = [Shared { unit, groups }];
+        Inference::new(&fit, &shared, 0.95).judge(&[0.0, 1.0, 0.0], &[unit])
+    }
+
+    #[test]
+    fn a_level_of_one_stretch_has_the_mixed_models_interval() {
+        let judged = judged(Unit::Run);
+        assert_eq!(judged.unit, Unit::Mixed);
+        assert_relative_eq!(judged.dof.unwrap(), 2.0, max_relative = 0.01);
+        let ci = judged.ci.unwrap();
+        assert!(ci.low < 0.3 && 0.3 < ci.high, "{ci:?}");
+        // stretches at A lie 0.1 apart: an interval of rows would be a tenth of it
+        assert!(ci.high - ci.low > 0.5, "{ci:?}");
+    }
+
+    #[test]
+    fn a_level_of_one_life_has_none_since_lives_are_no_random_effect() {
+        assert_eq!(judged(Unit::Life).ci, None);
+    }
 }

@@ -17,6 +17,8 @@ mod published;
 mod shops;
 
 mod control_charts;
+mod end_to_end;
+mod end_to_end_counts;
 mod real_patterns;
 mod steel_faults;
 mod surface;

@@ -8,7 +8,9 @@ use onus::records::{Defect, DefectName, Moment, Panel, Records};
 use onus::site::DefectClass;
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
-use rand_distr::{Distribution, Gamma, Poisson, StandardNormal};
+use rand_distr::{Distribution, Gamma, Poisson};
+
+use crate::normal;
 
 /// What went on when the change was made.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -359,10 +361,6 @@ fn mark(panel: usize, name: usize) -> Defect {
         area_mm2: None,
         severity: None,
     }
-}
-
-fn normal(rng: &mut ChaCha8Rng) -> f64 {
-    StandardNormal.sample(rng)
 }
 
 fn draw(mean: f64, rng: &mut ChaCha8Rng) -> usize {

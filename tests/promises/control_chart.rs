@@ -10,8 +10,10 @@ use onus::site::Analysis;
 use onus::stats::distributions::binomial;
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
-use rand_distr::{Distribution, Gamma, Poisson, StandardNormal};
+use rand_distr::{Distribution, Gamma, Poisson};
 use rayon::prelude::*;
+
+use crate::normal;
 
 /// A share this unlikely at the stated rate fails the promise.
 const SURPRISE: f64 = 1e-3;
@@ -131,10 +133,6 @@ impl Steady {
         let week = Week::of(monday + jiff::Span::new().weeks(self.weeks));
         control_charts(&records, &Analysis::default(), Some(week)).remove(1)
     }
-}
-
-fn normal(rng: &mut ChaCha8Rng) -> f64 {
-    StandardNormal.sample(rng)
 }
 
 /// Chance of an alarm among so many points, one being given every `every` points.

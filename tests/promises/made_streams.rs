@@ -7,7 +7,9 @@ use onus::causes::{View, ViewMark, ViewPanel};
 use onus::records::{Point, Rect};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
-use rand_distr::{Distribution, Exp, Gamma, Normal, Poisson};
+use rand_distr::{Distribution, Exp, Gamma, Poisson};
+
+use crate::normal;
 
 /// Where ordinary marks fall.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -321,10 +323,6 @@ impl Made {
             defect: 0,
         }
     }
-}
-
-fn normal(rng: &mut ChaCha8Rng) -> f64 {
-    Normal::new(0.0, 1.0).unwrap().sample(rng)
 }
 
 fn poisson(mean: f64, rng: &mut ChaCha8Rng) -> usize {

@@ -47,3 +47,8 @@ mod thin_film;
 mod tilts;
 mod turns;
 mod window;
+
+/// A standard normal value.
+pub(crate) fn normal(rng: &mut rand_chacha::ChaCha8Rng) -> f64 {
+    rand_distr::Distribution::sample(&rand_distr::StandardNormal, rng)
+}

@@ -10,7 +10,8 @@ use onus::stats::Interval;
 use onus::stats::distributions::binomial;
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
-use rand_distr::{Distribution, StandardNormal};
+
+use crate::normal;
 
 /// How panels lay.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -59,11 +60,6 @@ pub(super) const PLAIN: Setting = Setting {
 
 const GAUGE: f64 = 1.0;
 
-fn normal(sd: f64, rng: &mut ChaCha8Rng) -> f64 {
-    let z: f64 = StandardNormal.sample(rng);
-    sd * z
-}
-
 fn points(count: usize) -> Vec<(f64, f64)> {
     if count == 5 {
         return vec![
@@ -110,7 +106,7 @@ impl Setting {
         rng: &mut ChaCha8Rng,
     ) {
         let lot_tilts: Vec<(f64, f64)> = (0..self.lots.max(1))
-            .map(|_| (normal(self.lot_sd, rng), normal(self.lot_sd, rng)))
+            .map(|_| (self.lot_sd * normal(rng), self.lot_sd * normal(rng)))
             .collect();
         for i in 0..self.panels {
             let lot = i * self.lots.max(1) / self.panels;
@@ -126,8 +122,8 @@ impl Setting {
                 ..Panel::default()
             };
             let own = (
-                lot_tilts[lot].0 + normal(self.panel_sd, rng),
-                lot_tilts[lot].1 + normal(self.panel_sd, rng),
+                lot_tilts[lot].0 + self.panel_sd * normal(rng),
+                lot_tilts[lot].1 + self.panel_sd * normal(rng),
             );
             let index = records.panels.len();
             for &(p, q) in points {
@@ -142,7 +138,7 @@ impl Setting {
                     + self.machine * u
                     + (self.taper + own.0) * p
                     + own.1 * q
-                    + normal(GAUGE, rng);
+                    + GAUGE * normal(rng);
                 records.readings.push(Reading {
                     panel: index,
                     place: Some(place),

@@ -10,7 +10,8 @@ use onus::site::DefectClass;
 use onus::stats::distributions::{binomial, normal as normal_law};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
-use rand_distr::{Distribution, StandardNormal};
+
+use crate::normal;
 
 /// What the marks go with.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -33,11 +34,6 @@ const SPREAD: [f64; 4] = [2.0, 4.0, 2.0, 1.5];
 /// Chance of a bound that fails although the promise is kept.
 const FAILS_BY_CHANCE: f64 = 1e-4;
 
-fn normal(sd: f64, rng: &mut ChaCha8Rng) -> f64 {
-    let z: f64 = StandardNormal.sample(rng);
-    sd * z
-}
-
 fn records(marks: Marks, lots: usize, rng: &mut ChaCha8Rng) -> Records {
     let mut records = Records {
         defect_names: vec![DefectName {
@@ -46,7 +42,7 @@ fn records(marks: Marks, lots: usize, rng: &mut ChaCha8Rng) -> Records {
         }],
         ..Records::default()
     };
-    let lot_film: Vec<f64> = (0..lots).map(|_| normal(SPREAD[0], rng)).collect();
+    let lot_film: Vec<f64> = (0..lots).map(|_| SPREAD[0] * normal(rng)).collect();
     let lot_rate: Vec<f64> = (0..lots)
         .map(|_| [0.05, 0.1, 0.5][rng.random_range(0..3)])
         .collect();
@@ -61,17 +57,17 @@ fn records(marks: Marks, lots: usize, rng: &mut ChaCha8Rng) -> Records {
             inspected: true,
             ..Panel::default()
         });
-        let film = FILM + lot_film[lot] + normal(SPREAD[1], rng);
-        let removed = REMOVED + normal(SPREAD[3], rng);
+        let film = FILM + lot_film[lot] + SPREAD[1] * normal(rng);
+        let removed = REMOVED + SPREAD[3] * normal(rng);
         for _ in 0..PLACES {
             let place = Point {
                 x: rng.random_range(20.0..580.0),
                 y: rng.random_range(20.0..380.0),
             };
-            let here = film + normal(SPREAD[2], rng);
+            let here = film + SPREAD[2] * normal(rng);
             // One reading before sanding serves both.
-            let before = here + normal(GAUGE, rng);
-            let after = here - removed + normal(GAUGE, rng);
+            let before = here + GAUGE * normal(rng);
+            let after = here - removed + GAUGE * normal(rng);
             records.readings.push(Reading {
                 panel: i,
                 place: Some(place),
@@ -81,7 +77,7 @@ fn records(marks: Marks, lots: usize, rng: &mut ChaCha8Rng) -> Records {
         }
         let marked = match marks {
             Marks::Lots => rng.random::<f64>() < lot_rate[lot],
-            Marks::Removal => removed + normal(0.5, rng) > REMOVED + 1.5,
+            Marks::Removal => removed + 0.5 * normal(rng) > REMOVED + 1.5,
             Marks::FilmLeft => film - removed < 4.0,
         };
         if marked {

@@ -99,64 +99,10 @@ pub(crate) fn ln_poisson_term(x: f64, mean: f64) -> f64 {
     -stirling_error(x) - deviance_part(x, mean) - 0.5 * x.ln() - HALF_LN_TWO_PI
 }
 
-/// ψ(x), the derivative of ln Γ, for x > 0.
-///
-/// Asymptotic series (Abramowitz & Stegun 1964, 6.3.18) after shifting to 16.
-pub fn digamma(x: f64) -> f64 {
-    let mut shifted = x;
-    let mut sum = 0.0;
-    while shifted < SERIES_FROM {
-        sum -= 1.0 / shifted;
-        shifted += 1.0;
-    }
-    let inverse_square = 1.0 / (shifted * shifted);
-    let series = [
-        1.0 / 12.0,
-        -1.0 / 120.0,
-        1.0 / 252.0,
-        -1.0 / 240.0,
-        1.0 / 132.0,
-        -691.0 / 32_760.0,
-        1.0 / 12.0,
-    ];
-    let tail = series
-        .iter()
-        .rev()
-        .fold(0.0, |tail, term| (tail + term) * inverse_square);
-    sum + shifted.ln() - 0.5 / shifted - tail
-}
-
-/// ψ′(x) for x > 0, by the series 6.4.12 of the same source.
-pub fn trigamma(x: f64) -> f64 {
-    let mut shifted = x;
-    let mut sum = 0.0;
-    while shifted < SERIES_FROM {
-        sum += 1.0 / (shifted * shifted);
-        shifted += 1.0;
-    }
-    let inverse = 1.0 / shifted;
-    let inverse_square = inverse * inverse;
-    let series = [
-        1.0 / 6.0,
-        -1.0 / 30.0,
-        1.0 / 42.0,
-        -1.0 / 30.0,
-        5.0 / 66.0,
-        -691.0 / 2730.0,
-        7.0 / 6.0,
-    ];
-    let tail = series
-        .iter()
-        .rev()
-        .fold(0.0, |tail, term| (tail + term) * inverse_square);
-    sum + inverse + 0.5 * inverse_square + tail * inverse
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
     use approx::assert_relative_eq;
-    use proptest::prelude::*;
 
     #[test]
     fn ln_gamma_gives_factorials() {
@@ -173,24 +119,6 @@ mod tests {
         assert_relative_eq!(
             ln_gamma(0.5),
             0.5 * std::f64::consts::PI.ln(),
-            max_relative = 1e-14
-        );
-    }
-
-    proptest! {
-        #[test]
-        fn digamma_and_trigamma_obey_their_recurrences(x in 0.01..200.0_f64) {
-            prop_assert!((digamma(x + 1.0) - digamma(x) - 1.0 / x).abs() < 1e-11 / x.min(1.0));
-            prop_assert!((trigamma(x) - trigamma(x + 1.0) - 1.0 / (x * x)).abs() < 1e-11 / (x * x).min(1.0));
-        }
-    }
-
-    #[test]
-    fn digamma_at_one_is_minus_the_euler_constant() {
-        assert_relative_eq!(digamma(1.0), -0.577_215_664_901_532_9, max_relative = 1e-14);
-        assert_relative_eq!(
-            trigamma(1.0),
-            std::f64::consts::PI.powi(2) / 6.0,
             max_relative = 1e-14
         );
     }

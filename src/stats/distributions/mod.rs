@@ -20,8 +20,7 @@ pub mod gamma;
 pub mod hypergeometric;
 pub mod noncentral_t;
 pub mod normal;
-pub mod poisson;
 pub mod student_t;
 
-pub use kernels::{digamma, ln_gamma, trigamma};
+pub use kernels::ln_gamma;
 pub use tails::Tails;
