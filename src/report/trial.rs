@@ -122,7 +122,7 @@ fn page(plan: &Plan, site: &Site) -> Document {
             title: words::title(plan),
             lead: words::lead(plan, &numbers),
             blocks,
-            start: Start::Appendix,
+            start: Start::Follows,
         }],
     }
 }

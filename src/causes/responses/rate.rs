@@ -345,7 +345,13 @@ impl<'a> Table<'a> {
             if other.rival == Rival::Day && as_time {
                 continue;
             }
+            // Lots that each ran on one machine may be of one family: no number of them
+            // tells the machine from what it was given.
+            let own_lots = blames == Cause::Machine && cause_of(&other.rival) == Cause::Part;
             match met {
+                Meeting::Nested(_) if own_lots => {
+                    open.push((other.rival.clone(), self.levels_with(other, &inside)));
+                }
                 Meeting::Never => {
                     open.push((other.rival.clone(), self.levels_with(other, &inside)));
                 }
