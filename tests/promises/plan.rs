@@ -276,7 +276,7 @@ fn keeps_its_word(shops: usize) {
 
 #[test]
 fn sheets_that_settle_reach_their_power_and_accuse_nobody_wrongly() {
-    keeps_its_word(400);
+    keeps_its_word(120);
 }
 
 #[test]
