@@ -112,7 +112,7 @@ fn one(context: &Context<'_>, index: usize, surface: &Surface) -> Result<Vec<Blo
     ];
     let drawn = |f: &&Finding| of_finding(surface, f) && context.finding_anchor(f) != "findings";
     let findings = context.findings.worst_first();
-    if let Some(finding) = findings.iter().copied().find(|f| drawn(&f)) {
+    if let Some(finding) = findings.iter().copied().find(drawn) {
         blocks.push(Block::Paragraph(words::drawn_on(&finding.id)));
         blocks.push(Block::Table(terms(context, surface, &cell)));
     } else if surface.slope_x.machine.is_some() || surface.slope_y.machine.is_some() {
