@@ -12,8 +12,8 @@ use super::responses::{Remainder, accounts, conclude_stream, rate_findings};
 use super::verdict::certainty;
 use super::{
     Anchor, BarsBy, Cause, Causes, Certainty, Clock, Finding, Kind, Limit, LineAxis, NextCheck,
-    Pace, RateByLevel, Reason, ScanSettings, Settings, Shape, Sharpness, Stream, StreamData, View,
-    film_left, find_bars, find_places, follow_drift, smallest_repeat, streams, surfaces,
+    Pace, RateByLevel, Reason, ScanSettings, Settings, Shape, Sharpness, Stream, StreamData, Tests,
+    View, film_left, find_bars, find_places, follow_drift, smallest_repeat, streams, surfaces,
 };
 use crate::causes::responses::bars::{BarSighting, bar_findings, without_bars};
 use crate::causes::responses::ends::diagonal;
@@ -375,19 +375,18 @@ fn look_at(
     data: &StreamData,
 ) -> Outcome {
     let machine = View::machine(records, data);
-    let limit = smallest_repeat(
-        &machine,
-        &ScanSettings {
-            alpha: settings.alpha * machine_places(records),
-            streams,
-        },
-    );
+    let of_machine = ScanSettings {
+        alpha: settings.alpha * machine_places(records),
+        streams,
+    };
+    let tests = Tests::of(&machine, &of_machine);
+    let limit = smallest_repeat(&machine, &of_machine, &tests);
     let Scanned {
         holders,
         views,
         sightings,
         bars,
-    } = scan(records, settings, streams, data, machine);
+    } = scan(records, settings, streams, data, (machine, tests));
     let zones = |keep: &dyn Fn(&&Sighting) -> bool| -> Vec<usize> {
         (sightings.iter().filter(keep))
             .flat_map(|s| s.found.zone.iter().map(|&m| views[s.view].marks[m].defect))
@@ -494,7 +493,7 @@ fn scan(
     settings: &Settings,
     streams: usize,
     data: &StreamData,
-    machine: View,
+    (machine, of_machine): (View, Tests),
 ) -> Scanned {
     let mut views = vec![(Holder::Machine, machine, machine_places(records), 1)];
     if !fixed_in_machine(records, data, |_| Some(Lay::Deg0)) {
@@ -532,7 +531,11 @@ fn scan(
             alpha: settings.alpha * share,
             streams: streams * split,
         };
-        let found = follow_drift(view, find_places(view, &scan), &clock, &scan);
+        let places = match holder {
+            Holder::Machine => find_places(view, &scan, &of_machine),
+            _ => find_places(view, &scan, &Tests::of(view, &scan)),
+        };
+        let found = follow_drift(view, places, &clock, &scan);
         let mut on_bars = vec![false; found.len()];
         let bar_share = match holder {
             Holder::Machine => Some(BARS),

@@ -31,8 +31,8 @@ pub use responses::surface::{
 pub use responses::thin_film::{FilmLeft, film_left};
 pub use rivals::inspector::doubts as inspector_doubts;
 pub use scan::{
-    Bars, BarsBy, Clock, Drift, Found, Limit, LineAxis, Pace, ScanSettings, Shape, Sharpness, View,
-    ViewMark, ViewPanel, find_bars, find_places, follow_drift, smallest_repeat,
+    Bars, BarsBy, Clock, Drift, Found, Limit, LineAxis, Pace, ScanSettings, Shape, Sharpness,
+    Tests, View, ViewMark, ViewPanel, find_bars, find_places, follow_drift, smallest_repeat,
 };
 pub use streams::{Mark, StreamData, streams};
 pub use verdict::SURE_FACTOR;

@@ -36,6 +36,14 @@ pub(super) fn never_met(basis: &Basis<'_>, panels: &[usize], sides: &[Side]) -> 
         Trait::Size,
         Trait::Inspector,
         Trait::AbrasiveId,
+        Trait::Fixture,
+        Trait::Lay,
+        Trait::Hour,
+        Trait::Weekday,
+        Trait::Feed,
+        Trait::Passes,
+        Trait::Force,
+        Trait::Grit,
     ] {
         if basis.asks(what) {
             continue;
@@ -43,6 +51,11 @@ pub(super) fn never_met(basis: &Basis<'_>, panels: &[usize], sides: &[Side]) -> 
         let codes = basis.codes(what, panels);
         let apart = match what {
             Trait::AbrasiveId => one_sided_batch(&codes, sides),
+            Trait::Hour => disjoint(&codes, sides) && recurs(basis, panels, sides, |day| day),
+            Trait::Weekday => disjoint(&codes, sides) && recurs(basis, panels, sides, week_of),
+            Trait::Feed | Trait::Passes | Trait::Force | Trait::Grit => {
+                basis.asks_for_one_setting() && disjoint(&codes, sides)
+            }
             _ => disjoint(&codes, sides),
         };
         if apart {
@@ -53,6 +66,29 @@ pub(super) fn never_met(basis: &Basis<'_>, panels: &[usize], sides: &[Side]) -> 
         found.insert(Confounder::CleanPanels);
     }
     found.into_iter().collect()
+}
+
+/// Times that a part of the day or of the week must come round on either side
+/// before it is more than when the change was made.
+const ROUNDS: usize = 3;
+
+/// Whether either side ran over several days (or weeks, as `round` has it).
+fn recurs<T: Ord>(
+    basis: &Basis<'_>,
+    panels: &[usize],
+    sides: &[Side],
+    round: impl Fn(jiff::civil::Date) -> T,
+) -> bool {
+    let mut seen = [BTreeSet::new(), BTreeSet::new()];
+    for (day, side) in basis.dates(panels).zip(sides) {
+        seen[usize::from(*side == Side::After)].extend(day.map(&round));
+    }
+    seen.iter().all(|rounds| rounds.len() >= ROUNDS)
+}
+
+fn week_of(day: jiff::civil::Date) -> (i16, i8) {
+    let week = day.iso_week_date();
+    (week.year(), week.week())
 }
 
 /// Panels of every code on either side, and panels with a code.

@@ -26,6 +26,17 @@ pub(super) enum Trait {
     Size,
     AbrasiveAge,
     AbrasiveId,
+    Fixture,
+    Lay,
+    /// Third of the production day.
+    DayPart,
+    /// Hour of the production day.
+    Hour,
+    Weekday,
+    Feed,
+    Passes,
+    Force,
+    Grit,
 }
 
 impl Trait {
@@ -40,6 +51,14 @@ impl Trait {
             Self::Size => &["length_mm", "width_mm"],
             Self::AbrasiveAge => &["abrasive_age"],
             Self::AbrasiveId => &["abrasive_id"],
+            Self::Fixture => &["fixture"],
+            Self::Lay => &["lay_deg"],
+            Self::DayPart | Self::Hour => &["time of day"],
+            Self::Weekday => &["weekday"],
+            Self::Feed => &["feed_mm_s"],
+            Self::Passes => &["passes"],
+            Self::Force => &["force_n"],
+            Self::Grit => &["grit"],
         }
     }
 
@@ -51,6 +70,11 @@ impl Trait {
             Self::Inspector => Some(Confounder::Inspector),
             Self::Part | Self::Size => Some(Confounder::Part),
             Self::AbrasiveId => Some(Confounder::AbrasiveId),
+            Self::Fixture => Some(Confounder::Fixture),
+            Self::Lay => Some(Confounder::Lay),
+            Self::DayPart | Self::Hour => Some(Confounder::TimeOfDay),
+            Self::Weekday => Some(Confounder::Weekday),
+            Self::Feed | Self::Passes | Self::Force | Self::Grit => Some(Confounder::Settings),
             Self::AbrasiveAge => None,
         }
     }
@@ -118,6 +142,9 @@ impl Basis<'_> {
             Trait::Size,
             Trait::AbrasiveAge,
             Trait::AbrasiveId,
+            Trait::Fixture,
+            Trait::Lay,
+            Trait::DayPart,
         ] {
             let codes = self.codes(what, &panels);
             if what == Trait::AbrasiveId && !confounders::a_batch(&codes, &sides) {
@@ -193,6 +220,13 @@ impl Basis<'_> {
             .any(|c| self.asked.iter().any(|a| a == c))
     }
 
+    /// Whether the question is about a setting by itself, not about a recipe, which
+    /// brings all its settings, or a day, since which anything may be meant.
+    pub(super) fn asks_for_one_setting(&self) -> bool {
+        const SETTINGS: [Trait; 4] = [Trait::Feed, Trait::Passes, Trait::Force, Trait::Grit];
+        SETTINGS.iter().any(|s| self.asks(*s)) && !self.asked.iter().any(|a| a == "recipe")
+    }
+
     pub(super) fn codes(&self, what: Trait, panels: &[usize]) -> Codes {
         let text = |f: fn(&Panel) -> Option<&str>| {
             coded(panels.iter().map(|&k| f(&self.records.panels[k])))
@@ -212,10 +246,40 @@ impl Basis<'_> {
                 Some((p.length_mm.round() as i64, p.width_mm.round() as i64))
             })),
             Trait::AbrasiveAge => self.age_classes(panels),
+            Trait::Fixture => text(|p| p.fixture.as_deref()),
+            Trait::Lay => coded(panels.iter().map(|&k| {
+                let p = &self.records.panels[k];
+                p.lay_recorded.then(|| p.lay.degrees())
+            })),
+            Trait::DayPart => self.hours(panels, 8),
+            Trait::Hour => self.hours(panels, 1),
+            Trait::Weekday => {
+                let days = self.dates(panels);
+                coded(days.map(|d| d.map(|d| d.weekday().to_monday_zero_offset())))
+            }
+            Trait::Feed => self.numbers(panels, |p| p.feed_mm_s),
+            Trait::Passes => self.numbers(panels, |p| p.passes),
+            Trait::Force => self.numbers(panels, |p| p.force_n),
+            Trait::Grit => text(|p| p.grit.as_ref().map(|g| g.label.as_str())),
         }
     }
 
-    /// Fresh (0–2 panels) and the two halves of the rest.
+    fn numbers(&self, panels: &[usize], value: fn(&Panel) -> Option<f64>) -> Codes {
+        let values = panels.iter().map(|&k| value(&self.records.panels[k]));
+        coded(values.map(|v| v.map(f64::to_bits)))
+    }
+
+    /// Stretches of so many hours since the production day began.
+    fn hours(&self, panels: &[usize], hours: i64) -> Codes {
+        let since = jiff::civil::Time::midnight().duration_until(self.day_start);
+        coded(panels.iter().map(|&k| {
+            let at = self.records.panels[k].sanded_at?;
+            let at = at.local.checked_sub(since).ok()?;
+            Some(i64::from(at.hour()) / hours)
+        }))
+    }
+
+    /// Fresh (0–2 panels) and the four quarters of the rest.
     fn age_classes(&self, panels: &[usize]) -> Codes {
         let ages: Vec<Option<f64>> = panels
             .iter()
@@ -228,12 +292,12 @@ impl Basis<'_> {
             .filter(|a| *a > 2.0)
             .collect();
         older.sort_by(f64::total_cmp);
-        let middle = older.get(older.len() / 2).copied().unwrap_or(f64::INFINITY);
+        let quarter = |k: usize| older.get(k * older.len() / 4).copied();
+        let limits: Vec<f64> = (1..4).filter_map(quarter).collect();
         coded(ages.iter().map(|age| {
             age.map(|a| match a {
                 a if a <= 2.0 => 0,
-                a if a < middle => 1,
-                _ => 2,
+                a => 1 + limits.iter().filter(|l| **l <= a).count(),
             })
         }))
     }
@@ -271,11 +335,19 @@ impl Basis<'_> {
 
     /// Production days in order; none for panels without a time.
     fn days(&self, panels: &[usize]) -> Codes {
+        coded(self.dates(panels))
+    }
+
+    /// Production days.
+    pub(super) fn dates(
+        &self,
+        panels: &[usize],
+    ) -> impl Iterator<Item = Option<jiff::civil::Date>> {
         let since = jiff::civil::Time::midnight().duration_until(self.day_start);
-        coded(panels.iter().map(|&k| {
+        panels.iter().map(move |&k| {
             let at = self.records.panels[k].sanded_at?;
             at.local.checked_sub(since).ok().map(|t| t.date())
-        }))
+        })
     }
 
     fn note_inspectors(&self, panels: &[usize], sides: &[Side], notes: &mut Vec<Note>) {

@@ -393,6 +393,21 @@ pub enum Confounder {
     /// Discs, belts or batches of abrasive.
     #[serde(rename = "abrasive_id")]
     AbrasiveId,
+    /// Nests or stops.
+    #[serde(rename = "fixture")]
+    Fixture,
+    /// How panels lay in the cell.
+    #[serde(rename = "lay_deg")]
+    Lay,
+    /// Hours of the day, day after day.
+    #[serde(rename = "time of day")]
+    TimeOfDay,
+    /// Days of the week, week after week.
+    #[serde(rename = "weekday")]
+    Weekday,
+    /// Settings of the recipe other than the one that is asked about.
+    #[serde(rename = "settings")]
+    Settings,
     /// Clean panels, exported on one side only.
     #[serde(rename = "clean panels")]
     CleanPanels,

@@ -7,44 +7,22 @@ pub const SMALLEST_TAIL: f64 = 1e-300;
 
 /// P(at least `k` successes) of independent trials with the given chances.
 ///
-/// f\[0\] = 1; each chance p moves f\[m\] ← f\[m\](1−p) + f\[m−1\]p, the top
-/// state k absorbing. Nothing is subtracted from a sum, so tiny tails keep
-/// their relative accuracy; below 1e-300 that value is returned. O(trials × k).
+/// Nothing is subtracted from a sum, so tiny tails keep their relative accuracy;
+/// below 1e-300 that value is returned. O(different chances × k²), at most
+/// O(trials × k).
 ///
 /// `chances` lie in 0..=1. `k` = 0 gives 1; more successes than trials give
 /// the smallest tail.
 #[must_use]
 pub fn poisson_binomial_tail(chances: &[f64], k: usize) -> f64 {
-    if k == 0 {
-        return 1.0;
-    }
-    let mut state = vec![0.0; k + 1];
-    state[0] = 1.0;
-    for (done, &p) in chances.iter().enumerate() {
-        state[k] += state[k - 1] * p;
-        for m in (1..k.min(done + 2)).rev() {
-            state[m] = state[m] * (1.0 - p) + state[m - 1] * p;
-        }
-        state[0] *= 1.0 - p;
-    }
-    state[k].clamp(SMALLEST_TAIL, 1.0)
+    states(chances, k)[k].clamp(SMALLEST_TAIL, 1.0)
 }
 
 /// P(at least `k` successes) for every `k` from 0 to `most`, as
 /// [`poisson_binomial_tail`] gives each, at the cost of one.
 #[must_use]
 pub fn poisson_binomial_tails(chances: &[f64], most: usize) -> Vec<f64> {
-    let mut state = vec![0.0; most + 1];
-    state[0] = 1.0;
-    if most > 0 {
-        for (done, &p) in chances.iter().enumerate() {
-            state[most] += state[most - 1] * p;
-            for m in (1..most.min(done + 2)).rev() {
-                state[m] = state[m] * (1.0 - p) + state[m - 1] * p;
-            }
-            state[0] *= 1.0 - p;
-        }
-    }
+    let mut state = states(chances, most);
     for k in (0..most).rev() {
         state[k] += state[k + 1];
     }
@@ -53,6 +31,82 @@ pub fn poisson_binomial_tails(chances: &[f64], most: usize) -> Vec<f64> {
     }
     state[0] = 1.0;
     state
+}
+
+/// P(k successes) for k < `most`, and last P(at least `most`).
+///
+/// f\[0\] = 1; each chance p moves f\[m\] ← f\[m\](1−p) + f\[m−1\]p, the top state
+/// absorbing; n equal chances do so at once by their binomial probabilities.
+fn states(chances: &[f64], most: usize) -> Vec<f64> {
+    let mut state = vec![0.0; most + 1];
+    state[0] = 1.0;
+    if most == 0 {
+        return state;
+    }
+    let mut groups: Vec<(f64, usize)> = Vec::new();
+    let mut done = 0;
+    for &p in chances {
+        match groups.iter().position(|g| g.0 == p) {
+            Some(at) => groups[at].1 += 1,
+            None if groups.len() < MOST_GROUPS => groups.push((p, 1)),
+            None => add_one(&mut state, p, &mut done),
+        }
+    }
+    for (p, trials) in groups {
+        if trials <= most || !add_equal(&mut state, p, trials) {
+            for _ in 0..trials {
+                add_one(&mut state, p, &mut done);
+            }
+        } else {
+            done += trials;
+        }
+    }
+    state
+}
+
+/// So many different chances are counted; further ones are taken one by one.
+const MOST_GROUPS: usize = 24;
+
+fn add_one(state: &mut [f64], p: f64, done: &mut usize) {
+    let most = state.len() - 1;
+    state[most] += state[most - 1] * p;
+    for m in (1..most.min(*done + 2)).rev() {
+        state[m] = state[m] * (1.0 - p) + state[m - 1] * p;
+    }
+    state[0] *= 1.0 - p;
+    *done += 1;
+}
+
+/// Adds `trials` equal chances; false, and nothing is changed, where the chance of
+/// no success among them is too small for a double.
+fn add_equal(state: &mut [f64], p: f64, trials: usize) -> bool {
+    let most = state.len() - 1;
+    let none = trials as f64 * (-p).ln_1p();
+    if none < -600.0 {
+        return false;
+    }
+    let odds = p / (1.0 - p);
+    let mut of = vec![none.exp()];
+    let mut largest: f64 = of[0];
+    for k in 1..=trials {
+        let next = of[k - 1] * odds * (trials - k + 1) as f64 / k as f64;
+        if k > most && next < 1e-17 * largest && next < of[k - 1] {
+            break;
+        }
+        largest = if k < most { 0.0 } else { largest.max(next) };
+        of.push(next);
+    }
+    let mut tail = of.clone();
+    for k in (0..tail.len() - 1).rev() {
+        tail[k] += tail[k + 1];
+    }
+    let at = |of: &[f64], k: usize| of.get(k).copied().unwrap_or(0.0);
+    let beyond = (0..most).map(|i| state[i] * at(&tail, most - i));
+    state[most] += beyond.sum::<f64>();
+    for k in (0..most).rev() {
+        state[k] = (0..=k).map(|j| at(&of, j) * state[k - j]).sum();
+    }
+    true
 }
 
 /// P(at least `k` of `trials`) of equal trials with chance `chance`, by the
@@ -101,6 +155,25 @@ mod tests {
         }
         assert_eq!(poisson_binomial_tails(&[0.5], 0), [1.0]);
         assert_eq!(poisson_binomial_tails(&[], 2)[1], SMALLEST_TAIL);
+    }
+
+    #[test]
+    fn chances_taken_together_give_what_they_give_one_by_one() {
+        let few = [0.001, 0.02, 0.3, 0.0, 1.0];
+        let equal = (0..900).map(|i| few[if i % 450 == 7 { 4 } else { i % 4 }]);
+        let chances: Vec<f64> = equal.filter(|p| *p < 0.3 || *p == 1.0).collect();
+        for most in [1, 3, 12, 40] {
+            let mut state = vec![0.0; most + 1];
+            state[0] = 1.0;
+            let mut done = 0;
+            for &p in &chances {
+                add_one(&mut state, p, &mut done);
+            }
+            for (k, one_by_one) in state.iter().enumerate() {
+                let together = states(&chances, most)[k];
+                assert_relative_eq!(together, *one_by_one, max_relative = 1e-10);
+            }
+        }
     }
 
     #[test]

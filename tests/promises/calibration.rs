@@ -8,7 +8,7 @@
 
 use std::sync::Arc;
 
-use onus::causes::{Cause, LineAxis, ScanSettings, Settings, Shape, Sharpness, find, find_places};
+use onus::causes::{Cause, LineAxis, Settings, Shape, Sharpness, find};
 use onus::change::{self, Pick, Selection, Sides, Verdict, compare};
 use onus::records::{Lay, Point, Records};
 use onus::stats::binomial_tail;
@@ -20,6 +20,7 @@ use crate::made_streams::{Ground, Made, Planted};
 use crate::oracle::Oracle;
 use crate::recipe_calibration::{exponents, slopes};
 use crate::recipe_shop::RecipeShop;
+use crate::scan_null::places;
 use crate::shops::{Background, Owner, Repeater, Shop};
 use crate::surface::{Laid, PLAIN};
 
@@ -176,14 +177,10 @@ fn false_accusations(broken: &mut Vec<String>) {
 
 /// Runs in which the scan finds a sharp place or line of the shape asked for.
 fn times_found(made: &Made, runs: usize, is_it: impl Fn(&Shape) -> bool + Sync) -> usize {
-    let settings = ScanSettings {
-        alpha: 0.01,
-        streams: 1,
-    };
     (0..runs as u64)
         .into_par_iter()
         .filter(|seed| {
-            find_places(&made.view(90_000 + seed), &settings)
+            places(&made.view(90_000 + seed))
                 .iter()
                 .any(|f| f.sharpness == Sharpness::Sharp && is_it(&f.shape))
         })

@@ -4,9 +4,7 @@
 
 use std::sync::Arc;
 
-use onus::causes::{
-    Bars, Cause, Finding, Kind, LineAxis, ScanSettings, Settings, find, find_bars, find_places,
-};
+use onus::causes::{Bars, Cause, Finding, Kind, LineAxis, Settings, find, find_bars};
 use onus::records::{Defect, DefectName, Lay, Panel, Point, Records};
 use onus::stats::binomial_tail;
 use rand::{RngExt, SeedableRng};
@@ -14,16 +12,11 @@ use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution, Normal};
 
 use crate::made_streams::{BarPhase, Ground, Made, Planted};
-use crate::scan_null::honest;
-
-const ONE_STREAM: ScanSettings = ScanSettings {
-    alpha: 0.01,
-    streams: 1,
-};
+use crate::scan_null::{ONE_STREAM, honest, places};
 
 fn bars(made: &Made, seed: u64) -> Vec<Bars> {
     let view = made.view(seed);
-    let found = find_places(&view, &ONE_STREAM);
+    let found = places(&view);
     find_bars(&view, &found, &vec![None; made.panels], &ONE_STREAM)
 }
 

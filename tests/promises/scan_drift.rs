@@ -1,20 +1,13 @@
 //! A place that moves by millimetres a week is one repeat with a speed; a place
 //! that stands still, or jumps once, has none.
 
-use onus::causes::{
-    Cause, Clock, Found, Kind, Pace, ScanSettings, Settings, Sharpness, find, find_places,
-    follow_drift,
-};
+use onus::causes::{Cause, Clock, Found, Kind, Pace, Settings, Sharpness, find, follow_drift};
 use onus::records::Point;
 use onus::stats::binomial_tail;
 
 use crate::made_streams::{Ground, Made, Planted};
+use crate::scan_null::{ONE_STREAM, places};
 use crate::shops::{Repeater, Shop};
-
-const ONE_STREAM: ScanSettings = ScanSettings {
-    alpha: 0.01,
-    streams: 1,
-};
 
 /// Ten panels a day; lots of ten that come back in turn, if recorded.
 fn found(made: &Made, seed: u64, lots: bool) -> Vec<Found> {
@@ -24,7 +17,7 @@ fn found(made: &Made, seed: u64, lots: bool) -> Vec<Found> {
         days: (0..made.panels).map(|i| Some(i as f64 / 10.0)).collect(),
         lots: (0..made.panels).map(|i| lots.then_some(i / 10)).collect(),
     };
-    let mut found = follow_drift(&view, find_places(&view, &ONE_STREAM), &clock, &ONE_STREAM);
+    let mut found = follow_drift(&view, places(&view), &clock, &ONE_STREAM);
     found.retain(|f| f.sharpness == Sharpness::Sharp);
     found
 }
@@ -145,7 +138,7 @@ fn a_place_that_jumps_once_does_not_drift() {
             days: (0..160).map(|i| Some(f64::from(i) / 10.0)).collect(),
             lots: vec![None; 160],
         };
-        let found = follow_drift(&view, find_places(&view, &ONE_STREAM), &clock, &ONE_STREAM);
+        let found = follow_drift(&view, places(&view), &clock, &ONE_STREAM);
         assert!(!found.is_empty(), "seed {seed}");
         assert!(found.iter().all(|f| f.drift.is_none()), "seed {seed}");
     }

@@ -1,11 +1,11 @@
 //! Lines: how often a faint one is found, and how often one is seen where there is
 //! none.
 
-use onus::causes::{Found, LineAxis, Shape, Sharpness, find_places};
+use onus::causes::{Found, LineAxis, Shape, Sharpness};
 use onus::stats::binomial_tail;
 
 use crate::made_streams::{Made, Planted};
-use crate::scan_null::{EDGES, ONE_STREAM, honest};
+use crate::scan_null::{EDGES, honest, places as found_in};
 
 /// Faint lines among marks that lie mostly along the edges are found at least as
 /// often as an independent slow implementation of the scan found them, whose
@@ -31,7 +31,7 @@ fn faint_lines_are_found_as_often_as_by_a_plain_scan() {
         let near = |f: &Found| matches!(f.shape, Shape::Line { along: LineAxis::Y, at_mm } if (at_mm - 230.0).abs() < 8.0);
         let seen = (0..runs)
             .filter(|&seed| {
-                let found = find_places(&made.view(seed), &ONE_STREAM);
+                let found = found_in(&made.view(seed));
                 (found.iter()).any(|f| near(f) && f.sharpness == Sharpness::Sharp)
             })
             .count();
@@ -46,7 +46,7 @@ fn faint_lines_are_found_as_often_as_by_a_plain_scan() {
 fn off_the_edges_streams_without_a_repeat_show_no_line_of_any_width() {
     let runs = 200;
     let lines = |seed: u64| {
-        let found = find_places(&honest(seed).view(seed + 9000), &ONE_STREAM);
+        let found = found_in(&honest(seed).view(seed + 9000));
         let is_line = |f: &Found| matches!(f.shape, Shape::Line { at_mm, .. } if at_mm > 30.0);
         found.into_iter().find(is_line).map(|f| (seed, f.shape))
     };
@@ -78,7 +78,7 @@ fn between_lines_there_are_no_others() {
             } => places.iter().any(|x| (x - at_mm).abs() < 8.0),
             _ => false,
         };
-        let found = find_places(&made.view(seed + 300), &ONE_STREAM);
+        let found = found_in(&made.view(seed + 300));
         seen += found.iter().filter(|f| near(f)).count();
         others += usize::from(!found.iter().all(near));
     }

@@ -1,7 +1,9 @@
 //! The scan alone keeps its false-alarm law on streams without any repeat, and
 //! still finds what is planted.
 
-use onus::causes::{LineAxis, ScanSettings, Shape, Sharpness, find_places, smallest_repeat};
+use onus::causes::{
+    Found, LineAxis, ScanSettings, Shape, Sharpness, Tests, View, find_places, smallest_repeat,
+};
 use onus::stats::binomial_tail;
 
 use crate::made_streams::{Ground, Made, Planted};
@@ -10,6 +12,11 @@ pub const ONE_STREAM: ScanSettings = ScanSettings {
     alpha: 0.01,
     streams: 1,
 };
+
+/// What repeats in a view of its own.
+pub fn places(view: &View) -> Vec<Found> {
+    find_places(view, &ONE_STREAM, &Tests::of(view, &ONE_STREAM))
+}
 
 pub const EDGES: Ground = Ground::Edges {
     share: 0.7,
@@ -57,7 +64,7 @@ pub fn honest(seed: u64) -> Made {
 }
 
 fn sharp(made: &Made, seed: u64) -> Vec<Shape> {
-    find_places(&made.view(seed), &ONE_STREAM)
+    places(&made.view(seed))
         .into_iter()
         .filter(|f| f.sharpness == Sharpness::Sharp)
         .map(|f| f.shape)
@@ -180,7 +187,8 @@ fn what_would_have_been_seen_is_seen() {
         ground: EDGES,
         ..Made::default()
     };
-    let share = smallest_repeat(&ground.view(1), &ONE_STREAM)
+    let view = ground.view(1);
+    let share = smallest_repeat(&view, &ONE_STREAM, &Tests::of(&view, &ONE_STREAM))
         .smallest_repeat_seen
         .unwrap();
     let made = Made {

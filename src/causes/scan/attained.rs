@@ -27,10 +27,10 @@ use crate::causes::scan::lines::{Expected, LINES, LineNode};
 use crate::stats::poisson_binomial_tails;
 
 /// About so many tests of each size stand for all of them.
-const SAMPLE: usize = 750;
+const SAMPLE: usize = 200;
 
 /// Tails are followed from this many times the equal share down to this many.
-const HIGHEST: f64 = 100.0;
+pub(super) const HIGHEST: f64 = 100.0;
 const LOWEST: f64 = 1e-2;
 
 /// What a family of tests takes from its level.
@@ -51,8 +51,7 @@ struct Ladder {
 
 impl Attained {
     /// Of the discs around all nodes of `field`, when `alpha` is the level of all.
-    pub(super) fn of_nodes(field: &Field, alpha: f64) -> Self {
-        let tests = nodes::number(field).max(1.0);
+    pub(super) fn of_nodes(field: &Field, tests: f64, alpha: f64) -> Self {
         let floor = LOWEST * alpha / tests;
         let discs = nodes::discs(field);
         let mut ladders = Vec::new();
@@ -80,8 +79,7 @@ impl Attained {
     }
 
     /// Of the discs around the marks of `field`, when `alpha` is the level of all.
-    pub(super) fn of_marks(field: &Field, alpha: f64) -> Self {
-        let tests = (RADII_MM.len() * field.points.len()).max(1) as f64;
+    pub(super) fn of_marks(field: &Field, tests: f64, alpha: f64) -> Self {
         let floor = LOWEST * alpha / tests;
         let every = field.points.len().div_ceil(SAMPLE).max(1);
         let sample: Vec<usize> = (0..field.points.len()).step_by(every).collect();
@@ -108,9 +106,8 @@ impl Attained {
     }
 
     /// Of the bands around all nodes of `field`, when `alpha` is the level of all.
-    pub(super) fn of_lines(field: &Field, alpha: f64) -> Self {
+    pub(super) fn of_lines(field: &Field, tests: f64, alpha: f64) -> Self {
         let nodes = LINES.map(|along| lines::nodes(field, along));
-        let tests = nodes.iter().map(Vec::len).sum::<usize>().max(1) as f64;
         let floor = LOWEST * alpha / tests;
         let mut ladders = Vec::new();
         for (along, nodes) in LINES.into_iter().zip(&nodes) {
@@ -138,9 +135,9 @@ impl Attained {
     }
 
     /// Of so many tests that each get their equal share.
-    pub(super) fn equal(tests: usize) -> Self {
+    pub(super) fn equal(tests: f64) -> Self {
         Self {
-            tests: tests.max(1) as f64,
+            tests: tests.max(1.0),
             steps: Vec::new(),
             least: f64::INFINITY,
         }
@@ -169,11 +166,6 @@ impl Attained {
             steps,
             least,
         }
-    }
-
-    /// Number of tests.
-    pub(super) fn tests(&self) -> f64 {
-        self.tests
     }
 
     /// The largest p-value that keeps the level `alpha` of all tests.
@@ -250,7 +242,7 @@ mod tests {
             assert!(adjusted >= last && adjusted <= (tests * p).min(1.0));
             last = adjusted;
         }
-        assert_eq!(Attained::equal(7).adjusted(0.01), 0.07);
-        assert_eq!(Attained::equal(7).level(0.07), 0.01);
+        assert_eq!(Attained::equal(7.0).adjusted(0.01), 0.07);
+        assert_eq!(Attained::equal(7.0).level(0.07), 0.01);
     }
 }

@@ -8,7 +8,7 @@
 //! [`super::discs`] puts the two together at a place.
 
 use super::discs::Crowding;
-use crate::causes::scan::field::edge_profile::{BINS, Table, axis_lengths};
+use crate::causes::scan::field::edge_profile::{BINS, Removed, Table, axis_lengths};
 use crate::causes::scan::field::marks::{Field, Kind};
 use crate::causes::scan::field::point_index::{square_distance, within};
 use crate::causes::scan::field::weights::{
@@ -114,6 +114,17 @@ impl DiscBackground {
     }
 }
 
+impl DiscBackground {
+    /// Background of a class relative to the mean, with `own` marks left out.
+    pub(super) fn shape(&self, areas: &Areas, row: usize, column: usize, own: f64) -> f64 {
+        if self.density <= 0.0 {
+            return 1.0;
+        }
+        let marks = (self.table.get(row, column) - own).max(0.0);
+        self.density * (marks + 0.5) / (self.density * areas.table.get(row, column) + 0.5)
+    }
+}
+
 /// Crowding by round numbers for one radius, each grain worked out once.
 struct Crowded {
     radius: f64,
@@ -144,16 +155,13 @@ impl Crowded {
     }
 }
 
-/// Weights by row and column of a table.
-pub(super) type Weights = Vec<(usize, usize, f64)>;
-
 /// The background around one place with its own marks left out, worked out cell
 /// by cell as it is asked for.
 #[derive(Debug, Clone)]
 pub(super) struct LocalBackground {
     /// Areas and marks that the place's own background has to do without.
-    pub(super) no_areas: Weights,
-    pub(super) no_marks: Weights,
+    pub(super) no_areas: Removed,
+    pub(super) no_marks: Removed,
     /// What is left of the areas, the same for every radius.
     area: Vec<f64>,
     shape: Vec<f64>,
@@ -168,8 +176,8 @@ pub(super) struct LocalBackground {
 impl LocalBackground {
     pub(super) fn new(plain: bool) -> Self {
         Self {
-            no_areas: Weights::new(),
-            no_marks: Weights::new(),
+            no_areas: Removed::nothing(),
+            no_marks: Removed::nothing(),
             area: vec![f64::NAN; BINS * BINS],
             shape: vec![f64::NAN; BINS * BINS],
             shape_high: vec![f64::NAN; BINS * BINS],
@@ -181,6 +189,7 @@ impl LocalBackground {
 
     /// To be called whenever the areas left out have changed.
     pub(super) fn forget_areas(&mut self) {
+        self.no_areas.settle();
         for cell in self.known_areas.drain(..) {
             self.area[cell] = f64::NAN;
         }
@@ -188,7 +197,12 @@ impl LocalBackground {
     }
 
     /// To be called whenever the marks left out have changed.
-    pub(super) fn forget(&mut self) {
+    pub(super) fn forget_marks(&mut self) {
+        self.no_marks.settle();
+        self.forget();
+    }
+
+    fn forget(&mut self) {
         for cell in self.known.drain(..) {
             self.shape[cell] = f64::NAN;
             self.shape_high[cell] = f64::NAN;

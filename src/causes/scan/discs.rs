@@ -1,8 +1,8 @@
 //! Discs at a place: each panel's chance of a mark in them without a repeat.
 
 use super::background::{
-    Areas, DiscBackground, KindWindow, LEFT_OUT_MM, LocalBackground, Tables, WINDOW_MM, Weights,
-    cell, chance_per_mass, near, panel_axes,
+    Areas, DiscBackground, KindWindow, LEFT_OUT_MM, LocalBackground, Tables, WINDOW_MM, cell,
+    chance_per_mass, near, panel_axes,
 };
 use crate::causes::scan::field::edge_profile::BINS;
 use crate::causes::scan::field::marks::Field;
@@ -24,7 +24,7 @@ pub(super) struct Discs<'a> {
     cells: Vec<Option<usize>>,
     pub(super) backgrounds: Vec<DiscBackground>,
     /// Largest mass that any panel has in all, for each radius.
-    largest_mass: Vec<f64>,
+    pub(super) largest_mass: Vec<f64>,
 }
 
 /// Where a disc's centre lies among marks that are written in round numbers.
@@ -40,7 +40,6 @@ pub(super) enum Crowding {
 #[derive(Debug, Clone)]
 pub(super) struct DiscScratch {
     local: LocalBackground,
-    removed: Removed,
     /// Points of the window and their panels.
     window: Vec<(usize, usize)>,
     left_out: Vec<usize>,
@@ -73,10 +72,6 @@ impl DiscScratch {
     fn with(field: &Field, local: LocalBackground) -> Self {
         Self {
             local,
-            removed: Removed {
-                weight: vec![0.0; BINS * BINS],
-                cells: Vec::new(),
-            },
             window: Vec::new(),
             left_out: Vec::new(),
             kind_windows: vec![None; field.kinds.len()],
@@ -98,31 +93,6 @@ pub(super) struct Around {
     pub(super) expected: f64,
     /// Panels with any.
     pub(super) panels: usize,
-}
-
-/// What a place's own background has to do without, by cell.
-#[derive(Debug, Clone)]
-struct Removed {
-    weight: Vec<f64>,
-    cells: Vec<usize>,
-}
-
-impl Removed {
-    fn add(&mut self, cell: usize, weight: f64) {
-        if self.weight[cell] == 0.0 {
-            self.cells.push(cell);
-        }
-        self.weight[cell] += weight;
-    }
-
-    /// Moves it to a list.
-    fn drain_to(&mut self, list: &mut Weights) {
-        list.clear();
-        for cell in self.cells.drain(..) {
-            list.push((cell / BINS, cell % BINS, self.weight[cell]));
-            self.weight[cell] = 0.0;
-        }
-    }
 }
 
 impl<'a> Discs<'a> {
@@ -151,6 +121,12 @@ impl<'a> Discs<'a> {
             largest_mass: largest_mass.collect(),
             backgrounds,
         }
+    }
+
+    /// Background of a class relative to the mean, with at most `own` marks left out
+    /// and without their area: never more than the place's own background.
+    pub(super) fn shape(&self, radius: usize, row: usize, column: usize, own: f64) -> f64 {
+        self.backgrounds[radius].shape(&self.areas, row, column, own)
     }
 
     /// Finds the marks of the window around a place.
@@ -205,14 +181,12 @@ impl<'a> Discs<'a> {
                 for &(b, y_bin) in &rows {
                     if a * a + b * b <= LEFT_OUT_STEPS * LEFT_OUT_STEPS {
                         let (row, column) = panel_axes(x_bin, y_bin, kind.swapped);
-                        scratch
-                            .removed
-                            .add(row * BINS + column, kind.panels * share);
+                        let removed = &mut scratch.local.no_areas;
+                        removed.add(row * BINS + column, kind.panels * share);
                     }
                 }
             }
         }
-        scratch.removed.drain_to(&mut scratch.local.no_areas);
         scratch.local.forget_areas();
     }
 
@@ -227,11 +201,10 @@ impl<'a> Discs<'a> {
         let background = &self.backgrounds[radius];
         for &id in &scratch.left_out {
             if let Some(cell) = self.cells[id] {
-                scratch.removed.add(cell, background.weights[id]);
+                scratch.local.no_marks.add(cell, background.weights[id]);
             }
         }
-        scratch.removed.drain_to(&mut scratch.local.no_marks);
-        scratch.local.forget();
+        scratch.local.forget_marks();
         scratch.chance_per_mass.fill(f64::NAN);
     }
 

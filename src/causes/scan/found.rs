@@ -13,6 +13,13 @@ pub struct ScanSettings {
     pub streams: usize,
 }
 
+impl ScanSettings {
+    /// The level of one view.
+    pub(super) fn of_view(&self) -> f64 {
+        self.alpha / self.streams.max(1) as f64
+    }
+}
+
 /// What repeats.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Shape {

@@ -5,9 +5,8 @@ use super::background::RESERVE;
 use super::discs::{DiscScratch, Discs};
 use super::found::ScanSettings;
 use super::nodes;
-use super::rounds::Shares;
-use super::screen::SCREENED_ABOVE;
-use super::spots::{self, PANELS_NEEDED, RADII_MM};
+use super::rounds::Tests;
+use super::spots::{self, PANELS_NEEDED};
 use super::view::View;
 use crate::causes::scan::field::marks::{Field, Kind};
 use crate::records::{Point, Rect};
@@ -96,29 +95,23 @@ struct Situation {
 /// probability: P(Bin(exposed, h·c + (1−h·c)·p₀) ≥ k) = 0.9, c the share of a
 /// repeat's marks inside the disc, p₀ the chance of one there anyway.
 #[must_use]
-pub fn smallest_repeat(view: &View, settings: &ScanSettings) -> Limit {
+pub fn smallest_repeat(view: &View, settings: &ScanSettings, tests: &Tests) -> Limit {
     let field = Field::whole(view);
-    let shares = Shares::of(view.marks.len());
-    let streams = settings.streams.max(1) as f64;
-    let tests = |attained: &Attained, share: f64| {
-        settings.alpha / attained.level(share * settings.alpha / streams)
-    };
-    let of_marks = if view.marks.len() > SCREENED_ABOVE {
-        Attained::equal(RADII_MM.len() * view.marks.len())
-    } else {
-        Attained::of_marks(&field, shares.marks * settings.alpha / streams)
+    let shares = &tests.shares;
+    let [of_nodes, of_marks, _] = tests.attained(&field);
+    let over = |attained: &Attained, share: f64| {
+        settings.alpha / attained.level(share * settings.of_view())
     };
     let mut searches = vec![Search {
         discs: spots::discs(&field),
         centres: CentredOn::Marks,
-        tests: tests(&of_marks, shares.marks),
+        tests: over(of_marks, shares.marks),
     }];
     if shares.nodes > 0.0 {
-        let of_nodes = Attained::of_nodes(&field, shares.nodes * settings.alpha / streams);
         searches.push(Search {
             discs: nodes::discs(&field),
             centres: CentredOn::Nodes,
-            tests: tests(&of_nodes, shares.nodes),
+            tests: over(of_nodes, shares.nodes),
         });
     }
     let mut scratch = DiscScratch::new(&field);

@@ -9,6 +9,7 @@
 use rayon::prelude::*;
 
 use super::discs::{Crowding, DiscScratch, Discs};
+use super::outlook::Outlook;
 use super::spots::{PANELS_NEEDED, UNREMARKABLE, worth_testing};
 use super::tail::{Tail, chance_of_hits, poisson_tail, stands_out, tail_of_hits};
 use crate::causes::scan::field::marks::Field;
@@ -171,12 +172,13 @@ fn coprime(a: i64, b: i64) -> bool {
 
 /// Discs around the given nodes with a p-value of at most `level`, in their order.
 pub(super) fn scan(discs: &Discs, level: f64, nodes: &[Node]) -> Vec<NodeCandidate> {
+    let outlook = Outlook::new(discs);
     nodes
         .par_iter()
         .with_min_len(32)
         .map_init(
             || DiscScratch::new(discs.field),
-            |scratch, &node| at_node(discs, node, level, scratch),
+            |scratch, &node| at_node(discs, outlook.as_ref(), node, level, scratch),
         )
         .flatten_iter()
         .collect()
@@ -184,6 +186,7 @@ pub(super) fn scan(discs: &Discs, level: f64, nodes: &[Node]) -> Vec<NodeCandida
 
 fn at_node(
     discs: &Discs,
+    outlook: Option<&Outlook<'_, '_>>,
     node: Node,
     level: f64,
     scratch: &mut DiscScratch,
@@ -191,6 +194,10 @@ fn at_node(
     let at = node.at(discs.field);
     let panels_hit = panels_in_disc(discs, node);
     if panels_hit < PANELS_NEEDED {
+        return None;
+    }
+    let least = outlook.map_or(0.0, |o| o.least(at, node.mesh, false));
+    if poisson_tail(least, panels_hit) > UNREMARKABLE.max(level) {
         return None;
     }
     discs.look_around(at, scratch);

@@ -5,7 +5,7 @@ use super::background::RESERVE;
 use super::discs::{Crowding, DiscScratch, Discs};
 use super::found::{Found, ScanSettings, Shape};
 use super::grouping::group;
-use super::rounds::{Candidate, Centre, Rounds};
+use super::rounds::{Candidate, Centre, Rounds, Tests};
 use super::sharpness::{self, Sharpness, Zone, nearest_by_panel, nine_tenths};
 use super::spots::RADII_MM;
 use super::{LineAxis, view::View};
@@ -35,13 +35,12 @@ const LEAST_EXCESS: f64 = 0.01;
 /// refines its place, and takes its marks out. It ends when no p-value, adjusted for the tests of the
 /// first round and the report's streams, is within `alpha`, or at fifty.
 #[must_use]
-pub fn find(view: &View, settings: &ScanSettings) -> Vec<Found> {
+pub fn find(view: &View, settings: &ScanSettings, tests: &Tests) -> Vec<Found> {
     if view.marks.len() < LEAST || view.panels.len() < LEAST {
         return Vec::new();
     }
     let streams = settings.streams.max(1) as f64;
-    let alpha = settings.alpha / streams;
-    let mut rounds = Rounds::new(view, alpha);
+    let mut rounds = Rounds::new(view, tests);
     let mut taken = Vec::new();
     let mut found = Vec::new();
     for _ in 0..MOST_FOUND {
@@ -50,15 +49,15 @@ pub fn find(view: &View, settings: &ScanSettings) -> Vec<Found> {
         if field.points.len() < LEAST {
             break;
         }
-        let Some(best) = rounds.best_candidate(&field, alpha) else {
+        let Some(best) = rounds.best_candidate(&field) else {
             break;
         };
         let mut place = match best.centre {
             Centre::Mark(_) | Centre::Node(_) => spot(&field, &best, &mut taken),
             Centre::Line(along, _) => line(&field, along, &best, &mut taken),
         };
-        place.tests = rounds.tests;
-        place.p_adjusted = (rounds.adjusted(&best) * streams).min(1.0);
+        place.tests = rounds.number;
+        place.p_adjusted = (rounds.adjusted(&field, &best) * streams).min(1.0);
         for &mark in &place.zone {
             rounds.left[mark] = false;
         }
@@ -233,6 +232,10 @@ mod tests {
     };
 
     /// Three marks a panel anywhere, two places and a line.
+    fn places(view: &View) -> Vec<Found> {
+        find(view, &ONE_STREAM, &Tests::of(view, &ONE_STREAM))
+    }
+
     fn busy(panels: usize) -> View {
         let mut marks = Vec::new();
         let mut state = 7_u64;
@@ -264,7 +267,8 @@ mod tests {
     /// The loop without shortcuts: every mark a centre in every round, no
     /// grouping, the best of all candidates.
     fn plain_loop(view: &View) -> Vec<(Shape, f64)> {
-        let rounds = Rounds::new(view, 0.01);
+        let tests = Tests::of(view, &ONE_STREAM);
+        let rounds = Rounds::new(view, &tests);
         let mut left = vec![true; view.marks.len()];
         let (mut taken, mut found) = (Vec::new(), Vec::new());
         loop {
@@ -289,7 +293,7 @@ mod tests {
                     .then(a.point.cmp(&b.point))
                     .then(a.centre.cmp(&b.centre))
             });
-            let Some(best) = best.filter(|b| rounds.adjusted(b) <= 0.01) else {
+            let Some(best) = best.filter(|b| rounds.adjusted(&field, b) <= 0.01) else {
                 return found;
             };
             let place = match best.centre {
@@ -306,10 +310,7 @@ mod tests {
     #[test]
     fn shortcuts_and_grouping_accept_the_list_of_the_plain_loop() {
         let view = busy(150);
-        let found: Vec<(Shape, f64)> = find(&view, &ONE_STREAM)
-            .iter()
-            .map(|f| (f.shape, f.p_value))
-            .collect();
+        let found: Vec<(Shape, f64)> = places(&view).iter().map(|f| (f.shape, f.p_value)).collect();
         assert_eq!(found, plain_loop(&view));
         assert_eq!(found.len(), 3);
     }
@@ -322,7 +323,7 @@ mod tests {
                 .num_threads(threads)
                 .build()
                 .unwrap();
-            pool.install(|| find(&view, &ONE_STREAM))
+            pool.install(|| places(&view))
         };
         assert_eq!(with(1), with(3));
     }
@@ -330,7 +331,7 @@ mod tests {
     #[test]
     fn members_are_the_hits_and_what_hangs_together_with_them() {
         let view = busy(150);
-        for found in find(&view, &ONE_STREAM) {
+        for found in places(&view) {
             assert!(
                 found
                     .hits
@@ -344,14 +345,14 @@ mod tests {
 
     #[test]
     fn nothing_to_scan_finds_nothing() {
-        assert_eq!(find(&view(&[PANEL; 5], &[], 0.0), &ONE_STREAM), []);
+        assert_eq!(places(&view(&[PANEL; 5], &[], 0.0)), []);
         let two = view(
             &[PANEL; 2],
             &[(0, 1.0, 1.0), (1, 1.0, 1.0), (1, 2.0, 1.0)],
             0.0,
         );
-        assert_eq!(find(&two, &ONE_STREAM), []);
-        assert_eq!(find(&view(&[], &[], 0.0), &ONE_STREAM), []);
+        assert_eq!(places(&two), []);
+        assert_eq!(places(&view(&[], &[], 0.0)), []);
     }
 
     #[test]

@@ -1,8 +1,11 @@
 //! One round after the other: which centres are looked at, and which is best.
 
+use std::sync::OnceLock;
+
 use super::LineAxis;
-use super::attained::Attained;
+use super::attained::{Attained, HIGHEST};
 use super::axis::{across, moved_across};
+use super::found::ScanSettings;
 use super::grouping::group;
 use super::nodes::{self, MESHES, Node};
 use super::screen::{SCREENED_ABOVE, spot_centres, worth_testing};
@@ -91,17 +94,108 @@ impl Centre {
     }
 }
 
+/// All tests of a view, and how they share its level.
+#[derive(Debug, Clone)]
+pub struct Tests {
+    /// The level of the view.
+    alpha: f64,
+    pub(super) shares: Shares,
+    /// How many there are.
+    number: Levels,
+    /// What each may take, worked out when first asked for.
+    attained: OnceLock<[Attained; 3]>,
+}
+
+impl Tests {
+    /// `settings.alpha` is the level of the whole report.
+    #[must_use]
+    pub fn of(view: &View, settings: &ScanSettings) -> Self {
+        let field = Field::whole(view);
+        let shares = Shares::of(view.marks.len());
+        let of_lines = LINES.map(|along| lines::nodes(&field, along).len());
+        let of_marks = RADII_MM.len() * spot_centres(&field).len();
+        let number = Levels {
+            nodes: nodes::number(&field).max(1.0),
+            marks: of_marks.max(1) as f64,
+            lines: of_lines.iter().sum::<usize>().max(1) as f64,
+        };
+        Self {
+            alpha: settings.of_view(),
+            shares,
+            number,
+            attained: OnceLock::new(),
+        }
+    }
+
+    fn with_nodes(&self) -> bool {
+        self.shares.nodes > 0.0
+    }
+
+    fn number(&self) -> usize {
+        let Levels {
+            nodes,
+            marks,
+            lines,
+        } = self.number;
+        let nodes = if self.with_nodes() { nodes } else { 0.0 };
+        (nodes + marks + lines).round() as usize
+    }
+
+    /// The level of each family of tests.
+    fn families(&self) -> Levels {
+        Levels {
+            nodes: self.shares.nodes * self.alpha,
+            marks: self.shares.marks * self.alpha,
+            lines: self.shares.lines * self.alpha,
+        }
+    }
+
+    /// Of nodes, marks and lines, where `field` has all marks of the view.
+    pub(super) fn attained(&self, field: &Field) -> &[Attained; 3] {
+        self.attained.get_or_init(|| {
+            let (number, level) = (self.number, self.families());
+            if self.with_nodes() {
+                [
+                    Attained::of_nodes(field, number.nodes, level.nodes),
+                    Attained::of_marks(field, number.marks, level.marks),
+                    Attained::of_lines(field, number.lines, level.lines),
+                ]
+            } else {
+                [number.nodes, number.marks, number.lines].map(Attained::equal)
+            }
+        })
+    }
+
+    /// The largest p-values that are significant.
+    fn levels(&self, field: &Field) -> Levels {
+        let [nodes, marks, lines] = self.attained(field);
+        let level = self.families();
+        Levels {
+            nodes: nodes.level(level.nodes),
+            marks: marks.level(level.marks),
+            lines: lines.level(level.lines),
+        }
+    }
+
+    /// No p-value above these is significant, whatever the tests take.
+    fn ceilings(&self) -> Levels {
+        let level = self.families();
+        Levels {
+            nodes: HIGHEST * level.nodes / self.number.nodes,
+            marks: HIGHEST * level.marks / self.number.marks,
+            lines: HIGHEST * level.lines / self.number.lines,
+        }
+    }
+}
+
 /// Marks and centres still in play from round to round.
 #[derive(Debug, Clone)]
-pub(super) struct Rounds {
+pub(super) struct Rounds<'a> {
     /// Which marks of the view are left.
     pub(super) left: Vec<bool>,
     /// Discs and bands tried in the first round.
-    pub(super) tests: usize,
-    shares: Shares,
-    nodes: Attained,
-    marks: Attained,
-    lines: Attained,
+    pub(super) number: usize,
+    tests: &'a Tests,
     /// Centres of the round, as marks of the view: all that the screen passes,
     /// or those that came near the level the last time all were looked at.
     shortlist: Option<Centres>,
@@ -115,64 +209,44 @@ pub(super) struct Centres {
     pub(super) lines: [Vec<LineNode>; 2],
 }
 
-impl Rounds {
-    /// `alpha` is the level of the whole view.
-    pub(super) fn new(view: &View, alpha: f64) -> Self {
-        let field = Field::whole(view);
-        let shares = Shares::of(view.marks.len());
-        let (nodes, marks, lines) = if shares.nodes > 0.0 {
-            (
-                Attained::of_nodes(&field, shares.nodes * alpha),
-                Attained::of_marks(&field, shares.marks * alpha),
-                Attained::of_lines(&field, shares.lines * alpha),
-            )
-        } else {
-            let of_lines = LINES.map(|along| lines::nodes(&field, along).len());
-            let of_marks = RADII_MM.len() * spot_centres(&field).len();
-            (
-                Attained::equal(0),
-                Attained::equal(of_marks),
-                Attained::equal(of_lines.iter().sum()),
-            )
-        };
-        let nodes_tried = if shares.nodes > 0.0 {
-            nodes.tests()
-        } else {
-            0.0
-        };
+impl<'a> Rounds<'a> {
+    pub(super) fn new(view: &View, tests: &'a Tests) -> Self {
         Self {
             left: vec![true; view.marks.len()],
-            tests: (nodes_tried + marks.tests() + lines.tests()).round() as usize,
-            shares,
-            nodes,
-            marks,
-            lines,
+            number: tests.number(),
+            tests,
             shortlist: None,
         }
     }
 
     /// The p-value of a candidate, adjusted for all tests of the view.
-    pub(super) fn adjusted(&self, candidate: &Candidate) -> f64 {
+    pub(super) fn adjusted(&self, field: &Field, candidate: &Candidate) -> f64 {
+        let [nodes, marks, lines] = self.tests.attained(field);
         let p = candidate.p_value;
         match candidate.centre {
-            Centre::Node(_) => self.nodes.adjusted(p) / self.shares.nodes,
-            Centre::Mark(_) => self.marks.adjusted(p) / self.shares.marks,
-            Centre::Line(..) => self.lines.adjusted(p) / self.shares.lines,
+            Centre::Node(_) => nodes.adjusted(p) / self.tests.shares.nodes,
+            Centre::Mark(_) => marks.adjusted(p) / self.tests.shares.marks,
+            Centre::Line(..) => lines.adjusted(p) / self.tests.shares.lines,
         }
         .min(1.0)
     }
 
     /// The best candidate of a round, one per place looked at; none if none is
-    /// significant when `alpha` is the level of the whole view.
+    /// significant. In the first round `field` has all marks of the view.
     ///
     /// Centres far from significance are not looked at again until those near
-    /// it are used up; only a look at all of them ends the search.
-    pub(super) fn best_candidate(&mut self, field: &Field, alpha: f64) -> Option<Candidate> {
-        let level = Levels {
-            nodes: self.nodes.level(self.shares.nodes * alpha),
-            marks: self.marks.level(self.shares.marks * alpha),
-            lines: self.lines.level(self.shares.lines * alpha),
-        };
+    /// it are used up; only a look at all of them ends the search. A view that has
+    /// none below the highest level that any test may get is not asked for more.
+    pub(super) fn best_candidate(&mut self, field: &Field) -> Option<Candidate> {
+        let mut known = None;
+        if self.tests.attained.get().is_none() {
+            let all = self.all_centres(field);
+            if candidates(field, self.tests.ceilings(), &all).is_empty() {
+                return None;
+            }
+            known = Some(all);
+        }
+        let level = self.tests.levels(field);
         if let Some(centres) = self.shortlist.take() {
             let again: Vec<Candidate> = candidates(field, level, &centres.among(field));
             if let Some(best) = best_of_places(field, &again) {
@@ -180,7 +254,7 @@ impl Rounds {
                 return Some(best);
             }
         }
-        let all = self.all_centres(field);
+        let all = known.unwrap_or_else(|| self.all_centres(field));
         let wide = Levels {
             nodes: (NEAR_LEVEL * level.nodes).min(1.0),
             marks: (NEAR_LEVEL * level.marks).min(1.0),
@@ -205,7 +279,7 @@ impl Rounds {
     fn all_centres(&self, field: &Field) -> Centres {
         let marks = spot_centres(field);
         let screened = field.points.len() > SCREENED_ABOVE;
-        let with_nodes = self.shares.nodes > 0.0;
+        let with_nodes = self.tests.with_nodes();
         Centres {
             nodes: if with_nodes {
                 nodes::occupied(field)
@@ -241,7 +315,7 @@ impl Centres {
     }
 }
 
-/// The largest p-values that are significant.
+/// A number for each family of tests, mostly the largest p-values that are significant.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct Levels {
     /// Of discs at nodes.

@@ -4,6 +4,7 @@ use rayon::prelude::*;
 
 use super::background::WINDOW_MM;
 use super::discs::{Crowding, DiscScratch, Discs};
+use super::outlook::Outlook;
 use super::tail::{Tail, chance_of_hits, poisson_tail, stands_out, tail_of_hits};
 use crate::causes::scan::field::marks::Field;
 
@@ -48,12 +49,15 @@ pub(super) fn discs(field: &Field) -> Discs<'_> {
 /// Discs around the given points with a p-value of at most `level`, in their
 /// order, then by radius.
 pub(super) fn scan(discs: &Discs, level: f64, centres: &[usize]) -> Vec<SpotCandidate> {
+    let outlook = Outlook::new(discs);
     centres
         .par_iter()
         .with_min_len(32)
         .map_init(
             || (DiscScratch::new(discs.field), Visited::new(discs.field)),
-            |(scratch, visited), &point| at_centre(discs, point, level, scratch, visited),
+            |(scratch, visited), &point| {
+                at_centre(discs, outlook.as_ref(), point, level, scratch, visited)
+            },
         )
         .flatten_iter()
         .collect()
@@ -61,6 +65,7 @@ pub(super) fn scan(discs: &Discs, level: f64, centres: &[usize]) -> Vec<SpotCand
 
 fn at_centre(
     discs: &Discs,
+    outlook: Option<&Outlook<'_, '_>>,
     point: usize,
     level: f64,
     scratch: &mut DiscScratch,
@@ -73,6 +78,10 @@ fn at_centre(
     let mut state = Looked::NotYet;
     for (radius, &others) in others.iter().enumerate() {
         if others + 1 < PANELS_NEEDED {
+            continue;
+        }
+        let least = outlook.map_or(0.0, |o| o.least(centre, radius, true));
+        if poisson_tail(least, others) > UNREMARKABLE.max(level) {
             continue;
         }
         if state == Looked::NotYet {

@@ -242,6 +242,11 @@ fn confounder(what: Confounder) -> &'static str {
         Confounder::Machine => "the machine",
         Confounder::Inspector => "the inspection",
         Confounder::AbrasiveId => "the abrasive",
+        Confounder::Fixture => "the nest or stop",
+        Confounder::Lay => "how the panels lay",
+        Confounder::TimeOfDay => "the hours of the day",
+        Confounder::Weekday => "the days of the week",
+        Confounder::Settings => "another setting of the recipe",
         Confounder::CleanPanels => "whether clean panels are exported",
         Confounder::Trend => "a trend already under way",
     }

@@ -100,22 +100,15 @@ impl Table {
         self.cells.copy_from_slice(&other.cells);
     }
 
-    /// What is left of a cell when the weights of `removed`, spread by the
-    /// kernel, are taken out; 0 where that is everything but rounding.
+    /// What is left of a cell when what is `removed` is taken out; 0 where that is
+    /// everything but rounding.
     pub(in crate::causes::scan) fn left_without(
         &self,
         row: usize,
         column: usize,
-        removed: &[(usize, usize, f64)],
+        removed: &Removed,
     ) -> f64 {
-        let kernel = &*KERNEL;
-        let mut value = self.get(row, column);
-        for &(r, c, weight) in removed {
-            let (rows, columns) = (r.abs_diff(row), c.abs_diff(column));
-            if rows <= REACH && columns <= REACH {
-                value -= weight * kernel[rows] * kernel[columns];
-            }
-        }
+        let value = self.get(row, column) - removed.at(row, column);
         if value < ROUNDING { 0.0 } else { value }
     }
 
@@ -164,6 +157,63 @@ impl Table {
     /// Adds to one cell, unspread.
     pub(in crate::causes::scan) fn add(&mut self, row: usize, column: usize, weight: f64) {
         self.cells[row * BINS + column] += weight;
+    }
+}
+
+/// Weights to be taken out of a [`Table`] of two axes, spread by the kernel: along
+/// the rows once, across them for the cells that are asked for.
+#[derive(Debug, Clone)]
+pub(in crate::causes::scan) struct Removed {
+    /// Not yet spread, and the cells that have any.
+    weights: Vec<f64>,
+    cells: Vec<usize>,
+    /// Spread along the rows, and the rows that have any.
+    lines: Vec<f64>,
+    rows: Vec<usize>,
+}
+
+impl Removed {
+    pub(in crate::causes::scan) fn nothing() -> Self {
+        Self {
+            weights: vec![0.0; BINS * BINS],
+            cells: Vec::new(),
+            lines: vec![0.0; BINS * BINS],
+            rows: Vec::new(),
+        }
+    }
+
+    /// Adds a weight at a cell, by its number in the table.
+    pub(in crate::causes::scan) fn add(&mut self, cell: usize, weight: f64) {
+        if self.weights[cell] == 0.0 {
+            self.cells.push(cell);
+        }
+        self.weights[cell] += weight;
+    }
+
+    /// Takes what was added since for all that is removed.
+    pub(in crate::causes::scan) fn settle(&mut self) {
+        let kernel = &*KERNEL;
+        for row in self.rows.drain(..) {
+            self.lines[row * BINS..(row + 1) * BINS].fill(0.0);
+        }
+        for cell in self.cells.drain(..) {
+            let (row, column) = (cell / BINS, cell % BINS);
+            let weight = std::mem::take(&mut self.weights[cell]);
+            if !self.rows.contains(&row) {
+                self.rows.push(row);
+            }
+            let line = &mut self.lines[row * BINS..(row + 1) * BINS];
+            for c in column.saturating_sub(REACH)..=(column + REACH).min(BINS - 1) {
+                line[c] += weight * kernel[c.abs_diff(column)];
+            }
+        }
+    }
+
+    fn at(&self, row: usize, column: usize) -> f64 {
+        let kernel = &*KERNEL;
+        let near = self.rows.iter().filter(|r| r.abs_diff(row) <= REACH);
+        near.map(|&r| self.lines[r * BINS + column] * kernel[r.abs_diff(row)])
+            .sum()
     }
 }
 
