@@ -12,7 +12,7 @@ use crate::records::Records;
 const MUCH: f64 = 0.5;
 
 /// Share of the panels in common up to which the two sides as good as never met.
-const HARDLY: f64 = 0.05;
+const HARDLY: f64 = 0.1;
 
 /// Clean panels that must be missing on a side, at least, before its export counts
 /// as without them: at five expected, none is left by chance in less than 1 %.
@@ -51,8 +51,8 @@ pub(super) fn never_met(basis: &Basis<'_>, panels: &[usize], sides: &[Side]) -> 
         let codes = basis.codes(what, panels);
         let apart = match what {
             Trait::AbrasiveId => one_sided_batch(&codes, sides),
-            Trait::Hour => disjoint(&codes, sides) && recurs(basis, panels, sides, |day| day),
-            Trait::Weekday => disjoint(&codes, sides) && recurs(basis, panels, sides, week_of),
+            Trait::Hour => hardly_met(&codes, sides) && rounds(basis, panels, sides, |d| d) >= 3,
+            Trait::Weekday => disjoint(&codes, sides) && rounds(basis, panels, sides, week_of) >= 2,
             Trait::Feed | Trait::Passes | Trait::Force | Trait::Grit => {
                 basis.asks_for_one_setting() && disjoint(&codes, sides)
             }
@@ -68,22 +68,19 @@ pub(super) fn never_met(basis: &Basis<'_>, panels: &[usize], sides: &[Side]) -> 
     found.into_iter().collect()
 }
 
-/// Times that a part of the day or of the week must come round on either side
-/// before it is more than when the change was made.
-const ROUNDS: usize = 3;
-
-/// Whether either side ran over several days (or weeks, as `round` has it).
-fn recurs<T: Ord>(
+/// Days (or weeks, as `round` has it) over which each side ran at least: a part of
+/// the day that comes round is more than when the change was made.
+fn rounds<T: Ord>(
     basis: &Basis<'_>,
     panels: &[usize],
     sides: &[Side],
     round: impl Fn(jiff::civil::Date) -> T,
-) -> bool {
+) -> usize {
     let mut seen = [BTreeSet::new(), BTreeSet::new()];
     for (day, side) in basis.dates(panels).zip(sides) {
         seen[usize::from(*side == Side::After)].extend(day.map(&round));
     }
-    seen.iter().all(|rounds| rounds.len() >= ROUNDS)
+    seen.iter().map(BTreeSet::len).min().unwrap_or(0)
 }
 
 fn week_of(day: jiff::civil::Date) -> (i16, i8) {
@@ -122,15 +119,16 @@ fn shares(codes: &Codes, sides: &[Side]) -> Vec<[f64; 2]> {
         .collect()
 }
 
-/// Whether a disc or batch carries much of one side and hardly a panel of either
-/// side meets one of the other's.
-fn one_sided_batch(codes: &Codes, sides: &[Side]) -> bool {
+/// Whether hardly a panel of either side meets one of the other's.
+fn hardly_met(codes: &Codes, sides: &[Side]) -> bool {
     let (_, recorded) = by_side(codes, sides);
-    let shares = shares(codes, sides);
-    let common: f64 = shares.iter().map(|[b, a]| b.min(*a)).sum();
-    recorded.iter().all(|n| *n > 0)
-        && common < HARDLY
-        && shares.iter().any(|[b, a]| b.max(*a) > MUCH)
+    let common: f64 = (shares(codes, sides).iter()).map(|[b, a]| b.min(*a)).sum();
+    recorded.iter().all(|n| *n > 0) && common < HARDLY
+}
+
+/// Whether a disc or batch carries much of one side and hardly met the other.
+fn one_sided_batch(codes: &Codes, sides: &[Side]) -> bool {
+    hardly_met(codes, sides) && a_batch(codes, sides)
 }
 
 /// Whether some disc or batch carries much of a side, so that it is worth a term.

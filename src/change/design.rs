@@ -28,7 +28,7 @@ pub(super) enum Trait {
     AbrasiveId,
     Fixture,
     Lay,
-    /// Third of the production day.
+    /// Four hours of the production day.
     DayPart,
     /// Hour of the production day.
     Hour,
@@ -251,7 +251,7 @@ impl Basis<'_> {
                 let p = &self.records.panels[k];
                 p.lay_recorded.then(|| p.lay.degrees())
             })),
-            Trait::DayPart => self.hours(panels, 8),
+            Trait::DayPart => self.hours(panels, 4),
             Trait::Hour => self.hours(panels, 1),
             Trait::Weekday => {
                 let days = self.dates(panels);

@@ -18,6 +18,7 @@ use rayon::prelude::*;
 
 use super::discs::DiscScratch;
 use super::nodes::{self, MESHES};
+use super::screen::spot_centres;
 use super::spots::{self, RADII_MM};
 use super::tail::poisson_tail;
 use crate::causes::scan::field::marks::Field;
@@ -81,8 +82,9 @@ impl Attained {
     /// Of the discs around the marks of `field`, when `alpha` is the level of all.
     pub(super) fn of_marks(field: &Field, tests: f64, alpha: f64) -> Self {
         let floor = LOWEST * alpha / tests;
-        let every = field.points.len().div_ceil(SAMPLE).max(1);
-        let sample: Vec<usize> = (0..field.points.len()).step_by(every).collect();
+        let centres = spot_centres(field);
+        let every = centres.len().div_ceil(SAMPLE).max(1);
+        let sample: Vec<usize> = centres.into_iter().step_by(every).collect();
         let discs = spots::discs(field);
         let of_mark = |scratch: &mut DiscScratch, point: &usize| -> Vec<Ladder> {
             let own = &field.points[*point];

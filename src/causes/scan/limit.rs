@@ -1,5 +1,7 @@
 //! What could have been missed: the smallest repeat that would have been seen.
 
+use std::collections::BTreeMap;
+
 use super::attained::Attained;
 use super::background::RESERVE;
 use super::discs::{DiscScratch, Discs};
@@ -142,10 +144,15 @@ pub fn smallest_repeat(view: &View, settings: &ScanSettings, tests: &Tests) -> L
     let seen = reached_on_most(&often, |s| s.smallest_share(settings.alpha));
     let needed = match seen {
         Some(share) if share <= ENOUGH => None,
-        _ => reached_on_most(&often, |s| {
-            s.panels_needed(settings.alpha)
-                .map(|n| n as f64 / s.exposed)
-        })
+        _ => {
+            let mut known = BTreeMap::new();
+            reached_on_most(&often, |s| {
+                let s = s.coarse();
+                let needed = known.entry(s.key());
+                let needed = needed.or_insert_with(|| s.panels_needed(settings.alpha));
+                needed.map(|n| n as f64 / s.exposed)
+            })
+        }
         .map(|factor| (factor * view.panels.len() as f64).ceil() as usize),
     };
     Limit {
@@ -159,12 +166,12 @@ pub fn smallest_repeat(view: &View, settings: &ScanSettings, tests: &Tests) -> L
 /// radius.
 fn reached_on_most(
     places: &[(f64, Vec<Situation>)],
-    value: impl Fn(&Situation) -> Option<f64>,
+    mut value: impl FnMut(&Situation) -> Option<f64>,
 ) -> Option<f64> {
     let mut values: Vec<(f64, f64)> = places
         .iter()
         .filter_map(|(area, radii)| {
-            let best = radii.iter().filter_map(&value).min_by(f64::total_cmp)?;
+            let best = radii.iter().filter_map(&mut value).min_by(f64::total_cmp)?;
             Some((best, *area))
         })
         .collect();
@@ -260,6 +267,30 @@ fn situation(
 }
 
 impl Situation {
+    /// With a chance per mass that is up to a twentieth larger, so that places much
+    /// alike are worked out once.
+    fn coarse(&self) -> Self {
+        let step = 1.05_f64.ln();
+        let chance = ((self.chance_per_mass.ln() / step).ceil() * step).exp();
+        Self {
+            chance_per_mass: chance.min(1.0).max(self.chance_per_mass),
+            mass: self.mass.ceil(),
+            ..*self
+        }
+    }
+
+    fn key(&self) -> [u64; 6] {
+        [
+            self.exposed,
+            self.with_marks,
+            self.mass,
+            self.chance_per_mass,
+            self.reach,
+            f64::from(u8::from(self.centres == CentredOn::Nodes)),
+        ]
+        .map(f64::to_bits)
+    }
+
     /// Smallest number of panels hit, its own included, that is significant.
     fn panels_to_prove(&self, alpha: f64) -> Option<usize> {
         let exposed = self.exposed.round() as usize;
@@ -304,7 +335,7 @@ impl Situation {
             return None;
         }
         let (mut low, mut high) = (0.0, 1.0);
-        for _ in 0..60 {
+        for _ in 0..30 {
             let middle = 0.5 * (low + high);
             if self.power(middle, to_prove) >= POWER {
                 high = middle;

@@ -31,11 +31,15 @@ const ITSELF_MM: f64 = 15.0;
 const CELL_MM: f64 = 5.0;
 const MOST_CELLS: f64 = 4e6;
 
-/// Centres for the spot scan: all points, or those that pass the screen.
+/// Centres for the spot scan: the first point of every place, or of every square
+/// where there are very many.
 pub(super) fn spot_centres(field: &Field) -> Vec<usize> {
     let all: Vec<usize> = (0..field.points.len()).collect();
     if all.len() <= SCREENED_ABOVE {
-        return all;
+        return first_of_each(&all, |i| {
+            let Point { x, y } = field.points[i].at;
+            (x.to_bits() as i64, y.to_bits() as i64)
+        });
     }
     let side = SQUARE_MM * field.unit;
     let square = |p: Point| ((p.x / side).floor() as i64, (p.y / side).floor() as i64);

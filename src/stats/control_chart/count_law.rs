@@ -76,6 +76,10 @@ impl CountLaw {
     pub(crate) fn mean_range(&self) -> f64 {
         let spread = (self.mean * self.factor.max(1.0)).sqrt();
         let step = (spread / 15.0).floor().max(1.0);
+        let none = self.at_most(0.0);
+        if step == 1.0 && none > 1e-250 {
+            return self.mean_range_from(none);
+        }
         let mut k = (self.mean - 12.0 * spread).floor().max(0.0);
         let mut sum = 0.0;
         loop {
@@ -85,6 +89,29 @@ impl CountLaw {
                 return 2.0 * step * sum;
             }
             k += step;
+        }
+    }
+
+    /// The same count by count, from the chance of `none`: each chance is the one
+    /// before times mean/(k+1), or (size + k)/(k + 1)·(1 − 1/factor).
+    fn mean_range_from(&self, none: f64) -> f64 {
+        let poisson = self.factor <= 1.0 + 1e-9;
+        let size = self.mean / (self.factor - 1.0);
+        let (mut k, mut chance, mut up_to) = (0.0, none, none);
+        let mut sum = 0.0;
+        loop {
+            let above = (1.0 - up_to).max(0.0);
+            sum += up_to * above;
+            if k > self.mean && above < 1e-10 {
+                return 2.0 * sum;
+            }
+            chance *= if poisson {
+                self.mean / (k + 1.0)
+            } else {
+                (size + k) / (k + 1.0) * (1.0 - 1.0 / self.factor)
+            };
+            up_to += chance;
+            k += 1.0;
         }
     }
 

@@ -140,20 +140,34 @@ pub(in crate::causes::scan) fn overlap_weights(
     overlap: impl Fn(f64) -> f64,
     sort_key: impl Fn(Point) -> f64,
 ) -> Vec<f64> {
-    let mut order: Vec<usize> = (0..at.len()).collect();
-    order.sort_by(|&a, &b| sort_key(at[a]).total_cmp(&sort_key(at[b])).then(a.cmp(&b)));
-    let mut shared = vec![0.0; at.len()];
-    for (rank, &j) in order.iter().enumerate() {
-        for &k in &order[rank + 1..] {
-            if sort_key(at[k]) - sort_key(at[j]) >= reach {
+    // marks at the very same place are taken together
+    let by_key = |a: Point, b: Point| sort_key(a).total_cmp(&sort_key(b));
+    let by_place = |a: &Point, b: &Point| {
+        (by_key(*a, *b))
+            .then(a.x.total_cmp(&b.x))
+            .then(a.y.total_cmp(&b.y))
+    };
+    let mut places: Vec<Point> = at.to_vec();
+    places.sort_by(by_place);
+    let runs = places.chunk_by(|a, b| a.x == b.x && a.y == b.y);
+    let times: Vec<f64> = runs.map(|run| run.len() as f64).collect();
+    places.dedup_by(|a, b| a.x == b.x && a.y == b.y);
+    let mut shared: Vec<f64> = times.iter().map(|n| n - 1.0).collect();
+    for j in 0..places.len() {
+        for k in j + 1..places.len() {
+            if sort_key(places[k]) - sort_key(places[j]) >= reach {
                 break;
             }
-            let square = overlap(distance(at[j], at[k])).powi(2);
-            shared[j] += square;
-            shared[k] += square;
+            let square = overlap(distance(places[j], places[k])).powi(2);
+            shared[j] += times[k] * square;
+            shared[k] += times[j] * square;
         }
     }
-    shared.into_iter().map(|sum| 1.0 / (1.0 + sum)).collect()
+    let weight = |p: &Point| {
+        let place = places.binary_search_by(|q| by_place(q, p)).ok();
+        place.map_or(1.0, |place| 1.0 / (1.0 + shared[place]))
+    };
+    at.iter().map(weight).collect()
 }
 
 #[cfg(test)]
