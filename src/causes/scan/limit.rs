@@ -335,7 +335,7 @@ impl Situation {
             return None;
         }
         let (mut low, mut high) = (0.0, 1.0);
-        for _ in 0..30 {
+        for _ in 0..40 {
             let middle = 0.5 * (low + high);
             if self.power(middle, to_prove) >= POWER {
                 high = middle;
