@@ -37,7 +37,7 @@ pub use result::{
 };
 pub use settings::Settings;
 pub(crate) use sides::Source;
-pub use sides::{Pick, Selection, Sides};
+pub use sides::{FROM, Pick, Selection, Sides, UNTIL, Window};
 pub use weekly::{
     ControlChart, ControlPoint, FALSE_ALARM, Mark, Signal, SmallShift, Week, Weekly,
     control_charts, kept, until_week, week_of, weekly,

@@ -141,8 +141,8 @@ pub fn defects_on_panels(counts: &crate::change::Counts, numbers: &NumberStyle) 
 
 /// Caption of the table of kinds.
 #[must_use]
-pub fn kinds_caption(question: &Question) -> String {
-    let (before, after) = sides(question);
+pub fn kinds_caption(question: &Question, numbers: &NumberStyle) -> String {
+    let (before, after) = sides(question, numbers);
     format!(
         "Defects on panels: {before} against {after}; ratio of defects per m² over all panels and \
          among like ones, with the interval of the latter"
