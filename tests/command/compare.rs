@@ -360,6 +360,42 @@ fn a_week_is_told_on_page_one_and_a_week_without_panels_is_refused() {
     );
 }
 
+/// Sixteen panels a day by turns on two machines; on one of them five days of the
+/// fourth week have ten times the scratches.
+#[test]
+fn a_tenfold_rate_signals_on_its_own_machine_alone() {
+    let machine = |i: usize| ["M1", "M2"][i % 2];
+    let raised = |i: usize| machine(i) == "M2" && i >= 240;
+    let data = table(
+        320,
+        "machine",
+        |i| machine(i).to_owned(),
+        |i| match raised(i) {
+            true => vec!["scratch"; 2],
+            false => vec!["scratch"; usize::from(i % 10 < 2)],
+        },
+    );
+    let (shown, error) = said(&data, &["report", "--json"]);
+    let report: serde_json::Value = serde_json::from_str(&shown).expect(&error);
+    let charts = report["weekly"]["charts"].as_array().unwrap();
+    assert_eq!(charts.len(), 2, "one a machine");
+    // those with a signal come first
+    assert_eq!(charts[0]["machine"], "M2");
+    let signals = |chart: &serde_json::Value| {
+        let points = chart["points"].as_array().unwrap().iter();
+        let above = points.filter(|p| p["signals"] == serde_json::json!(["above"]));
+        above
+            .map(|p| p["day"].as_str().unwrap().to_owned())
+            .collect::<Vec<_>>()
+    };
+    let days = signals(&charts[0]);
+    assert!(
+        days.len() >= 3 && days.iter().all(|d| d >= &"2026-03-23".to_owned()),
+        "{days:?}"
+    );
+    assert!(signals(&charts[1]).is_empty());
+}
+
 #[test]
 fn what_became_of_old_findings_is_told_and_a_damaged_report_is_refused() {
     let shop = Shop::with_spot(90);

@@ -178,7 +178,7 @@ fn lot_figure(context: &Context<'_>, change: &Change, number: usize) -> Result<F
             title: words::lots_title(&change.defect),
             text: caption.clone(),
         },
-        axis: words::rate_axis(Some(&change.defect)),
+        axis: words::rate_axis(&change.defect),
         sides: words::SIDES.map(str::to_owned),
         panels: words::PANELS_HEAD.to_owned(),
     };

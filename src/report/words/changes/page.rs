@@ -122,11 +122,8 @@ pub fn lots_caption(
 
 /// Axis of a rate.
 #[must_use]
-pub fn rate_axis(defect: Option<&str>) -> String {
-    match defect {
-        Some(defect) => format!("{defect}, per m²"),
-        None => "defects per m²".to_owned(),
-    }
+pub fn rate_axis(defect: &str) -> String {
+    format!("{defect}, per m²")
 }
 
 /// "143 on 60".
