@@ -17,6 +17,7 @@ pub fn compare(
     selection: &Selection,
     settings: &Settings,
 ) -> Result<Changes, ChangeError> {
+    let selection = selection.named(records);
     let sides = selection.assign(records)?;
     let names = || records.defect_names.iter().map(|n| n.name.as_str());
     if let Some(name) = selection.on.iter().find(|on| !names().any(|n| n == *on)) {

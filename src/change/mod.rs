@@ -37,8 +37,8 @@ pub use result::{
 };
 pub use settings::Settings;
 pub(crate) use sides::Source;
-pub use sides::{Pick, Selection, Sides};
+pub use sides::{FROM, Pick, Selection, Sides, UNTIL, Window};
 pub use weekly::{
-    ControlChart, ControlPoint, FALSE_ALARM, Mark, Signal, SmallShift, Week, Weekly,
-    control_charts, kept, until_week, week_of, weekly,
+    Bound, ControlChart, ControlPoint, FALSE_ALARM, Known, Mark, Signal, SmallShift, Stretch, Week,
+    Weekly, control_charts, false_signals, kept, until_week, week_of, weekly,
 };

@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use jiff::civil::Date;
 
 use super::{ChangeError, Question, Side};
-use crate::records::{Column, FactorValue, Panel, Records};
+use crate::records::{Column, ColumnUse, FactorValue, Panel, Records, Unit};
 
 /// A condition on panels: a column or further factor has this value.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -51,6 +51,44 @@ pub enum Sides {
     Abrasive(String),
 }
 
+/// The days that a comparison looks at.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Window {
+    /// Only panels sanded on this day or later.
+    pub from: Option<Date>,
+    /// Only panels sanded on this day or earlier.
+    pub until: Option<Date>,
+}
+
+impl Window {
+    fn is_open(self) -> bool {
+        self == Self::default()
+    }
+
+    /// Whether a panel was sanded in it; one without a time only where it is open.
+    fn holds(self, panel: &Panel) -> bool {
+        match panel.sanded_at.map(|at| at.local.date()) {
+            None => self.is_open(),
+            Some(day) => {
+                self.from.is_none_or(|from| day >= from)
+                    && self.until.is_none_or(|until| day <= until)
+            }
+        }
+    }
+
+    /// Its ends as they are told: name and day.
+    fn ends(self) -> impl Iterator<Item = (String, String)> {
+        [(FROM, self.from), (UNTIL, self.until)]
+            .into_iter()
+            .filter_map(|(name, day)| Some((name.to_owned(), day?.to_string())))
+    }
+}
+
+/// Names of a window's ends in a [`Question`].
+pub const FROM: &str = "sanded from";
+/// See [`FROM`].
+pub const UNTIL: &str = "sanded until";
+
 /// The sides with conditions that hold for both.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Selection {
@@ -58,6 +96,8 @@ pub struct Selection {
     pub sides: Sides,
     /// Conditions that panels of either side must meet.
     pub only: Vec<Pick>,
+    /// Days on which they were sanded.
+    pub window: Window,
     /// Kinds of defect named beforehand: these alone are compared and share the
     /// level. All where empty.
     pub on: Vec<String>,
@@ -72,6 +112,7 @@ impl Selection {
                 .iter()
                 .chain(&self.only)
                 .map(|p| (p.column.clone(), p.value.clone()))
+                .chain(self.window.ends())
                 .collect()
         };
         match &self.sides {
@@ -90,6 +131,20 @@ impl Selection {
         }
     }
 
+    /// The same with our columns for the files' headers. A number asked for by a
+    /// header is in the unit of that column in the files.
+    #[must_use]
+    pub fn named(&self, records: &Records) -> Self {
+        let named = |picks: &[Pick]| picks.iter().map(|p| p.named(records)).collect();
+        let mut out = self.clone();
+        out.only = named(&self.only);
+        if let Sides::Values { before, after } = &mut out.sides {
+            *before = named(before);
+            *after = named(after);
+        }
+        out
+    }
+
     /// The side of every panel of the records; none where it is on neither or
     /// was not inspected and not measured.
     ///
@@ -97,7 +152,7 @@ impl Selection {
     ///
     /// [`ChangeError`] if a column is unknown, a side is empty or the sides overlap.
     pub fn assign(&self, records: &Records) -> Result<Vec<Option<Side>>, ChangeError> {
-        let within = Conditions::check(records, &self.only)?;
+        let within = Conditions::check(records, &self.only, self.window)?;
         self.some_within(records, &within)?;
         let sides = match &self.sides {
             Sides::Values { before, after } => by_values(records, &within, before, after)?,
@@ -114,7 +169,7 @@ impl Selection {
 
     /// That a panel meets the conditions of both sides, and has the abrasive of
     /// the change.
-    fn some_within(&self, records: &Records, within: &Conditions<'_>) -> Result<(), ChangeError> {
+    fn some_within(&self, records: &Records, within: &Conditions) -> Result<(), ChangeError> {
         let nothing = |what: String, column: &str, value: &str| {
             let found = values(records, column);
             let nearest = nearest(value, found.iter().map(String::as_str));
@@ -124,11 +179,21 @@ impl Selection {
                 nearest,
             })
         };
-        if let Some(first) = self.only.first()
-            && !records.panels.iter().any(|p| p.inspected && within.hold(p))
-        {
-            let (what, ..) = describe(&[], &self.only);
-            return nothing(what, &first.column, &first.value);
+        let timed = records.panels.iter().any(|p| p.sanded_at.is_some());
+        if !self.window.is_open() && !timed {
+            return Err(ChangeError::NoTimes);
+        }
+        if !records.panels.iter().any(|p| p.inspected && within.hold(p)) {
+            if let Some(first) = self.only.first() {
+                return nothing(self.describe(&[]), &first.column, &first.value);
+            }
+            if !self.window.is_open() {
+                return Err(ChangeError::Nothing {
+                    what: self.describe(&[]),
+                    found: first_and_last_day(records),
+                    nearest: None,
+                });
+            }
         }
         if let Sides::Abrasive(id) = &self.sides
             && !records
@@ -142,9 +207,14 @@ impl Selection {
     }
 
     fn nobody(&self, records: &Records, side: Side) -> ChangeError {
+        let picked = |picks: &[Pick]| {
+            let first = picks.first();
+            let of = |part: fn(&Pick) -> &String| first.map(|p| part(p).clone());
+            (self.describe(picks), of(|p| &p.column), of(|p| &p.value))
+        };
         let (what, column, value) = match (&self.sides, side) {
-            (Sides::Values { before, .. }, Side::Before) => describe(before, &self.only),
-            (Sides::Values { after, .. }, Side::After) => describe(after, &self.only),
+            (Sides::Values { before, .. }, Side::Before) => picked(before),
+            (Sides::Values { after, .. }, Side::After) => picked(after),
             (Sides::Since(day), Side::Before) => (format!("sanded before {day}"), None, None),
             (Sides::Since(day), Side::After) => (format!("sanded on or after {day}"), None, None),
             (Sides::Abrasive(id), Side::Before) => {
@@ -169,21 +239,17 @@ impl Selection {
             nearest,
         }
     }
-}
 
-fn describe(picks: &[Pick], only: &[Pick]) -> (String, Option<String>, Option<String>) {
-    let what = picks
-        .iter()
-        .chain(only)
-        .map(|p| format!("{}={}", p.column, p.value))
-        .collect::<Vec<_>>()
-        .join(", ");
-    let first = picks.first();
-    (
-        what,
-        first.map(|p| p.column.clone()),
-        first.map(|p| p.value.clone()),
-    )
+    /// Conditions of a side and of both, as they are told.
+    fn describe(&self, picks: &[Pick]) -> String {
+        let conditions = picks.iter().chain(&self.only);
+        let conditions = conditions.map(|p| format!("{}={}", p.column, p.value));
+        let days = self
+            .window
+            .ends()
+            .map(|(name, day)| format!("{name} {day}"));
+        conditions.chain(days).collect::<Vec<_>>().join(", ")
+    }
 }
 
 /// First and last day of the records as one text, if any panel has a time.
@@ -199,24 +265,63 @@ fn first_and_last_day(records: &Records) -> Vec<String> {
 }
 
 /// Conditions whose columns are known.
-struct Conditions<'a>(Vec<(Source, &'a str)>);
+struct Conditions {
+    values: Vec<(Source, String)>,
+    window: Window,
+}
 
-impl<'a> Conditions<'a> {
-    fn check(records: &Records, picks: &'a [Pick]) -> Result<Self, ChangeError> {
-        picks
-            .iter()
-            .map(|p| Ok((Source::find(records, &p.column)?, p.value.as_str())))
-            .collect::<Result<_, ChangeError>>()
-            .map(Self)
+impl Conditions {
+    fn check(records: &Records, picks: &[Pick], window: Window) -> Result<Self, ChangeError> {
+        let values = picks.iter().map(|p| {
+            let source = Source::find(records, &p.column)?;
+            Ok((source, source.in_own_unit(&p.value)))
+        });
+        Ok(Self {
+            values: values.collect::<Result<_, ChangeError>>()?,
+            window,
+        })
     }
 
     fn hold(&self, panel: &Panel) -> bool {
-        self.0.iter().all(|(source, value)| {
-            source
-                .value(panel)
-                .is_some_and(|seen| same_value(&seen, value))
-        })
+        self.window.holds(panel)
+            && self.values.iter().all(|(source, value)| {
+                source
+                    .value(panel)
+                    .is_some_and(|seen| same_value(&seen, value))
+            })
     }
+}
+
+/// The one unit that the files give a column in, where it is not the column's own.
+fn unit_of(used: &ColumnUse) -> Option<Unit> {
+    match used.units.as_slice() {
+        [one] => Unit::parse(one).filter(|unit| unit.factor() != 1.0),
+        _ => None,
+    }
+}
+
+impl Pick {
+    /// The same with our column for a header of the files, and with their unit
+    /// behind a bare number; as it is where the name is ours or nobody's.
+    fn named(&self, records: &Records) -> Self {
+        let ours = Source::find(records, &self.column).is_ok();
+        let by_header = |used: &&ColumnUse| used.headers.contains(&self.column);
+        let Some(used) = records.columns.iter().find(by_header).filter(|_| !ours) else {
+            return self.clone();
+        };
+        let unit = unit_of(used).filter(|_| number(&self.value).is_some());
+        Self {
+            column: used.column.clone(),
+            value: unit.map_or(self.value.clone(), |unit| {
+                format!("{} {}", self.value, unit.name())
+            }),
+        }
+    }
+}
+
+/// A number with either decimal mark.
+fn number(text: &str) -> Option<f64> {
+    text.trim().replace(',', ".").parse().ok()
 }
 
 /// Where a value of a panel comes from: a column, or a further factor by its number.
@@ -265,6 +370,21 @@ impl Source {
         }
     }
 
+    /// A value with a unit behind its number, in the column's own unit; any other
+    /// as it is.
+    fn in_own_unit(self, value: &str) -> String {
+        let Self::Column(column) = self else {
+            return value.to_owned();
+        };
+        let unit_at = value.find(|c: char| c.is_alphabetic()).unwrap_or(0);
+        let (figures, unit) = value.split_at(unit_at);
+        let unit = Unit::parse(unit).filter(|unit| unit.measures(column.quantity()));
+        match number(figures).zip(unit) {
+            Some((x, unit)) => (x * unit.factor()).to_string(),
+            None => value.to_owned(),
+        }
+    }
+
     /// The panel's value as text.
     pub(crate) fn value(self, panel: &Panel) -> Option<String> {
         let text = |t: &Option<std::sync::Arc<str>>| t.as_deref().map(str::to_owned);
@@ -309,7 +429,7 @@ fn same_value(seen: &str, asked: &str) -> bool {
 
 fn by_values(
     records: &Records,
-    within: &Conditions<'_>,
+    within: &Conditions,
     before: &[Pick],
     after: &[Pick],
 ) -> Result<Vec<Option<Side>>, ChangeError> {
@@ -318,8 +438,8 @@ fn by_values(
             return Err(ChangeError::NoCondition { side });
         }
     }
-    let before = Conditions::check(records, before)?;
-    let after = Conditions::check(records, after)?;
+    let before = Conditions::check(records, before, Window::default())?;
+    let after = Conditions::check(records, after, Window::default())?;
     let (mut overlap, mut example) = (0, None);
     let sides = records
         .panels
@@ -351,7 +471,7 @@ fn by_values(
 
 fn by_day(
     records: &Records,
-    within: &Conditions<'_>,
+    within: &Conditions,
     day: Date,
 ) -> Result<Vec<Option<Side>>, ChangeError> {
     if records.panels.iter().all(|p| p.sanded_at.is_none()) {
@@ -373,7 +493,7 @@ fn by_day(
 
 fn by_abrasive(
     records: &Records,
-    within: &Conditions<'_>,
+    within: &Conditions,
     id: &str,
 ) -> Result<Vec<Option<Side>>, ChangeError> {
     if records.panels.iter().all(|p| p.sanded_at.is_none()) {
@@ -402,7 +522,7 @@ fn by_abrasive(
         .collect())
 }
 
-/// Values of a column, most frequent first, then by name.
+/// Values of a column in the files' unit, most frequent first, then by name.
 fn values(records: &Records, column: &str) -> Vec<String> {
     let Ok(source) = Source::find(records, column) else {
         return Vec::new();
@@ -415,7 +535,19 @@ fn values(records: &Records, column: &str) -> Vec<String> {
     }
     let mut values: Vec<(String, usize)> = count.into_iter().collect();
     values.sort_by(|x, y| y.1.cmp(&x.1).then_with(|| x.0.cmp(&y.0)));
-    values.into_iter().map(|(value, _)| value).collect()
+    let used = records.columns.iter().find(|used| used.column == column);
+    let unit = used.and_then(unit_of);
+    let written = |value: String| match (value.parse::<f64>(), unit) {
+        (Ok(x), Some(unit)) => {
+            let rounded = (x / unit.factor() * 1e6).round() / 1e6;
+            format!("{rounded} {}", unit.name())
+        }
+        _ => value,
+    };
+    values
+        .into_iter()
+        .map(|(value, _)| written(value))
+        .collect()
 }
 
 /// The known word that is most like the given one, if it is alike at all.

@@ -18,7 +18,7 @@ pub struct Labels {
     pub fresh: String,
 }
 
-const HEIGHT: i32 = 1900;
+const HEIGHT: i32 = 1500;
 const LEFT: i32 = 430;
 const TOP: i32 = 130;
 const BOTTOM: i32 = 330;

@@ -17,23 +17,26 @@ pub struct Labels {
     pub description: Description,
     /// Left axis, with its unit.
     pub rate: String,
-    /// Left axis of the chart for small shifts.
+    /// Above the chart for small shifts.
     pub small_shift: String,
     /// Names of the centre and the limits.
     pub centre: String,
     /// See `centre`.
     pub limits: String,
-    /// Label of a change, by the new recipe's name.
+    /// Under the points that the limits are taken from.
+    pub base: String,
+    /// Label of every change.
     pub changes: Vec<String>,
     /// The week, where one is reported.
     pub week: Option<String>,
 }
 
 const LEFT: i32 = 620;
-const TOP: i32 = 260;
-const HEIGHT: i32 = 1350;
-const GAP: i32 = 260;
-const LOWER: i32 = 560;
+/// Room for the labels of changes and the week, where there are any.
+const TOP: [i32; 2] = [90, 260];
+const HEIGHT: i32 = 1050;
+const GAP: i32 = 300;
+const LOWER: i32 = 430;
 /// Most changes that get a label.
 const MARKS: usize = 8;
 
@@ -44,7 +47,9 @@ const MARKS: usize = 8;
 /// [`ChartError`] if the drawing library fails.
 pub fn svg(chart: &ControlChart, labels: &Labels, theme: &Theme) -> Result<String, ChartError> {
     let right = tenths(theme.width_pt) - 560;
-    let upper = (TOP, TOP + HEIGHT);
+    let labelled = !chart.marks.is_empty() || labels.week.is_some();
+    let top = TOP[usize::from(labelled)];
+    let upper = (top, top + HEIGHT);
     let lower = (upper.1 + GAP, upper.1 + GAP + LOWER);
     let bottom = if chart.small_shift.is_some() {
         lower.1
@@ -53,14 +58,18 @@ pub fn svg(chart: &ControlChart, labels: &Labels, theme: &Theme) -> Result<Strin
     };
     let n = chart.points.len();
     let across = Axis::new(-0.6, (n as f64 - 0.4).max(0.4), (LEFT, right));
+    let radii = radii(f64::from(right - LEFT) / n.max(1) as f64);
     theme.chart(
         f64::from(bottom + 220) / 10.0,
         &labels.description,
         |area| {
-            let place = |k: usize| across.place(k as f64);
+            // the weighted mean starts with the base
+            let first = chart.base.map_or(0, |base| base.0);
+            let place = |k: usize| across.place((first + k) as f64);
             shade_week(theme, area, chart, labels, &across, (upper.0, bottom))?;
+            mark_base(theme, area, chart, labels, &across, upper.1)?;
             mark_changes(theme, area, chart, labels, &across, (upper.0, bottom))?;
-            rates(theme, area, chart, labels, &across, upper)?;
+            rates(theme, area, (chart, radii), labels, &across, upper)?;
             if let Some(small) = &chart.small_shift {
                 let most = small
                     .values
@@ -92,29 +101,47 @@ pub fn svg(chart: &ControlChart, labels: &Labels, theme: &Theme) -> Result<Strin
                     .collect();
                 theme.line(area, &values, 1.0, ACCENT)?;
                 for (k, (&at, limit)) in values.iter().zip(&small.limits).enumerate() {
-                    dot(area, at, small.values[k].abs() > *limit)?;
+                    dot(area, at, radii, small.values[k].abs() > *limit)?;
                 }
-                theme.left_axis(area, &axis, LEFT, None, &labels.small_shift)?;
+                theme.left_axis(area, &axis, LEFT, None, "")?;
+                let look = (Weight::Regular, INK, Anchor::Left);
+                let above = (LEFT, lower.0 - 60);
+                theme.text(area, &labels.small_shift, above, theme.small_pt, look)?;
             }
             days(theme, area, chart, &across, bottom)
         },
     )
 }
 
+/// Radius of a point with a signal and of any other, where points are `step` apart.
+fn radii(step: f64) -> [i32; 2] {
+    let large = (0.45 * step).clamp(36.0, 62.0);
+    [large, 0.42 * large].map(|r| r.round() as i32)
+}
+
 /// A point: small and filled, or with a signal large, open and heavy.
-fn dot(area: &Area<'_>, at: (i32, i32), signals: bool) -> Result<(), ChartError> {
+fn dot(
+    area: &Area<'_>,
+    at: (i32, i32),
+    [large, small]: [i32; 2],
+    signals: bool,
+) -> Result<(), ChartError> {
     if signals {
-        area.draw(&Circle::new(at, 62, ShapeStyle::from(PAPER).filled()))?;
-        area.draw(&Circle::new(at, 62, ShapeStyle::from(INK).stroke_width(20)))?;
+        area.draw(&Circle::new(at, large, ShapeStyle::from(PAPER).filled()))?;
+        area.draw(&Circle::new(
+            at,
+            large,
+            ShapeStyle::from(INK).stroke_width(20),
+        ))?;
     }
-    area.draw(&Circle::new(at, 26, ShapeStyle::from(ACCENT).filled()))?;
+    area.draw(&Circle::new(at, small, ShapeStyle::from(ACCENT).filled()))?;
     Ok(())
 }
 
 fn rates(
     theme: &Theme,
     area: &Area<'_>,
-    chart: &ControlChart,
+    (chart, radii): (&ControlChart, [i32; 2]),
     labels: &Labels,
     across: &Axis,
     span: (i32, i32),
@@ -170,7 +197,8 @@ fn rates(
         .collect();
     theme.line(area, &line, 0.8, ACCENT)?;
     for (point, at) in chart.points.iter().zip(line) {
-        dot(area, at, point.signals.iter().any(|s| *s != Signal::Run))?;
+        let signals = point.signals.iter().any(|s| *s != Signal::Run);
+        dot(area, at, radii, signals)?;
         if point.signals.contains(&Signal::Run) {
             // part of a run on one side: a tick under the point
             theme.line(area, &[(at.0, at.1 + 45), (at.0, at.1 + 110)], 1.6, INK)?;
@@ -190,7 +218,7 @@ fn shade_week(
     let Some(week) = &labels.week else {
         return Ok(());
     };
-    let Some(first) = chart.points.iter().position(|p| !p.base) else {
+    let Some(first) = chart.points.iter().position(|p| p.week) else {
         return Ok(());
     };
     let x0 = across.place(first as f64 - 0.5);
@@ -199,6 +227,29 @@ fn shade_week(
     let look = (Weight::Bold, INK, Anchor::Middle);
     let middle = i32::midpoint(x0, x1);
     theme.text(area, week, (middle, top - 60), theme.small_pt, look)
+}
+
+/// A bar under the points that the limits are taken from, where others follow or
+/// go before.
+fn mark_base(
+    theme: &Theme,
+    area: &Area<'_>,
+    chart: &ControlChart,
+    labels: &Labels,
+    across: &Axis,
+    foot: i32,
+) -> Result<(), ChartError> {
+    let Some((first, end)) = chart.base.filter(|b| b.1 - b.0 < chart.points.len()) else {
+        return Ok(());
+    };
+    let (x0, x1) = (
+        across.place(first as f64 - 0.4),
+        across.place(end as f64 - 0.6),
+    );
+    let y = foot + 50;
+    theme.line(area, &[(x0, y), (x1, y)], 2.4, MUTED)?;
+    let look = (Weight::Regular, MUTED, Anchor::Left);
+    theme.text(area, &labels.base, (x0, y + 80), theme.small_pt, look)
 }
 
 fn mark_changes(

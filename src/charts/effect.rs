@@ -13,9 +13,9 @@ use crate::removal::Effect;
 pub struct Field<'a> {
     /// The effect.
     pub effect: &'a Effect,
-    /// Beside the field: the factor, with the unit.
+    /// Above the field: the factor, with the unit.
     pub name: String,
-    /// Below that: what was found.
+    /// Behind that: what was found.
     pub found: String,
     /// At the present setting, where it is a number.
     pub present: String,
@@ -37,12 +37,11 @@ pub(super) const FIT: Colour = plotters::style::RGBColor(0x00, 0x72, 0xb2);
 /// Single panels.
 pub(super) const DOT: Colour = plotters::style::RGBColor(0x8a, 0x92, 0x99);
 
-const FIELD_HEIGHT: i32 = 1130;
-/// Width of the column of names.
-const NAMES: i32 = 1150;
-const LEFT: i32 = NAMES + 420;
-const RIGHT: i32 = 60;
-const TOP: i32 = 50;
+const FIELD_HEIGHT: i32 = 1250;
+const LEFT: i32 = 430;
+const RIGHT: i32 = 80;
+/// Room for the name and what was found.
+const TOP: i32 = 270;
 const BOTTOM: i32 = 290;
 pub(super) const DOT_RADIUS: i32 = 11;
 
@@ -110,13 +109,14 @@ fn draw(
     let (left, right) = (LEFT, tenths(theme.width_pt) - RIGHT);
     let (top, bottom) = (y0 + TOP, y0 + FIELD_HEIGHT - BOTTOM);
     let y = LogAxis::new(low, high, (bottom, top));
-    let names = theme.wrap(&field.name, NAMES, theme.label_pt, 3);
-    let look = (Weight::Bold, INK, Anchor::Left);
-    theme.lines(area, &names, (0, top + 50), theme.label_pt, look)?;
-    let found = theme.wrap(&field.found, NAMES, theme.small_pt, 4);
-    let below = top + 50 + 130 * i32::try_from(names.len()).unwrap_or(1);
-    let look = (Weight::Regular, MUTED, Anchor::Left);
-    theme.lines(area, &found, (0, below), theme.small_pt, look)?;
+    for (text, size, up, weight, colour) in [
+        (&field.name, theme.label_pt, 195, Weight::Bold, INK),
+        (&field.found, theme.small_pt, 75, Weight::Regular, MUTED),
+    ] {
+        let line = theme.wrap(text, right - left, size, 1);
+        let look = (weight, colour, Anchor::Left);
+        theme.lines(area, &line, (left, top - up), size, look)?;
+    }
     theme.left_log_axis(area, &y, left, right, &labels.y)?;
     let level = |v: f64| y.place(v).clamp(top, bottom);
     let effect = field.effect;

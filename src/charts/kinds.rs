@@ -27,9 +27,9 @@ pub struct Labels {
 }
 
 const LABEL_WIDTH: i32 = 1150;
-const BAR_STEP: i32 = 270;
-const BAR_HEIGHT: i32 = 150;
-const TOP: i32 = 250;
+const BAR_STEP: i32 = 210;
+const BAR_HEIGHT: i32 = 130;
+const TOP: i32 = 210;
 
 /// Draws the bars, longest first, as SVG. An empty list gives the axis alone.
 ///

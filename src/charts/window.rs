@@ -34,7 +34,7 @@ pub struct Labels {
 const TOO_MUCH: Colour = plotters::style::RGBColor(0xb3, 0x6b, 0x00);
 const TOO_LITTLE: Colour = plotters::style::RGBColor(0x2a, 0x7f, 0xb8);
 
-const HEIGHT: i32 = 2340;
+const HEIGHT: i32 = 1650;
 const LEFT: i32 = 430;
 const TOP: i32 = 250;
 const BOTTOM: i32 = 410;

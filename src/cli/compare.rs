@@ -6,9 +6,9 @@ use std::path::PathBuf;
 use jiff::civil::Date;
 use serde_json::json;
 
-use super::terminal::plain;
+use super::terminal::{aligned, folded, plain};
 use super::{Error, input};
-use crate::change::{self, Changes, Comparison, Pick, Selection, Settings, Sides};
+use crate::change::{self, Changes, Comparison, Pick, Selection, Settings, Sides, Window};
 use crate::charts::NumberStyle;
 use crate::records::OnReject;
 use crate::report::folder::{self, Existing};
@@ -24,7 +24,9 @@ pub(super) struct Compare {
     /// patterns such as 'inspections/*.csv'.
     #[arg(required = true, value_name = "DATA")]
     input: Vec<PathBuf>,
-    /// Panels before the change, such as recipe=A; may be given several times.
+    /// Panels before the change, such as recipe=A; may be given several times. A
+    /// column may go by the files' header, which takes a number in their unit; with
+    /// our name, mm/s and N hold unless a unit stands behind it: feed_mm_s=7m/min.
     #[arg(long, value_name = "COLUMN=VALUE", required_unless_present_any = ["since", "since_abrasive"])]
     before: Vec<Pick>,
     /// Panels after the change, such as recipe=B; may be given several times.
@@ -36,6 +38,12 @@ pub(super) struct Compare {
     /// The change came with this abrasive (abrasive_id), machine by machine.
     #[arg(long, value_name = "ID", conflicts_with_all = ["before", "after", "since"])]
     since_abrasive: Option<String>,
+    /// Only panels sanded on this day or later.
+    #[arg(long, value_name = "YYYY-MM-DD", value_parser = day)]
+    from: Option<Date>,
+    /// Only panels sanded on this day or earlier.
+    #[arg(long, value_name = "YYYY-MM-DD", value_parser = day)]
+    until: Option<Date>,
     /// Only panels of both sides for which this holds; may be given several times.
     #[arg(long, value_name = "COLUMN=VALUE")]
     only: Vec<Pick>,
@@ -89,7 +97,7 @@ pub(super) fn run(args: &Compare, out: &mut impl Write) -> Result<(), Error> {
     } else {
         let numbers = NumberStyle::from(&site.report);
         for comparison in &changes.comparisons {
-            out.write_all(plain(&table(comparison, &changes, &numbers)).as_bytes())?;
+            out.write_all(table(comparison, &changes, &numbers).as_bytes())?;
         }
     }
     out.flush()?;
@@ -109,6 +117,10 @@ impl Compare {
         Selection {
             sides,
             only: self.only.clone(),
+            window: Window {
+                from: self.from,
+                until: self.until,
+            },
             on: self.on.clone(),
         }
     }
@@ -135,7 +147,7 @@ fn as_json(changes: &Changes) -> String {
 
 /// The comparison as text of aligned columns.
 fn table(comparison: &Comparison, changes: &Changes, numbers: &NumberStyle) -> String {
-    let (before, after) = words::sides(&comparison.question);
+    let (before, after) = words::sides(&comparison.question, numbers);
     let mut rows = vec![
         [
             "",
@@ -184,40 +196,23 @@ fn table(comparison: &Comparison, changes: &Changes, numbers: &NumberStyle) -> S
             words::spread_in_full(removal, numbers),
         ]);
     }
-    let mut text = format!(
-        "{}\n\nbefore: {before}\nafter:  {after}\n\n",
+    let rows: Vec<_> = (rows.into_iter())
+        .map(|row| row.map(|cell| plain(&cell)))
+        .collect();
+    let told = |text: String| folded(&plain(&text)) + "\n";
+    let mut text = told(format!(
+        "{}\n\nbefore: {before}\nafter:  {after}\n",
         words::summary(comparison)
-    );
+    ));
     text += &aligned(&rows);
     text.push('\n');
-    text += &format!(
-        "Counts are defects on panels. {} {}\n",
+    text += &told(format!(
+        "Counts are defects on panels. {} {}",
         words::strata(comparison, numbers),
         words::tests(changes, numbers)
-    );
+    ));
     for note in words::notes(comparison, numbers) {
-        text += &format!("- {note}\n");
-    }
-    text
-}
-
-/// Rows with columns as wide as their widest cell.
-fn aligned(rows: &[[String; 7]]) -> String {
-    let mut widths = [0; 7];
-    for row in rows {
-        for (width, cell) in widths.iter_mut().zip(row) {
-            *width = cell.chars().count().max(*width);
-        }
-    }
-    let mut text = String::new();
-    for row in rows {
-        let mut line = String::new();
-        for (width, cell) in widths.iter().zip(row) {
-            line += cell;
-            line.extend(std::iter::repeat_n(' ', width + 2 - cell.chars().count()));
-        }
-        text += line.trim_end();
-        text.push('\n');
+        text += &told(format!("- {note}"));
     }
     text
 }

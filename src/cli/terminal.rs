@@ -23,17 +23,59 @@ pub(super) fn plain(text: &str) -> String {
 
 /// Tells on stderr; where nobody can be told any more, the work goes on.
 pub(super) fn tell(text: &str) {
-    let _ = writeln!(std::io::stderr(), "{}", plain(text));
+    let text = plain(text);
+    let text = match width(&console::Term::stderr()) {
+        Some(width) => fold(&text, width),
+        None => text,
+    };
+    let _ = writeln!(std::io::stderr(), "{text}");
 }
 
 /// Lines folded at words to the terminal's width, further lines as far in as
 /// the first and two more; as they are where standard output is no terminal.
 pub(super) fn folded(text: &str) -> String {
-    if !std::io::stdout().is_terminal() {
-        return text.to_owned();
+    match width(&console::Term::stdout()) {
+        Some(width) => fold(text, width),
+        None => text.to_owned(),
     }
-    let (_, columns) = console::Term::stdout().size();
-    fold(text, usize::from(columns))
+}
+
+/// Letters on a line of a stream; none where it is no terminal.
+fn width(stream: &console::Term) -> Option<usize> {
+    stream.is_term().then(|| usize::from(stream.size().1))
+}
+
+/// Rows with columns as wide as their widest cell, two spaces between them; on a
+/// terminal the last column is folded into what is left of its width.
+pub(super) fn aligned<const N: usize>(rows: &[[String; N]]) -> String {
+    in_columns(rows, width(&console::Term::stdout()))
+}
+
+/// Narrowest last column worth folding, letters.
+const NARROWEST: usize = 20;
+
+fn in_columns<const N: usize>(rows: &[[String; N]], width: Option<usize>) -> String {
+    let widest = |k: usize| rows.iter().map(|row| row[k].chars().count()).max();
+    let widths: Vec<usize> = (0..N).map(|k| widest(k).unwrap_or(0)).collect();
+    let before: usize = widths.iter().take(N.saturating_sub(1)).map(|w| w + 2).sum();
+    let room = width.and_then(|width| width.checked_sub(before));
+    let room = room.filter(|room| *room >= NARROWEST);
+    let mut text = String::new();
+    for row in rows {
+        let mut line = String::new();
+        for (cell, width) in row.iter().zip(&widths).take(N.saturating_sub(1)) {
+            line += cell;
+            line.extend(std::iter::repeat_n(' ', width + 2 - cell.chars().count()));
+        }
+        let last = row.last().map_or("", String::as_str);
+        let last = room.map_or(last.to_owned(), |room| fold(last, room));
+        for part in last.split('\n') {
+            text += format!("{line}{}", part.trim_start()).trim_end();
+            text.push('\n');
+            line = " ".repeat(before);
+        }
+    }
+    text
 }
 
 fn fold(text: &str, width: usize) -> String {
@@ -80,6 +122,20 @@ mod tests {
         assert_eq!(fold("  F1 one two three", 12), "  F1 one two\n    three");
         assert_eq!(fold("a-very-long-word b", 6), "a-very-long-word\n  b");
         assert_eq!(fold("fits", 80), "fits");
+    }
+
+    #[test]
+    fn a_last_column_folds_into_what_is_left_of_the_width() {
+        let row = |a: &str, b: &str| [a.to_owned(), b.to_owned()];
+        let rows = [
+            row("nib", "too few panels: about 400"),
+            row("scratch", "helped"),
+        ];
+        let whole = "nib      too few panels: about 400\nscratch  helped\n";
+        assert_eq!(in_columns(&rows, None), whole);
+        let folded = "nib      too few panels:\n         about 400\nscratch  helped\n";
+        assert_eq!(in_columns(&rows, Some(29)), folded);
+        assert_eq!(in_columns(&rows, Some(12)), whole, "no room: as it is");
     }
 
     #[test]

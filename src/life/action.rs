@@ -420,6 +420,7 @@ fn by_days(done: &mut Done, records: &Records, site: &Site) -> Option<f64> {
     let selection = Selection {
         sides: Sides::Since(done.action.date),
         only,
+        window: change::Window::default(),
         on: Vec::new(),
     };
     let settings = change::Settings::from(&site.analysis);

@@ -3,7 +3,7 @@
 
 use std::path::Path;
 
-use super::findings::{analysed, bare, caused};
+use super::findings::{analysed, bare, caused, stretches};
 use super::{Findings, findings_json};
 use crate::change::{self, ChangeError, Week};
 use crate::life::{self, Actions, Past};
@@ -33,9 +33,6 @@ pub fn find_asked<'a>(
     asked: &Asked,
 ) -> Result<Findings<'a>, ChangeError> {
     let mut findings = analysed(records, site);
-    if asked.week.is_some() {
-        findings.weekly = change::weekly(records, &site.analysis, asked.week)?;
-    }
     // A week without an earlier report is held against the weeks before it.
     let before = asked.week.filter(|_| asked.past.is_none());
     let before = before.and_then(|week| report_before(records, site, week));
@@ -43,6 +40,8 @@ pub fn find_asked<'a>(
         Some(past) => life::follow(past, records, &mut findings.causes),
         None => life::without_previous(records, &findings.causes),
     };
+    let stretches = stretches(records, &findings.causes);
+    findings.weekly = change::weekly(records, &site.analysis, asked.week, &stretches)?;
     if let Some(week) = asked.week {
         findings.in_week = life::seen_in(&findings.causes.findings, records, |panel| {
             change::week_of(panel) == Some(week)

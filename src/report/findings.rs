@@ -5,8 +5,8 @@ use serde::Serialize;
 use std::collections::BTreeMap;
 
 use super::ranking::number_worst_first;
-use crate::causes::{self, Causes, Finding};
-use crate::change::{self, Changes, Weekly};
+use crate::causes::{self, Causes, ChangePoint, Finding, Reason};
+use crate::change::{self, Bound, Changes, Stretch, Weekly};
 use crate::life::{self, Done, Lives, Seen, Standing};
 use crate::records::{Records, Warning};
 use crate::removal::{self, Removal};
@@ -90,6 +90,8 @@ impl Findings<'_> {
 pub fn find<'a>(records: &'a Records, site: &Site) -> Findings<'a> {
     let mut findings = analysed(records, site);
     findings.lives = life::without_previous(records, &findings.causes);
+    let stretches = stretches(records, &findings.causes);
+    findings.weekly.charts = change::control_charts(records, &site.analysis, None, &stretches);
     findings
 }
 
@@ -104,6 +106,39 @@ pub(super) fn caused(records: &Records, site: &Site) -> Causes {
     );
     number_worst_first(&mut causes, site);
     causes
+}
+
+/// Over which time findings run, for the control charts.
+pub(super) fn stretches(records: &Records, causes: &Causes) -> Vec<Stretch> {
+    let step = |finding: &Finding| {
+        let panel = finding.reasons.iter().find_map(|reason| match reason {
+            Reason::RateSteps { panel, .. } => Some(panel),
+            _ => None,
+        })?;
+        let panel = records.panels.iter().position(|p| p.id == *panel)?;
+        Some(Bound {
+            panel,
+            outermost: panel,
+        })
+    };
+    let of = |finding: &Finding| {
+        let bound = |at: &ChangePoint, outermost| Bound {
+            panel: at.panel,
+            outermost,
+        };
+        let evidence = &finding.evidence;
+        Stretch {
+            finding: finding.id.clone(),
+            machine: finding.machine.clone(),
+            head: finding.head.clone(),
+            defect: finding.defect.clone(),
+            onset: (evidence.onset.as_ref())
+                .map(|at| bound(at, at.earliest))
+                .or_else(|| step(finding)),
+            end: evidence.end.as_ref().map(|at| bound(at, at.latest)),
+        }
+    };
+    causes.findings.iter().map(of).collect()
 }
 
 /// Findings with nothing but causes.
@@ -127,7 +162,8 @@ pub(super) fn bare<'a>(records: &'a Records, causes: Causes, site: &Site) -> Fin
     }
 }
 
-/// All results but the lives.
+/// All results but the lives and, since their marks carry the findings' numbers,
+/// the control charts.
 pub(super) fn analysed<'a>(records: &'a Records, site: &Site) -> Findings<'a> {
     let analysis = &site.analysis;
     let causes = caused(records, site);
@@ -140,10 +176,6 @@ pub(super) fn analysed<'a>(records: &'a Records, site: &Site) -> Findings<'a> {
     Findings {
         removal,
         changes,
-        weekly: Weekly {
-            charts: change::control_charts(records, analysis, None),
-            ..Weekly::default()
-        },
         ..bare(records, causes, site)
     }
 }

@@ -218,6 +218,7 @@ fn needed(
             after: vec![pick(SIDES[1])],
         },
         only: Vec::new(),
+        window: change::Window::default(),
         on: vec![defect.to_owned()],
     };
     // Lengths of a turn that are no day or shift.

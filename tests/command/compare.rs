@@ -28,8 +28,16 @@ fn table(
 
 /// What is printed, and what is told on the other stream.
 fn said(text: &str, args: &[&str]) -> (String, String) {
+    said_by(text, "", args)
+}
+
+/// The same with a site file.
+fn said_by(text: &str, site: &str, args: &[&str]) -> (String, String) {
     let folder = tempfile::tempdir().unwrap();
     std::fs::write(folder.path().join("panels.csv"), text).unwrap();
+    if !site.is_empty() {
+        std::fs::write(folder.path().join("onus.toml"), site).unwrap();
+    }
     let (command, rest) = args.split_first().unwrap();
     let done = onus()
         .current_dir(folder.path())
@@ -204,6 +212,20 @@ fn what_cannot_be_compared_is_told_with_what_to_do() {
             ],
         ),
         (
+            &["--since", "2026-03-03", "--from", "2026-04-01"],
+            &[
+                "no inspected panel is sanded from 2026-04-01",
+                "2026-03-02 to 2026-03-05",
+            ],
+        ),
+        (
+            &["--since", "2026-03-03", "--until", "2026-03-02"],
+            &[
+                "no inspected panel is after",
+                "the records hold 2026-03-02 to 2026-03-05",
+            ],
+        ),
+        (
             &["--since", "2026-03-03", "--only", "recipe=Q"],
             &["no inspected panel is recipe=Q", "the records hold A, B"],
         ),
@@ -217,6 +239,89 @@ fn what_cannot_be_compared_is_told_with_what_to_do() {
             assert!(error.contains(part), "{args:?}: {error}");
         }
     }
+}
+
+/// Sixteen panels a day: 320 are four weeks, of which days are picked from the
+/// second to the third.
+#[test]
+fn a_window_leaves_out_what_was_sanded_before_and_after_it() {
+    let data = table(
+        320,
+        "recipe,lot",
+        |i| format!("{},L{}", recipe(i), i / 5 % 8),
+        |i| match of_ten(i, 4) {
+            true => vec!["scratch"],
+            false => vec![],
+        },
+    );
+    let counts = |more: &[&str]| {
+        let args: Vec<&str> = A_TO_B
+            .iter()
+            .chain(more)
+            .chain(&["--json"])
+            .copied()
+            .collect();
+        let (shown, error) = said(&data, &args);
+        let json: serde_json::Value = serde_json::from_str(&shown).expect(&error);
+        let change = &json["changes"][0];
+        let panels = |side: &str| change[side]["panels"].as_u64().unwrap();
+        panels("before") + panels("after")
+    };
+    assert_eq!(counts(&[]), 320);
+    assert_eq!(counts(&["--from", "2026-03-09"]), 240);
+    assert_eq!(
+        counts(&["--from", "2026-03-09", "--until", "2026-03-18"]),
+        128
+    );
+    let args: Vec<&str> = A_TO_B
+        .iter()
+        .chain(&["--until", "2026-03-18"])
+        .copied()
+        .collect();
+    let (shown, _) = said(&data, &args);
+    assert!(
+        shown.contains("before: recipe=A, sanded until 2026-03-18"),
+        "{shown}"
+    );
+}
+
+/// 7 m/min are 116.67 mm/s.
+#[test]
+fn a_feed_is_asked_for_as_the_files_give_it() {
+    let data = table(
+        240,
+        "Vorschub,lot",
+        |i| format!("{},L{}", [7.0, 5.5][i / 7 % 2], i / 5 % 8),
+        |i| match of_ten(i, 4) {
+            true => vec!["scratch"],
+            false => vec![],
+        },
+    );
+    let site = "[columns]\nfeed_mm_s = \"Vorschub\"\n[units]\nfeed_mm_s = \"m/min\"\n";
+    let asked = |before: &str, after: &str| {
+        said_by(
+            &data,
+            site,
+            &["compare", "--before", before, "--after", after],
+        )
+    };
+    let (by_header, error) = asked("Vorschub=7", "Vorschub=5.5");
+    assert!(
+        by_header.contains("before: feed_mm_s=7 m/min"),
+        "{by_header}{error}"
+    );
+    let (by_unit, _) = asked("feed_mm_s=7 m/min", "feed_mm_s=5.5 m/min");
+    assert_eq!(by_unit, by_header);
+    let (comma, _) = asked("Vorschub=7,0", "Vorschub=5,5");
+    let counts = |text: &str| {
+        text.lines()
+            .find(|l| l.starts_with("scratch"))
+            .map(str::to_owned)
+    };
+    assert!(counts(&comma).is_some());
+    assert_eq!(counts(&comma), counts(&by_header));
+    let (_, error) = asked("Vorschub=7", "Vorschub=6");
+    assert!(error.contains("7 m/min"), "{error}");
 }
 
 #[test]
@@ -253,6 +358,42 @@ fn a_week_is_told_on_page_one_and_a_week_without_panels_is_refused() {
         error.contains("is not an ISO week such as 2026-W47"),
         "{error}"
     );
+}
+
+/// Sixteen panels a day by turns on two machines; on one of them five days of the
+/// fourth week have ten times the scratches.
+#[test]
+fn a_tenfold_rate_signals_on_its_own_machine_alone() {
+    let machine = |i: usize| ["M1", "M2"][i % 2];
+    let raised = |i: usize| machine(i) == "M2" && i >= 240;
+    let data = table(
+        320,
+        "machine",
+        |i| machine(i).to_owned(),
+        |i| match raised(i) {
+            true => vec!["scratch"; 2],
+            false => vec!["scratch"; usize::from(i % 10 < 2)],
+        },
+    );
+    let (shown, error) = said(&data, &["report", "--json"]);
+    let report: serde_json::Value = serde_json::from_str(&shown).expect(&error);
+    let charts = report["weekly"]["charts"].as_array().unwrap();
+    assert_eq!(charts.len(), 2, "one a machine");
+    // those with a signal come first
+    assert_eq!(charts[0]["machine"], "M2");
+    let signals = |chart: &serde_json::Value| {
+        let points = chart["points"].as_array().unwrap().iter();
+        let above = points.filter(|p| p["signals"] == serde_json::json!(["above"]));
+        above
+            .map(|p| p["day"].as_str().unwrap().to_owned())
+            .collect::<Vec<_>>()
+    };
+    let days = signals(&charts[0]);
+    assert!(
+        days.len() >= 3 && days.iter().all(|d| d >= &"2026-03-23".to_owned()),
+        "{days:?}"
+    );
+    assert!(signals(&charts[1]).is_empty());
 }
 
 #[test]

@@ -131,7 +131,7 @@ fn the_demos_report_says_one_thing_of_each_kind_and_is_short() {
     }
     let pdf = std::fs::read(folder.path().join("report/report.pdf")).unwrap();
     let pages = crate::document::text_of(&pdf);
-    assert!(pages.len() <= 14, "{} pages", pages.len());
+    assert!(pages.len() <= 10, "{} pages", pages.len());
     // Numbers that a typesetting which never settles would get wrong.
     for (at, page) in pages.iter().enumerate() {
         let footer = format!("Page {} of {}", at + 1, pages.len());

@@ -77,7 +77,7 @@ fn the_pages_come_in_their_order() {
         &all,
         &[
             "F1: sand-through",
-            "Where and when",
+            "Where the marks are",
             "What could have been missed",
             "The data",
             "Method and words",

@@ -324,11 +324,24 @@ fn contradictions(findings: &Findings<'_>, site: &Site) -> Vec<String> {
                 .any(|s| {
                     s.cause == Cause::Recipe || s.causes.iter().any(|c| c.cause == Cause::Recipe)
                 });
-            let denies = movers == "nothing shown" || movers.contains("not the recipe");
+            let denies = movers == "nothing shown";
             if (claims && !own.is_empty() && !says_recipe) || (says_recipe && denies) {
                 out.push(format!(
                     "the recipe page on {defect}: {movers}; accounts: {own:?}"
                 ));
+            }
+        }
+    }
+
+    if let Some(recipe) = page(&document, "recipe") {
+        let text = text_of(recipe);
+        let others = text.split("Not the recipe’s: ").nth(1).unwrap_or_default();
+        let others = others.lines().next().unwrap_or_default();
+        for stream in &findings.causes.streams {
+            let named = stream.cause == Cause::Recipe
+                || stream.causes.iter().any(|c| c.cause == Cause::Recipe);
+            if named && others.contains(&format!("{} (", stream.defect)) {
+                out.push(format!("not the recipe’s {}: {others}", stream.defect));
             }
         }
     }

@@ -51,7 +51,7 @@ fn the_reports_chart_has_the_handbooks_centre_and_allows_for_its_spread() {
         subgroup: Subgroup::Day,
         ..Analysis::default()
     };
-    let charts = control_charts(&records, &analysis, None);
+    let charts = control_charts(&records, &analysis, None, &[]);
     let chart = &charts[0];
     result("counts_chart_6.3.3.1", "center").check(
         "printed",

@@ -332,6 +332,7 @@ fn change_coverage(broken: &mut Vec<String>) {
             after: pick("B"),
         },
         only: Vec::new(),
+        window: change::Window::default(),
         on: Vec::new(),
     };
     println!(

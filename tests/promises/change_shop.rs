@@ -380,6 +380,7 @@ pub fn old_against_new() -> Selection {
             after: side("new"),
         },
         only: Vec::new(),
+        window: onus::change::Window::default(),
         on: Vec::new(),
     }
 }

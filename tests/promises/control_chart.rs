@@ -4,7 +4,7 @@
 
 use std::sync::Arc;
 
-use onus::change::{ControlChart, Week, control_charts};
+use onus::change::{ControlChart, Week, control_charts, false_signals};
 use onus::records::{Defect, DefectName, Moment, Panel, Records};
 use onus::site::Analysis;
 use onus::stats::distributions::binomial;
@@ -40,8 +40,20 @@ struct Steady {
     /// Panels of a lot that is used up before the next; else lots come again and
     /// again in pallets of five.
     in_turn: Option<usize>,
-    /// What the rate is multiplied with in the week reported.
+    /// What the rate is multiplied with in the last week.
     fold: f64,
+    /// In which of its shifts.
+    raised: Raised,
+}
+
+/// Shifts of the last week.
+#[derive(Debug, Clone, Copy)]
+enum Raised {
+    All,
+    /// The second of every day.
+    Second,
+    /// The first eight.
+    FirstEight,
 }
 
 /// Marks by chance alone.
@@ -55,6 +67,7 @@ const CALM: Steady = Steady {
     lot_sd: 0.0,
     in_turn: None,
     fold: 1.0,
+    raised: Raised::All,
 };
 
 /// Panels that scatter widely.
@@ -77,8 +90,15 @@ impl Steady {
         let mut lot = 0;
         for day in (0..7 * (self.weeks + 1)).filter(|day| day % 7 < 5) {
             let of_day = self.day_sd * normal(rng);
-            let fold = if day < 7 * self.weeks { 1.0 } else { self.fold };
             for shift in 0..self.shifts_a_day {
+                let of_week = day - 7 * self.weeks;
+                let raised = of_week >= 0
+                    && match self.raised {
+                        Raised::All => true,
+                        Raised::Second => shift == 1,
+                        Raised::FirstEight => of_week * self.shifts_a_day + shift < 8,
+                    };
+                let fold = if raised { self.fold } else { 1.0 };
                 let ln = of_day + self.shift_sd * normal(rng);
                 let panels = Poisson::new(A_SHIFT).unwrap().sample(rng).max(1.0) as i64;
                 for minute in 0..panels {
@@ -128,10 +148,17 @@ impl Steady {
 
     /// The chart of the only kind, with the last week against those before.
     fn chart(&self, seed: u64) -> ControlChart {
-        let records = self.records(&mut ChaCha8Rng::seed_from_u64(seed));
+        self.chart_of(seed, Some(self.last_week()))
+    }
+
+    fn last_week(&self) -> Week {
         let monday: jiff::civil::Date = "2031-03-03".parse().unwrap();
-        let week = Week::of(monday + jiff::Span::new().weeks(self.weeks));
-        control_charts(&records, &Analysis::default(), Some(week)).remove(1)
+        Week::of(monday + jiff::Span::new().weeks(self.weeks))
+    }
+
+    fn chart_of(&self, seed: u64, week: Option<Week>) -> ControlChart {
+        let records = self.records(&mut ChaCha8Rng::seed_from_u64(seed));
+        control_charts(&records, &Analysis::default(), week, &[]).remove(0)
     }
 }
 
@@ -150,6 +177,9 @@ struct Tally {
     /// The same for the weighted mean.
     shifts: u64,
     stated_shifts: f64,
+    /// The same for either, as it is stated for all charts of a report.
+    either: u64,
+    stated_either: f64,
 }
 
 fn tally(shop: Steady, runs: u64, seed: u64) -> Tally {
@@ -166,9 +196,12 @@ fn tally(shop: Steady, runs: u64, seed: u64) -> Tally {
         tally.stated_alarms += stated(chart.points_to_false_alarm.unwrap(), points);
         tally.shifts += u64::from(small.first_signal.is_some());
         tally.stated_shifts += stated(small.points_to_false_alarm, points);
+        tally.either += u64::from(chart.first_signal().is_some());
+        tally.stated_either += false_signals(std::slice::from_ref(chart)).min(1.0);
     }
     tally.stated_alarms /= tally.charts as f64;
     tally.stated_shifts /= tally.charts as f64;
+    tally.stated_either /= tally.charts as f64;
     tally
 }
 
@@ -235,6 +268,22 @@ fn shops() -> Vec<(&'static str, Steady)> {
                 ..lots
             },
         ),
+        (
+            "five shifts before",
+            Steady {
+                weeks: 1,
+                shifts_a_day: 1,
+                ..CALM
+            },
+        ),
+        (
+            "five shifts before, panels scatter",
+            Steady {
+                weeks: 1,
+                shifts_a_day: 1,
+                ..CLUMPED
+            },
+        ),
         ("ten shifts before", few),
         (
             "ten shifts before, panels scatter",
@@ -267,6 +316,10 @@ fn a_steady_process_gives_no_more_false_alarms_than_stated() {
         );
         assert!(
             no_more(tally.shifts, tally.stated_shifts),
+            "{name}: {tally:?}"
+        );
+        assert!(
+            no_more(tally.either, tally.stated_either),
             "{name}: {tally:?}"
         );
     }
@@ -327,6 +380,53 @@ fn a_rate_that_doubles_or_trebles_is_signalled_in_the_time_stated() {
     for (k, shop) in [CALM, clumped, days, few].into_iter().enumerate() {
         for fold in [2.0, 3.0] {
             is_signalled_in_time(Steady { fold, ..shop }, 50_000 + 1000 * k as u64);
+        }
+    }
+}
+
+/// Ten times the rate in one of the day's shifts for a week, told of that week, or
+/// in eight shifts in a row, with no week named too, signals from its first shift
+/// on in at least 19 of 20 charts.
+#[test]
+fn a_tenfold_rate_signals() {
+    const OFTEN: f64 = 0.95;
+    let step = Steady { fold: 10.0, ..CALM };
+    let shops = [
+        step,
+        Steady { marks: 0.2, ..step },
+        Steady {
+            panel_shape: Some(1.0),
+            ..step
+        },
+        Steady {
+            day_sd: 0.2,
+            marks: 2.0,
+            ..step
+        },
+    ];
+    for (k, shop) in shops.into_iter().enumerate() {
+        let week = Some(shop.last_week());
+        let cases = [
+            (Raised::Second, week),
+            (Raised::FirstEight, week),
+            (Raised::FirstEight, None),
+        ];
+        for (raised, week) in cases {
+            let shop = Steady { raised, ..shop };
+            let runs: u64 = 100;
+            let signals = |run: &u64| {
+                let chart = shop.chart_of(70_000 + 1000 * k as u64 + run, week);
+                let small = chart.small_shift.as_ref().unwrap();
+                let first = chart.points.len() - 15;
+                (first..chart.points.len()).any(|k| {
+                    !chart.points[k].signals.is_empty() || small.values[k].abs() > small.limits[k]
+                })
+            };
+            let seen = (0..runs).into_par_iter().filter(signals).count() as u64;
+            assert!(
+                binomial::at_most(seen, runs, OFTEN) > SURPRISE,
+                "{shop:?}, {week:?}: {seen} of {runs}"
+            );
         }
     }
 }

@@ -314,6 +314,7 @@ fn turns_keep_their_word(shops: usize) -> (usize, usize) {
             after: vec![pick("B")],
         },
         only: Vec::new(),
+        window: change::Window::default(),
         on: vec!["nib".into()],
     };
     let helped = (0..shops).filter(|shop| {

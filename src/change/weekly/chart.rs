@@ -2,6 +2,10 @@
 
 use serde::Serialize;
 
+use std::collections::BTreeSet;
+use std::ops::Range;
+
+use super::base::Stretch;
 use super::groups::Groups;
 use super::usual::Usual;
 use super::week::Week;
@@ -37,14 +41,25 @@ const WIDTH: f64 = 2.86;
 /// under a Poisson or, where the points spread more, a negative binomial
 /// distribution. How much more is taken from the ranges of neighbouring points,
 /// days and lots ([`Usual`]), so that days and lots that differ as they usually
-/// do are no signal; few points give wider limits.
+/// do are no signal; few points give wider limits. They come from a base: points
+/// that no finding of the kind, no lasting change of recipe and not the week
+/// reported runs through. Points before it belong to another process and are
+/// not judged.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct ControlChart {
-    /// The kind of defect; none = all kinds together.
-    pub defect: Option<String>,
+    /// The machine, where recorded.
+    pub machine: Option<String>,
+    /// The head, where recorded.
+    pub head: Option<String>,
+    /// The kind of defect.
+    pub defect: String,
     /// What a point holds: `shift` or `day`.
     pub subgroup: &'static str,
-    /// Defects per m² over the base; none with too few points.
+    /// Index of the first point of the base and of the first after it; none where
+    /// no run of points is long enough.
+    pub base: Option<(usize, usize)>,
+    /// Defects per m² over the base, none of them counted as three; none without a
+    /// base.
     pub centre: Option<f64>,
     /// Variance of the counts over that of single independent marks, ≥ 1, mean
     /// over the points.
@@ -57,7 +72,7 @@ pub struct ControlChart {
     pub lots_sd: Option<f64>,
     /// Points in time order.
     pub points: Vec<ControlPoint>,
-    /// Changes of recipe, to be marked.
+    /// What is known to have changed, to be marked.
     pub marks: Vec<Mark>,
     /// The chart for small shifts.
     pub small_shift: Option<SmallShift>,
@@ -91,10 +106,12 @@ pub struct ControlPoint {
     pub defects: usize,
     /// Defects per m².
     pub rate: f64,
-    /// Limits of the rate for this area; none without limits.
+    /// Limits of the rate for this area; none without limits, and before the base.
     pub limits: Option<(f64, f64)>,
-    /// Whether the limits were taken from it (the weeks before).
+    /// Whether the limits were taken from it.
     pub base: bool,
+    /// Whether it is of the week reported.
+    pub week: bool,
     /// What it signals.
     pub signals: Vec<Signal>,
 }
@@ -114,10 +131,22 @@ pub enum Signal {
 /// A change at a point.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct Mark {
-    /// Index of the first point that holds a panel on the new recipe.
+    /// Index of the first point that holds a panel after it.
     pub point: usize,
-    /// The new recipe.
-    pub label: String,
+    /// What changed.
+    pub known: Known,
+}
+
+/// What is known to have changed.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Known {
+    /// The recipe, to this one.
+    Recipe(String),
+    /// This finding set in.
+    Onset(String),
+    /// This finding ended.
+    End(String),
 }
 
 /// Exponentially weighted mean of the points' normal scores, see
@@ -130,74 +159,89 @@ pub struct SmallShift {
     pub width: f64,
     /// Average number of points to a false alarm.
     pub points_to_false_alarm: f64,
-    /// The weighted mean at each point.
+    /// The weighted mean at each point from the base's first on.
     pub values: Vec<f64>,
     /// Its limit there (both signs).
     pub limits: Vec<f64>,
-    /// First point outside, if any.
+    /// Index of the first point whose mean lies outside, if any.
     pub first_signal: Option<usize>,
 }
 
-/// One chart for all kinds together, then one per kind in the order of the
-/// names. With a week, limits come from the points before it and later points
-/// are left out; without, from all points. Panels without a time are left out;
-/// no time at all gives no chart.
+/// One chart per machine, head and kind of defect seen there: those with a signal
+/// first, then by their defects. `stretches` say over which time findings run.
+/// Points after the week are left out, and panels without a time; no time at all
+/// gives no chart.
 #[must_use]
 pub fn control_charts(
     records: &Records,
     analysis: &Analysis,
     week: Option<Week>,
+    stretches: &[Stretch],
 ) -> Vec<ControlChart> {
-    let groups = Groups::new(records, analysis, week);
-    if groups.is_empty() {
-        return Vec::new();
-    }
     let false_shift = ewma_run_length(WEIGHT, WIDTH, 0.0);
-    let kinds = (0..records.defect_names.len()).map(Some);
-    std::iter::once(None)
-        .chain(kinds)
-        .map(|kind| groups.chart(records, kind, false_shift))
-        .collect()
+    let cells: BTreeSet<_> = (records.panels.iter())
+        .filter(|p| p.inspected)
+        .map(|p| (p.machine.as_deref(), p.head.as_deref()))
+        .collect();
+    let mut charts: Vec<ControlChart> = cells
+        .into_iter()
+        .map(|cell| Groups::new(records, analysis, week, cell))
+        .flat_map(|groups| groups.charts(records, stretches, false_shift))
+        .collect();
+    charts.sort_by_key(|chart| {
+        let silent = chart.first_signal().is_none();
+        (silent, std::cmp::Reverse(chart.defects()))
+    });
+    charts
+}
+
+/// Charts that steady processes would give a signal in, on average over reports
+/// like this one: the stated chance of limits and runs and that of the weighted
+/// mean, over the points judged, summed over the charts. The chance that any chart
+/// gives one is no larger.
+#[must_use]
+pub fn false_signals(charts: &[ControlChart]) -> f64 {
+    let chance = |every: Option<f64>, points: usize| {
+        every.map_or(0.0, |every| {
+            1.0 - (1.0 - 1.0 / every.max(1.0)).powf(points as f64)
+        })
+    };
+    let of = |chart: &ControlChart| {
+        let points = chart.points.iter().filter(|p| p.limits.is_some()).count();
+        let small = chart.small_shift.as_ref().map(|s| s.points_to_false_alarm);
+        chance(chart.points_to_false_alarm, points) + chance(small, points)
+    };
+    charts.iter().map(of).sum()
 }
 
 impl ControlChart {
-    /// The points, without limits.
-    pub(super) fn new(
-        defect: Option<String>,
-        subgroup: &'static str,
-        points: Vec<ControlPoint>,
-        marks: Vec<Mark>,
-    ) -> Self {
-        Self {
-            defect,
-            subgroup,
-            centre: None,
-            dispersion: None,
-            days_sd: None,
-            lots_sd: None,
-            points,
-            marks,
-            small_shift: None,
-            false_alarm: None,
-            points_to_false_alarm: None,
-            points_to_doubling: None,
-            run_rule: false,
-        }
+    /// Index of the first point that signals, by limits, runs or weighted mean.
+    #[must_use]
+    pub fn first_signal(&self) -> Option<usize> {
+        let own = self.points.iter().position(|p| !p.signals.is_empty());
+        let small = self.small_shift.as_ref().and_then(|s| s.first_signal);
+        own.into_iter().chain(small).min()
+    }
+
+    /// Defects over all points.
+    #[must_use]
+    pub fn defects(&self) -> usize {
+        self.points.iter().map(|p| p.defects).sum()
     }
 
     /// Centre, limits, signals and the small-shift chart, which gives a false alarm
-    /// every `false_shift` points.
-    pub(super) fn draw_limits(&mut self, usual: &Usual<'_>, false_shift: f64) {
-        let count = self.points.len() as f64;
-        let base = self.points.iter().filter(|p| p.base).count();
-        let likeness = usual.likeness(&self.points);
+    /// every `false_shift` points, from the first point of the base on.
+    pub(super) fn draw_limits(&mut self, usual: &Usual<'_>, base: &Range<usize>, false_shift: f64) {
+        let judged = &mut self.points[base.start..];
+        let count = judged.len() as f64;
+        let likeness = usual.likeness(judged);
         let mut sides = [0.0; 2];
         let mut doubled = Doubled::default();
-        let mut scores = Vec::with_capacity(self.points.len());
+        let mut scores = Vec::with_capacity(judged.len());
         let mut run = (0.0, 0usize);
-        let mut runs = Vec::with_capacity(self.points.len());
+        let mut runs = Vec::with_capacity(judged.len());
         let mut factors = 0.0;
-        for (k, point) in self.points.iter_mut().enumerate() {
+        for (k, point) in judged.iter_mut().enumerate() {
             let mean = usual.centre * point.area_m2;
             let factor = usual.factor(k, point);
             let wide = CountLaw {
@@ -231,15 +275,21 @@ impl ControlChart {
             factors += factor;
             doubled.add(&law, high);
         }
+        // a base that no law fits well has scores off zero; a base without any
+        // defect has none to speak of
+        if judged[..base.len()].iter().any(|p| p.defects > 0) {
+            let usual = scores[..base.len()].iter().sum::<f64>() / base.len() as f64;
+            scores.iter_mut().for_each(|score| *score -= usual);
+        }
         let [down, up] = sides.map(|s| s / count);
         let alarm = 1.0 - up - down;
         let with_runs = average_run_length(up, down, RUN);
         // with few defects nearly every steady point lies on one side, and so
         // they do where the centre is hardly known or neighbours are alike
         self.run_rule = with_runs >= FEWEST_POINTS_TO_FALSE_ALARM
-            && base >= FEWEST_POINTS_FOR_RUNS
+            && base.len() >= FEWEST_POINTS_FOR_RUNS
             && likeness < ALIKE;
-        for (point, long) in self.points.iter_mut().zip(runs) {
+        for (point, long) in judged.iter_mut().zip(runs) {
             if self.run_rule && long {
                 point.signals.push(Signal::Run);
             }
@@ -254,10 +304,10 @@ impl ControlChart {
         } else {
             Some(1.0 / alarm).filter(|n| n.is_finite())
         };
-        let sd = usual.weighted_sd(&self.points, WEIGHT);
+        let sd = usual.weighted_sd(judged, WEIGHT);
         let settled = sd.last().copied().unwrap_or(1.0) / (WEIGHT / (2.0 - WEIGHT)).sqrt();
         self.points_to_doubling = Some(doubled.points(count, settled));
-        self.small_shift = Some(small_shift(&scores, &sd, false_shift));
+        self.small_shift = Some(small_shift(&scores, &sd, base.start, false_shift));
     }
 }
 
@@ -287,7 +337,7 @@ impl Doubled {
     }
 }
 
-fn small_shift(scores: &[f64], sd: &[f64], false_shift: f64) -> SmallShift {
+fn small_shift(scores: &[f64], sd: &[f64], first: usize, false_shift: f64) -> SmallShift {
     let values = weighted_mean(scores, 0.0, 1.0, WEIGHT, WIDTH).values;
     let limits: Vec<f64> = sd.iter().map(|sd| WIDTH * sd).collect();
     let mut beyond = values.iter().zip(&limits);
@@ -295,7 +345,9 @@ fn small_shift(scores: &[f64], sd: &[f64], false_shift: f64) -> SmallShift {
         weight: WEIGHT,
         width: WIDTH,
         points_to_false_alarm: false_shift,
-        first_signal: beyond.position(|(value, limit)| value.abs() > *limit),
+        first_signal: beyond
+            .position(|(value, limit)| value.abs() > *limit)
+            .map(|k| first + k),
         values,
         limits,
     }

@@ -7,11 +7,14 @@ use crate::stats::control_chart::variance_factor;
 use crate::stats::distributions::student_t;
 
 /// Fewest points that limits can be drawn from.
-const FEWEST_POINTS: usize = 8;
+pub(super) const FEWEST_POINTS: usize = 5;
 /// Fewest days or lots from which their spread can be taken.
 const FEWEST_UNITS: usize = 3;
 /// Points a day from which days can differ from the points in them.
 const POINTS_A_DAY: f64 = 1.2;
+/// Defects that a base without any is taken to hold: the upper 95 % limit of a
+/// Poisson mean of which none was counted (−ln 0.05).
+const NONE_SEEN: f64 = 3.0;
 /// Degrees of freedom of a variance from moving ranges, for each range.
 const DEGREES_A_RANGE: f64 = 0.6;
 /// Three standard deviations of a normal distribution, both sides.
@@ -46,19 +49,13 @@ pub(super) struct Usual<'a> {
 }
 
 impl<'a> Usual<'a> {
-    /// From the base points, the base's defects and areas by lot, and the lots of
-    /// all points; none with too few points or without defects.
-    pub(super) fn of(
-        points: &[ControlPoint],
-        by_lot: &[(f64, f64)],
-        lots: &'a [Shares],
-    ) -> Option<Self> {
+    /// From the points, those of the base among them, the base's defects and areas
+    /// by lot, and the lots of the points.
+    pub(super) fn of(points: &[ControlPoint], by_lot: &[(f64, f64)], lots: &'a [Shares]) -> Self {
         let base: Vec<&ControlPoint> = points.iter().filter(|p| p.base).collect();
         let area: f64 = base.iter().map(|p| p.area_m2).sum();
         let defects: f64 = base.iter().map(|p| p.defects as f64).sum();
-        if base.len() < FEWEST_POINTS || defects <= 0.0 {
-            return None;
-        }
+        let defects = if defects > 0.0 { defects } else { NONE_SEEN };
         let centre = defects / area;
         let factor = |counts: &[(f64, f64)]| {
             let (seen, means): (Vec<f64>, Vec<f64>) =
@@ -96,7 +93,7 @@ impl<'a> Usual<'a> {
         usual.points = (seen - mean * usual.between_neighbours(points)).max(1.0);
         let degrees = DEGREES_A_RANGE * (base.len() - 1) as f64;
         usual.doubt = (student_t::two_sided_quantile(THREE_SIGMA, degrees) / 3.0).powi(2);
-        Some(usual)
+        usual
     }
 
     /// Half the mean square difference in ln rate that days and lots make

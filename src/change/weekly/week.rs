@@ -3,7 +3,7 @@
 use jiff::civil::{Date, ISOWeekDate, Weekday};
 use serde::{Serialize, Serializer};
 
-use super::{ControlChart, control_charts};
+use super::{ControlChart, Stretch, control_charts};
 use crate::change::assess::assess;
 use crate::change::judge::judge;
 use crate::change::{ChangeError, Changes, Question, Settings, Side};
@@ -67,14 +67,15 @@ impl Serialize for Week {
 pub struct Weekly {
     /// The week reported, if one was asked for.
     pub week: Option<Week>,
-    /// All kinds together, then one chart per kind.
+    /// One chart per machine, head and kind, those with a signal first.
     pub charts: Vec<ControlChart>,
     /// The week against the weeks before it; one comparison, none where there
     /// are no weeks before it.
     pub against_before: Changes,
 }
 
-/// Control charts and, for a week, its comparison with the weeks before.
+/// Control charts and, for a week, its comparison with the weeks before;
+/// `stretches` say over which time findings run.
 ///
 /// # Errors
 ///
@@ -83,8 +84,9 @@ pub fn weekly(
     records: &Records,
     analysis: &Analysis,
     week: Option<Week>,
+    stretches: &[Stretch],
 ) -> Result<Weekly, ChangeError> {
-    let charts = control_charts(records, analysis, week);
+    let charts = control_charts(records, analysis, week, stretches);
     let against_before = match week {
         Some(week) => against_before(records, week, &Settings::from(analysis))?,
         None => Changes::default(),

@@ -56,7 +56,10 @@ pub(super) fn comparison_blocks(
     number: usize,
 ) -> Result<Vec<Block>, ChartError> {
     let numbers = context.numbers();
-    let mut blocks = vec![Block::Heading(words::heading(&comparison.question))];
+    let mut blocks = vec![Block::Heading(words::heading(
+        &comparison.question,
+        numbers,
+    ))];
     if comparison.changes.is_empty() {
         blocks.push(Block::Paragraph(words::summary(comparison)));
     } else {
@@ -121,7 +124,7 @@ fn ratio_figure(
         .collect();
     let labels = ratios::Labels {
         description: Description {
-            title: words::heading(&comparison.question),
+            title: words::heading(&comparison.question, numbers),
             text: words::ratios_alt(comparison, numbers),
         },
         axis: words::RATIO_AXIS.to_owned(),
@@ -175,7 +178,7 @@ fn lot_figure(context: &Context<'_>, change: &Change, number: usize) -> Result<F
             title: words::lots_title(&change.defect),
             text: caption.clone(),
         },
-        axis: words::rate_axis(Some(&change.defect)),
+        axis: words::rate_axis(&change.defect),
         sides: words::SIDES.map(str::to_owned),
         panels: words::PANELS_HEAD.to_owned(),
     };
@@ -191,7 +194,7 @@ fn kinds_table(context: &Context<'_>, comparison: &Comparison) -> Table {
     let numbers = context.numbers();
     let counts = |c: &crate::change::Counts| Cell::from(words::defects_on_panels(c, numbers));
     Table {
-        caption: words::kinds_caption(&comparison.question),
+        caption: words::kinds_caption(&comparison.question, numbers),
         columns: words::kinds_columns(),
         rows: ordered(comparison)
             .into_iter()

@@ -19,14 +19,17 @@ const DOUBTS: usize = 20;
 pub(super) fn page(context: &Context<'_>, ranking: &Ranking) -> Page {
     let numbers = context.numbers();
     let records = context.findings.records;
-    let counts = data::counts(&records.input)
-        .into_iter()
-        .map(|(what, n)| vec![Cell::from(what), Cell::from(numbers.count(n))])
-        .collect();
+    let counts = data::counts(&records.input);
+    let half = counts.len().div_ceil(2);
+    let two = |k: usize| {
+        let both = [counts.get(k), counts.get(half + k)];
+        let cells = both.into_iter().flatten();
+        cells.flat_map(move |(what, n)| [Cell::from(*what), Cell::from(numbers.count(*n))])
+    };
     let mut blocks = vec![Block::Table(Table {
         caption: data::COUNTS_CAPTION.to_owned(),
         columns: data::counts_columns(),
-        rows: counts,
+        rows: (0..half).map(|k| two(k).collect()).collect(),
     })];
     if !ranking.kinds.is_empty() {
         let rows = ranking

@@ -1,4 +1,7 @@
 //! One page per finding, the worst first; the rest in a table.
+//!
+//! Findings without a chart come after those with one, so that they can share
+//! a sheet.
 
 use super::{Context, evidence, maps, strips, surface};
 use crate::causes::{Cause, Finding, Frame, Kind};
@@ -22,6 +25,10 @@ pub(super) fn pages(context: &Context<'_>) -> Result<Vec<Page>, ChartError> {
     let mut out = Vec::new();
     for (i, group) in groups.iter().take(PAGES).enumerate() {
         out.push(page(context, group, i + 1)?);
+    }
+    out.sort_by_key(|page| page.figures().next().is_none());
+    if let Some(first) = out.first_mut() {
+        first.start = Start::NewSheet;
     }
     let left: Vec<&Finding> = groups.iter().skip(PAGES).flatten().copied().collect();
     if !left.is_empty() {
@@ -125,11 +132,7 @@ fn page(context: &Context<'_>, group: &[&Finding], number: usize) -> Result<Page
         anchor: format!("finding-{number}"),
         title: told::title(group),
         lead: lead.join(" "),
-        start: if number == 1 {
-            Start::NewSheet
-        } else {
-            Start::WhereItFits
-        },
+        start: Start::WhereItFits,
         blocks,
     })
 }

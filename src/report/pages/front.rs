@@ -18,11 +18,8 @@ const STEPS: usize = 4;
 const NEWS: usize = 3;
 /// Most letters of a line.
 const LINE: usize = 200;
-/// Statements and steps beside which page one has room for the chart.
-const ENTRIES_WITH_CHART: usize = 9;
-
 /// Most bars of the chart.
-const BARS: usize = 5;
+const BARS: usize = 4;
 
 /// The page.
 ///
@@ -44,18 +41,15 @@ pub(super) fn page(context: &Context<'_>, ranking: &Ranking) -> Result<Page, Cha
 
     let mut blocks = vec![Block::Numbers(key_numbers(context, &front_page, ranking))];
     let statements = statements(context, &front_page);
-    let mut entries = statements.len();
     if !statements.is_empty() {
         blocks.push(Block::Heading(front::FOUND.to_owned()));
         blocks.push(Block::Statements(statements));
     }
     if let Some(change) = words::changes::latest(context.story, numbers) {
-        entries += 1;
         blocks.push(Block::Heading(words::changes::LATEST.to_owned()));
         blocks.push(Block::Paragraph(short(&change, 2 * LINE)));
     }
     let steps = steps(context);
-    entries += steps.len();
     if !steps.is_empty() {
         blocks.push(Block::Heading(front::DO_FIRST.to_owned()));
         let careful = steps.iter().any(|s| s.care == Care::Caution);
@@ -82,7 +76,7 @@ pub(super) fn page(context: &Context<'_>, ranking: &Ranking) -> Result<Page, Cha
             .into_iter()
             .map(Block::Paragraph),
     );
-    if !ranking.kinds.is_empty() && entries <= ENTRIES_WITH_CHART {
+    if !ranking.kinds.is_empty() {
         blocks.push(Block::Figure(kinds_figure(context, ranking, BARS)?));
     }
     let mut lead = vec![front::support(

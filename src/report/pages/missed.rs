@@ -2,6 +2,7 @@
 //! have been found.
 
 use super::Context;
+use crate::causes::Reason;
 use crate::report::words::{self, missed};
 use crate::report::{Block, Cell, Page, Start, Table};
 
@@ -45,12 +46,15 @@ pub(super) fn page(context: &Context<'_>) -> Option<Page> {
     ];
     let reasons: Vec<String> = order
         .iter()
-        .filter(|s| !s.reasons.is_empty())
-        .take(8)
-        .map(|s| {
-            let why = words::reasons(&s.reasons, numbers);
-            missed::why(&s.defect, s.machine.as_deref(), s.head.as_deref(), &why)
+        .filter_map(|s| {
+            // what would have been seen stands in the table
+            let told = |r: &&Reason| !matches!(r, Reason::NothingRepeats { .. });
+            let reasons: Vec<Reason> = s.reasons.iter().filter(told).cloned().collect();
+            let why = words::reasons(&reasons, numbers);
+            let cell = (s.machine.as_deref(), s.head.as_deref());
+            (!why.is_empty()).then(|| missed::why(&s.defect, cell.0, cell.1, &why))
         })
+        .take(8)
         .collect();
     if !reasons.is_empty() {
         blocks.push(Block::Heading(missed::WHY.to_owned()));

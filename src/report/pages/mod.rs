@@ -24,7 +24,7 @@ use crate::causes::Finding;
 use crate::charts::{ChartError, NumberStyle, Theme};
 use crate::report::words::advice::Lever;
 use crate::report::words::finding::Speech;
-use crate::report::{Findings, Length, Page, Story};
+use crate::report::{Findings, Length, Page, Start, Story};
 use crate::site::Site;
 
 use kinds::kinds_figure;
@@ -102,6 +102,7 @@ pub fn pages(context: &Context<'_>, length: Length) -> Result<Vec<Page>, ChartEr
     all.extend(missed::page(context));
     all.push(data::page(context, &ranking));
     all.push(method::page(context));
+    all.sort_by_key(|page| page.start == Start::Follows);
     Ok(all)
 }
 

@@ -11,6 +11,8 @@ const CELLS: usize = 4;
 /// Most findings drawn in time, as many as the page holds below one row of maps
 /// or two.
 const STRIPS: [usize; 2] = [6, 4];
+/// So few are compared on their own pages.
+const FEW: usize = 3;
 
 /// The page; none without a mark that has a place.
 ///
@@ -64,13 +66,14 @@ pub(super) fn page(context: &Context<'_>) -> Result<Option<Page>, ChartError> {
         .take(STRIPS[usize::from(cells.len() > 2)])
         .copied()
         .collect();
-    if !shown.is_empty() {
+    let in_time = shown.len() > FEW;
+    if in_time {
         blocks.push(Block::Heading(words::strips::HEADING.to_owned()));
         blocks.push(Block::Figure(strips::figure(context, &shown, "when")?));
     }
     Ok(Some(Page {
         anchor: "places".to_owned(),
-        title: places::PAGE_TITLE.to_owned(),
+        title: places::page_title(in_time).to_owned(),
         lead: places::lead(worst.len(), ringed, context.numbers()),
         start: Start::Follows,
         blocks,

@@ -2,7 +2,10 @@
 
 use super::Context;
 use crate::charts::{ChartError, Description, NumberStyle, Theme, age, effect, window};
-use crate::removal::{Basis, Effect, FRESH_UP_TO, Factor, Reach, Removal, Value, Window};
+use crate::removal::{
+    Basis, Effect, FRESH_UP_TO, Factor, Reach, Removal, Risk, Risked, Value, Window,
+};
+use crate::report::story::RecipeWord;
 use crate::report::words::caution::{self, Touch};
 use crate::report::words::recipe::{self as words, notes};
 use crate::report::{Block, Cell, Figure, Page, Start, Table};
@@ -36,22 +39,9 @@ pub(super) fn page(context: &Context<'_>) -> Result<Option<Page>, ChartError> {
                 .collect(),
         )));
     }
-    let mut tied: Vec<String> = removal
-        .aliases
-        .iter()
-        .map(|a| words::alias(a, numbers))
-        .collect();
-    tied.extend(removal.interactions.iter().map(words::interaction));
-    if !tied.is_empty() {
-        blocks.push(Block::Heading(words::TIED.into()));
-        blocks.push(Block::List(tied));
-    }
-    if let Some(figure) = effects(context, removal)? {
-        blocks.push(Block::Figure(figure));
-    }
     risks(context, removal, &mut blocks);
-    blocks.extend(window_and_wear(context, removal)?);
-    let mut doubts: Vec<String> = Vec::new();
+    blocks.extend(charts(context, removal)?);
+    let mut doubts = words::tied(removal, numbers);
     doubts.extend(
         removal
             .diagnostics
@@ -64,11 +54,17 @@ pub(super) fn page(context: &Context<'_>) -> Result<Option<Page>, ChartError> {
         blocks.push(Block::Heading(words::DOUBTS.into()));
         blocks.push(Block::List(doubts));
     }
+    // a table of what shows nothing is no page of its own
+    let has_model = !removal.terms.is_empty() || !removal.advice.is_empty();
     Ok(Some(Page {
         anchor: "recipe".into(),
         title: words::TITLE.into(),
         lead: words::lead(removal, numbers),
-        start: Start::WhereItFits,
+        start: if has_model {
+            Start::WhereItFits
+        } else {
+            Start::Follows
+        },
         blocks,
     }))
 }
@@ -186,7 +182,11 @@ fn advice(context: &Context<'_>, removal: &Removal, blocks: &mut Vec<Block>) {
     blocks.push(Block::Caution(caution::caution(&touches)));
 }
 
-fn effects(context: &Context<'_>, removal: &Removal) -> Result<Option<Figure>, ChartError> {
+fn effects(
+    context: &Context<'_>,
+    removal: &Removal,
+    theme: &Theme,
+) -> Result<Option<Figure>, ChartError> {
     let numbers = context.numbers();
     let fields: Vec<effect::Field<'_>> = removal
         .effects
@@ -220,39 +220,34 @@ fn effects(context: &Context<'_>, removal: &Removal) -> Result<Option<Figure>, C
     };
     Ok(Some(Figure {
         name: "recipe-effects".into(),
-        svg: effect::svg(&fields, &labels, context.theme)?,
+        svg: effect::svg(&fields, &labels, theme)?,
         caption: words::EFFECTS_CAPTION.into(),
         alt,
     }))
 }
 
-/// The windows and the abrasive's wear: in two columns where there is more than
-/// one of them.
-fn window_and_wear(context: &Context<'_>, removal: &Removal) -> Result<Option<Block>, ChartError> {
+/// Effects, windows and the abrasive's wear: in two columns where there is more
+/// than one of them.
+fn charts(context: &Context<'_>, removal: &Removal) -> Result<Option<Block>, ChartError> {
     let worn = removal.wear.as_ref().and_then(|found| {
         let of_age = |e: &&Effect| e.factor == Factor::AbrasiveAge;
         Some((found, removal.effects.iter().find(of_age)?))
     });
-    let charts = removal.windows.len() + usize::from(worn.is_some());
-    let theme = if charts > 1 {
-        context.theme.half()
-    } else {
-        context.theme.clone()
+    let drawn = |theme: &Theme| -> Result<Vec<Figure>, ChartError> {
+        let mut all: Vec<Figure> = effects(context, removal, theme)?.into_iter().collect();
+        for found in &removal.windows {
+            all.push(window_figure(context, found, theme)?);
+        }
+        if let Some((found, worn)) = worn {
+            all.push(wear(worn, &words::wear(found, context.numbers()), theme)?);
+        }
+        Ok(all)
     };
-    let mut columns = [Vec::new(), Vec::new()];
-    for (found, at) in removal.windows.iter().zip(0..) {
-        columns[at % 2].push(window_figure(context, found, &theme)?);
-    }
-    if let Some((found, worn)) = worn {
-        let text = words::wear(found, context.numbers());
-        let at = usize::from(removal.windows.len() == 1);
-        columns[at].push(wear(worn, &text, &theme)?);
-    }
-    let [left, right] = &mut columns;
-    Ok(if right.is_empty() {
-        left.pop().map(Block::Figure)
-    } else {
-        Some(Block::Columns(columns))
+    let half = drawn(&context.theme.half())?;
+    Ok(match half.len() {
+        0 => None,
+        1 => drawn(context.theme)?.pop().map(Block::Figure),
+        _ => Some(Block::columns(half)),
     })
 }
 
@@ -280,22 +275,35 @@ fn risks(context: &Context<'_>, removal: &Removal, blocks: &mut Vec<Block>) {
     }
     let numbers = context.numbers();
     blocks.push(Block::Heading(words::DEFECTS.into()));
-    let rows = removal
-        .risks
-        .iter()
-        .map(|r| {
+    let kinds = || (removal.risks.iter()).filter(|r| matches!(r.of, Risked::Defect(_)));
+    // a class of one kind, or that others make, says no more than its kinds
+    let is_a_kind = |r: &Risk| {
+        matches!(r.of, Risked::Class(_))
+            && kinds().any(|kind| (kind.class, kind.defects) == (r.class, r.defects))
+    };
+    let told: Vec<(&Risk, RecipeWord)> = (removal.risks.iter())
+        .filter(|r| !is_a_kind(r))
+        .map(|r| (r, context.story.recipe_word(r)))
+        .filter(|(r, word)| !matches!((&r.of, word), (Risked::Class(_), RecipeWord::Others(..))))
+        .collect();
+    let rows: Vec<_> = (told.iter())
+        .filter(|(_, word)| !matches!(word, RecipeWord::Others(..)))
+        .map(|(r, word)| {
             vec![
                 words::risked(&r.of),
                 numbers.count(r.panels_hit),
-                words::movers(r, &context.story.recipe_word(r), numbers),
+                words::movers(r, word, numbers),
             ]
         })
         .collect();
-    blocks.push(Block::Table(text_table(
-        words::RISKS_CAPTION,
-        words::risk_columns(),
-        rows,
-    )));
+    if !rows.is_empty() {
+        blocks.push(Block::Table(text_table(
+            words::RISKS_CAPTION,
+            words::risk_columns(),
+            rows,
+        )));
+    }
+    blocks.extend(words::others(&told, numbers).map(Block::Paragraph));
 }
 
 fn window_figure(

@@ -38,11 +38,24 @@ pub(super) fn page(context: &Context<'_>) -> Result<Option<Page>, ChartError> {
     if let Some(figure) = shares(context, &surfaces)? {
         blocks.push(Block::Figure(figure));
     }
-    for &(index, surface) in ranked(&surfaces).iter().take(SHOWN) {
-        blocks.extend(one(context, index, surface)?);
+    let mut advised = false;
+    let ranked = ranked(&surfaces);
+    for &(index, surface) in ranked.iter().take(SHOWN) {
+        let drawn = finding_with_page(context, surface);
+        advised |= surface.cause == SurfaceCause::Machine && drawn.is_none();
+        blocks.extend(one(context, index, surface, drawn)?);
+    }
+    let measured = ranked.iter().take(SHOWN).map(|s| s.1);
+    let rows: Vec<_> = measured.flat_map(|s| terms(context, s)).collect();
+    if !rows.is_empty() {
+        blocks.push(Block::Table(Table {
+            caption: words::TERMS_CAPTION.to_owned(),
+            columns: words::term_heads(),
+            rows,
+        }));
     }
     blocks.extend(film(context));
-    if surfaces.iter().any(|s| s.1.cause == SurfaceCause::Machine) {
+    if advised {
         blocks.push(Block::Caution(caution::caution(&[Touch::Cell])));
     }
     Ok(Some(Page {
@@ -82,7 +95,11 @@ fn of_finding(surface: &Surface, finding: &Finding) -> bool {
     let slope = |r: &Reason| matches!(r, Reason::SlopeLeansTheSameWay { .. });
     (finding.defect == UNEVEN_REMOVAL || finding.reasons.iter().any(slope))
         && (&surface.machine, &surface.head) == (&finding.machine, &finding.head)
-        && (surface.slope_x.machine.is_some() || surface.slope_y.machine.is_some())
+        && has_slopes(surface)
+}
+
+fn has_slopes(surface: &Surface) -> bool {
+    surface.slope_x.machine.is_some() || surface.slope_y.machine.is_some()
 }
 
 /// Machines named first, then parts, then undecided, then even.
@@ -98,24 +115,32 @@ fn ranked<'a>(surfaces: &[(usize, &'a Surface)]) -> Vec<(usize, &'a Surface)> {
     out
 }
 
-fn one(context: &Context<'_>, index: usize, surface: &Surface) -> Result<Vec<Block>, ChartError> {
+/// The finding that stands on a surface and has a page of its own, where map,
+/// slopes and advice are.
+fn finding_with_page<'a>(context: &Context<'a>, surface: &Surface) -> Option<&'a Finding> {
+    let drawn = |f: &&Finding| of_finding(surface, f) && context.finding_anchor(f) != "findings";
+    context.findings.worst_first().into_iter().find(drawn)
+}
+
+fn one(
+    context: &Context<'_>,
+    index: usize,
+    surface: &Surface,
+    drawn: Option<&Finding>,
+) -> Result<Vec<Block>, ChartError> {
     let numbers = context.numbers();
     let cell = cell_name(surface.machine.as_deref(), surface.head.as_deref());
     let verdict = words::verdict(surface, numbers);
+    let said = drawn.map_or(verdict.clone(), |f| words::drawn_on(&f.id));
     let mut blocks = vec![
         Block::Heading(cell.clone()),
         Block::Paragraph(if surface.panels > 0 {
-            format!("{verdict} {}", words::measured(surface, numbers))
+            format!("{said} {}", words::measured(surface, numbers))
         } else {
-            verdict.clone()
+            said
         }),
     ];
-    let drawn = |f: &&Finding| of_finding(surface, f) && context.finding_anchor(f) != "findings";
-    let findings = context.findings.worst_first();
-    if let Some(finding) = findings.iter().copied().find(drawn) {
-        blocks.push(Block::Paragraph(words::drawn_on(&finding.id)));
-        blocks.push(Block::Table(terms(context, surface, &cell)));
-    } else if surface.slope_x.machine.is_some() || surface.slope_y.machine.is_some() {
+    if drawn.is_none() && has_slopes(surface) {
         let name = (index + 1).to_string();
         let map = map_figure(context, &name, surface, &cell, &verdict)?;
         if surface.evidence.slopes.is_empty() {
@@ -124,7 +149,6 @@ fn one(context: &Context<'_>, index: usize, surface: &Surface) -> Result<Vec<Blo
             let cloud = cloud_figure(context, &name, surface, &cell, &verdict)?;
             blocks.push(Block::Columns([vec![map], vec![cloud]]));
         }
-        blocks.push(Block::Table(terms(context, surface, &cell)));
     }
     let notes: Vec<String> = surface
         .notes
@@ -277,9 +301,14 @@ fn cloud_figure(
     })
 }
 
-fn terms(context: &Context<'_>, surface: &Surface, cell: &str) -> Table {
+/// The terms of a surface as rows; none where none were measured.
+fn terms(context: &Context<'_>, surface: &Surface) -> Vec<Vec<Cell>> {
     use crate::causes::TermName;
+    if !has_slopes(surface) {
+        return Vec::new();
+    }
     let numbers = context.numbers();
+    let cell = cell_name(surface.machine.as_deref(), surface.head.as_deref());
     let um = |value: f64| numbers.fixed(value, 2);
     let dash = || "–".to_owned();
     let row = |name: TermName, term: &Term, extent: f64| {
@@ -289,6 +318,7 @@ fn terms(context: &Context<'_>, surface: &Surface, cell: &str) -> Table {
             })
         };
         vec![
+            Cell::from(cell.as_str()),
             Cell::from(term_name(name)),
             Cell::from(term.machine.map_or_else(dash, |m| um(extent * m))),
             Cell::from(range(term.machine_ci)),
@@ -310,9 +340,5 @@ fn terms(context: &Context<'_>, surface: &Surface, cell: &str) -> Table {
             rows.push(row(name, term, 1.0));
         }
     }
-    Table {
-        caption: words::terms_caption(cell),
-        columns: words::term_heads(),
-        rows,
-    }
+    rows
 }

@@ -7,10 +7,12 @@ use crate::charts::{ChartError, Description, control_chart};
 use crate::report::words::{changes, trend as words};
 use crate::report::{Block, Cell, Figure, Page, Start, Table};
 
-/// Most charts of single kinds.
-const KINDS: usize = 3;
-/// Most points in a chart; earlier ones are left out.
-const POINTS: usize = 90;
+/// Most charts drawn, the first at full width.
+const CHARTS: usize = 3;
+/// Most points in a chart of full and of half width; earlier ones are left out.
+const POINTS: [usize; 2] = [90, 40];
+/// Most rows of the table of charts; all are in `findings.json`.
+const ROWS: usize = 24;
 
 /// The page, where the data carry it.
 ///
@@ -20,20 +22,25 @@ const POINTS: usize = 90;
 pub(super) fn page(context: &Context<'_>) -> Result<Option<Page>, ChartError> {
     let weekly = &context.findings.weekly;
     let numbers = context.numbers();
-    let Some((all, kinds)) = weekly.charts.split_first() else {
-        return Ok(None);
-    };
-    if all.points.len() < 2 {
+    if weekly.charts.iter().all(|chart| chart.points.len() < 2) {
         return Ok(None);
     }
-    let mut blocks = vec![Block::Figure(figure(context, all, 0)?)];
-    // kinds that signal, most defects first
-    let mut order: Vec<&ControlChart> = kinds.iter().filter(|c| signals(c)).collect();
-    order.sort_by_key(|c| std::cmp::Reverse(c.points.iter().map(|p| p.defects).sum::<usize>()));
-    for (k, chart) in order.iter().take(KINDS).enumerate() {
-        blocks.push(Block::Figure(figure(context, chart, k + 1)?));
+    // Those that signal; where none does, one with limits.
+    let charts = &weekly.charts;
+    let signals = charts.iter().filter(|c| c.first_signal().is_some());
+    let mut shown: Vec<&ControlChart> = signals.take(CHARTS).collect();
+    if shown.is_empty() {
+        let usual = charts.iter().find(|c| c.centre.is_some());
+        shown.extend(usual.or(charts.first()));
     }
-    blocks.push(Block::Paragraph(words::rules(all, numbers)));
+    let mut figures = (shown.iter().enumerate()).map(|(k, chart)| figure(context, chart, k));
+    let mut blocks = Vec::new();
+    blocks.extend(figures.next().transpose()?.map(Block::Figure));
+    let small = figures.collect::<Result<Vec<_>, _>>()?;
+    if !small.is_empty() {
+        blocks.push(Block::columns(small));
+    }
+    blocks.push(Block::Paragraph(words::rules(charts, numbers)));
     blocks.push(Block::Table(charts_table(context)));
     for comparison in &weekly.against_before.comparisons {
         // numbered after the changes of recipe
@@ -55,32 +62,29 @@ pub(super) fn page(context: &Context<'_>) -> Result<Option<Page>, ChartError> {
     }))
 }
 
-fn signals(chart: &ControlChart) -> bool {
-    chart.points.iter().any(|p| !p.signals.is_empty())
-        || chart
-            .small_shift
-            .as_ref()
-            .is_some_and(|s| s.first_signal.is_some())
-}
-
+/// The chart at that place among those drawn.
 fn figure(
     context: &Context<'_>,
     chart: &ControlChart,
     number: usize,
 ) -> Result<Figure, ChartError> {
     let numbers = context.numbers();
-    let shown = latest(chart);
+    let half = usize::from(number > 0);
+    let shown = latest(chart, POINTS[half]);
+    let narrow = context.theme.half();
+    let theme = [context.theme, &narrow][half];
     let caption = words::caption(chart, numbers);
     let labels = control_chart::Labels {
         description: Description {
             title: words::chart_title(chart),
             text: caption.clone(),
         },
-        rate: changes::rate_axis(chart.defect.as_deref()),
+        rate: changes::rate_axis(&chart.defect),
         small_shift: words::SMALL_SHIFT.to_owned(),
         centre: words::CENTRE.to_owned(),
         limits: words::LIMITS.to_owned(),
-        changes: shown.marks.iter().map(|m| words::mark(&m.label)).collect(),
+        base: words::BASE.to_owned(),
+        changes: shown.marks.iter().map(|m| words::mark(&m.known)).collect(),
         week: context.findings.weekly.week.map(|w| w.to_string()),
     };
     Ok(Figure {
@@ -89,15 +93,15 @@ fn figure(
         } else {
             format!("trend-{number}")
         },
-        svg: control_chart::svg(&shown, &labels, context.theme)?,
+        svg: control_chart::svg(&shown, &labels, theme)?,
         alt: caption.clone(),
         caption,
     })
 }
 
 /// The chart with its latest points only.
-fn latest(chart: &ControlChart) -> ControlChart {
-    let skip = chart.points.len().saturating_sub(POINTS);
+fn latest(chart: &ControlChart, most: usize) -> ControlChart {
+    let skip = chart.points.len().saturating_sub(most);
     let mut shown = chart.clone();
     shown.points.drain(..skip);
     shown.marks = chart
@@ -109,23 +113,26 @@ fn latest(chart: &ControlChart) -> ControlChart {
     for mark in &mut shown.marks {
         mark.point -= skip;
     }
+    let first = chart.base.map_or(0, |base| base.0);
+    shown.base =
+        (chart.base).map(|(first, end)| (first.saturating_sub(skip), end.saturating_sub(skip)));
     if let Some(small) = &mut shown.small_shift {
-        small.values.drain(..skip);
-        small.limits.drain(..skip);
+        let gone = skip.saturating_sub(first);
+        small.values.drain(..gone);
+        small.limits.drain(..gone);
     }
     shown
 }
 
 fn charts_table(context: &Context<'_>) -> Table {
     let numbers = context.numbers();
+    let charts = &context.findings.weekly.charts;
     Table {
-        caption: words::CHARTS_CAPTION.to_owned(),
+        caption: words::charts_caption(charts.len(), ROWS, numbers),
         columns: words::charts_columns(),
-        rows: context
-            .findings
-            .weekly
-            .charts
+        rows: charts
             .iter()
+            .take(ROWS)
             .map(|chart| {
                 words::chart_row(chart, numbers)
                     .into_iter()

@@ -34,7 +34,6 @@ pub(super) fn value(document: &Document) -> Value {
                 .collect();
             json!({
                 "anchor": page.anchor,
-                "follows": page.start == Start::Follows,
                 "joins": page.start == Start::WhereItFits,
                 "appendix": page.start == Start::Follows,
                 "title": printable(&page.title),

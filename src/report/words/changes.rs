@@ -5,8 +5,8 @@ mod page;
 
 use super::counting::{capital, counted, listed};
 use crate::change::{
-    Change, Changes, Comparison, Confounder, Measure, Method, Needed, Note, Question,
-    RemovalChange, Spread, Unit, Verdict,
+    Change, Changes, Comparison, Confounder, FROM, Measure, Method, Needed, Note, Question,
+    RemovalChange, Spread, UNTIL, Unit, Verdict,
 };
 use crate::charts::NumberStyle;
 use crate::report::Story;
@@ -48,7 +48,10 @@ pub fn latest(story: &Story<'_>, numbers: &NumberStyle) -> Option<String> {
     } else {
         listed_sentences(&shown, 3)
     };
-    Some(format!("{}: {rest}.", heading(&comparison.question)))
+    Some(format!(
+        "{}: {rest}.",
+        heading(&comparison.question, numbers)
+    ))
 }
 
 fn listed_sentences(items: &[String], most: usize) -> String {
@@ -178,10 +181,14 @@ pub fn class(class: DefectClass) -> &'static str {
 
 /// Before and after, in words.
 #[must_use]
-pub fn sides(question: &Question) -> (String, String) {
+pub fn sides(question: &Question, numbers: &NumberStyle) -> (String, String) {
+    let date = |day: &str| (day.parse()).map_or_else(|_| day.to_owned(), |day| numbers.date(day));
     let pairs = |pairs: &[(String, String)]| {
-        let all: Vec<String> = pairs.iter().map(|(c, v)| format!("{c}={v}")).collect();
-        all.join(", ")
+        let told = |(column, value): &(String, String)| match column.as_str() {
+            FROM | UNTIL => format!("{column} {}", date(value)),
+            _ => format!("{column}={value}"),
+        };
+        pairs.iter().map(told).collect::<Vec<_>>().join(", ")
     };
     let with = |text: String, only: &[(String, String)]| {
         if only.is_empty() {
@@ -193,8 +200,8 @@ pub fn sides(question: &Question) -> (String, String) {
     match question {
         Question::Values { before, after } => (pairs(before), pairs(after)),
         Question::Since { day, only } => (
-            with(format!("before {day}"), only),
-            with(format!("since {day}"), only),
+            with(format!("before {}", date(day)), only),
+            with(format!("since {}", date(day)), only),
         ),
         Question::Abrasive { id, only } => (
             with(format!("before abrasive {id}"), only),
@@ -207,8 +214,8 @@ pub fn sides(question: &Question) -> (String, String) {
 
 /// The change as a heading.
 #[must_use]
-pub fn heading(question: &Question) -> String {
-    let (before, after) = sides(question);
+pub fn heading(question: &Question, numbers: &NumberStyle) -> String {
+    let (before, after) = sides(question, numbers);
     match question {
         Question::Recipe {
             machine,
@@ -221,7 +228,10 @@ pub fn heading(question: &Question) -> String {
             format!("From {before} to {after}{at}, first on panel {first_panel}")
         }
         Question::Week { week } => format!("{week} against the weeks before"),
-        Question::Since { day, .. } => format!("Before and since {day}"),
+        Question::Since { .. } => {
+            let both = after.strip_prefix("since ").unwrap_or(&after);
+            format!("Before and since {both}")
+        }
         Question::Abrasive { id, .. } => format!("Before and since abrasive {id}"),
         _ => format!("From {before} to {after}"),
     }

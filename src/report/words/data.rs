@@ -53,13 +53,14 @@ pub fn counts(input: &InputCounts) -> Vec<(&'static str, usize)> {
     ]
 }
 
-/// Columns of the counts.
+/// Columns of the counts, two of them side by side.
 #[must_use]
 pub fn counts_columns() -> Vec<(String, bool)> {
-    vec![
-        (String::from("What"), false),
-        (String::from("Number"), true),
-    ]
+    [("What", false), ("Number", true)]
+        .repeat(2)
+        .into_iter()
+        .map(|(head, figures)| (head.to_owned(), figures))
+        .collect()
 }
 
 /// Caption of the kinds.

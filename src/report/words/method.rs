@@ -32,8 +32,8 @@ fn one_in(share: f64, numbers: &NumberStyle) -> String {
 pub fn sureness(alpha: f64, numbers: &NumberStyle) -> Vec<String> {
     vec![
         format!(
-            "Sure: who makes it is settled by a comparison of its own, and records without any repeat would show such a \
-             finding in fewer than {} reports.",
+            "Sure: a comparison of its own settles who makes it, and records without a repeat would show such a finding \
+             in fewer than {} reports.",
             one_in(SURE_FACTOR * alpha, numbers)
         ),
         format!(
@@ -41,8 +41,7 @@ pub fn sureness(alpha: f64, numbers: &NumberStyle) -> Vec<String> {
              been seen.",
             one_in(alpha, numbers)
         ),
-        "Can’t tell yet: it is there, but these records do not separate machine, recipe and part. The page of the finding \
-         says what would settle it."
+        "Can’t tell yet: it is there, but these records do not separate machine, recipe and part; its page says what would."
             .to_owned(),
         "Consistent with: the records fit this cause and speak against the others. Only a turn or swap test proves a cause."
             .to_owned(),
@@ -69,24 +68,22 @@ pub fn causes() -> Vec<String> {
 #[must_use]
 pub fn how(alpha: f64, numbers: &NumberStyle) -> Vec<String> {
     vec![
-        "Marks are looked at by cell and kind of defect, in the frame of the machine and in that of the panel. First \
-         inspections only; panels without a mark count."
+        "Marks are looked at by cell and kind, in the frames of machine and panel; first inspections only; panels without a \
+         mark count."
             .to_owned(),
-        "Discs of 7 and 11 mm and bands of 4 and 8 mm either way are laid on lattices, discs of 4, 7 and 12 mm on every \
-         mark. What counts is the number of different panels with a mark there, against each panel’s own chance, given how \
-         many marks it has nearby and how edges and corners attract them; off the edges, bands are held against what lies \
-         beside them. The tail of that sum is computed exactly."
+        "Discs of 7 and 11 mm and bands of 4 and 8 mm lie on lattices, discs of 4, 7 and 12 mm on every mark. Counted are \
+         the different panels with a mark there, against each panel’s own chance, given its marks nearby and the pull of \
+         edges and corners; off the edges, bands are held against what lies beside them. The tail of that sum is exact."
             .to_owned(),
         format!(
             "All tests of the report share one level: records without any repeat show one in at most {} reports.",
             one_in(alpha, numbers)
         ),
-        "A place that is found is taken out and the search goes on. A broad cloud of marks is not called a place."
+        "A place that is found is taken out and the search goes on; a broad cloud of marks is no place. For bars, distances \
+         between marks of a panel are held against every pitch of 8 mm to a quarter of the panel."
             .to_owned(),
-        "Distances between marks of a panel are held against every pitch of 8 mm to a quarter of the panel, for bars."
-            .to_owned(),
-        "Lots, onset, control machine, period, abrasive age, recipe and inspector are then tested at the place, before \
-         anything is called the machine’s."
+        "Lots, onset, control machine, period, abrasive age, recipe and inspector are tested at the place before anything \
+         is called the machine’s."
             .to_owned(),
     ]
 }
@@ -95,23 +92,22 @@ pub fn how(alpha: f64, numbers: &NumberStyle) -> Vec<String> {
 #[must_use]
 pub fn changes() -> Vec<String> {
     [
-        "A change is judged by one model of the counts on all panels: panels scatter, lots differ, days differ and \
-         resemble the day before; machine, part, inspector and abrasive age are allowed for where they vary. In made-up \
-         shops with known truth 19 of 20 intervals hold the true ratio (17 of 20 where each day closely resembles the \
-         last), and without an effect at most 1 report in 20 says helped.",
-        "“Helped” means fewer defects, adjusted for all kinds of a comparison, and the opposite kind of defect not worse \
-         by more than the margin. “Too few panels” names how many it would take. “Not identifiable” means that something \
-         else changed at the same time and never met both sides: run both on the same lots, in alternating blocks, and \
-         compare again.",
-        "A change made after a bad spell is told in four of five cases or more (spells of four times the rate); an ordinary \
-         stretch is set aside in about 1 of 20.",
+        "One model of the counts on all panels judges a change: panels scatter, lots and days differ, days resemble the day \
+         before; machine, part, inspector and abrasive age are allowed for where they vary. In made-up shops with known \
+         truth 19 of 20 intervals hold the true ratio (17 of 20 where each day closely resembles the last), and without an \
+         effect at most 1 report in 20 says helped.",
+        "“Helped”: fewer defects, adjusted for all kinds of a comparison, and the opposite kind not worse by more than the \
+         margin. “Too few panels” names how many it would take. “Not identifiable”: something else changed at the same time \
+         and never met both sides; run both on the same lots, in alternating blocks, and compare again.",
+        "A change made after a bad spell of four times the rate is told in four of five cases or more; an ordinary stretch \
+         is set aside in about 1 of 20.",
         "A trend under way is told in four of five cases or more if the rate falls to a sixteenth, in about three of five \
-         if it falls to an eighth, and falsely in at most 1 of 20. A slower trend passes for the change.",
-        "A step in what came with the parts is told in four of five cases or more, and falsely in at most 1 of 20. A new \
-         inspector is always told, if inspectors are recorded.",
-        "Panels asked for show the ratio worth knowing as often as asked where days differ without an order. Where each day \
-         resembles the last (correlation .7) they do so in about three of five cases: then go back and forth within days.",
-        "Control charts take days and lots as differing without an order. Where days drift, signals come more often than \
+         if to an eighth, and falsely in at most 1 of 20; a slower one passes for the change.",
+        "A step in what came with the parts is told in four of five cases or more, and falsely in at most 1 of 20; a new \
+         inspector always, if recorded.",
+        "Panels asked for show the ratio worth knowing as often as asked where days differ without an order; where each day \
+         resembles the last (correlation .7) in about three of five cases: then go back and forth within days.",
+        "Control charts take days and lots as differing without an order; where days drift, signals come more often than \
          stated.",
     ]
     .map(str::to_owned)

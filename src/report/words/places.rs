@@ -7,8 +7,15 @@ use crate::charts::places::{DENSITY_FROM, Labels};
 use crate::charts::{Description, NumberStyle};
 use crate::site::FeedDirection;
 
-/// Title of the page.
-pub const PAGE_TITLE: &str = "Where and when";
+/// Title of the page, with findings drawn in time or without.
+#[must_use]
+pub fn page_title(in_time: bool) -> &'static str {
+    if in_time {
+        "Where and when"
+    } else {
+        "Where the marks are"
+    }
+}
 
 /// The sentence under it; `ringed` of the findings are places in the machine.
 #[must_use]

@@ -28,17 +28,14 @@ pub const TITLE: &str = "The recipe";
 pub const LEVERS: &str = "What to try next";
 /// Heading over the defects.
 pub const DEFECTS: &str = "Defects against the recipe";
-/// Heading over what cannot be told apart.
-pub const TIED: &str = "What these data can’t tell apart";
 /// Heading over the doubts.
-pub const DOUBTS: &str = "How far the model can be trusted";
+pub const DOUBTS: &str = "How far this can be trusted";
 /// Caption of the effects.
-pub const EFFECTS_CAPTION: &str = "Mean removal against each factor, the others held at the present setting (large dot); an arrow is the \
-     move to try first. Small dots are panels brought to that setting and to the mean lot; the band is the 95 % interval of the mean.";
+pub const EFFECTS_CAPTION: &str = "Mean removal against each factor, the rest as it is (large dot; an arrow is the move to try first). Small dots: \
+     panels brought to that setting and to the mean lot. Bands on this page are 95 % intervals.";
 /// Caption of the table of exponents.
-pub const TERMS_CAPTION: &str = "What removal goes with. An exponent of −1 means that doubling the factor halves removal, +1 that it doubles it. \
-     The degrees of freedom count how often a factor was really set, and under how many lots and days: where they are few, \
-     more panels at the same settings add little.";
+pub const TERMS_CAPTION: &str = "What removal goes with. Exponent −1: doubling the factor halves removal; +1: doubles it. Few degrees of freedom: \
+     it was set too seldom, or under too few lots and days; more panels at the same settings add little.";
 /// Caption of the table of levers.
 pub const LEVERS_CAPTION: &str =
     "One lever at a time, the gentlest first. Expected removal is the mean over panels and lots.";
@@ -229,15 +226,27 @@ fn value(of: &Factor, value: &Value, numbers: &NumberStyle) -> String {
     }
 }
 
-/// What cannot be told apart, in a sentence.
+/// What cannot be told apart: what never changed, what moved together, what
+/// depends on each other.
 #[must_use]
-pub fn alias(alias: &Alias, numbers: &NumberStyle) -> String {
-    if let [one] = alias.factors.as_slice() {
-        return format!(
-            "{} never changed, so nothing can be said about it.",
-            capital(&factor(one))
-        );
+pub fn tied(removal: &Removal, numbers: &NumberStyle) -> Vec<String> {
+    let (still, together): (Vec<&Alias>, Vec<&Alias>) =
+        (removal.aliases.iter()).partition(|a| a.factors.len() == 1);
+    let still: Vec<Factor> = still.iter().flat_map(|a| a.factors.clone()).collect();
+    let mut out = Vec::new();
+    if !still.is_empty() {
+        let them = if still.len() == 1 { "it" } else { "them" };
+        let names = capital(&several(&still));
+        out.push(format!(
+            "{names} never changed, so nothing can be said about {them}."
+        ));
     }
+    out.extend(together.iter().map(|a| alias(a, numbers)));
+    out.extend(removal.interactions.iter().map(interaction));
+    out
+}
+
+fn alias(alias: &Alias, numbers: &NumberStyle) -> String {
     let mut text = format!(
         "{} moved together{}: their effects can’t be told apart.",
         capital(&several(&alias.factors)),
@@ -276,9 +285,7 @@ fn common(together: &Together, numbers: &NumberStyle) -> String {
     )
 }
 
-/// An interaction in a sentence.
-#[must_use]
-pub fn interaction(found: &Interaction) -> String {
+fn interaction(found: &Interaction) -> String {
     let [a, b] = &found.factors;
     let level = found
         .level
@@ -336,11 +343,7 @@ pub fn risked(of: &Risked) -> String {
 pub fn movers(risk: &Risk, word: &RecipeWord, numbers: &NumberStyle) -> String {
     let found = shown_movers(risk, numbers);
     match word {
-        RecipeWord::Others(cause, ids) => format!(
-            "{}, not the recipe{}",
-            causes::consistent_with(*cause),
-            see(ids)
-        ),
+        RecipeWord::Others(..) => String::new(),
         RecipeWord::Follows(ids) if found.is_empty() => {
             format!("{}{}", causes::consistent_with(Cause::Recipe), see(ids))
         }
@@ -351,6 +354,23 @@ pub fn movers(risk: &Risk, word: &RecipeWord, numbers: &NumberStyle) -> String {
             listed(&found, usize::MAX)
         ),
     }
+}
+
+/// The risks that others than the recipe make, in a sentence; none without any.
+#[must_use]
+pub fn others(risks: &[(&Risk, RecipeWord)], numbers: &NumberStyle) -> Option<String> {
+    let told = |(risk, word): &(&Risk, RecipeWord)| match word {
+        RecipeWord::Others(cause, ids) => Some(format!(
+            "{} ({}: {}{})",
+            risked(&risk.of),
+            counted(risk.panels_hit, "panel", "panels", numbers),
+            causes::cause(*cause),
+            see(ids).replace(": ", ", ")
+        )),
+        _ => None,
+    };
+    let all: Vec<String> = risks.iter().filter_map(told).collect();
+    (!all.is_empty()).then(|| format!("Not the recipe’s: {}.", listed(&all, usize::MAX)))
 }
 
 /// ": see F2".
@@ -413,8 +433,8 @@ pub fn risk_columns() -> Vec<(String, bool)> {
 #[must_use]
 pub fn window(window: &Window, numbers: &NumberStyle) -> String {
     let basis = match window.basis {
-        Basis::Limits => "Share of panels whose mean removal lies outside the site’s limits",
-        Basis::Defects => "Share of panels with a defect of either class",
+        Basis::Limits => "Panels whose mean removal lies outside the site’s limits",
+        Basis::Defects => "Panels with a defect of either class",
     };
     let accepted = numbers.percent(window.accepted_share, 100);
     let at = |v: f64| setting(&window.lever, v, numbers);
@@ -438,7 +458,7 @@ pub fn window(window: &Window, numbers: &NumberStyle) -> String {
         _ => String::new(),
     };
     format!(
-        "{basis}, against {}; the other factors as they are. {inside} Bands are 95 % intervals.",
+        "{basis}, against {}, the rest as it is. {inside}",
         factor(&window.lever)
     )
 }

@@ -122,11 +122,8 @@ pub fn lots_caption(
 
 /// Axis of a rate.
 #[must_use]
-pub fn rate_axis(defect: Option<&str>) -> String {
-    match defect {
-        Some(defect) => format!("{defect}, per m²"),
-        None => "defects per m²".to_owned(),
-    }
+pub fn rate_axis(defect: &str) -> String {
+    format!("{defect}, per m²")
 }
 
 /// "143 on 60".
@@ -141,8 +138,8 @@ pub fn defects_on_panels(counts: &crate::change::Counts, numbers: &NumberStyle) 
 
 /// Caption of the table of kinds.
 #[must_use]
-pub fn kinds_caption(question: &Question) -> String {
-    let (before, after) = sides(question);
+pub fn kinds_caption(question: &Question, numbers: &NumberStyle) -> String {
+    let (before, after) = sides(question, numbers);
     format!(
         "Defects on panels: {before} against {after}; ratio of defects per m² over all panels and \
          among like ones, with the interval of the latter"

@@ -29,8 +29,8 @@ pub const OUTSIDE_LIMITS: [&str; 2] = ["above the limit", "below the limit"];
 /// Curves of a window by defects.
 pub const WITH_DEFECTS: [&str; 2] = ["too much", "too little"];
 /// Caption of the table of defects.
-pub const RISKS_CAPTION: &str = "Rate of defects per area against the recipe, lots allowed for. Listed are the factors whose effect is told from \
-     chance over all factors of the row.";
+pub const RISKS_CAPTION: &str =
+    "Rate of defects per area, lots allowed for; factors told from chance over all those of a row.";
 
 /// At the accepted share.
 #[must_use]

@@ -12,6 +12,7 @@ pub const TITLE: &str = "Uneven removal";
 #[must_use]
 pub fn term_heads() -> Vec<(String, bool)> {
     [
+        ("cell", false),
         ("term", false),
         ("same on every panel, µm", true),
         ("95 % interval", true),
@@ -23,13 +24,8 @@ pub fn term_heads() -> Vec<(String, bool)> {
 }
 
 /// Caption of the table of terms.
-#[must_use]
-pub fn terms_caption(cell: &str) -> String {
-    format!(
-        "The removal surface of {cell}. Slopes are edge to edge, crowns and twist middle to edge; from panel \
-         to panel is a standard deviation with the gauge taken out."
-    )
-}
+pub const TERMS_CAPTION: &str = "The removal surfaces. Slopes are edge to edge, crowns and twist middle to edge; \
+     from panel to panel is a standard deviation with the gauge taken out.";
 
 /// The sentence under the title.
 #[must_use]
@@ -76,7 +72,7 @@ fn nothing_shows(surface: &Surface) -> bool {
 /// Where the surface is drawn.
 #[must_use]
 pub fn drawn_on(finding: &str) -> String {
-    format!("Map and slopes are on the page of {finding}.")
+    format!("Verdict, map and slopes are on the page of {finding}.")
 }
 
 /// What a surface says, with its caution.
