@@ -64,6 +64,11 @@ pub(in crate::causes) struct Company {
     pub(in crate::causes) inspect_lay: Option<Lay>,
 }
 
+/// Inspector and fixture of a panel.
+pub(in crate::causes) fn gauge_and_nest(company: &Company) -> &[Option<usize>] {
+    &company.levels[OF_TAPER]
+}
+
 /// One row per fitted slope of a panel.
 #[derive(Debug, Clone, Copy, PartialEq)]
 struct Row {
@@ -578,6 +583,40 @@ mod tests {
             assert_eq!(surface.cause, SurfaceCause::Undecided, "{rival:?}");
             assert_eq!(surface.evidence.machine_open, [rival]);
         }
+    }
+
+    #[test]
+    fn gauges_that_lean_each_their_way_are_not_panels_that_differ() {
+        let gauges = |leans: bool| {
+            let mut records = Records::default();
+            for i in 0..48 {
+                let lean = [-2.0, 2.0][i % 2];
+                let mut panel = Panel {
+                    id: format!("{i}"),
+                    length_mm: 600.0,
+                    width_mm: 400.0,
+                    ..Panel::default()
+                };
+                panel.inspector = if leans { name(i) } else { None };
+                for k in 0..9 {
+                    let place = Point {
+                        x: 300.0 * (k % 3) as f64,
+                        y: 200.0 * (k / 3) as f64,
+                    };
+                    let noise = ((i * 9 + k) * 37 % 101) as f64 / 101.0 - 0.5;
+                    records.readings.push(Reading {
+                        panel: i,
+                        place: Some(place),
+                        removed_um: Some(20.0 + lean * (place.x / 300.0 - 1.0) + noise),
+                        film_um: None,
+                    });
+                }
+                records.panels.push(panel);
+            }
+            surfaces(&records, 0.01).remove(0).cause
+        };
+        assert_eq!(gauges(false), SurfaceCause::Part);
+        assert_ne!(gauges(true), SurfaceCause::Part);
     }
 
     #[test]

@@ -201,8 +201,10 @@ fn surface(group: Group, levels: &Levels) -> Surface {
     }
 
     let slopes = [0, 1].map(|axis| {
-        let estimated = usize::from(told);
-        gauge.and_then(|g| spread::spread(&slope_values(&group, &fixed, axis), g, estimated))
+        let mut values = slope_values(&group, &fixed, axis);
+        let has = |fit: &&PanelFit| fit.shape.has(SLOPES[axis]);
+        let taken = usize::from(told) + take_out_gauges(&mut values, &group, has);
+        gauge.and_then(|g| spread::spread(&values, g, taken))
     });
     let bends = [0, 1, 2].map(|b| Bend::new(&group, BENDS[b], gauge));
     let scale = Scale {
@@ -324,10 +326,11 @@ impl Bend {
             }
         }
         let (point, fixed) = fixed_part::mean(&values, &lots);
+        let taken = take_out_gauges(&mut rows, group, |fit| fit.shape.has(column));
         Some(Self {
             point: point?,
             fixed,
-            spread: gauge.and_then(|g| spread::spread(&rows, g, 0)),
+            spread: gauge.and_then(|g| spread::spread(&rows, g, taken)),
         })
     }
 
@@ -365,6 +368,32 @@ fn slope_values(group: &Group, fixed: &FixedPart, axis: usize) -> Vec<Value> {
             }
         })
         .collect()
+}
+
+/// Takes the mean of every inspector and fixture, lay by lay, out of the values of
+/// the panels that `has` chooses, where either varies: a gauge that leans or a
+/// bent nest is not how panels differ. Returns how many means beyond one were
+/// taken.
+fn take_out_gauges(values: &mut [Value], group: &Group, has: impl Fn(&&PanelFit) -> bool) -> usize {
+    let key = |at: usize| fixed_part::gauge_and_nest(&group.company[at]);
+    if (1..group.fits.len()).all(|at| key(at) == key(0)) {
+        return 0;
+    }
+    let mut means: BTreeMap<_, (f64, f64)> = BTreeMap::new();
+    let cells: Vec<_> = (group.fits.iter().enumerate())
+        .filter(|(_, fit)| has(fit))
+        .map(|(at, fit)| (key(at), fit.lay.degrees()))
+        .collect();
+    for (value, cell) in values.iter().zip(&cells) {
+        let mean = means.entry(*cell).or_default();
+        mean.0 += value.value;
+        mean.1 += 1.0;
+    }
+    for (value, cell) in values.iter_mut().zip(&cells) {
+        let (sum, count) = means[cell];
+        value.value -= sum / count;
+    }
+    means.len().saturating_sub(1)
 }
 
 /// Shares of machine, part and gauge in the unevenness within a panel.
