@@ -5,7 +5,7 @@ use std::sync::Arc;
 
 use rayon::prelude::*;
 
-use super::conclude::{About, conclude};
+use super::conclude::{About, conclude, leave_open};
 use super::held::{hold_findings, hold_results};
 use super::levels::{BARS, PATH_PLACES, machine_places};
 use super::responses::{Remainder, accounts, conclude_stream, rate_findings};
@@ -100,8 +100,8 @@ pub fn find(records: &Records, settings: &Settings) -> Causes {
     findings.extend(surface_findings(&surface, records));
     hold_findings(records, &mut findings);
     for finding in &mut findings {
-        let doubtful =
-            |r: &Reason| matches!(r, Reason::TableNotRecorded | Reason::InspectorNotRecorded);
+        leave_open(finding);
+        let doubtful = |r: &Reason| matches!(r, Reason::InspectorNotRecorded);
         let lowered = !finding.open.is_empty() || finding.reasons.iter().any(doubtful);
         finding.certainty = certainty(finding.cause, finding.p_adjusted, settings.alpha, lowered);
     }

@@ -24,6 +24,16 @@ pub enum NextCheck {
         /// How many.
         panels: usize,
     },
+    /// Write down how panels lie at the inspection table.
+    RecordTableLay,
+    /// Lay this many panels turned by half a turn, others alike in the rival as
+    /// usual.
+    TurnAmongAlike {
+        /// How many.
+        panels: usize,
+        /// What went with the lay so far.
+        rival: Rival,
+    },
     /// Look at the inspection table, lamp and camera at the place.
     CheckTable,
     /// Run more lots before anything is adjusted.

@@ -138,10 +138,11 @@ pub(super) enum Unused {
 const MISSING: f64 = 0.3;
 /// Logs that differ less than this are one setting.
 const SAME: f64 = 0.01;
-/// A part number needs so many panels for a column, any other level two.
-const PART_PANELS: usize = 3;
-/// Part numbers may use up one coefficient in so many panels.
-const PANELS_PER_PART: usize = 8;
+/// A level that is allowed for needs so many panels for a column, any other two.
+const LEVEL_PANELS: usize = 3;
+/// Part numbers, sizes and inspectors may each use up one coefficient in so many
+/// panels.
+const PANELS_PER_LEVEL: usize = 8;
 
 /// The coding of a factor over the settings.
 pub(super) fn coding(
@@ -190,15 +191,15 @@ fn levels(factor: &Factor, at: usize, settings: &[&Setting]) -> Result<Coding, U
     if counts.len() < 2 {
         return Err(Unused::Constant);
     }
-    let least = if *factor == Factor::Part {
-        PART_PANELS
-    } else {
-        2
-    };
+    let spare = factor.is_allowed_for() && *factor != Factor::Cell;
+    let least = if spare { LEVEL_PANELS } else { 2 };
     let mut kept: Vec<(&str, usize)> = counts.into_iter().filter(|c| c.1 >= least).collect();
     kept.sort_by(|a, b| b.1.cmp(&a.1).then(a.0.cmp(b.0)));
-    if *factor == Factor::Part && kept.len() > settings.len() / PANELS_PER_PART {
-        return Err(Unused::TooManyLevels(kept.len()));
+    if spare && kept.len() > settings.len() / PANELS_PER_LEVEL {
+        return Err(match factor {
+            Factor::Part => Unused::TooManyLevels(kept.len()),
+            _ => Unused::Absent,
+        });
     }
     if kept.len() < 2 {
         return Err(Unused::Constant);

@@ -175,10 +175,8 @@ fn with_interactions(model: Model, fit: &Refit) -> (Model, Vec<Interaction>) {
     let own: Vec<usize> = (0..blocks.len())
         .filter(|&b| {
             !blocks[b].is_joint()
-                && !matches!(
-                    blocks[b].factors[0],
-                    Factor::Cell | Factor::Part | Factor::FreshAbrasive | Factor::Recipe
-                )
+                && !blocks[b].factors[0].is_allowed_for()
+                && !matches!(blocks[b].factors[0], Factor::FreshAbrasive | Factor::Recipe)
         })
         .collect();
     let mut pairs = Vec::new();

@@ -58,11 +58,9 @@ impl Block {
         self.factors.contains(factor)
     }
 
-    /// Cells and parts are there to be allowed for, not to be moved.
+    /// Cells, parts and the like are there to be allowed for, not to be moved.
     fn is_nuisance(&self) -> bool {
-        self.factors
-            .iter()
-            .all(|f| matches!(f, Factor::Cell | Factor::Part))
+        self.factors.iter().all(Factor::is_allowed_for)
     }
 }
 
@@ -100,6 +98,14 @@ const TIED: f64 = 0.95;
 /// Directions of a common movement that carry less than this share of the
 /// strongest are no movement.
 const FLAT: f64 = 0.12;
+/// What is allowed for only as far as the panels carry it, the first to go first.
+const SPARED: [Factor; 3] = [Factor::Size, Factor::Inspector, Factor::Part];
+/// Days on which a setting must go with the hour: over fewer, the hour is no more
+/// than the order in time.
+const DAYS: usize = 5;
+/// Panels this near by the clock, in hours, count as equally near: days that
+/// follow each other must not be taken for the same hour.
+const SAME_TIME: f64 = 0.05;
 /// Exposure is a factor of its own if its logs spread at least so much.
 const EXPOSURE_MOVES: f64 = 0.03;
 /// Rows beyond the coefficients that a fit needs.
@@ -138,9 +144,7 @@ impl Design {
                     codings: vec![coded.centred(&complete)],
                     directions: None,
                 }),
-                Err(Unused::Constant)
-                    if !matches!(factor, Factor::Cell | Factor::Part | Factor::Recipe) =>
-                {
+                Err(Unused::Constant) if !factor.is_allowed_for() && *factor != Factor::Recipe => {
                     aliases.push(Alias {
                         factors: vec![if *factor == Factor::Grain {
                             Factor::Grit
@@ -172,8 +176,9 @@ impl Design {
             condition: 1.0,
         };
         design.untie(&complete, factors);
+        design.tie_to_hour(&complete, factors);
         let enough = |d: &Design| d.rows.len() >= d.width() + SPARE_ROWS;
-        for spare in [Factor::FreshAbrasive, Factor::Part] {
+        for spare in std::iter::once(Factor::FreshAbrasive).chain(SPARED) {
             if !enough(&design) {
                 design.blocks.retain(|b| !b.holds(&spare));
             }
@@ -252,7 +257,9 @@ impl Design {
                 continue;
             }
             if tied.iter().all(|&b| self.blocks[b].is_nuisance()) {
-                self.blocks.retain(|b| !b.holds(&Factor::Part));
+                if let Some(spare) = SPARED.iter().find(|f| holds(f)) {
+                    self.blocks.retain(|b| !b.holds(spare));
+                }
                 continue;
             }
             let names: Vec<Factor> = tied
@@ -290,6 +297,44 @@ impl Design {
         }
     }
 
+    /// Marks factors that went with the hour of the day: what they did, the hour
+    /// may have done.
+    fn tie_to_hour(&mut self, settings: &[&Setting], factors: &Factors) {
+        let Some(at) = factors.position(&Factor::Hour) else {
+            return;
+        };
+        let known: Vec<&Setting> = (settings.iter().copied())
+            .filter(|s| s[at].is_some())
+            .collect();
+        let hours: Vec<f64> = known.iter().filter_map(|s| number(&s[at])).collect();
+        for block in &mut self.blocks {
+            if block.is_nuisance() {
+                continue;
+            }
+            let r_squared = columns(std::slice::from_ref(block), &known)
+                .iter()
+                .filter_map(|column| explained_by_hour(column, &hours))
+                .fold(0.0, f64::max);
+            if r_squared <= PAIR_TIED {
+                continue;
+            }
+            let mut names = block.factors.clone();
+            names.push(Factor::Hour);
+            self.aliases.retain(|a| a.factors != block.factors);
+            self.aliases.push(Alias {
+                factors: names.clone(),
+                r_squared: Some(r_squared),
+                condition: None,
+                together: None,
+            });
+            if block.is_joint() {
+                block.factors = names;
+            } else if let Some(joint) = joint(vec![block.clone()], names, settings) {
+                *block = joint;
+            }
+        }
+    }
+
     /// Variance inflation and condition of the final columns.
     fn measure(&mut self, settings: &[&Setting]) {
         let columns = columns(&self.blocks, settings);
@@ -309,6 +354,47 @@ impl Design {
     }
 }
 
+/// Share of a column's movement that the hour of the day explains: by how much
+/// panels of one hour on different days, each with its nearest, differ less than
+/// any two. None over few days.
+///
+/// A form of von Neumann's ratio (1941), Ann. Math. Stat. 12, 367, taken along the
+/// clock.
+fn explained_by_hour(column: &[f64], hours: &[f64]) -> Option<f64> {
+    let day = |h: f64| (h / 24.0).floor();
+    let mut days: Vec<f64> = hours.iter().map(|&h| day(h)).collect();
+    days.sort_by(f64::total_cmp);
+    days.dedup();
+    if days.len() < DAYS {
+        return None;
+    }
+    let clock = |i: usize| hours[i].rem_euclid(24.0);
+    let mut order: Vec<usize> = (0..hours.len()).collect();
+    order.sort_by(|&a, &b| clock(a).total_cmp(&clock(b)));
+    let mean = column.iter().sum::<f64>() / column.len() as f64;
+    let spread: f64 = column.iter().map(|v| (v - mean).powi(2)).sum();
+    let apart: f64 = (order.iter().enumerate())
+        .filter_map(|(at, &i)| {
+            let away = |j: &usize| (clock(*j) - clock(i)).abs();
+            let other = |j: &&usize| day(hours[**j]) != day(hours[i]);
+            let (before, after) = (order[..at].iter().rev(), &order[at + 1..]);
+            let nearest = (before.clone().find(other).into_iter())
+                .chain(after.iter().find(other))
+                .map(away)
+                .min_by(f64::total_cmp)?;
+            let as_near = |j: &&usize| away(j) <= nearest + SAME_TIME;
+            let (sum, count) = (before.take_while(as_near))
+                .chain(after.iter().take_while(as_near))
+                .filter(other)
+                .fold((0.0, 0.0), |(sum, count), &j| {
+                    (sum + (column[j] - column[i]).powi(2), count + 1.0)
+                });
+            Some(sum / count)
+        })
+        .sum();
+    (spread > 0.0).then(|| 1.0 - apart / (2.0 * spread))
+}
+
 /// Factors to be coded: recorded often enough and not standing for another.
 fn usable(
     factors: &Factors,
@@ -321,6 +407,8 @@ fn usable(
         let other_scale = match factor {
             Factor::Grain => !recipe.grain,
             Factor::Grit => recipe.grain,
+            // The hour has no columns: factors are held against it.
+            Factor::Hour => true,
             _ => false,
         };
         if other_scale {
@@ -329,7 +417,7 @@ fn usable(
         match coding(factor, at, settings, recipe.rate) {
             Err(Unused::Absent) => {}
             Err(Unused::MostlyMissing(share)) => {
-                if !matches!(factor, Factor::Cell | Factor::Part | Factor::Recipe) {
+                if !factor.is_allowed_for() && *factor != Factor::Recipe {
                     notes.push(Note::MostlyMissing {
                         factor: factor.clone(),
                         share,
@@ -338,8 +426,7 @@ fn usable(
             }
             Err(Unused::TooManyLevels(parts)) => notes.push(Note::PartsLeftOut { parts }),
             // Names may be missing here and there without costing the row.
-            Err(Unused::Constant)
-                if matches!(factor, Factor::Cell | Factor::Part | Factor::Recipe) => {}
+            Err(Unused::Constant) if factor.is_allowed_for() || *factor == Factor::Recipe => {}
             Err(Unused::Constant) | Ok(_) => used.push(at),
         }
     }
@@ -590,4 +677,88 @@ fn worst_tie(blocks: &[Block], settings: &[&Setting]) -> Option<Tie> {
     let mut tied = vec![block];
     tied.extend(by);
     finish(tied, reached)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::records::{Panel, Records};
+    use std::sync::Arc;
+
+    /// 60 panels, each with what `fill` says.
+    fn built(fill: impl Fn(usize, &mut Panel)) -> Result<Design, Vec<Alias>> {
+        let factors = Factors::of(&Records::default());
+        let settings: Vec<Setting> = (0..60)
+            .map(|i| {
+                let mut panel = Panel {
+                    length_mm: 1000.0,
+                    width_mm: 600.0,
+                    force_n: Some([20.0, 30.0][i / 3 % 2]),
+                    ..Panel::default()
+                };
+                fill(i, &mut panel);
+                factors.setting(&panel)
+            })
+            .collect();
+        let settings: Vec<&Setting> = settings.iter().collect();
+        Design::build(&factors, &settings, Recipe::default()).map_err(|(_, aliases, _)| aliases)
+    }
+
+    fn feed(fast: bool) -> Option<f64> {
+        Some(if fast { 130.0 } else { 80.0 })
+    }
+
+    #[test]
+    fn an_inspector_who_overlaps_with_a_factor_is_allowed_for() {
+        let design = built(|i, panel| {
+            let second = i % 2 == 1;
+            panel.inspector = Some(Arc::from(["A", "B"][i % 2]));
+            panel.feed_mm_s = feed(second != (i % 7 == 0));
+        })
+        .unwrap();
+        assert!(design.block_of(&Factor::Inspector).is_some());
+        assert!(design.block_of(&Factor::Feed).is_some());
+    }
+
+    #[test]
+    fn a_factor_that_always_went_with_size_or_inspector_is_inseparable() {
+        let with_size = built(|i, panel| {
+            panel.length_mm = [1000.0, 1200.0][i % 2];
+            panel.feed_mm_s = feed(i % 2 == 1);
+        })
+        .unwrap();
+        let with_inspector = built(|i, panel| {
+            panel.inspector = Some(Arc::from(["A", "B"][i % 2]));
+            panel.feed_mm_s = feed(i % 2 == 1);
+        })
+        .unwrap();
+        for (design, other) in [
+            (with_size, Factor::Size),
+            (with_inspector, Factor::Inspector),
+        ] {
+            assert!(design.block_of(&Factor::Feed).is_none());
+            let named = |a: &Alias| a.factors == [Factor::Feed, other.clone()];
+            assert!(design.aliases.iter().any(named), "{:?}", design.aliases);
+        }
+    }
+
+    /// Twelve panels a day for ten days, one every half an hour.
+    fn clock() -> Vec<f64> {
+        (0..120)
+            .map(|i| 24.0 * (i / 12) as f64 + 6.0 + 0.5 * (i % 12) as f64)
+            .collect()
+    }
+
+    #[test]
+    fn a_setting_of_the_second_half_of_every_day_goes_with_the_hour() {
+        let hours = clock();
+        let late: Vec<f64> = (0..120).map(|i| f64::from(u8::from(i % 12 >= 6))).collect();
+        assert!(explained_by_hour(&late, &hours).unwrap() > PAIR_TIED);
+        let by_day: Vec<f64> = (0..120).map(|i| f64::from(u8::from(i / 12 >= 5))).collect();
+        assert!(explained_by_hour(&by_day, &hours).unwrap() < 0.5);
+        let in_turn: Vec<f64> = (0..120).map(|i| f64::from(u8::from(i % 7 < 3))).collect();
+        assert!(explained_by_hour(&in_turn, &hours).unwrap() < 0.5);
+        let few = 12 * (DAYS - 1);
+        assert_eq!(explained_by_hour(&late[..few], &hours[..few]), None);
+    }
 }

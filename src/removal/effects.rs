@@ -24,7 +24,8 @@ pub(super) fn effects(bench: &Bench<'_>, observed: &Observed) -> Vec<Effect> {
         };
         let factor = &block.factors[0];
         let shown: &[Factor] = match factor {
-            Factor::Cell | Factor::Part | Factor::FreshAbrasive => &[],
+            Factor::FreshAbrasive => &[],
+            allowed_for if allowed_for.is_allowed_for() => &[],
             // Exposure is moved by either.
             Factor::Exposure => &[Factor::Feed, Factor::Passes],
             Factor::Grain => &[Factor::Grit],

@@ -189,7 +189,7 @@ impl Model {
                 continue;
             };
             let factor = &block.factors[0];
-            if matches!(factor, Factor::Cell | Factor::Part) {
+            if factor.is_allowed_for() {
                 continue;
             }
             for offset in 0..coding.width() {
@@ -217,7 +217,7 @@ impl Model {
     /// Columns whose coefficients speak of the recipe, with their factor; the
     /// common movement of tied factors goes by the first of them.
     pub(super) fn recipe_columns(&self) -> Vec<(usize, Factor)> {
-        let recipe = |b: &Block| !matches!(b.factors[0], Factor::Cell | Factor::Part);
+        let recipe = |b: &Block| !b.factors[0].is_allowed_for();
         self.design
             .blocks
             .iter()

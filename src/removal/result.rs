@@ -35,6 +35,12 @@ pub enum Factor {
     Cell,
     /// Part number or design.
     Part,
+    /// Length and width of the panel.
+    Size,
+    /// Who or what measured.
+    Inspector,
+    /// Hour of the day.
+    Hour,
     /// A further factor of the site file.
     Site(String),
 }
@@ -55,8 +61,20 @@ impl Factor {
             Self::Recipe => "recipe",
             Self::Cell => "machine",
             Self::Part => "part",
+            Self::Size => "size",
+            Self::Inspector => "inspector",
+            Self::Hour => "hour",
             Self::Site(name) => name,
         }
+    }
+
+    /// Whether it is there to be allowed for and is not part of the recipe.
+    #[must_use]
+    pub fn is_allowed_for(&self) -> bool {
+        matches!(
+            self,
+            Self::Cell | Self::Part | Self::Size | Self::Inspector | Self::Hour
+        )
     }
 
     /// The exponent that the trade's law gives for removal: depth grows with

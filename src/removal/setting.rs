@@ -36,7 +36,7 @@ pub(super) struct Factors {
 }
 
 impl Factors {
-    /// The columns of the recipe, the cell, the part and the site's own factors.
+    /// The columns of the recipe, the site's own factors, and what is allowed for.
     pub(super) fn of(records: &Records) -> Self {
         let mut list = vec![
             Factor::Feed,
@@ -47,7 +47,14 @@ impl Factors {
             Factor::AbrasiveAge,
         ];
         list.extend(records.factor_names.iter().cloned().map(Factor::Site));
-        list.extend([Factor::Recipe, Factor::Cell, Factor::Part]);
+        list.extend([
+            Factor::Recipe,
+            Factor::Cell,
+            Factor::Part,
+            Factor::Size,
+            Factor::Inspector,
+            Factor::Hour,
+        ]);
         Self { list }
     }
 
@@ -86,6 +93,9 @@ impl Factors {
                 Factor::Recipe => level(&panel.recipe),
                 Factor::Cell => cell(panel).map(Value::Level),
                 Factor::Part => level(&panel.part),
+                Factor::Size => Some(Value::Level(size(panel))),
+                Factor::Inspector => level(&panel.inspector),
+                Factor::Hour => number(panel.sanded_at.map(|at| hours(at.local))),
                 Factor::Exposure | Factor::FreshAbrasive => None,
             })
             .collect()
@@ -100,6 +110,22 @@ pub(super) fn cell(panel: &Panel) -> Option<Arc<str>> {
         (None, Some(head)) => Some(head.clone()),
         (Some(machine), Some(head)) => Some(Arc::from(format!("{machine} / {head}"))),
     }
+}
+
+/// Length and width to 10 mm: panels of one product differ by a few.
+fn size(panel: &Panel) -> Arc<str> {
+    let tens = |mm: f64| 10.0 * (mm / 10.0).round();
+    Arc::from(format!(
+        "{} × {}",
+        tens(panel.length_mm),
+        tens(panel.width_mm)
+    ))
+}
+
+/// Hours on the clock of the place since the first of January 2000.
+fn hours(local: jiff::civil::DateTime) -> f64 {
+    let since = local.duration_since(jiff::civil::date(2000, 1, 1).at(0, 0, 0, 0));
+    since.as_secs_f64() / 3600.0
 }
 
 pub(super) fn number(value: &Option<Value>) -> Option<f64> {
@@ -146,10 +172,8 @@ pub(super) fn groupings(
 ) -> Vec<Shared> {
     let recipe: Vec<usize> = (0..factors.list.len())
         .filter(|&k| {
-            !matches!(
-                factors.list[k],
-                Factor::AbrasiveAge | Factor::Cell | Factor::Part | Factor::Grain
-            )
+            !matches!(factors.list[k], Factor::AbrasiveAge | Factor::Grain)
+                && !factors.list[k].is_allowed_for()
         })
         .collect();
     let cells: Vec<Option<Arc<str>>> = panels.iter().map(|&p| cell(&records.panels[p])).collect();

@@ -232,7 +232,7 @@ fn corner_records(panels: &[Turned]) -> Records {
 fn panels_turned_within_their_lots_agree_with_clubsandwich() {
     let surfaces = surfaces(&corner_records(&turned_panels()), 0.01);
     let surface = &surfaces[0];
-    assert_eq!(surface.contrast, Contrast::TurnedWithinLots);
+    assert_eq!(surface.contrast, Contrast::TurnedAmongAlike);
     for row in published("turned_slopes_clubsandwich.csv") {
         let term = match (row.text("fit"), row.text("term")) {
             ("within lots", "ax") => &surface.slope_x,

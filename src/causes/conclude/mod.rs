@@ -20,6 +20,7 @@ use crate::records::Panel;
 use crate::stats::proportion;
 use evidence::evidence;
 use next_check::next_check;
+pub(super) use open::leave_open;
 use open::open;
 use reasons::reasons;
 
@@ -186,7 +187,8 @@ pub(super) fn facts(ground: &Ground<'_>, sighting: &Sighting, dossier: &Dossier)
         enough: enough(ground, dossier),
         one_inspector: explains(&dossier.inspector),
         holds: dossier.frames.holds,
-        control_clears: dossier.control.is_some_and(|c| c.clears()),
+        control_clears: dossier.control.is_some_and(|c| c.clears())
+            && !dossier.frames.panel_or_table,
         elsewhere: dossier.elsewhere.is_some(),
         lots: dossier.lots.fact(dossier.lots_by_turning.is_some()),
         recipe,

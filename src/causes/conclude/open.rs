@@ -6,7 +6,7 @@ use super::super::verdict::{Facts, Holds, Lots, Recipe};
 use super::next_check::{panels_to_turn, symmetric};
 use crate::causes::responses::repeat::Dossier;
 use crate::causes::rivals::lots::LotEvidence;
-use crate::causes::{Cause, LotsLack, NextCheck, OpenRival, Rival};
+use crate::causes::{Cause, Finding, LotsLack, NextCheck, OpenRival, Reason, Rival};
 
 /// Open rivals of a repeat; none where somebody was named.
 pub(super) fn open(dossier: &Dossier, facts: &Facts, cause: Cause) -> Vec<OpenRival> {
@@ -30,7 +30,12 @@ pub(super) fn open(dossier: &Dossier, facts: &Facts, cause: Cause) -> Vec<OpenRi
     };
     let frames = &dossier.frames;
     let contrast = facts.holds == Holds::Machine || facts.control_clears;
-    if !contrast {
+    if frames.panel_or_table {
+        for rival in [Rival::Panel, Rival::Table] {
+            let turn = NextCheck::TurnAtTable { panels };
+            add(rival, Vec::new(), turn, Some(panels));
+        }
+    } else if !contrast {
         let panel_won = frames.machine_over_panel >= FRAME_CLAIM && !frames.lay_goes_with_others();
         if !panel_won {
             let turn = if symmetric(dossier) {
@@ -93,4 +98,52 @@ pub(super) fn open(dossier: &Dossier, facts: &Facts, cause: Cause) -> Vec<OpenRi
         add(Rival::Recipe, vec![recipe], check, None);
     }
     out
+}
+
+/// Sees that a finding's open rivals say what its reasons say: a table that was
+/// not cleared is open where somebody is named, and whoever can't be named has
+/// rivals.
+pub(in crate::causes) fn leave_open(finding: &mut Finding) {
+    let held_back = |r: &Reason| matches!(r, Reason::HeldBack(_));
+    if finding.reasons.iter().any(held_back) {
+        return;
+    }
+    let rate = finding.hit_rate.unwrap_or(0.0);
+    if finding.cause != Cause::Undecided && finding.cause != Cause::Inspection {
+        let to_settle = finding.reasons.iter().find_map(|reason| match reason {
+            Reason::TableNotRecorded => Some((NextCheck::RecordTableLay, None)),
+            Reason::TableNotCleared { .. } => {
+                let panels = panels_to_turn(rate);
+                Some((NextCheck::TurnAtTable { panels }, Some(panels)))
+            }
+            _ => None,
+        });
+        if let Some((to_settle, panels)) = to_settle
+            && !finding.open.iter().any(|o| o.rival == Rival::Table)
+        {
+            finding.open.push(OpenRival {
+                rival: Rival::Table,
+                levels: Vec::new(),
+                to_settle,
+                panels,
+            });
+        }
+    } else if finding.cause == Cause::Undecided && finding.open.is_empty() {
+        let rivals = match (&finding.rival, &finding.next_check) {
+            (Some(rival), _) => vec![rival.clone()],
+            (None, NextCheck::MoreLots { .. } | NextCheck::CheckLots { .. }) => vec![Rival::Lot],
+            (None, NextCheck::SecondInspector { .. }) => vec![Rival::Inspector],
+            (None, NextCheck::CheckRecipe { .. }) => vec![Rival::Recipe],
+            (None, NextCheck::TurnAtTable { .. }) => vec![Rival::Panel, Rival::Table],
+            (None, _) => vec![Rival::Panel, Rival::Machine],
+        };
+        finding.open = (rivals.into_iter())
+            .map(|rival| OpenRival {
+                rival,
+                levels: finding.levels.clone(),
+                to_settle: finding.next_check.clone(),
+                panels: None,
+            })
+            .collect();
+    }
 }

@@ -111,13 +111,15 @@ fn frame_reasons(
             failed: duel.second,
             log_ratio: frames.machine_over_panel,
         }),
-        Holds::Panel => out.push(Reason::HoldsInFrame {
-            frame: Frame::Panel,
-            rival: machine_frame,
-            held: duel.second,
-            failed: duel.first,
-            log_ratio: -frames.machine_over_panel,
-        }),
+        _ if facts.holds == Holds::Panel || frames.panel_or_table => {
+            out.push(Reason::HoldsInFrame {
+                frame: Frame::Panel,
+                rival: machine_frame,
+                held: duel.second,
+                failed: duel.first,
+                log_ratio: -frames.machine_over_panel,
+            });
+        }
         Holds::Inspection => {
             let table = frames
                 .scores
@@ -151,7 +153,7 @@ fn frame_reasons(
                 Reason::NeverTurned
             });
         }
-        Holds::Untold => out.push(Reason::FramesNotSeparated {
+        Holds::Untold | Holds::Panel => out.push(Reason::FramesNotSeparated {
             left: frames.left.clone(),
             informative: duel.informative,
             log_ratio: frames.machine_over_panel,

@@ -7,7 +7,8 @@
 
 use crate::causes::verdict::certainty;
 use crate::causes::{
-    Cause, Finding, Frame, Kind, NextCheck, Reason, Side, Surface, SurfaceCause, UNEVEN_REMOVAL,
+    Cause, Finding, Frame, Kind, NextCheck, OpenRival, Reason, Side, Surface, SurfaceCause,
+    UNEVEN_REMOVAL,
 };
 use crate::records::Records;
 use crate::site::DefectClass;
@@ -21,6 +22,11 @@ pub(in crate::causes) fn carry_slopes(
     alpha: f64,
 ) {
     let mut told: Vec<(Option<String>, Option<String>)> = Vec::new();
+    // What a slope leaves open stays open where a side carries its cause.
+    let left_open: Vec<(Option<String>, Option<String>, Vec<OpenRival>)> = (findings.iter())
+        .filter(|f| f.defect == UNEVEN_REMOVAL && f.cause == Cause::Machine)
+        .map(|f| (f.machine.clone(), f.head.clone(), f.open.clone()))
+        .collect();
     for finding in findings.iter_mut() {
         let may = matches!(finding.cause, Cause::Undecided | Cause::Machine);
         if finding.kind != Kind::Side || finding.defect == UNEVEN_REMOVAL || !may {
@@ -44,9 +50,12 @@ pub(in crate::causes) fn carry_slopes(
         if finding.cause == Cause::Undecided {
             finding.cause = Cause::Machine;
             finding.frame = Some(Frame::Machine);
-            finding.open.clear();
+            finding.open = (left_open.iter())
+                .find(|(machine, head, _)| (machine, head) == (&finding.machine, &finding.head))
+                .map(|(_, _, open)| open.clone())
+                .unwrap_or_default();
             let p = (finding.p_adjusted.zip(slope.p_adjusted)).map(|(a, b)| a.max(b));
-            finding.certainty = certainty(Cause::Machine, p, alpha, false);
+            finding.certainty = certainty(Cause::Machine, p, alpha, !finding.open.is_empty());
         }
         if slope.lean.sides().len() == 1 {
             told.push((finding.machine.clone(), finding.head.clone()));

@@ -34,6 +34,9 @@ pub(in crate::causes) struct FrameEvidence {
     pub table_informative: usize,
     /// Inspection table over panel, where the lay at the table is recorded.
     pub table_over_panel: Option<f64>,
+    /// Whether the panel beat the machine, also among panels alike, but not the
+    /// table.
+    pub panel_or_table: bool,
     /// One score per frame, best first.
     pub scores: Vec<FrameScore>,
     /// Frames that nothing rules out.
@@ -148,6 +151,7 @@ pub(in crate::causes) fn weigh(scene: &Scene<'_>, leader: FramePlace) -> FrameEv
     let machine_table = versus(Party::Machine, Party::Table);
     let table_machine = versus(Party::Table, Party::Machine);
     let table_panel = versus(Party::Table, Party::Panel);
+    let panel_table = versus(Party::Panel, Party::Table);
     let ratio = |v: &Option<(usize, Duel)>| v.as_ref().map_or(0.0, |(_, d)| d.log_ratio);
     let claims = |v: &Option<(usize, Duel)>| v.as_ref().is_some_and(|(_, d)| d.won());
     let groups = alike(scene.records, scene.panels);
@@ -166,11 +170,12 @@ pub(in crate::causes) fn weigh(scene: &Scene<'_>, leader: FramePlace) -> FrameEv
         Holds::Inspection
     } else if stands(&machine_within) && table_beaten(&machine_table) {
         Holds::Machine
-    } else if stands(&panel_within) {
+    } else if stands(&panel_within) && table_beaten(&panel_table) {
         Holds::Panel
     } else {
         Holds::Untold
     };
+    let panel_or_table = holds == Holds::Untold && stands(&panel_within);
     let at = |holder: Holder| rivals.iter().position(|r| r.holder == holder);
     let own = |r: Option<usize>| r.map_or(leader, |r| rivals[r]);
     // An edge-relative place is named only where it beats the machine's origin.
@@ -197,6 +202,7 @@ pub(in crate::causes) fn weigh(scene: &Scene<'_>, leader: FramePlace) -> FrameEv
     let chosen = match holds {
         Holds::Inspection => own(at(Holder::Inspection)),
         Holds::Panel => own(panel_machine.map(|(r, _)| r)),
+        Holds::Untold if panel_or_table => own(panel_machine.map(|(r, _)| r)),
         Holds::Machine | Holds::Untold => own(dwell_at.or(machine_at)),
     };
     let mut scores = Vec::new();
@@ -255,6 +261,7 @@ pub(in crate::causes) fn weigh(scene: &Scene<'_>, leader: FramePlace) -> FrameEv
         machine_over_table: machine_table.map(|(_, d)| d.log_ratio),
         table_informative: machine_table.map_or(0, |(_, d)| d.informative),
         table_over_panel: table_panel.map(|(_, d)| d.log_ratio),
+        panel_or_table,
         scores,
         left,
         half_turn_moves_mm: half_turn_moves(scene, &laid, &hits),
@@ -351,5 +358,88 @@ impl<I: Iterator<Item = (usize, Duel)>> FirstLargest for I {
             Some(b) if b.1.log_ratio >= next.1.log_ratio => Some(b),
             _ => Some(next),
         })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use std::sync::Arc;
+
+    use crate::causes::{Cause, Certainty, Finding, Rival, Settings, find};
+    use crate::records::{Defect, DefectName, Lay, Panel, Point, Records};
+
+    /// 60 panels of six lots, every other one turned in the cell, with a mark at
+    /// one place of the panel on half of them; how they lay at the table is told
+    /// by `table`.
+    fn riding(table: impl Fn(usize) -> Option<Lay>) -> Finding {
+        let mut records = Records {
+            defect_names: vec![DefectName {
+                name: "speck".into(),
+                class: None,
+            }],
+            ..Records::default()
+        };
+        for i in 0..60 {
+            records.panels.push(Panel {
+                id: format!("{i:02}"),
+                machine: Some(Arc::from("M1")),
+                lot: Some(Arc::from(format!("L{}", i / 10))),
+                length_mm: 900.0,
+                width_mm: 500.0,
+                lay: [Lay::Deg0, Lay::Deg180][i % 2],
+                lay_recorded: true,
+                inspect_lay: table(i),
+                inspected: true,
+                ..Panel::default()
+            });
+            let anywhere = Point {
+                x: (i * 137 % 860) as f64 + 20.0,
+                y: (i * 89 % 460) as f64 + 20.0,
+            };
+            let at_the_place = Point {
+                x: 300.0 + (i % 3) as f64,
+                y: 120.0 + (i % 4) as f64,
+            };
+            let marks = [Some(anywhere), (i / 2 % 2 == 0).then_some(at_the_place)];
+            for place in marks.into_iter().flatten() {
+                records.defects.push(Defect {
+                    panel: i,
+                    name: 0,
+                    place: Some(place),
+                    written: Some(place),
+                    area_mm2: None,
+                    severity: None,
+                });
+            }
+        }
+        find(&records, &Settings::default()).findings.remove(0)
+    }
+
+    fn open(finding: &Finding) -> Vec<&Rival> {
+        finding.open.iter().map(|o| &o.rival).collect()
+    }
+
+    #[test]
+    fn what_rides_the_panel_may_be_the_tables_where_panels_always_lay_alike_there() {
+        let alike = riding(|_| Some(Lay::Deg0));
+        assert_eq!(alike.cause, Cause::Undecided);
+        assert_eq!(open(&alike), [&Rival::Panel, &Rival::Table]);
+    }
+
+    #[test]
+    fn the_panel_that_beat_the_table_too_is_named() {
+        let both_ways = riding(|i| Some([Lay::Deg0, Lay::Deg180][i / 4 % 2]));
+        assert_eq!(both_ways.cause, Cause::Part);
+        assert_eq!(open(&both_ways), [] as [&Rival; 0]);
+    }
+
+    #[test]
+    fn a_table_whose_lay_nobody_wrote_down_is_open() {
+        let unknown = riding(|_| None);
+        assert_eq!(
+            (unknown.cause, unknown.certainty),
+            (Cause::Part, Certainty::Likely)
+        );
+        assert_eq!(open(&unknown), [&Rival::Table]);
     }
 }

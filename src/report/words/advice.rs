@@ -150,6 +150,8 @@ pub fn touch(check: &NextCheck) -> Option<Touch> {
         | NextCheck::ShiftPanels { .. }
         | NextCheck::TurnAtTable { .. }
         | NextCheck::TurnAcross { .. }
+        | NextCheck::TurnAmongAlike { .. }
+        | NextCheck::RecordTableLay
         | NextCheck::CheckTable
         | NextCheck::MoreLots { .. }
         | NextCheck::SecondInspector { .. }

@@ -21,9 +21,21 @@ pub fn next_check(check: &NextCheck, numbers: &NumberStyle) -> Option<String> {
             count(*panels)
         ),
         NextCheck::TurnAtTable { panels } => format!(
-            "Lay {} panels at the inspection table otherwise than in the cell: a mark of the table, \
-             lamp or camera stays where it is there.",
+            "Lay {} panels at the inspection table otherwise than in the cell: what the table, lamp, \
+             camera or gauge makes stays where it is there.",
             count(*panels)
+        ),
+        NextCheck::RecordTableLay => {
+            "Write down how panels lie at the inspection, in inspect_lay_deg: where that differs from how \
+             they lay in the machine, table, lamp, camera and gauge can be told from the machine and the \
+             panel."
+                .into()
+        }
+        NextCheck::TurnAmongAlike { panels, rival } => format!(
+            "Lay {} panels turned by half a turn and as many as usual, of the same {}: so far the lay \
+             went with it.",
+            count(*panels),
+            column(rival)
         ),
         NextCheck::CheckTable => {
             "Clean and check the inspection table, lamp and camera at this place.".into()

@@ -61,6 +61,9 @@ pub fn factor(factor: &Factor) -> String {
         Factor::Recipe => "recipe".into(),
         Factor::Cell => "machine".into(),
         Factor::Part => "part number".into(),
+        Factor::Size => "panel size".into(),
+        Factor::Inspector => "inspector".into(),
+        Factor::Hour => "hour of the day".into(),
         Factor::Site(name) => name.clone(),
     }
 }

@@ -4,6 +4,7 @@ pub mod page;
 
 use crate::causes::{Contrast, EdgeToEdge, PartSign, Side, SurfaceNote, SurfaceReason, TermName};
 use crate::charts::NumberStyle;
+use crate::report::words::reasons::{column, list};
 
 /// A side of the panel as it lies in the machine, for a fitter.
 #[must_use]
@@ -41,8 +42,7 @@ pub fn surface_reason(reason: &SurfaceReason, n: &NumberStyle) -> String {
             contrast,
             turned,
             panels,
-            lots,
-        } => contrast_sentence(*contrast, *turned, *panels, *lots, n),
+        } => contrast_sentence(*contrast, *turned, *panels, n),
         SurfaceReason::Shares {
             machine,
             part,
@@ -54,6 +54,10 @@ pub fn surface_reason(reason: &SurfaceReason, n: &NumberStyle) -> String {
             n.percent(*part, 0),
             n.percent(*gauge, 0)
         ),
+        SurfaceReason::LayGoesWith(rivals) => format!(
+            "How the panels lay went with {}, which may lean as well.",
+            list(rivals.iter().map(|r| column(r).to_owned()))
+        ),
         SurfaceReason::Sign(sign) => sign_sentence(sign, n),
         SurfaceReason::CrownReadsAsSlope => {
             "The places measured lie to one side of the panel's middle, so that a crown of the panels \
@@ -63,13 +67,7 @@ pub fn surface_reason(reason: &SurfaceReason, n: &NumberStyle) -> String {
     }
 }
 
-fn contrast_sentence(
-    contrast: Contrast,
-    turned: usize,
-    panels: usize,
-    lots: Option<usize>,
-    n: &NumberStyle,
-) -> String {
+fn contrast_sentence(contrast: Contrast, turned: usize, panels: usize, n: &NumberStyle) -> String {
     let turned = format!("{} of {}", n.count(turned), panels_of(panels, n));
     match contrast {
         Contrast::NeverTurned => "No panel was turned, so a tilt of the head and a taper that all \
@@ -82,16 +80,15 @@ fn contrast_sentence(
         Contrast::TurnedPanels => format!(
             "Turned were {turned}: a taper of the panels turns with them, a tilt of the head stays."
         ),
-        Contrast::TurnedLots => format!(
-            "Turned were {turned}, by whole lots: lots are taken as the units, {} in all.",
-            n.count(lots.unwrap_or(0))
+        Contrast::TurnedWithOthers => format!(
+            "Turned were {turned}, but not among panels alike in all that could lean in place of the \
+             machine or the panel."
         ),
-        Contrast::TurnedWithinLots => {
-            format!(
-                "Turned were {turned}, within their lots: a taper of the panels or of a lot turns with \
-                 them, a tilt of the head stays."
-            )
-        }
+        Contrast::TurnedAmongAlike => format!(
+            "Turned were {turned}, compared among panels alike in lot, part number, supplier and \
+             inspector where these are recorded: a taper of the panels turns with them, a tilt of the \
+             head stays."
+        ),
     }
 }
 

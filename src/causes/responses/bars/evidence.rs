@@ -182,13 +182,17 @@ pub(in crate::causes) fn weigh(
     let machine = same.0.log_ratio + feed_log_ratio.unwrap_or(0.0).max(0.0);
     let machine_over_panel = machine - part;
     let machine_over_table = of_table.as_ref().map(|f| machine - f.0.log_ratio);
+    let part_over_table = of_table.as_ref().map(|f| part - f.0.log_ratio);
     let holds = if machine_over_panel >= FRAME_CLAIM
         && machine_over_table.is_none_or(|r| r >= FRAME_CLAIM)
     {
         Holds::Machine
-    } else if machine_over_panel <= -FRAME_CLAIM {
+    } else if machine_over_panel <= -FRAME_CLAIM && part_over_table.is_none_or(|r| r >= FRAME_CLAIM)
+    {
         Holds::Panel
-    } else if machine_over_table.is_some_and(|r| r <= -FRAME_CLAIM) {
+    } else if machine_over_table.is_some_and(|r| r <= -FRAME_CLAIM)
+        && part_over_table.is_some_and(|r| r <= -FRAME_CLAIM)
+    {
         Holds::Inspection
     } else {
         Holds::Untold

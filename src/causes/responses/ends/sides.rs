@@ -205,13 +205,19 @@ fn conclude(stream: &SideStream<'_>, lead: &Lead) -> Finding {
         } else {
             Holds::Untold
         }
-    } else if machine_leads && claims(&over_rival, -1.0)
-        || !machine_leads && claims(&over_rival, 1.0) && stands
+    } else if machine_leads && claims(&over_rival, -1.0) && !table_recorded
+        || !machine_leads && claims(&over_rival, 1.0) && stands && table_beaten
     {
         Holds::Panel
     } else {
         Holds::Untold
     };
+    // Where the panel beat the machine and not the table, turning there settles it.
+    let panel_or_table = holds == Holds::Untold
+        && !machine_leads
+        && claims(&over_rival, 1.0)
+        && stands
+        && !table_beaten;
     let for_side: Vec<bool> = lead.voters.iter().map(|v| v.vote == lead.side).collect();
     let panel = |v: &Voter| &records.panels[v.panel];
     let level = |value: &dyn Fn(&Panel) -> Option<String>| {
@@ -301,14 +307,18 @@ fn conclude(stream: &SideStream<'_>, lead: &Lead) -> Finding {
             });
         }
         Some(c) if holds == Holds::Untold => reasons.push(Reason::FramesNotSeparated {
-            left: vec![Frame::Machine, Frame::Panel],
+            left: if panel_or_table {
+                vec![Frame::Panel, Frame::Inspection]
+            } else {
+                vec![Frame::Machine, Frame::Panel]
+            },
             informative: c.informative,
             log_ratio: c.log_ratio,
         }),
         _ if holds == Holds::Untold => reasons.push(Reason::NeverTurned),
         _ => {}
     }
-    if machine_leads && holds != Holds::Inspection {
+    if holds != Holds::Inspection {
         if !table_recorded {
             reasons.push(Reason::TableNotRecorded);
         } else if !table_beaten {
@@ -365,7 +375,13 @@ fn conclude(stream: &SideStream<'_>, lead: &Lead) -> Finding {
         drift_mm_per_day: None,
         bars: None,
         lots: lots_in_order(records, &hits),
-        next_check: next_check(stream, lead, &facts, verdict.cause),
+        next_check: if panel_or_table && verdict.cause == Cause::Undecided {
+            NextCheck::TurnAtTable {
+                panels: panels_to_turn(lead),
+            }
+        } else {
+            next_check(stream, lead, &facts, verdict.cause)
+        },
         reasons,
         evidence: Evidence {
             stream: Some(stream.index),
@@ -396,8 +412,13 @@ fn takes_more(stream: &SideStream<'_>, side: Side) -> Option<Side> {
     }
 }
 
-fn next_check(stream: &SideStream<'_>, lead: &Lead, facts: &Facts, cause: Cause) -> NextCheck {
+/// Panels to turn so that votes so one-sided would show.
+fn panels_to_turn(lead: &Lead) -> usize {
     let share = lead.votes as f64 / lead.voters.len().max(1) as f64;
+    crate::causes::conclude::panels_to_turn((2.0 * share - 1.0).max(0.1))
+}
+
+fn next_check(stream: &SideStream<'_>, lead: &Lead, facts: &Facts, cause: Cause) -> NextCheck {
     let look = match lead.corner {
         Some(place) => place.next_check(stream.class),
         None => NextCheck::CheckHeadTilt {
@@ -416,7 +437,7 @@ fn next_check(stream: &SideStream<'_>, lead: &Lead, facts: &Facts, cause: Cause)
         // One-sided on panel after panel: turning tells head from taper.
         Cause::Undecided if lead.frame == SideFrame::Machine => look,
         Cause::Undecided => NextCheck::TurnPanels {
-            panels: crate::causes::conclude::panels_to_turn((2.0 * share - 1.0).max(0.1)),
+            panels: panels_to_turn(lead),
         },
     }
 }

@@ -5,7 +5,9 @@ use crate::causes::responses::surface::verdict::{Levels, told};
 use crate::causes::responses::surface::{
     EdgeToEdge, PartSign, Surface, SurfaceCause, SurfaceNote, SurfaceReason, TermName,
 };
-use crate::causes::{Cause, Certainty, Evidence, Finding, Frame, Kind, NextCheck, Reason};
+use crate::causes::{
+    Cause, Certainty, Evidence, Finding, Frame, Kind, NextCheck, OpenRival, Reason, Rival,
+};
 use crate::records::Records;
 use crate::stats::proportion::clopper_pearson;
 
@@ -43,6 +45,32 @@ pub(in crate::causes) fn findings(surfaces: &[Surface], records: &Records) -> Ve
     out
 }
 
+fn open(rival: &Rival, to_settle: NextCheck) -> OpenRival {
+    let panels = match &to_settle {
+        NextCheck::TurnPanels { panels }
+        | NextCheck::TurnAtTable { panels }
+        | NextCheck::TurnAmongAlike { panels, .. } => Some(*panels),
+        _ => None,
+    };
+    OpenRival {
+        rival: rival.clone(),
+        levels: Vec::new(),
+        to_settle,
+        panels,
+    }
+}
+
+/// What would part a rival from the lay.
+fn meet(rival: &Rival) -> NextCheck {
+    match rival {
+        Rival::Table => NextCheck::TurnAtTable { panels: TURN },
+        _ => NextCheck::TurnAmongAlike {
+            panels: TURN,
+            rival: rival.clone(),
+        },
+    }
+}
+
 struct About<'a> {
     surface: &'a Surface,
     index: usize,
@@ -58,14 +86,26 @@ impl About<'_> {
         let strongest = sides.first()?;
         let machine = surface.cause == SurfaceCause::Machine;
         let crown = surface.notes.contains(&SurfaceNote::CrownReadsAsSlope);
-        let next_check = if machine {
-            NextCheck::CheckHeadTilt {
-                takes_more: Some(strongest.more),
-            }
-        } else if told(surface.contrast) && crown {
-            NextCheck::MeasureGrid { readings: GRID }
+        let went_with = &surface.evidence.machine_open;
+        let open = if machine {
+            self.table_on_trust()
+        } else if !went_with.is_empty() {
+            went_with.iter().map(|r| open(r, meet(r))).collect()
         } else {
-            NextCheck::TurnPanels { panels: TURN }
+            let settles = if told(surface.contrast) && crown {
+                NextCheck::MeasureGrid { readings: GRID }
+            } else {
+                NextCheck::TurnPanels { panels: TURN }
+            };
+            [Rival::Panel, Rival::Machine]
+                .map(|r| open(&r, settles.clone()))
+                .into()
+        };
+        let next_check = match open.first() {
+            Some(first) if !machine => first.to_settle.clone(),
+            _ => NextCheck::CheckHeadTilt {
+                takes_more: Some(strongest.more),
+            },
         };
         let mut reasons: Vec<SurfaceReason> = sides
             .iter()
@@ -75,6 +115,9 @@ impl About<'_> {
             })
             .collect();
         reasons.push(self.contrast());
+        if !went_with.is_empty() {
+            reasons.push(SurfaceReason::LayGoesWith(went_with.clone()));
+        }
         if crown {
             reasons.push(SurfaceReason::CrownReadsAsSlope);
         }
@@ -87,6 +130,7 @@ impl About<'_> {
                 Cause::Undecided
             },
             kind: Kind::Side,
+            open,
             frame: machine.then_some(Frame::Machine),
             p_adjusted: surface.p_adjusted,
             reasons: reasons.into_iter().map(Reason::Surface).collect(),
@@ -112,28 +156,40 @@ impl About<'_> {
             .copied()
             .collect();
         let first = signs.first()?;
-        let shared_only = signs
-            .iter()
-            .all(|s| matches!(s, PartSign::SharedBend { .. }));
+        let differ = (signs.iter()).any(|s| matches!(s, PartSign::PanelsDiffer { .. }));
+        let tapers = signs.iter().any(taper);
+        let went_with = &surface.evidence.taper_open;
+        let part = differ || (tapers && went_with.is_empty());
         let mut reasons: Vec<SurfaceReason> = signs
             .iter()
             .map(|&sign| SurfaceReason::Sign(sign))
             .collect();
-        reasons.push(self.contrast());
+        // How the panels lay bears on what they share, not on how they differ.
+        if tapers {
+            reasons.push(self.contrast());
+            if !went_with.is_empty() {
+                reasons.push(SurfaceReason::LayGoesWith(went_with.clone()));
+            }
+        }
         reasons.extend(self.shares());
+        let open = match (part, tapers) {
+            (true, _) if differ => Vec::new(),
+            (true, _) => self.table_on_trust(),
+            (false, true) => went_with.iter().map(|r| open(r, meet(r))).collect(),
+            (false, false) => [Rival::Panel, Rival::Machine]
+                .map(|r| open(&r, NextCheck::CheckFlatness))
+                .into(),
+        };
         let hit = self.off_the_shared(&signs);
         Some(Finding {
-            cause: if shared_only {
-                Cause::Undecided
-            } else {
-                Cause::Part
-            },
+            cause: if part { Cause::Part } else { Cause::Undecided },
+            open,
             kind: if taper(first) {
                 Kind::Side
             } else {
                 Kind::OppositeSides
             },
-            frame: (!shared_only).then_some(Frame::Panel),
+            frame: part.then_some(Frame::Panel),
             p_adjusted: signs
                 .iter()
                 .map(|s| self.levels.part(s.p_value()))
@@ -189,6 +245,14 @@ impl About<'_> {
             .collect()
     }
 
+    /// The inspection table, where nobody wrote down how panels lay there.
+    fn table_on_trust(&self) -> Vec<OpenRival> {
+        if self.surface.evidence.table_recorded {
+            return Vec::new();
+        }
+        vec![open(&Rival::Table, NextCheck::RecordTableLay)]
+    }
+
     fn contrast(&self) -> SurfaceReason {
         let slopes = &self.surface.evidence.slopes;
         let mut by_lay = [0usize; 4];
@@ -200,7 +264,6 @@ impl About<'_> {
             contrast: self.surface.contrast,
             turned: slopes.len() - most,
             panels: slopes.len(),
-            lots: self.surface.evidence.lots,
         }
     }
 

@@ -6,34 +6,73 @@
 //! turned:
 //!
 //! - never turned: a and b look alike; the mean is reported and accuses nobody;
-//! - turned within lots: every lot's own taper is a nuisance and drops out;
-//!   what is left differs from panel to panel, so panels are the clusters;
-//! - lots turned as a whole, or not recorded: one b for all; clusters are
-//!   panels, and lots where recorded, and the wider interval counts.
+//! - turned among panels alike in lot, part number, supplier and inspector: the
+//!   taper of every such stratum is a nuisance and drops out; what is left
+//!   differs from panel to panel, so panels are the clusters;
+//! - none of these recorded, or turned only together with one of them: one b for
+//!   all; clusters are panels, and lots where recorded, and the wider interval
+//!   counts. A rival that went with the lay was never met and is named.
+//!
+//! The gauge may lean in the frame of the inspection table. Where the lay there
+//! is recorded, that slope is a nuisance of every stratum too. The taper has the
+//! same rights: it is asked for among panels alike in inspector and fixture, the
+//! machine's slope and the table's free in each.
 
+use crate::causes::Rival;
 use crate::causes::responses::surface::panel_fit::{PanelFit, SLOPES};
 use crate::causes::responses::surface::result::{Contrast, Estimate};
 use crate::records::Lay;
 use crate::stats::Interval;
 use crate::stats::cluster_robust::{Cluster, ClusterRobust, fit};
-use crate::stats::small_symmetric::{Square, apply, pseudo_inverse};
+use crate::stats::small_symmetric::{Square, apply, dot, pseudo_inverse};
 use faer::Mat;
+use std::collections::BTreeMap;
 
 /// Level of the reported intervals.
 pub(in crate::causes) const LEVEL: f64 = 0.95;
-/// Least share of the information of all panels that must lie within lots for
-/// the comparison inside lots to be used.
+/// Least share of the information of all panels that must lie among panels alike
+/// for the comparison there to be used.
 const WITHIN_SHARE: f64 = 0.25;
 
-/// Columns: machine x, machine y, taper along the panel's length, its width.
-const COLUMNS: usize = 4;
-/// Columns of the machine.
+/// Columns: machine x, machine y; taper along the panel's length, its width;
+/// table x, table y.
+const COLUMNS: usize = 6;
+/// Columns of the machine, and of each other frame.
 const MACHINE: usize = 2;
+/// Columns that are free in every stratum.
+const NUISANCE: usize = COLUMNS - MACHINE;
+
+/// Who may go with the lay, in the order of [`Company::levels`].
+const RIVALS: [Rival; 5] = [
+    Rival::Lot,
+    Rival::Part,
+    Rival::Supplier,
+    Rival::Inspector,
+    Rival::Fixture,
+];
+/// Those that could lean as the machine does, and as a taper of the panels does.
+const OF_MACHINE: std::ops::Range<usize> = 0..4;
+const OF_TAPER: std::ops::Range<usize> = 3..5;
+
+/// What a panel came with, beside its lay.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub(in crate::causes) struct Company {
+    /// Lot, part number, supplier, inspector and fixture, numbered; none where
+    /// not recorded.
+    pub(in crate::causes) levels: [Option<usize>; RIVALS.len()],
+    /// Lay at the inspection table, where recorded.
+    pub(in crate::causes) inspect_lay: Option<Lay>,
+}
+
+/// Inspector and fixture of a panel.
+pub(in crate::causes) fn gauge_and_nest(company: &Company) -> &[Option<usize>] {
+    &company.levels[OF_TAPER]
+}
 
 /// One row per fitted slope of a panel.
 #[derive(Debug, Clone, Copy, PartialEq)]
 struct Row {
-    /// Machine columns and turned taper columns.
+    /// Machine columns, turned taper columns, turned table columns.
     design: [f64; COLUMNS],
     /// The slope, µm per half extent.
     slope: f64,
@@ -44,6 +83,13 @@ struct Row {
 struct PanelRows {
     rows: Vec<Row>,
     lot: Option<usize>,
+}
+
+/// Whose slopes are asked for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Asked {
+    Machine,
+    Taper,
 }
 
 /// The machine's slopes and the panels' common taper.
@@ -60,6 +106,11 @@ pub(in crate::causes) struct FixedPart {
     /// Covariance of the machine's slopes in the widest clustering, and the
     /// smaller of its degrees of freedom.
     pub(in crate::causes) spread: Option<(Square<2>, f64)>,
+    /// Recorded rivals that the machine's slopes never met, as the lay went with
+    /// them.
+    pub(in crate::causes) machine_open: Vec<Rival>,
+    /// The same for the taper.
+    pub(in crate::causes) taper_open: Vec<Rival>,
 }
 
 /// The turn of the panel frame's slopes into the machine's, by the lay.
@@ -72,50 +123,205 @@ pub(in crate::causes) fn turn(lay: Lay) -> Square<2> {
     }
 }
 
-/// Finds the fixed part; `lots[i]` belongs to `fits[i]`.
-pub(in crate::causes) fn find(fits: &[PanelFit], lots: &[Option<usize>]) -> FixedPart {
-    let panels: Vec<PanelRows> = fits.iter().zip(lots).map(|(f, l)| rows_of(f, *l)).collect();
+/// Finds the fixed part; `company[i]` belongs to `fits[i]`.
+pub(in crate::causes) fn find(fits: &[PanelFit], company: &[Company]) -> FixedPart {
+    let panels: Vec<PanelRows> = (fits.iter().zip(company))
+        .map(|(f, c)| rows_of(f, c))
+        .collect();
     let lots_known = !panels.is_empty() && panels.iter().all(|p| p.lot.is_some());
     let first = fits.first().map(|f| f.lay);
     if fits.iter().all(|f| Some(f.lay) == first) {
         return untold(&panels, lots_known, Contrast::NeverTurned);
     }
 
-    let Some(pooled) = fit_panels(&panels) else {
+    let plain = without_table(&panels);
+    let Some(pooled) = fit_panels(&plain) else {
         return untold(&panels, lots_known, Contrast::TooFewTurned);
     };
-    let pooled_lots = lots_known.then(|| fit_lots(&panels)).flatten();
-    let taper = [2, 3].map(|k| widest(&[Some(&pooled), pooled_lots.as_ref()], k));
-    if lots_known && let Some(within) = within_lots(&panels, &pooled) {
-        return told(&[Some(&within)], taper, Contrast::TurnedWithinLots);
-    }
-    let contrast = if lots_known {
-        Contrast::TurnedLots
+    let pooled_lots = lots_known.then(|| fit_lots(&plain)).flatten();
+    let meet = |asked| Meeting {
+        panels: &panels,
+        plain: &plain,
+        company,
+        pooled: &pooled,
+        asked,
+    };
+    let of_taper = meet(Asked::Taper);
+    let taper_fair = of_taper
+        .recorded()
+        .then(|| of_taper.among_alike())
+        .flatten();
+    let taper = [0, 1].map(|k| match &taper_fair {
+        Some(fair) => widest(&[Some(fair)], k),
+        None => widest(&[Some(&pooled), pooled_lots.as_ref()], MACHINE + k),
+    });
+    let taper_open = if taper_fair.is_none() {
+        of_taper.never_met()
     } else {
+        Vec::new()
+    };
+    let of_machine = meet(Asked::Machine);
+    if of_machine.recorded()
+        && let Some(within) = of_machine.among_alike()
+    {
+        return FixedPart {
+            taper_open,
+            ..told(&[Some(&within)], taper, Contrast::TurnedAmongAlike)
+        };
+    }
+    let machine_open = of_machine.never_met();
+    let contrast = if machine_open.is_empty() {
         Contrast::TurnedPanels
+    } else {
+        Contrast::TurnedWithOthers
     };
     let found = told(&[Some(&pooled), pooled_lots.as_ref()], taper, contrast);
     if found.machine.iter().any(Option::is_some) {
-        return found;
+        return FixedPart {
+            machine_open,
+            taper_open,
+            ..found
+        };
     }
-    untold(&panels, lots_known, Contrast::TooFewTurned)
+    FixedPart {
+        machine_open,
+        taper_open,
+        ..untold(&panels, lots_known, Contrast::TooFewTurned)
+    }
 }
 
-fn rows_of(fit: &PanelFit, lot: Option<usize>) -> PanelRows {
+fn rows_of(fit: &PanelFit, company: &Company) -> PanelRows {
     let turned = turn(fit.lay);
+    // A table whose lay was not written down is taken to lie as the cell does:
+    // then it is not told from the machine.
+    let there = turn(company.inspect_lay.unwrap_or(fit.lay));
     let rows = (0..MACHINE)
         .filter(|&axis| fit.shape.has(SLOPES[axis]))
         .map(|axis| {
             let mut design = [0.0; COLUMNS];
             design[axis] = 1.0;
-            design[MACHINE..].copy_from_slice(&turned[axis]);
+            design[MACHINE..2 * MACHINE].copy_from_slice(&turned[axis]);
+            // Out of the table's frame into the panel's, and on into the machine's.
+            for (k, column) in design[2 * MACHINE..].iter_mut().enumerate() {
+                *column = (0..MACHINE).map(|p| turned[axis][p] * there[k][p]).sum();
+            }
             Row {
                 design,
                 slope: fit.coefficients[SLOPES[axis]],
             }
         })
         .collect();
-    PanelRows { rows, lot }
+    PanelRows {
+        rows,
+        lot: company.levels[0],
+    }
+}
+
+/// The same panels as if no table leaned.
+fn without_table(panels: &[PanelRows]) -> Vec<PanelRows> {
+    let mut out = panels.to_vec();
+    for row in out.iter_mut().flat_map(|p| p.rows.iter_mut()) {
+        row.design[2 * MACHINE..].fill(0.0);
+    }
+    out
+}
+
+/// The machine's slopes, or the taper, against all who may have gone with the lay.
+struct Meeting<'a> {
+    panels: &'a [PanelRows],
+    /// The same without the table's columns.
+    plain: &'a [PanelRows],
+    company: &'a [Company],
+    /// Over all panels, one taper for all.
+    pooled: &'a ClusterRobust,
+    asked: Asked,
+}
+
+impl Meeting<'_> {
+    fn rivals(&self) -> std::ops::Range<usize> {
+        match self.asked {
+            Asked::Machine => OF_MACHINE,
+            Asked::Taper => OF_TAPER,
+        }
+    }
+
+    fn table_recorded(&self) -> bool {
+        self.company.iter().any(|c| c.inspect_lay.is_some())
+    }
+
+    /// Whether any rival is recorded.
+    fn recorded(&self) -> bool {
+        let known = |c: &Company| c.levels[self.rivals()].iter().any(Option::is_some);
+        self.table_recorded() || self.company.iter().any(known)
+    }
+
+    /// Among panels alike in all rivals.
+    fn among_alike(&self) -> Option<ClusterRobust> {
+        let panels = if self.table_recorded() {
+            self.panels
+        } else {
+            self.plain
+        };
+        self.within(panels, self.rivals())
+    }
+
+    /// Rivals that varied and that no comparison among panels alike in them clears.
+    fn never_met(&self) -> Vec<Rival> {
+        let varies = |r: &usize| {
+            let first = self.company.first().map(|c| c.levels[*r]);
+            self.company.iter().any(|c| Some(c.levels[*r]) != first)
+        };
+        let varied: Vec<usize> = self.rivals().filter(varies).collect();
+        let mut out: Vec<Rival> = (varied.iter())
+            .filter(|&&r| self.within(self.plain, r..r + 1).is_none())
+            .map(|&r| RIVALS[r].clone())
+            .collect();
+        if self.table_recorded() && self.within(self.panels, 0..0).is_none() {
+            out.push(Rival::Table);
+        }
+        if out.is_empty() {
+            // Each was met, but never all at once.
+            out.extend(varied.iter().map(|&r| RIVALS[r].clone()));
+            out.extend(self.table_recorded().then_some(Rival::Table));
+        }
+        out
+    }
+
+    /// The slopes asked for among panels alike in some rivals, what the other
+    /// frames put on each stratum taken out; none where the lay hardly varied there.
+    fn within(&self, panels: &[PanelRows], alike: std::ops::Range<usize>) -> Option<ClusterRobust> {
+        let mut number: BTreeMap<&[Option<usize>], usize> = BTreeMap::new();
+        let strata: Vec<usize> = (self.company.iter())
+            .map(|c| {
+                let next = number.len();
+                *number.entry(&c.levels[alike.clone()]).or_insert(next)
+            })
+            .collect();
+        let asked_first = |row: &Row| {
+            let mut row = *row;
+            if self.asked == Asked::Taper {
+                row.design.swap(0, MACHINE);
+                row.design.swap(1, MACHINE + 1);
+            }
+            row
+        };
+        let panels: Vec<Vec<Row>> = (panels.iter())
+            .map(|p| p.rows.iter().map(asked_first).collect())
+            .collect();
+        let within = within_strata(&panels, &strata, number.len())?;
+        let place = match self.asked {
+            Asked::Machine => 0,
+            Asked::Taper => MACHINE,
+        };
+        let told = |way: &ClusterRobust, k: usize| way.coefficient(k).is_some();
+        let enough = (0..MACHINE).all(|k| {
+            let all = place + k;
+            !told(self.pooled, all)
+                || (told(&within, k)
+                    && self.pooled.inverse[(all, all)] >= WITHIN_SHARE * within.inverse[(k, k)])
+        });
+        (enough && (0..MACHINE).any(|k| told(&within, k))).then_some(within)
+    }
 }
 
 fn cluster(rows: &[Row], group: usize) -> Cluster {
@@ -152,26 +358,31 @@ fn by_lot(panels: &[PanelRows]) -> Vec<Cluster> {
     clusters
 }
 
-/// The machine's slopes with every lot's own taper taken out; none where the
-/// lots were turned as a whole, or nearly so.
-fn within_lots(panels: &[PanelRows], pooled: &ClusterRobust) -> Option<ClusterRobust> {
-    let lots = by_lot(panels);
-    // Per lot: the inverse of the taper's cross products and what the taper
-    // takes of the machine's columns and of the slopes.
-    let mut nuisance = Vec::with_capacity(lots.len());
-    let mut fitted = Vec::with_capacity(lots.len());
-    for lot in &lots {
-        let taper = [
-            [lot.cross[(2, 2)], lot.cross[(2, 3)]],
-            [lot.cross[(3, 2)], lot.cross[(3, 3)]],
-        ];
-        let (inverse, _) = pseudo_inverse(&taper);
-        let on = |k: usize| apply(&inverse, &[lot.cross[(2, k)], lot.cross[(3, k)]]);
-        fitted.push((
-            on(0),
-            on(1),
-            apply(&inverse, &[lot.product[2], lot.product[3]]),
-        ));
+/// The first columns of the rows, with the others free in every stratum.
+/// `strata[i]` belongs to `panels[i]`.
+fn within_strata(panels: &[Vec<Row>], strata: &[usize], count: usize) -> Option<ClusterRobust> {
+    let mut sums = vec![cluster(&[], 0); count];
+    for (rows, &stratum) in panels.iter().zip(strata) {
+        for row in rows {
+            sums[stratum].add(&row.design, row.slope);
+        }
+    }
+    // Per stratum: the inverse of the free columns' cross products and what these
+    // take of the columns asked for and of the slopes.
+    let mut nuisance = Vec::with_capacity(count);
+    let mut fitted = Vec::with_capacity(count);
+    for sum in &sums {
+        let free: [[f64; NUISANCE]; NUISANCE] =
+            std::array::from_fn(|a| std::array::from_fn(|b| sum.cross[(MACHINE + a, MACHINE + b)]));
+        let (inverse, _) = pseudo_inverse(&free);
+        let on = |k: usize| {
+            apply(
+                &inverse,
+                &std::array::from_fn(|a| sum.cross[(MACHINE + a, k)]),
+            )
+        };
+        let slopes = apply(&inverse, &std::array::from_fn(|a| sum.product[MACHINE + a]));
+        fitted.push((on(0), on(1), slopes));
         nuisance.push(Mat::from_fn(COLUMNS, COLUMNS, |a, b| {
             if a >= MACHINE && b >= MACHINE {
                 inverse[a - MACHINE][b - MACHINE]
@@ -180,36 +391,26 @@ fn within_lots(panels: &[PanelRows], pooled: &ClusterRobust) -> Option<ClusterRo
             }
         }));
     }
-    let clusters: Vec<_> = panels
-        .iter()
-        .filter_map(|panel| {
-            let lot = panel.lot?;
-            let (x, y, slope) = &fitted[lot];
-            let rows: Vec<Row> = panel
-                .rows
+    let clusters: Vec<_> = (panels.iter().zip(strata))
+        .map(|(rows, &stratum)| {
+            let (x, y, slope) = &fitted[stratum];
+            let rows: Vec<Row> = rows
                 .iter()
                 .map(|row| {
-                    let taper = [row.design[2], row.design[3]];
-                    let take = |b: &[f64; 2]| taper[0] * b[0] + taper[1] * b[1];
+                    let free: [f64; NUISANCE] = std::array::from_fn(|a| row.design[MACHINE + a]);
                     let mut design = row.design;
-                    design[0] -= take(x);
-                    design[1] -= take(y);
+                    design[0] -= dot(&free, x);
+                    design[1] -= dot(&free, y);
                     Row {
                         design,
-                        slope: row.slope - take(slope),
+                        slope: row.slope - dot(&free, slope),
                     }
                 })
                 .collect();
-            Some(cluster(&rows, lot))
+            cluster(&rows, stratum)
         })
         .collect();
-    let within = fit(&clusters, &nuisance, MACHINE)?;
-    let told = |way: &ClusterRobust, k: usize| way.coefficient(k).is_some();
-    let enough = (0..MACHINE).all(|k| {
-        !told(pooled, k)
-            || (told(&within, k) && pooled.inverse[(k, k)] >= WITHIN_SHARE * within.inverse[(k, k)])
-    });
-    (enough && (0..MACHINE).any(|k| told(&within, k))).then_some(within)
+    fit(&clusters, &nuisance, MACHINE)
 }
 
 /// Only the mean: nothing tells machine and part apart.
@@ -253,6 +454,8 @@ fn told(
                 let size = |s: &(Square<2>, f64)| s.0[0][0] + s.0[1][1];
                 size(a).total_cmp(&size(b))
             }),
+        machine_open: Vec::new(),
+        taper_open: Vec::new(),
     }
 }
 
@@ -300,7 +503,7 @@ pub(in crate::causes) fn mean(
         .zip(lots)
         .map(|(&slope, &lot)| PanelRows {
             rows: vec![Row {
-                design: [1.0, 0.0, 0.0, 0.0],
+                design: [1.0, 0.0, 0.0, 0.0, 0.0, 0.0],
                 slope,
             }],
             lot,
@@ -309,4 +512,121 @@ pub(in crate::causes) fn mean(
     let lots_known = !panels.is_empty() && panels.iter().all(|p| p.lot.is_some());
     let found = untold(&panels, lots_known, Contrast::NeverTurned);
     (found.points[0], found.machine[0])
+}
+
+#[cfg(test)]
+mod tests {
+    use std::sync::Arc;
+
+    use crate::causes::{Contrast, Rival, Surface, SurfaceCause, surfaces};
+    use crate::records::{Lay, Panel, Point, Reading, Records};
+
+    /// 48 panels of four lots, every other one turned, with four corners read on
+    /// each; `company` fills in what a panel came with. The slope is 3 µm along
+    /// machine x on all, and a little else on each.
+    fn leaning(company: impl Fn(usize, &mut Panel)) -> Surface {
+        let mut records = Records::default();
+        for i in 0..48 {
+            let mut panel = Panel {
+                id: format!("{i}"),
+                lot: Some(Arc::from(format!("L{}", i / 12))),
+                length_mm: 600.0,
+                width_mm: 400.0,
+                lay: [Lay::Deg0, Lay::Deg180][i % 2],
+                ..Panel::default()
+            };
+            company(i, &mut panel);
+            let own = (i * 7 % 11) as f64 / 11.0 - 0.5;
+            for (x, y) in [(0.0, 0.0), (600.0, 0.0), (0.0, 400.0), (600.0, 400.0)] {
+                let at = panel.to_machine(Point { x, y });
+                let across = (i * 5 % 13) as f64 / 13.0 - 0.5;
+                let slope = (3.0 + own) * (at.x / 300.0 - 1.0) + across * (at.y / 200.0 - 1.0);
+                records.readings.push(Reading {
+                    panel: i,
+                    place: Some(Point { x, y }),
+                    removed_um: Some(20.0 + slope),
+                    film_um: None,
+                });
+            }
+            records.panels.push(panel);
+        }
+        surfaces(&records, 0.01).remove(0)
+    }
+
+    fn name(i: usize) -> Option<Arc<str>> {
+        Some(Arc::from(["A", "B"][i % 2]))
+    }
+
+    #[test]
+    fn a_slope_among_panels_alike_in_everything_is_the_machines() {
+        let fourth = |i: usize| name(i / 2);
+        let surface = leaning(|i, panel| {
+            (panel.part, panel.inspector) = (fourth(i), fourth(i / 2));
+        });
+        assert_eq!(surface.contrast, Contrast::TurnedAmongAlike);
+        assert_eq!(surface.cause, SurfaceCause::Machine);
+    }
+
+    #[test]
+    fn nobody_leans_where_another_column_went_with_the_lay() {
+        type Fill = fn(usize, &mut Panel);
+        let columns: [(Rival, Fill); 4] = [
+            (Rival::Lot, |i, p| {
+                p.lot = Some(Arc::from(format!("L{}{}", i / 6, i % 2)));
+            }),
+            (Rival::Part, |i, p| p.part = name(i)),
+            (Rival::Supplier, |i, p| p.supplier = name(i)),
+            (Rival::Inspector, |i, p| p.inspector = name(i)),
+        ];
+        for (rival, fill) in columns {
+            let surface = leaning(fill);
+            assert_eq!(surface.cause, SurfaceCause::Undecided, "{rival:?}");
+            assert_eq!(surface.evidence.machine_open, [rival]);
+        }
+    }
+
+    #[test]
+    fn gauges_that_lean_each_their_way_are_not_panels_that_differ() {
+        let gauges = |leans: bool| {
+            let mut records = Records::default();
+            for i in 0..48 {
+                let lean = [-2.0, 2.0][i % 2];
+                let mut panel = Panel {
+                    id: format!("{i}"),
+                    length_mm: 600.0,
+                    width_mm: 400.0,
+                    ..Panel::default()
+                };
+                panel.inspector = if leans { name(i) } else { None };
+                for k in 0..9 {
+                    let place = Point {
+                        x: 300.0 * (k % 3) as f64,
+                        y: 200.0 * (k / 3) as f64,
+                    };
+                    let noise = ((i * 9 + k) * 37 % 101) as f64 / 101.0 - 0.5;
+                    records.readings.push(Reading {
+                        panel: i,
+                        place: Some(place),
+                        removed_um: Some(20.0 + lean * (place.x / 300.0 - 1.0) + noise),
+                        film_um: None,
+                    });
+                }
+                records.panels.push(panel);
+            }
+            surfaces(&records, 0.01).remove(0).cause
+        };
+        assert_eq!(gauges(false), SurfaceCause::Part);
+        assert_ne!(gauges(true), SurfaceCause::Part);
+    }
+
+    #[test]
+    fn the_machine_beats_the_table_only_where_panels_lay_otherwise_there() {
+        let as_in_the_cell = leaning(|_, panel| panel.inspect_lay = Some(panel.lay));
+        assert_eq!(as_in_the_cell.cause, SurfaceCause::Undecided);
+        assert_eq!(as_in_the_cell.evidence.machine_open, [Rival::Table]);
+        let otherwise = leaning(|i, panel| {
+            panel.inspect_lay = Some([Lay::Deg0, Lay::Deg180][i / 2 % 2]);
+        });
+        assert_eq!(otherwise.cause, SurfaceCause::Machine);
+    }
 }

@@ -26,7 +26,7 @@ use std::collections::BTreeMap;
 use std::sync::Arc;
 
 use crate::records::Records;
-use fixed_part::FixedPart;
+use fixed_part::{Company, FixedPart};
 use panel_fit::{BENDS, PanelFit, SLOPES, Shape, Spot};
 use spread::{Gauge, Spread, Value};
 use verdict::{Doubt, Levels, Scale};
@@ -54,7 +54,8 @@ struct Group {
     fits: Vec<PanelFit>,
     /// Lot of each fit, numbered within the group.
     lots: Vec<Option<usize>>,
-    lot_count: usize,
+    /// What each came with, beside its lay.
+    company: Vec<Company>,
     /// Mean reading of each panel fitted, µm.
     levels: Vec<f64>,
     extents_mm: (f64, f64),
@@ -115,7 +116,7 @@ fn group(
     readings: &BTreeMap<usize, Vec<(Option<Spot>, f64)>>,
 ) -> Group {
     let mut out = Group::default();
-    let mut lots: BTreeMap<&str, usize> = BTreeMap::new();
+    let mut numbers: [BTreeMap<&str, usize>; 5] = Default::default();
     let (mut too_few, mut without_place, mut not_above_zero) = (0, 0, 0);
     let mut first = None;
     out.constant = true;
@@ -134,9 +135,19 @@ fn group(
             too_few += 1;
             continue;
         };
-        let lot = panel.lot.as_deref().map(|lot| {
-            let next = lots.len();
-            *lots.entry(lot).or_insert(next)
+        let names = [
+            &panel.lot,
+            &panel.part,
+            &panel.supplier,
+            &panel.inspector,
+            &panel.fixture,
+        ];
+        let levels = std::array::from_fn(|column| {
+            let known = &mut numbers[column];
+            names[column].as_deref().map(|name| {
+                let next = known.len();
+                *known.entry(name).or_insert(next)
+            })
         });
         let rect = panel.machine_rect();
         out.extents_mm.0 += rect.width();
@@ -144,9 +155,12 @@ fn group(
         out.levels
             .push(spots.iter().map(|s| s.removed_um).sum::<f64>() / spots.len() as f64);
         out.fits.push(fit);
-        out.lots.push(lot);
+        out.lots.push(levels[0]);
+        out.company.push(Company {
+            levels,
+            inspect_lay: panel.inspect_lay,
+        });
     }
-    out.lot_count = lots.len();
     let count = |of: fn(Shape) -> bool| out.fits.iter().filter(|f| of(f.shape)).count();
     let plane = count(|s| s == Shape::Plane);
     let along = count(|s| matches!(s, Shape::Along(_)));
@@ -177,7 +191,7 @@ fn group(
 }
 
 fn surface(group: Group, levels: &Levels) -> Surface {
-    let fixed = fixed_part::find(&group.fits, &group.lots);
+    let fixed = fixed_part::find(&group.fits, &group.company);
     let gauge = gauge::pooled(&group.fits);
     let removed_um = mean(&group.levels);
     let told = verdict::told(fixed.contrast);
@@ -187,8 +201,10 @@ fn surface(group: Group, levels: &Levels) -> Surface {
     }
 
     let slopes = [0, 1].map(|axis| {
-        let estimated = usize::from(told);
-        gauge.and_then(|g| spread::spread(&slope_values(&group, &fixed, axis), g, estimated))
+        let mut values = slope_values(&group, &fixed, axis);
+        let has = |fit: &&PanelFit| fit.shape.has(SLOPES[axis]);
+        let taken = usize::from(told) + take_out_gauges(&mut values, &group, has);
+        gauge.and_then(|g| spread::spread(&values, g, taken))
     });
     let bends = [0, 1, 2].map(|b| Bend::new(&group, BENDS[b], gauge));
     let scale = Scale {
@@ -280,11 +296,9 @@ fn surface(group: Group, levels: &Levels) -> Surface {
             slopes: panel_slopes(&group),
             region: region::region(&fixed),
             extent_mm: (extent(group.extents_mm.0), extent(group.extents_mm.1)),
-            lots: group
-                .lots
-                .iter()
-                .all(Option::is_some)
-                .then_some(group.lot_count),
+            machine_open: fixed.machine_open,
+            taper_open: fixed.taper_open,
+            table_recorded: group.company.iter().any(|c| c.inspect_lay.is_some()),
         },
     }
 }
@@ -312,10 +326,11 @@ impl Bend {
             }
         }
         let (point, fixed) = fixed_part::mean(&values, &lots);
+        let taken = take_out_gauges(&mut rows, group, |fit| fit.shape.has(column));
         Some(Self {
             point: point?,
             fixed,
-            spread: gauge.and_then(|g| spread::spread(&rows, g, 0)),
+            spread: gauge.and_then(|g| spread::spread(&rows, g, taken)),
         })
     }
 
@@ -353,6 +368,32 @@ fn slope_values(group: &Group, fixed: &FixedPart, axis: usize) -> Vec<Value> {
             }
         })
         .collect()
+}
+
+/// Takes the mean of every inspector and fixture, lay by lay, out of the values of
+/// the panels that `has` chooses, where either varies: a gauge that leans or a
+/// bent nest is not how panels differ. Returns how many means beyond one were
+/// taken.
+fn take_out_gauges(values: &mut [Value], group: &Group, has: impl Fn(&&PanelFit) -> bool) -> usize {
+    let key = |at: usize| fixed_part::gauge_and_nest(&group.company[at]);
+    if (1..group.fits.len()).all(|at| key(at) == key(0)) {
+        return 0;
+    }
+    let mut means: BTreeMap<_, (f64, f64)> = BTreeMap::new();
+    let cells: Vec<_> = (group.fits.iter().enumerate())
+        .filter(|(_, fit)| has(fit))
+        .map(|(at, fit)| (key(at), fit.lay.degrees()))
+        .collect();
+    for (value, cell) in values.iter().zip(&cells) {
+        let mean = means.entry(*cell).or_default();
+        mean.0 += value.value;
+        mean.1 += 1.0;
+    }
+    for (value, cell) in values.iter_mut().zip(&cells) {
+        let (sum, count) = means[cell];
+        value.value -= sum / count;
+    }
+    means.len().saturating_sub(1)
 }
 
 /// Shares of machine, part and gauge in the unevenness within a panel.
@@ -399,7 +440,7 @@ fn crown_reads_as_slope(group: &Group) -> bool {
                 fit.coefficients[column] = fit.alias[axis][bend];
             }
         }
-        let fixed = fixed_part::find(&shadow, &group.lots);
+        let fixed = fixed_part::find(&shadow, &group.company);
         fixed
             .machine
             .iter()

@@ -2,7 +2,7 @@
 
 use serde::Serialize;
 
-use crate::causes::Side;
+use crate::causes::{Rival, Side};
 use crate::records::Lay;
 use crate::stats::Interval;
 
@@ -120,13 +120,16 @@ pub enum Contrast {
     /// Nothing: the turned panels are too few, or all of one lot whose own
     /// taper cannot be taken out.
     TooFewTurned,
-    /// Turned against unturned panels, lots not recorded.
+    /// Turned against unturned panels; nothing is recorded that could have gone
+    /// with the lay.
     TurnedPanels,
-    /// Turned against unturned panels of different lots.
-    TurnedLots,
-    /// Turned against unturned panels of the same lot: the lot's own taper is
-    /// taken out.
-    TurnedWithinLots,
+    /// Turned against unturned panels of other lots, part numbers, suppliers or
+    /// inspectors, or always lying alike at the inspection table: who of them
+    /// leans is not told.
+    TurnedWithOthers,
+    /// Turned against unturned panels alike in lot, part number, supplier and
+    /// inspector: what these put on the slopes is taken out.
+    TurnedAmongAlike,
 }
 
 /// A slope in words a fitter can use.
@@ -231,7 +234,7 @@ impl PartSign {
 }
 
 /// A reason for or against a cause of uneven removal; worded by the report.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, PartialEq)]
 pub enum SurfaceReason {
     /// One side takes more on all panels.
     TakesMore {
@@ -248,9 +251,9 @@ pub enum SurfaceReason {
         turned: usize,
         /// Panels measured.
         panels: usize,
-        /// Lots among them; none where not recorded.
-        lots: Option<usize>,
     },
+    /// The lay went with these, so they may lean in place of who is asked.
+    LayGoesWith(Vec<Rival>),
     /// Shares of the unevenness.
     Shares {
         /// The same on every panel as it lay, 0..1.
@@ -318,8 +321,12 @@ pub struct SurfaceEvidence {
     pub region: Option<Region>,
     /// Mean size of the panels as they lay, along x and y, mm.
     pub extent_mm: (f64, f64),
-    /// Lots among the panels; none where not recorded.
-    pub lots: Option<usize>,
+    /// Recorded rivals of the machine that went with the lay.
+    pub machine_open: Vec<Rival>,
+    /// Recorded rivals of a taper of the panels that went with the lay.
+    pub taper_open: Vec<Rival>,
+    /// Whether the lay at the inspection table is recorded.
+    pub table_recorded: bool,
 }
 
 /// The slopes fitted on one panel.

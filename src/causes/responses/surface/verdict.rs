@@ -52,11 +52,12 @@ pub(in crate::causes) struct Scale {
     pub(in crate::causes) gauge_sd_um: Option<f64>,
 }
 
-/// Whether panels turned in a way that tells machine and part apart.
+/// Whether panels turned in a way that parts the machine's slope from a taper that
+/// all panels bring.
 pub(in crate::causes) fn told(contrast: Contrast) -> bool {
     match contrast {
         Contrast::NeverTurned | Contrast::TooFewTurned => false,
-        Contrast::TurnedPanels | Contrast::TurnedLots | Contrast::TurnedWithinLots => true,
+        Contrast::TurnedPanels | Contrast::TurnedWithOthers | Contrast::TurnedAmongAlike => true,
     }
 }
 
@@ -178,7 +179,7 @@ pub(in crate::causes) enum Doubt {
 }
 
 /// The first line that fits: nothing to go by; a slope off zero, the machine's
-/// where turned panels clear the part; a taper that keeps to the panel, or panels
+/// where turned panels clear the part and nothing recorded went with the lay; a taper that keeps to the panel, or panels
 /// that differ beyond the gauge; a crown that all share; even enough; undecided.
 pub(in crate::causes) fn cause(
     fixed: &FixedPart,
@@ -191,7 +192,8 @@ pub(in crate::causes) fn cause(
         return SurfaceCause::Undecided;
     }
     if !lean.sides().is_empty() {
-        return if told(fixed.contrast) && doubt == Doubt::None {
+        let met = told(fixed.contrast) && fixed.machine_open.is_empty();
+        return if met && doubt == Doubt::None {
             SurfaceCause::Machine
         } else {
             SurfaceCause::Undecided
@@ -199,7 +201,7 @@ pub(in crate::causes) fn cause(
     }
     let with_panels = signs.iter().any(|sign| match sign {
         PartSign::TaperAlongLength { .. } | PartSign::TaperAlongWidth { .. } => {
-            doubt == Doubt::None
+            doubt == Doubt::None && fixed.taper_open.is_empty()
         }
         PartSign::PanelsDiffer { .. } => true,
         PartSign::SharedBend { .. } => false,

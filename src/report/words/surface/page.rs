@@ -145,7 +145,7 @@ pub fn map_caption(cell: &str, surface: &Surface) -> String {
         Contrast::NeverTurned | Contrast::TooFewTurned => {
             "the surface all panels share as they lay (head and panels together)"
         }
-        Contrast::TurnedPanels | Contrast::TurnedLots | Contrast::TurnedWithinLots => {
+        Contrast::TurnedPanels | Contrast::TurnedWithOthers | Contrast::TurnedAmongAlike => {
             "the surface all panels share as they lay"
         }
     };
