@@ -1,6 +1,5 @@
 //! One file, from its name to its rows.
 
-use std::io::Read;
 use std::path::Path;
 
 use csv::StringRecord;
@@ -39,7 +38,7 @@ pub(super) enum Outcome {
 /// How many rows are looked at to tell the decimal mark.
 const CLUE_ROWS: usize = 500;
 
-/// Reads one file; of a packed one, only how much it unpacks to.
+/// Reads one file; of a packed one, only how much it takes unpacked and read.
 pub(super) fn read(input: &Input, rules: &Rules<'_>, matcher: &Matcher<'_>) -> Outcome {
     match load::load(&input.path) {
         Ok(loaded) => read_loaded(input, loaded, rules, matcher),
@@ -48,7 +47,7 @@ pub(super) fn read(input: &Input, rules: &Rules<'_>, matcher: &Matcher<'_>) -> O
 }
 
 /// Reads a file whose bytes are at hand; of a packed one, only how much it
-/// unpacks to.
+/// takes unpacked and read.
 pub(super) fn read_loaded(
     input: &Input,
     loaded: Loaded,
@@ -64,19 +63,13 @@ pub(super) fn read_loaded(
     }
     let skip = |why: String| Outcome::Skipped(file_reject(&input.path, &why));
     let budget = load::budget(rules.site);
-    let size = match load::gzip_size(&loaded.bytes, budget) {
-        Ok(size) if size > budget => return skip(load::too_much(rules.site)),
-        Ok(size) => size,
+    let unpacked = MultiGzDecoder::new(loaded.bytes.as_slice());
+    let size = match load::survey(unpacked, budget, rules.site.numbers.encoding) {
+        Ok(inside) if inside.cost > budget => return skip(load::too_much(rules.site)),
+        Ok(inside) if !inside.is_parquet => return Outcome::Packed(inside.cost),
+        Ok(inside) => inside.cost,
         Err(why) => return skip(why),
     };
-    let mut start = [0; 4];
-    let packed_twice = MultiGzDecoder::new(loaded.bytes.as_slice())
-        .read_exact(&mut start)
-        .is_ok()
-        && parquet::is_one(&start);
-    if !packed_twice {
-        return Outcome::Packed(size);
-    }
     match load::gunzip(&loaded.bytes, size, rules.site) {
         Ok(bytes) => match parquet::measure(input, bytes, rules, matcher) {
             Outcome::Packed(more) => Outcome::Packed(size.saturating_add(more)),
@@ -86,7 +79,7 @@ pub(super) fn read_loaded(
     }
 }
 
-/// Reads a packed file that unpacks to no more than `allowed` bytes.
+/// Reads a packed file that takes no more than `allowed` bytes.
 pub(super) fn read_packed(
     input: &Input,
     loaded: Loaded,
