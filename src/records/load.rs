@@ -353,7 +353,7 @@ mod tests {
         assert!(endless(0).unwrap_err().starts_with("a NUL at byte 0"));
         assert!(endless(b'x').unwrap_err().starts_with("line 1 is longer"));
         assert!(endless(b'\n').unwrap().cost > 1 << 30);
-        let book = std::io::Read::chain(&b"PK\x03\x04"[..], std::io::repeat(0));
+        let book = Read::chain(&b"PK\x03\x04"[..], std::io::repeat(0));
         let why = survey(book, 1 << 30, Encoding::Auto).unwrap_err();
         assert!(why.starts_with("a spreadsheet"));
     }
