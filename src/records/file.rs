@@ -9,12 +9,13 @@ use super::header::{Cell, Header, HeaderProblem, Matcher, Slot, combine};
 use super::inputs::{Input, Named, Packing, file_reject};
 use super::layout::{self, Layout};
 use super::load::{self, Loaded, ReadAs};
+use super::moment::OrderClues;
 use super::notes::Note;
-use super::number::{DecimalClues, NumberStyle};
+use super::number::{DecimalClues, Style};
 use super::parts::FileRows;
 use super::rows::{RowReader, Rules};
 use super::{Column, Quantity, Reject, Unit, parquet};
-use crate::site::{Decimal, Encoding};
+use crate::site::{DateOrder, Decimal, Encoding};
 
 /// What became of a file.
 #[derive(Debug)]
@@ -343,9 +344,10 @@ fn read_text(
         }
         pending = next(&mut reader, &mut record)?;
     }
-    let style = NumberStyle {
+    let style = Style {
         decimal_comma: decimal_comma(body, layout.delimiter, &header, rules),
         thousands: rules.site.numbers.thousands,
+        dates: date_order(body, layout.delimiter, &header, rules),
     };
     let matched = std::mem::take(&mut header.matched);
     let unknown = std::mem::take(&mut header.unknown);
@@ -365,6 +367,11 @@ fn read_text(
     }
     if style.decimal_comma && rules.site.numbers.decimal == Decimal::Auto {
         rows.note(Note::DecimalComma);
+    }
+    match style.dates {
+        order if order == rules.site.dates.order => {}
+        DateOrder::MonthFirst => rows.note(Note::MonthFirst),
+        _ => rows.note(Note::DayFirst),
     }
 
     let mut held: Vec<(StringRecord, u64)> = Vec::new();
@@ -531,6 +538,33 @@ fn decimal_comma(body: &str, delimiter: u8, header: &Header, rules: &Rules<'_>) 
         }
     }
     clues.comma || (!quoted_only && clues.either && !clues.point)
+}
+
+/// The order of day and month in a file: as the site says, else as the file
+/// itself proves by days above the twelfth.
+fn date_order(body: &str, delimiter: u8, header: &Header, rules: &Rules<'_>) -> DateOrder {
+    let order = rules.site.dates.order;
+    let times: Vec<usize> = header
+        .cells
+        .iter()
+        .filter(|cell| matches!(cell.slot, Slot::Column(c) if c.quantity() == Quantity::Time))
+        .map(|cell| cell.index)
+        .collect();
+    if order != DateOrder::Iso || times.is_empty() {
+        return order;
+    }
+    let mut clues = OrderClues::default();
+    let mut reader = layout::csv_reader(body, delimiter);
+    for (nth, record) in reader.records().skip(1).flatten().enumerate() {
+        for index in &times {
+            clues.look(record.get(*index).unwrap_or_default());
+        }
+        // Where the first rows hold no such date, hardly any will.
+        if nth == CLUE_ROWS && !clues.any {
+            break;
+        }
+    }
+    clues.order().unwrap_or(order)
 }
 
 #[cfg(test)]

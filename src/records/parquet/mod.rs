@@ -20,7 +20,7 @@ use super::header::{Header, Matcher};
 use super::inputs::{Input, file_reject};
 use super::load;
 use super::notes::Note;
-use super::number::NumberStyle;
+use super::number::Style;
 use super::rows::{RowReader, Rules};
 use stored::Stored;
 use thrift::Walk;
@@ -80,9 +80,10 @@ pub(super) fn read(
         mut header,
         id_from_file,
     } = opened;
-    let style = NumberStyle {
+    let style = Style {
         decimal_comma: false,
         thousands: None,
+        dates: rules.site.dates.order,
     };
     let matched = std::mem::take(&mut header.matched);
     let unknown = std::mem::take(&mut header.unknown);

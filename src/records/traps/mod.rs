@@ -32,6 +32,7 @@ pub(super) fn find(records: &Records, site: &Site) -> Vec<Warning> {
     alike::find(records, &mut warnings);
     places::find(records, site, &mut warnings);
     ranges::find(records, &mut warnings);
+    warnings.extend(times::lost(records));
     mapped_to_nothing(records, site, &mut warnings);
     warnings
 }
