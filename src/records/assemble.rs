@@ -11,7 +11,7 @@ use super::observed::{self, Seen};
 use super::parts::{Fact, Facts, FileRows, PlannedRun};
 use super::read::Sorted;
 use super::rows::Rules;
-use super::traps::{axes, near_copies};
+use super::traps::axes;
 use super::{
     Column, ColumnUse, Defect, Departure, FactorValue, Grit, InputCounts, Lay, Lost, Moment, Panel,
     Reading, Records, Reject, Warning, WarningCode, traps,
@@ -117,9 +117,9 @@ pub(super) fn assemble(sorted: Sorted, rules: &Rules<'_>, now: Option<Timestamp>
     let copies = if site.read.copies_are_real {
         Vec::new()
     } else {
-        near_copies::find(&panels, &defects)
+        traps::written_again(&panels, &defects)
     };
-    warnings.extend(near_copies::warning(&copies, &panels));
+    warnings.extend(traps::told_again(&copies, &panels));
     reject_copies(
         &copies,
         &panels,
@@ -245,7 +245,7 @@ fn reject_copies(
 }
 
 /// What stands between the names of a copy and of its original.
-pub(super) const COPY: &str = "carries to a millimetre the marks of";
+pub(super) const COPY: &str = "seems to be the same panel as";
 
 /// How many rows were kept about each panel.
 fn rows_by_panel(

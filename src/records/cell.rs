@@ -1,7 +1,7 @@
 //! One cell: what its text means in its column, or why it means nothing.
 
 use super::moment::{self, Certainty, NotATime};
-use super::number::{self, NotANumber, NumberStyle};
+use super::number::{self, NotANumber, Style};
 use super::rows::Rules;
 use super::{Column, Conversion, Grit, Lay, Moment, Quantity};
 use crate::site::FactorKind;
@@ -114,14 +114,14 @@ pub(super) fn read(
     column: Column,
     text: &str,
     conversion: Option<Conversion>,
-    style: NumberStyle,
+    style: Style,
     rules: &Rules<'_>,
 ) -> Result<CellValue, Problem> {
     let quantity = column.quantity();
     match quantity {
         Quantity::Text => Ok(CellValue::Text(text.trim().to_owned())),
         Quantity::Grit => Ok(CellValue::Grit(Grit::parse(text, rules.site.grit_scale))),
-        Quantity::Time => moment::parse(text, rules.site.dates.order, rules.zone.as_ref())
+        Quantity::Time => moment::parse(text, style.dates, rules.zone.as_ref())
             .map(|(at, certainty)| CellValue::Time(at, certainty))
             .map_err(Problem::Time),
         Quantity::Length
@@ -195,7 +195,7 @@ fn lay(degrees: f64) -> Result<Lay, Problem> {
 pub(super) fn factor(
     text: &str,
     kind: FactorKind,
-    style: NumberStyle,
+    style: Style,
     range: (f64, f64),
 ) -> Result<CellValue, Problem> {
     match kind {

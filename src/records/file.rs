@@ -1,6 +1,5 @@
 //! One file, from its name to its rows.
 
-use std::io::Read;
 use std::path::Path;
 
 use csv::StringRecord;
@@ -10,12 +9,13 @@ use super::header::{Cell, Header, HeaderProblem, Matcher, Slot, combine};
 use super::inputs::{Input, Named, Packing, file_reject};
 use super::layout::{self, Layout};
 use super::load::{self, Loaded, ReadAs};
+use super::moment::OrderClues;
 use super::notes::Note;
-use super::number::{DecimalClues, NumberStyle};
+use super::number::{DecimalClues, Style};
 use super::parts::FileRows;
 use super::rows::{RowReader, Rules};
 use super::{Column, Quantity, Reject, Unit, parquet};
-use crate::site::{Decimal, Encoding};
+use crate::site::{DateOrder, Decimal, Encoding};
 
 /// What became of a file.
 #[derive(Debug)]
@@ -39,7 +39,7 @@ pub(super) enum Outcome {
 /// How many rows are looked at to tell the decimal mark.
 const CLUE_ROWS: usize = 500;
 
-/// Reads one file; of a packed one, only how much it unpacks to.
+/// Reads one file; of a packed one, only how much it takes unpacked and read.
 pub(super) fn read(input: &Input, rules: &Rules<'_>, matcher: &Matcher<'_>) -> Outcome {
     match load::load(&input.path) {
         Ok(loaded) => read_loaded(input, loaded, rules, matcher),
@@ -48,7 +48,7 @@ pub(super) fn read(input: &Input, rules: &Rules<'_>, matcher: &Matcher<'_>) -> O
 }
 
 /// Reads a file whose bytes are at hand; of a packed one, only how much it
-/// unpacks to.
+/// takes unpacked and read.
 pub(super) fn read_loaded(
     input: &Input,
     loaded: Loaded,
@@ -64,19 +64,13 @@ pub(super) fn read_loaded(
     }
     let skip = |why: String| Outcome::Skipped(file_reject(&input.path, &why));
     let budget = load::budget(rules.site);
-    let size = match load::gzip_size(&loaded.bytes, budget) {
-        Ok(size) if size > budget => return skip(load::too_much(rules.site)),
-        Ok(size) => size,
+    let unpacked = MultiGzDecoder::new(loaded.bytes.as_slice());
+    let size = match load::survey(unpacked, budget, rules.site.numbers.encoding) {
+        Ok(inside) if inside.cost > budget => return skip(load::too_much(rules.site)),
+        Ok(inside) if !inside.is_parquet => return Outcome::Packed(inside.cost),
+        Ok(inside) => inside.cost,
         Err(why) => return skip(why),
     };
-    let mut start = [0; 4];
-    let packed_twice = MultiGzDecoder::new(loaded.bytes.as_slice())
-        .read_exact(&mut start)
-        .is_ok()
-        && parquet::is_one(&start);
-    if !packed_twice {
-        return Outcome::Packed(size);
-    }
     match load::gunzip(&loaded.bytes, size, rules.site) {
         Ok(bytes) => match parquet::measure(input, bytes, rules, matcher) {
             Outcome::Packed(more) => Outcome::Packed(size.saturating_add(more)),
@@ -86,7 +80,7 @@ pub(super) fn read_loaded(
     }
 }
 
-/// Reads a packed file that unpacks to no more than `allowed` bytes.
+/// Reads a packed file that takes no more than `allowed` bytes.
 pub(super) fn read_packed(
     input: &Input,
     loaded: Loaded,
@@ -350,9 +344,10 @@ fn read_text(
         }
         pending = next(&mut reader, &mut record)?;
     }
-    let style = NumberStyle {
+    let style = Style {
         decimal_comma: decimal_comma(body, layout.delimiter, &header, rules),
         thousands: rules.site.numbers.thousands,
+        dates: date_order(body, layout.delimiter, &header, rules),
     };
     let matched = std::mem::take(&mut header.matched);
     let unknown = std::mem::take(&mut header.unknown);
@@ -372,6 +367,11 @@ fn read_text(
     }
     if style.decimal_comma && rules.site.numbers.decimal == Decimal::Auto {
         rows.note(Note::DecimalComma);
+    }
+    match style.dates {
+        order if order == rules.site.dates.order => {}
+        DateOrder::MonthFirst => rows.note(Note::MonthFirst),
+        _ => rows.note(Note::DayFirst),
     }
 
     let mut held: Vec<(StringRecord, u64)> = Vec::new();
@@ -538,6 +538,33 @@ fn decimal_comma(body: &str, delimiter: u8, header: &Header, rules: &Rules<'_>) 
         }
     }
     clues.comma || (!quoted_only && clues.either && !clues.point)
+}
+
+/// The order of day and month in a file: as the site says, else as the file
+/// itself proves by days above the twelfth.
+fn date_order(body: &str, delimiter: u8, header: &Header, rules: &Rules<'_>) -> DateOrder {
+    let order = rules.site.dates.order;
+    let times: Vec<usize> = header
+        .cells
+        .iter()
+        .filter(|cell| matches!(cell.slot, Slot::Column(c) if c.quantity() == Quantity::Time))
+        .map(|cell| cell.index)
+        .collect();
+    if order != DateOrder::Iso || times.is_empty() {
+        return order;
+    }
+    let mut clues = OrderClues::default();
+    let mut reader = layout::csv_reader(body, delimiter);
+    for (nth, record) in reader.records().skip(1).flatten().enumerate() {
+        for index in &times {
+            clues.look(record.get(*index).unwrap_or_default());
+        }
+        // Where the first rows hold no such date, hardly any will.
+        if nth == CLUE_ROWS && !clues.any {
+            break;
+        }
+    }
+    clues.order().unwrap_or(order)
 }
 
 #[cfg(test)]

@@ -11,6 +11,11 @@ use crate::site::{Encoding, Site};
 /// The longest line that is read, bytes; a record is some hundred.
 const MAX_LINE: usize = 16 << 20;
 
+/// What is kept of a row once it is read, bytes: what it saw, then the defect
+/// with its place and origin, both while one becomes the other. Measured on a
+/// million rows of a defect each, 240.
+pub(super) const KEPT_PER_ROW: u64 = 256;
+
 /// Files of other kinds that are given by mistake, by how they start.
 const OTHER_KINDS: [(&[u8], &str); 12] = [
     (b"PK\x03\x04", "a spreadsheet or zip file"),
@@ -79,7 +84,7 @@ impl From<Vec<u8>> for Loaded {
     }
 }
 
-/// The bytes that all packed files of a run may unpack to.
+/// The bytes that all packed files of a run may take, unpacked and read.
 pub(super) fn budget(site: &Site) -> u64 {
     site.read.max_unpacked_mb.saturating_mul(1 << 20)
 }
@@ -87,7 +92,7 @@ pub(super) fn budget(site: &Site) -> u64 {
 /// Why a file goes for which the run's budget has no room.
 pub(super) fn too_much(site: &Site) -> String {
     format!(
-        "with the packed files before it, unpacks to more than {} MB; raise [read] max_unpacked_mb in onus.toml if it is meant",
+        "with the packed files before it, takes more than {} MB once unpacked and read; raise [read] max_unpacked_mb in onus.toml if it is meant",
         site.read.max_unpacked_mb
     )
 }
@@ -104,13 +109,112 @@ pub(super) fn counted(reader: impl Read, most: u64) -> Result<u64, String> {
         &mut reader.take(most.saturating_add(1)),
         &mut std::io::sink(),
     )
-    .map_err(|error| format!("the gzip file is damaged: {error}"))
+    .map_err(|error| damaged(&error))
 }
 
-/// How many bytes a gzip file unpacks to; any number above `most` where it is
-/// more than that.
-pub(super) fn gzip_size(packed: &[u8], most: u64) -> Result<u64, String> {
-    counted(MultiGzDecoder::new(packed), most)
+/// What a gzip file holds, as far as it must be known before it is unpacked.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) struct Inside {
+    /// Bytes that it takes, unpacked and read; any number above the budget
+    /// where it is more than that.
+    pub cost: u64,
+    /// Whether it holds a Parquet file, whose rows are counted there.
+    pub is_parquet: bool,
+}
+
+/// Looks through what comes out of a packed file without keeping it, and no
+/// further than to the first thing that stands against it: a text costs its
+/// bytes and what is kept of each of its lines.
+///
+/// # Errors
+///
+/// Why the file is skipped: damaged, of another kind, no text.
+pub(super) fn survey(
+    mut unpacked: impl Read,
+    most: u64,
+    encoding: Encoding,
+) -> Result<Inside, String> {
+    let mut chunk = vec![0; 1 << 16];
+    let mut look = Look::default();
+    let (mut bytes, mut breaks, mut returns) = (0u64, 0u64, 0u64);
+    let mut is_parquet = false;
+    loop {
+        let read = fill(&mut unpacked, &mut chunk)?;
+        let part = &chunk[..read];
+        if bytes == 0 {
+            is_parquet = super::parquet::is_one(part);
+            look.wide = encoding == Encoding::Utf16 || has_utf16_mark(part);
+            refuse_other_kinds(part)?;
+        }
+        bytes += read as u64;
+        if !is_parquet {
+            look.at(part)?;
+            let count = |mark| part.iter().filter(|b| **b == mark).count() as u64;
+            breaks += count(b'\n');
+            returns += count(b'\r');
+        }
+        let cost = bytes.saturating_add(breaks.max(returns).saturating_mul(KEPT_PER_ROW));
+        if read < chunk.len() || cost > most {
+            return Ok(Inside { cost, is_parquet });
+        }
+    }
+}
+
+/// Fills a buffer as far as there is something to fill it with.
+fn fill(from: &mut impl Read, buffer: &mut [u8]) -> Result<usize, String> {
+    let mut filled = 0;
+    while filled < buffer.len() {
+        match from.read(&mut buffer[filled..]) {
+            Ok(0) => break,
+            Ok(read) => filled += read,
+            Err(error) if error.kind() == std::io::ErrorKind::Interrupted => {}
+            Err(error) => return Err(damaged(&error)),
+        }
+    }
+    Ok(filled)
+}
+
+fn damaged(error: &std::io::Error) -> String {
+    format!("the gzip file is damaged: {error}")
+}
+
+/// A look at a text, part by part, for what no table holds.
+#[derive(Debug, Default)]
+struct Look {
+    /// Whether each character takes two bytes, one of which may well be NUL.
+    wide: bool,
+    bytes: usize,
+    line: usize,
+    line_bytes: usize,
+}
+
+impl Look {
+    fn at(&mut self, part: &[u8]) -> Result<(), String> {
+        if !self.wide
+            && let Some(at) = part.iter().position(|byte| *byte == 0)
+        {
+            return Err(format!(
+                "a NUL at byte {}: no text, or UTF-16 without its mark; set [numbers] encoding in onus.toml, or export it again",
+                self.bytes + at
+            ));
+        }
+        for (nth, piece) in part.split(|byte| *byte == b'\n').enumerate() {
+            if nth > 0 {
+                self.line += 1;
+                self.line_bytes = 0;
+            }
+            self.line_bytes += piece.len();
+            if self.line_bytes > MAX_LINE {
+                return Err(format!(
+                    "line {} is longer than {} MB; no table has such lines",
+                    self.line + 1,
+                    MAX_LINE >> 20
+                ));
+            }
+        }
+        self.bytes += part.len();
+        Ok(())
+    }
 }
 
 /// Unpacks a gzip file to at most `most` bytes.
@@ -119,7 +223,7 @@ pub(super) fn gunzip(packed: &[u8], most: u64, site: &Site) -> Result<Vec<u8>, S
     MultiGzDecoder::new(packed)
         .take(most.saturating_add(1))
         .read_to_end(&mut unpacked)
-        .map_err(|error| format!("the gzip file is damaged: {error}"))?;
+        .map_err(|error| damaged(&error))?;
     if unpacked.len() as u64 > most {
         return Err(too_much(site));
     }
@@ -128,16 +232,9 @@ pub(super) fn gunzip(packed: &[u8], most: u64, site: &Site) -> Result<Vec<u8>, S
 
 /// Decodes a text file; why it is skipped otherwise.
 pub(super) fn decode(bytes: Vec<u8>, encoding: Encoding) -> Result<(String, ReadAs), String> {
-    if let Some((_, what)) = OTHER_KINDS
-        .iter()
-        .find(|(start, _)| bytes.starts_with(start))
-    {
-        return Err(format!("{what}, not CSV; export the table as CSV"));
-    }
+    refuse_other_kinds(&bytes)?;
     let (text, read_as) = match encoding {
-        Encoding::Auto if bytes.starts_with(&[0xff, 0xfe]) || bytes.starts_with(&[0xfe, 0xff]) => {
-            (utf16(&bytes)?, ReadAs::Utf16)
-        }
+        Encoding::Auto if has_utf16_mark(&bytes) => (utf16(&bytes)?, ReadAs::Utf16),
         Encoding::Utf16 => (utf16(&bytes)?, ReadAs::Utf8),
         Encoding::Windows1252 => (windows_1252(&bytes)?, ReadAs::Utf8),
         Encoding::Auto | Encoding::Utf8 => {
@@ -162,19 +259,22 @@ pub(super) fn decode(bytes: Vec<u8>, encoding: Encoding) -> Result<(String, Read
     // Old systems end a text with Ctrl-Z.
     let mut text = text;
     text.truncate(text.trim_end_matches('\u{1a}').len());
-    if let Some(at) = text.find('\0') {
-        return Err(format!(
-            "a NUL at byte {at}: no text, or UTF-16 without its mark; set [numbers] encoding in onus.toml, or export it again"
-        ));
-    }
-    if let Some(line) = text.split('\n').position(|line| line.len() > MAX_LINE) {
-        return Err(format!(
-            "line {} is longer than {} MB; no table has such lines",
-            line + 1,
-            MAX_LINE >> 20
-        ));
-    }
+    Look::default().at(text.as_bytes())?;
     Ok((text, read_as))
+}
+
+fn refuse_other_kinds(bytes: &[u8]) -> Result<(), String> {
+    match OTHER_KINDS
+        .iter()
+        .find(|(start, _)| bytes.starts_with(start))
+    {
+        Some((_, what)) => Err(format!("{what}, not CSV; export the table as CSV")),
+        None => Ok(()),
+    }
+}
+
+fn has_utf16_mark(bytes: &[u8]) -> bool {
+    bytes.starts_with(&[0xff, 0xfe]) || bytes.starts_with(&[0xfe, 0xff])
 }
 
 fn without_mark(mut bytes: Vec<u8>) -> Vec<u8> {
@@ -239,4 +339,51 @@ fn windows_1252(bytes: &[u8]) -> Result<String, String> {
         .decode_without_bom_handling(bytes)
         .0
         .into_owned())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// What never ends must be given up by its first bytes: none of these
+    /// readers comes to an end.
+    #[test]
+    fn what_no_table_holds_is_met_without_unpacking_the_rest() {
+        let endless = |byte| survey(std::io::repeat(byte), 1 << 30, Encoding::Auto);
+        assert!(endless(0).unwrap_err().starts_with("a NUL at byte 0"));
+        assert!(endless(b'x').unwrap_err().starts_with("line 1 is longer"));
+        assert!(endless(b'\n').unwrap().cost > 1 << 30);
+        let book = Read::chain(&b"PK\x03\x04"[..], std::io::repeat(0));
+        let why = survey(book, 1 << 30, Encoding::Auto).unwrap_err();
+        assert!(why.starts_with("a spreadsheet"));
+    }
+
+    #[test]
+    fn a_text_costs_its_bytes_and_its_lines() {
+        let cost = |text: &[u8], encoding| survey(text, 1 << 20, encoding).map(|i| i.cost);
+        let unix = cost(b"a,b\n1,2\n", Encoding::Auto);
+        assert_eq!(unix, Ok(8 + 2 * KEPT_PER_ROW));
+        let dos = cost(b"a,b\r\n1,2\r\n", Encoding::Auto);
+        assert_eq!(dos, Ok(10 + 2 * KEPT_PER_ROW));
+        assert!(cost(b"a\0\n\0", Encoding::Auto).is_err());
+        let wide = Ok(4 + KEPT_PER_ROW);
+        assert_eq!(cost(b"a\0\n\0", Encoding::Utf16), wide);
+        // A Parquet file inside counts its own rows.
+        let inside = survey(&b"PAR1\n\n\0"[..], 1 << 20, Encoding::Auto);
+        assert_eq!(
+            inside,
+            Ok(Inside {
+                cost: 7,
+                is_parquet: true
+            })
+        );
+    }
+
+    #[test]
+    fn a_line_is_as_long_however_it_comes() {
+        let mut look = Look::default();
+        assert!(look.at(&vec![b'x'; MAX_LINE]).is_ok());
+        assert!(look.at(b"\nx").is_ok());
+        assert!(look.at(&vec![b'x'; MAX_LINE]).is_err());
+    }
 }

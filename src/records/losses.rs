@@ -102,6 +102,7 @@ pub enum WarningCode {
     ManyLost,
     FarOff,
     DateSuspect,
+    TimesLost,
     MappedToNothing,
 }
 
@@ -146,6 +147,7 @@ impl WarningCode {
             Self::ManyLost => "many-lost",
             Self::FarOff => "far-off",
             Self::DateSuspect => "date-suspect",
+            Self::TimesLost => "times-lost",
             Self::MappedToNothing => "mapped-to-nothing",
         }
     }

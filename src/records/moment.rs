@@ -88,6 +88,8 @@ pub(super) enum NotATime {
     ShortYear,
     /// A bare number, as spreadsheets count days.
     Serial,
+    /// A bare number, as computers count seconds since 1970.
+    Epoch,
     /// A zone in brackets that is not known.
     UnknownZone,
 }
@@ -106,6 +108,9 @@ impl NotATime {
             }
             NotATime::ShortYear => "a year of two digits; write all four",
             NotATime::Serial => "a bare number, as spreadsheets count days; export it as a date",
+            NotATime::Epoch => {
+                "a bare number, as computers count seconds since 1970; export it as a date and time"
+            }
             NotATime::UnknownZone => "the time zone is not known",
         }
     }
@@ -224,7 +229,64 @@ fn take_digits<'a>(rest: &mut &'a str, most: usize) -> &'a str {
     digits
 }
 
+/// Digits of what has passed since 1970, from 1973 on: seconds, thousandths,
+/// millionths, billionths.
+const EPOCH_DIGITS: [usize; 7] = [9, 10, 12, 13, 15, 16, 19];
+
+/// What the dates of a file say of the order of day and month.
+#[derive(Debug, Clone, Copy, Default)]
+pub(super) struct OrderClues {
+    /// Whether any date leaves the order open or tells it.
+    pub any: bool,
+    /// Dates whose first number can be no month.
+    first: usize,
+    /// Dates whose second number can be no month.
+    second: usize,
+}
+
+impl OrderClues {
+    /// One such date may be a slip.
+    const LEAST: usize = 2;
+
+    /// Looks at a cell.
+    pub(super) fn look(&mut self, text: &str) {
+        let mut rest = text.trim();
+        let first = take_digits(&mut rest, 3);
+        let Some(mark) = rest.chars().next().filter(|c| matches!(c, '-' | '/' | '.')) else {
+            return;
+        };
+        rest = &rest[1..];
+        let second = take_digits(&mut rest, 3);
+        let Some(mut rest) = rest.strip_prefix(mark) else {
+            return;
+        };
+        if take_digits(&mut rest, 5).len() != 4 {
+            return;
+        }
+        let day_or_month = |text: &str| text.parse::<u8>().ok().filter(|n| (1..=31).contains(n));
+        if let (Some(first), Some(second)) = (day_or_month(first), day_or_month(second)) {
+            self.any = true;
+            self.first += usize::from(first > 12 && second <= 12);
+            self.second += usize::from(second > 12 && first <= 12);
+        }
+    }
+
+    /// The order, where dates prove it and none speaks against it.
+    pub(super) fn order(self) -> Option<DateOrder> {
+        match (self.first, self.second) {
+            (days, 0) if days >= Self::LEAST => Some(DateOrder::DayFirst),
+            (0, days) if days >= Self::LEAST => Some(DateOrder::MonthFirst),
+            _ => None,
+        }
+    }
+}
+
 fn take_date(rest: &mut &str, order: DateOrder) -> Result<jiff::civil::Date, NotATime> {
+    let digits = rest.bytes().take_while(u8::is_ascii_digit).count();
+    let mut after = rest.bytes().skip(digits);
+    if EPOCH_DIGITS.contains(&digits) && after.all(|b| b.is_ascii_digit() || b == b'.') {
+        return Err(NotATime::Epoch);
+    }
     let first = take_digits(rest, 9);
     if first.is_empty() {
         return Err(NotATime::Text);
@@ -395,9 +457,33 @@ mod tests {
     }
 
     #[test]
+    fn days_above_the_twelfth_prove_the_order_unless_others_speak_against_it() {
+        let order = |texts: &[&str]| {
+            let mut clues = OrderClues::default();
+            texts.iter().for_each(|text| clues.look(text));
+            clues.order()
+        };
+        let day_first = ["07.09.2026 06:03", "13.09.2026", "14.09.2026 23:00"];
+        assert_eq!(order(&day_first), Some(DateOrder::DayFirst));
+        let month_first = ["9/13/2026", "09/07/2026 1:00 pm", "9/30/2026"];
+        assert_eq!(order(&month_first), Some(DateOrder::MonthFirst));
+        assert_eq!(order(&["07/09/2026", "08/09/2026"]), None);
+        assert_eq!(order(&["07/09/2026", "13/09/2026"]), None);
+        assert_eq!(order(&["13/09/2026", "14/09/2026", "09/15/2026"]), None);
+        assert_eq!(order(&["13/14/2026", "14/15/2026"]), None);
+        assert_eq!(
+            order(&["2026-09-13", "2026-09-14", "", "13.5", "46101.5"]),
+            None
+        );
+    }
+
+    #[test]
     fn what_is_no_time_is_named() {
         assert_eq!(utc("46349.34"), Err(NotATime::Serial));
         assert_eq!(utc("46349"), Err(NotATime::Serial));
+        assert_eq!(utc("1795421700"), Err(NotATime::Epoch));
+        assert_eq!(utc("1795421700.5"), Err(NotATime::Epoch));
+        assert_eq!(utc("1795421700000"), Err(NotATime::Epoch));
         assert_eq!(utc("3/4/26"), Err(NotATime::ShortYear));
         assert_eq!(utc("2026-02-30"), Err(NotATime::Impossible));
         assert_eq!(utc("2026-11-23T25:00:00Z"), Err(NotATime::Impossible));

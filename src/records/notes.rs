@@ -14,6 +14,10 @@ pub(super) enum Note {
     ReadAs(ReadAs),
     /// Commas were taken as decimal marks.
     DecimalComma,
+    /// Days above the twelfth stand first.
+    DayFirst,
+    /// Days above the twelfth stand second.
+    MonthFirst,
     /// Lines above the header.
     Preamble,
     /// A row of units under the header.
@@ -77,6 +81,14 @@ impl Notes {
             ),
             (Note::ReadAs(ReadAs::Utf16), "UTF-16"),
             (Note::DecimalComma, "decimal commas, read as such"),
+            (
+                Note::DayFirst,
+                "dates with the day before the month, as days above 12 there prove, read as such",
+            ),
+            (
+                Note::MonthFirst,
+                "dates with the month before the day, as days above 12 there prove, read as such",
+            ),
             (Note::Preamble, "lines above the header, which were skipped"),
             (
                 Note::UnitsRow,

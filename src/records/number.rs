@@ -1,14 +1,17 @@
 //! Numbers as people and exports write them.
 
 use super::Unit;
+use crate::site::DateOrder;
 
-/// How the numbers of one file are written.
+/// How the numbers and dates of one file are written.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) struct NumberStyle {
+pub(super) struct Style {
     /// Whether a comma is the decimal mark.
     pub decimal_comma: bool,
     /// The mark between thousands that the site names.
     pub thousands: Option<char>,
+    /// The order of day and month.
+    pub dates: DateOrder,
 }
 
 /// A number, with the unit where the cell itself names one.
@@ -58,7 +61,7 @@ impl NotANumber {
 }
 
 /// Reads a cell; spaces around it do not matter.
-pub(super) fn parse(cell: &str, style: NumberStyle) -> Result<Written, NotANumber> {
+pub(super) fn parse(cell: &str, style: Style) -> Result<Written, NotANumber> {
     let cell = cell.trim();
     // The common case first: plain digits with a point.
     let bytes = cell.as_bytes();
@@ -134,7 +137,7 @@ fn split_unit(cell: &str) -> Result<(&str, Option<Unit>), NotANumber> {
 }
 
 /// Digits with sign, marks and exponent.
-fn plain(text: &str, style: NumberStyle) -> Result<f64, NotANumber> {
+fn plain(text: &str, style: Style) -> Result<f64, NotANumber> {
     let text = text.trim().replace('\u{2212}', "-");
     let (mantissa, exponent) = match text.find(['e', 'E']) {
         Some(at) => (&text[..at], &text[at..]),
@@ -182,7 +185,7 @@ enum Whole {
 }
 
 /// Takes the marks between thousands out of the digits before the decimal mark.
-fn ungroup(whole: &str, has_fraction: bool, style: NumberStyle) -> Result<Whole, NotANumber> {
+fn ungroup(whole: &str, has_fraction: bool, style: Style) -> Result<Whole, NotANumber> {
     if whole.bytes().all(|b| b.is_ascii_digit()) {
         return Ok(Whole::Digits(whole.to_owned()));
     }
@@ -269,16 +272,16 @@ impl DecimalClues {
 mod tests {
     use super::*;
 
-    const POINT: NumberStyle = NumberStyle {
+    const POINT: Style = Style {
         decimal_comma: false,
         thousands: None,
     };
-    const COMMA: NumberStyle = NumberStyle {
+    const COMMA: Style = Style {
         decimal_comma: true,
         thousands: None,
     };
 
-    fn value(cell: &str, style: NumberStyle) -> Result<f64, NotANumber> {
+    fn value(cell: &str, style: Style) -> Result<f64, NotANumber> {
         parse(cell, style).map(|written| written.value)
     }
 
@@ -317,7 +320,7 @@ mod tests {
         assert_eq!(value("1,234", POINT), Err(NotANumber::Ambiguous));
         assert_eq!(value("12,5", POINT), Err(NotANumber::Ambiguous));
         assert_eq!(value("1.234", COMMA), Err(NotANumber::Ambiguous));
-        let site_says = NumberStyle {
+        let site_says = Style {
             decimal_comma: false,
             thousands: Some(','),
         };

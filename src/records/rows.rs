@@ -13,7 +13,7 @@ use super::cell::{self, CellValue, Problem, Wrapping};
 use super::header::{Cell, Header, Slot};
 use super::moment::Certainty;
 use super::notes::Note;
-use super::number::NumberStyle;
+use super::number::Style;
 use super::observation::{Observation, Seen};
 use super::parts::{
     Contradiction, Fact, FactAt, Facts, FileRows, InspectionPart, PanelPart, PlannedRun,
@@ -112,7 +112,7 @@ impl<'a> Rules<'a> {
 pub(super) struct RowReader<'a> {
     rules: &'a Rules<'a>,
     header: Header,
-    style: NumberStyle,
+    style: Style,
     id_from_file: Option<String>,
     ids: HashMap<Arc<str>, u32>,
     last: Option<(Arc<str>, u32)>,
@@ -152,7 +152,7 @@ impl<'a> RowReader<'a> {
         rules: &'a Rules<'a>,
         path: PathBuf,
         header: Header,
-        style: NumberStyle,
+        style: Style,
         id_from_file: Option<String>,
     ) -> Self {
         let mut out = FileRows {

@@ -3,6 +3,7 @@
 use std::path::Path;
 
 use csv::StringRecord;
+use flate2::read::MultiGzDecoder;
 
 use super::header::Matcher;
 use super::{Conversion, RecordsError, file, layout, load, parquet};
@@ -55,6 +56,12 @@ pub fn look(path: &Path, site: &Site) -> Result<Sample, RecordsError> {
     let mut bytes = load::load(path).map_err(unusable)?.bytes;
     let budget = load::budget(site);
     if load::is_gzip(&bytes) {
+        load::survey(
+            MultiGzDecoder::new(bytes.as_slice()),
+            budget,
+            site.numbers.encoding,
+        )
+        .map_err(unusable)?;
         bytes = load::gunzip(&bytes, budget, site).map_err(unusable)?;
     }
     let matcher = Matcher::new(site);

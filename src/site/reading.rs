@@ -207,10 +207,10 @@ pub enum FactorKind {
 #[derive(Debug, Clone, PartialEq, Deserialize)]
 #[serde(deny_unknown_fields, default)]
 pub struct Reading {
-    /// The most that all packed files of a run (gzip and Parquet) may unpack
-    /// to together, MB. Default 1024.
+    /// The most that all packed files of a run (gzip and Parquet) may take
+    /// together, unpacked and read, MB; a row takes about 0.3 kB. Default 1024.
     pub max_unpacked_mb: u64,
-    /// Whether panels with the marks of others to a millimetre are different
+    /// Whether panels that carry the marks of others are different
     /// panels. Default false: they count once.
     pub copies_are_real: bool,
     /// Where the panel's id stands in the file's name, without its ending:

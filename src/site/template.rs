@@ -160,9 +160,10 @@ pub const TEMPLATE: &str = r##"# onus.toml: how this site writes its inspection 
 #actions = "actions.csv"
 
 [read]
-# The most that all packed files (gzip and Parquet) may unpack to, MB.
+# The most that all packed files (gzip and Parquet) may take, unpacked and
+# read, MB; a million rows take about 300.
 #max_unpacked_mb = 1024
-# Whether panels with the marks of others to a millimetre are different
+# Whether panels that carry the marks of others are different
 # panels; if not, they count once, and that is told.
 #copies_are_real = false
 # Where the panel's id stands in the file's name, * for anything. Default: none.

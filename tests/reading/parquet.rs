@@ -295,8 +295,14 @@ fn what_is_made_here_is_a_parquet_file_in_every_packing() {
 #[test]
 fn a_file_that_claims_more_than_it_holds_is_named_before_it_costs_anything() {
     const MUCH: i64 = 2_000_000_000;
-    let liars: [(&str, Made, &str); 12] = [
+    let liars: [(&str, Made, &str); 13] = [
         ("rows without end", Made::honest(MUCH), "max_unpacked_mb"),
+        // Their numbers alone would have room.
+        (
+            "twenty million equal rows",
+            Made::honest(20_000_000),
+            "max_unpacked_mb",
+        ),
         (
             "a footer of more rows than the pages hold",
             Made {
@@ -419,16 +425,13 @@ fn all_packed_files_of_a_run_share_one_budget_in_their_order() {
         packer.finish().unwrap();
         text.len()
     };
-    // 43,000 rows of three numbers are 17 kB short of a megabyte: no room is
-    // left for them after the first three, but there is for the small one.
+    // 3,000 rows of three numbers, each with what is kept of a row, leave less
+    // than 210 kB of a megabyte: no room is left for them after the first
+    // three, but there is for the small one.
     let packed = [("a", "A"), ("b", "B"), ("c", "C")]
         .map(|(name, id)| pack(&format!("{name}.csv.gz"), id, 400));
-    assert!(packed.iter().sum::<usize>() > 17_000);
-    fs::write(
-        folder.path().join("d.parquet"),
-        Made::honest(43_000).bytes(),
-    )
-    .unwrap();
+    assert!(packed.iter().sum::<usize>() < 50_000);
+    fs::write(folder.path().join("d.parquet"), Made::honest(3_000).bytes()).unwrap();
     pack("e.csv.gz", "E", 10);
     let read =
         || records::read(&[folder.path().to_owned()], &site, &ReadOptions::default()).unwrap();

@@ -20,7 +20,7 @@ use super::header::{Header, Matcher};
 use super::inputs::{Input, file_reject};
 use super::load;
 use super::notes::Note;
-use super::number::NumberStyle;
+use super::number::Style;
 use super::rows::{RowReader, Rules};
 use stored::Stored;
 use thrift::Walk;
@@ -42,7 +42,8 @@ pub(super) fn is_one(bytes: &[u8]) -> bool {
     bytes.starts_with(MAGIC)
 }
 
-/// How many bytes a file unpacks to, by its footer and page headers.
+/// How many bytes a file takes, unpacked and read, by its footer and page
+/// headers.
 pub(super) fn measure(
     input: &Input,
     bytes: Vec<u8>,
@@ -59,7 +60,7 @@ pub(super) fn measure(
     }
 }
 
-/// Reads a file that unpacks to no more than `allowed` bytes. Rows count from
+/// Reads a file that takes no more than `allowed` bytes. Rows count from
 /// 2, as if a header were line 1.
 pub(super) fn read(
     input: &Input,
@@ -79,9 +80,10 @@ pub(super) fn read(
         mut header,
         id_from_file,
     } = opened;
-    let style = NumberStyle {
+    let style = Style {
         decimal_comma: false,
         thousands: None,
+        dates: rules.site.dates.order,
     };
     let matched = std::mem::take(&mut header.matched);
     let unknown = std::mem::take(&mut header.unknown);
@@ -218,11 +220,14 @@ impl Table {
     }
 
     /// How many bytes these columns unpack to: whatever is more, the pages as
-    /// their headers say, or a number for each value. Any header that does not
-    /// fit the others is a lie, found before anything is unpacked.
+    /// their headers say, or a number for each value; and what is kept of each
+    /// row. Any header that does not fit the others is a lie, found before
+    /// anything is unpacked.
     fn unpacked(&self, used: &[usize]) -> Result<u64, String> {
         let mut size = 0u64;
         for group in self.reader.metadata().row_groups() {
+            let rows = u64::try_from(group.num_rows()).unwrap_or(0);
+            size = size.saturating_add(rows.saturating_mul(load::KEPT_PER_ROW));
             for at in used {
                 let chunk = group.column(self.leaves[*at]);
                 let (pages, values) = self.pages(chunk)?;

@@ -8,7 +8,7 @@ use crate::records::file::{self, Outcome};
 use crate::records::header::Matcher;
 use crate::records::inputs::{Found, Input, Named, Packing};
 use crate::records::load;
-use crate::records::number::NumberStyle;
+use crate::records::number::Style;
 use crate::records::read;
 use crate::records::rows::Rules;
 use crate::records::{Column, Records};
@@ -97,9 +97,10 @@ impl<'a> TextReader<'a> {
     pub fn cell(&self, text: &str) -> Vec<f64> {
         let mut numbers = Vec::new();
         for decimal_comma in [false, true] {
-            let style = NumberStyle {
+            let style = Style {
                 decimal_comma,
                 thousands: self.rules.site.numbers.thousands,
+                dates: self.rules.site.dates.order,
             };
             for column in KINDS {
                 if let Ok(CellValue::Number(value)) =

@@ -1,8 +1,9 @@
-//! Panels that carry the very same marks: probably one panel under several ids.
+//! Panels that carry the very same marks: probably one panel under several ids;
+//! and one mark written several times over.
 
 use std::collections::BTreeMap;
 
-use super::super::{Records, Warning, WarningCode};
+use super::super::{Point, Records, Warning, WarningCode};
 use super::warn;
 
 /// So many marks at the same places are no accident, if they are finely written.
@@ -14,7 +15,50 @@ const COARSE_MM: f64 = 5.0;
 /// Examples named in the warning.
 const NAMED: usize = 3;
 
+/// So many marks written again, and so large a share, are no accident.
+const AGAIN: usize = 5;
+const AGAIN_SHARE: f64 = 0.01;
+
 pub(super) fn find(records: &Records, warnings: &mut Vec<Warning>) {
+    warnings.extend(written_over(records));
+    same_marks(records, warnings);
+}
+
+/// Marks that stand in every detail more than once on their panel, as a join
+/// that multiplies rows leaves them.
+fn written_over(records: &Records) -> Option<Warning> {
+    // Equal ones lie next to each other.
+    let again: Vec<usize> = (1..records.defects.len())
+        .filter(|nth| {
+            let defect = &records.defects[*nth];
+            defect.written.is_some_and(is_fine) && *defect == records.defects[*nth - 1]
+        })
+        .collect();
+    let first = again.first().filter(|_| {
+        again.len() >= AGAIN && again.len() as f64 >= AGAIN_SHARE * records.defects.len() as f64
+    })?;
+    let place = records.origins.get(*first).and_then(|origin| {
+        let file = records.sources.get(origin.file as usize)?;
+        Some(format!(" ({}, line {})", file.display(), origin.line))
+    });
+    Some(warn(
+        WarningCode::DuplicateRecord,
+        format!(
+            "{} of {} defects stand in every detail already on the same panel, as rows do that a join of tables has multiplied; they count as often as they are written. Take the double rows out; the first is on panel {}{}.",
+            again.len(),
+            records.defects.len(),
+            records.panels[records.defects[*first].panel].id,
+            place.unwrap_or_default()
+        ),
+    ))
+}
+
+/// Whether a place is written more finely than in coarse steps.
+fn is_fine(at: Point) -> bool {
+    at.x % COARSE_MM != 0.0 || at.y % COARSE_MM != 0.0
+}
+
+fn same_marks(records: &Records, warnings: &mut Vec<Warning>) {
     let groups = groups(records);
     let copies: usize = groups.iter().map(|g| g.len() - 1).sum();
     if copies == 0 {
@@ -49,7 +93,7 @@ fn groups(records: &Records) -> Vec<Vec<usize>> {
         let Some(at) = defect.written else { continue };
         let of_panel = marks.entry(defect.panel).or_default();
         of_panel.push((defect.name, at.x.to_bits(), at.y.to_bits()));
-        if at.x % COARSE_MM != 0.0 || at.y % COARSE_MM != 0.0 {
+        if is_fine(at) {
             *fine.entry(defect.panel).or_default() += 1;
         }
     }
@@ -66,4 +110,39 @@ fn groups(records: &Records) -> Vec<Vec<usize>> {
     let mut groups: Vec<Vec<usize>> = by_marks.into_values().filter(|g| g.len() > 1).collect();
     groups.sort_unstable();
     groups
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::records::{Defect, Panel};
+
+    fn mark(panel: usize, x: f64) -> Defect {
+        let at = Some(Point { x, y: 40.0 });
+        Defect {
+            panel,
+            name: 0,
+            place: at,
+            written: at,
+            area_mm2: None,
+            severity: None,
+        }
+    }
+
+    #[test]
+    fn rows_multiplied_by_a_join_are_told_and_equal_clicks_are_not() {
+        let told = |x: f64, times: usize| {
+            let defects = (0..30).map(|n| mark(n / times, x + (n / times) as f64 * 5.0));
+            let records = Records {
+                panels: vec![Panel::default(); 30],
+                defects: defects.collect(),
+                ..Records::default()
+            };
+            written_over(&records).map(|warning| warning.text)
+        };
+        assert!(told(10.3, 3).unwrap().starts_with("20 of 30 defects"));
+        assert_eq!(told(10.3, 1), None);
+        // Clicks in steps of 5 mm may well fall on one place twice.
+        assert_eq!(told(10.0, 3), None);
+    }
 }

@@ -9,15 +9,17 @@ mod contrast;
 mod copies;
 mod exposure;
 mod names;
-pub(super) mod near_copies;
+mod near_copies;
 mod places;
 mod ranges;
+mod same_moment;
 mod times;
 
+pub(super) use near_copies::warning as told_again;
 pub(super) use places::placeholders;
 pub(super) use times::{dates, one_clock};
 
-use super::{Records, Warning, WarningCode};
+use super::{Defect, Panel, Records, Warning, WarningCode};
 use crate::site::Site;
 
 /// All traps that the data hold.
@@ -30,8 +32,18 @@ pub(super) fn find(records: &Records, site: &Site) -> Vec<Warning> {
     alike::find(records, &mut warnings);
     places::find(records, site, &mut warnings);
     ranges::find(records, &mut warnings);
+    warnings.extend(times::lost(records));
     mapped_to_nothing(records, site, &mut warnings);
     warnings
+}
+
+/// Panels that seem to be others under new ids, in order: each with the first
+/// one that carries its marks.
+pub(super) fn written_again(panels: &[Panel], defects: &[Defect]) -> Vec<(usize, usize)> {
+    let mut copies = near_copies::find(panels, defects);
+    same_moment::add(&mut copies, panels, defects);
+    copies.sort_unstable();
+    copies
 }
 
 /// Headers of the site file that stand in no file.

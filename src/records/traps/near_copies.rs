@@ -19,11 +19,14 @@ const NEAR_MM: f64 = 1.0;
 const REPEAT_MM: f64 = 2.0;
 /// Fewer copies than this are expected from marks that repeat on their own.
 const EXPECTED: f64 = 0.001;
+/// Panels before and after one, in the order of sanding, that are beside it.
+const BESIDE: usize = 20;
 /// Panels in one place of the index that others are compared with.
 const LEADERS: usize = 32;
 
-/// The copies: each panel and the first one that carries its marks.
-pub(in crate::records) fn find(panels: &[Panel], defects: &[Defect]) -> Vec<(usize, usize)> {
+/// The copies that tell themselves by many marks, whenever they were sanded:
+/// each panel and the first one that carries its marks.
+pub(super) fn find(panels: &[Panel], defects: &[Defect]) -> Vec<(usize, usize)> {
     let marks = by_panel(panels.len(), defects);
     let groups: Vec<Vec<usize>> = groups(panels, &marks)
         .into_iter()
@@ -32,14 +35,12 @@ pub(in crate::records) fn find(panels: &[Panel], defects: &[Defect]) -> Vec<(usi
     if groups.is_empty() {
         return Vec::new();
     }
-    let index = Index::of(&groups, &marks, defects);
-    let mut copies: Vec<(usize, usize)> = groups
+    let index = Index::of(&groups, &marks, defects, REPEAT_MM);
+    groups
         .iter()
-        .filter(|group| index.expected(group, &marks, panels.len()) < EXPECTED)
+        .filter(|group| panels.len() as f64 * index.chance(group, &marks, panels.len()) < EXPECTED)
         .flat_map(|group| group[1..].iter().map(|copy| (*copy, group[0])))
-        .collect();
-    copies.sort_unstable();
-    copies
+        .collect()
 }
 
 /// What is told of them.
@@ -54,7 +55,7 @@ pub(in crate::records) fn warning(copies: &[(usize, usize)], panels: &[Panel]) -
     Some(Warning {
         code: WarningCode::NearCopies,
         text: format!(
-            "{} the marks of another panel to a millimetre ({}), far beyond chance: one panel written under several ids counts once. If they are different panels, set [read] copies_are_real = true in onus.toml; if they are later inspections, give them the panel's first id and an inspection number.",
+            "{} the marks of another panel, to a millimetre or within a centimetre and sanded at the same second ({}), far beyond chance: one panel written under several ids counts once. If they are different panels, set [read] copies_are_real = true in onus.toml; if they are later inspections, give them the panel's first id and an inspection number.",
             if copies.len() == 1 {
                 "1 panel carries".to_owned()
             } else {
@@ -67,10 +68,10 @@ pub(in crate::records) fn warning(copies: &[(usize, usize)], panels: &[Panel]) -
 }
 
 /// A mark: its kind and place.
-type Mark = (usize, Point);
+pub(super) type Mark = (usize, Point);
 
 /// The placed marks of each panel, by kind, then place.
-fn by_panel(panels: usize, defects: &[Defect]) -> Vec<Vec<Mark>> {
+pub(super) fn by_panel(panels: usize, defects: &[Defect]) -> Vec<Vec<Mark>> {
     let mut marks = vec![Vec::new(); panels];
     for defect in defects {
         if let Some(place) = defect.place {
@@ -120,7 +121,7 @@ fn groups(panels: &[Panel], marks: &[Vec<Mark>]) -> Vec<Vec<usize>> {
             .filter_map(|(dx, dy)| index.get(&key(x + dx, y + dy)))
             .flatten()
             .copied()
-            .filter(|group| agree(&marks[groups[*group][0]], own))
+            .filter(|group| agree(&marks[groups[*group][0]], own, NEAR_MM))
             .min();
         match found {
             Some(group) => groups[group].push(panel),
@@ -136,15 +137,16 @@ fn groups(panels: &[Panel], marks: &[Vec<Mark>]) -> Vec<Vec<usize>> {
     groups
 }
 
-/// Whether each mark of one panel has one of the other by it.
-fn agree(a: &[Mark], b: &[Mark]) -> bool {
+/// Whether each mark of one panel has one of the other by it, mm along each
+/// axis.
+pub(super) fn agree(a: &[Mark], b: &[Mark], near_mm: f64) -> bool {
     let mut free = vec![true; b.len()];
     a.iter().all(|(kind, at)| {
         let near = b.iter().enumerate().find(|(i, (other, p))| {
             free[*i]
                 && other == kind
-                && (at.x - p.x).abs() <= NEAR_MM
-                && (at.y - p.y).abs() <= NEAR_MM
+                && (at.x - p.x).abs() <= near_mm
+                && (at.y - p.y).abs() <= near_mm
         });
         near.map(|(i, _)| i).is_some_and(|i| {
             free[i] = false;
@@ -154,58 +156,74 @@ fn agree(a: &[Mark], b: &[Mark]) -> bool {
 }
 
 /// On which panels marks lie, in fields about the marks of the groups.
-struct Index(HashMap<(usize, i64, i64), Vec<(usize, Point)>>);
+pub(super) struct Index {
+    fields: HashMap<Field, Vec<(usize, Point)>>,
+    /// A repeat is met within this distance, mm; the side of a field too.
+    within_mm: f64,
+}
 
-fn field(mark: &Mark) -> (usize, i64, i64) {
+/// A kind of mark and the field that it lies in.
+type Field = (usize, i64, i64);
+
+fn field(mark: &Mark, side_mm: f64) -> Field {
     (
         mark.0,
-        (mark.1.x / REPEAT_MM).floor() as i64,
-        (mark.1.y / REPEAT_MM).floor() as i64,
+        (mark.1.x / side_mm).floor() as i64,
+        (mark.1.y / side_mm).floor() as i64,
     )
 }
 
-fn around((kind, x, y): (usize, i64, i64)) -> impl Iterator<Item = (usize, i64, i64)> {
+fn around((kind, x, y): Field) -> impl Iterator<Item = Field> {
     (-1..=1).flat_map(move |dx| (-1..=1).map(move |dy| (kind, x + dx, y + dy)))
 }
 
 impl Index {
-    fn of(groups: &[Vec<usize>], marks: &[Vec<Mark>], defects: &[Defect]) -> Self {
-        let mut index: HashMap<(usize, i64, i64), Vec<(usize, Point)>> = HashMap::new();
+    pub(super) fn of(
+        groups: &[Vec<usize>],
+        marks: &[Vec<Mark>],
+        defects: &[Defect],
+        within_mm: f64,
+    ) -> Self {
+        let mut fields: HashMap<Field, Vec<(usize, Point)>> = HashMap::new();
         for mark in groups.iter().flat_map(|group| &marks[group[0]]) {
-            for near in around(field(mark)) {
-                index.entry(near).or_default();
+            for near in around(field(mark, within_mm)) {
+                fields.entry(near).or_default();
             }
         }
         for defect in defects {
             if let Some(place) = defect.place
-                && let Some(held) = index.get_mut(&field(&(defect.name, place)))
+                && let Some(held) = fields.get_mut(&field(&(defect.name, place), within_mm))
                 // Defects come by panel: one mark of each is enough.
                 && held.last().is_none_or(|(panel, _)| *panel != defect.panel)
             {
                 held.push((defect.panel, place));
             }
         }
-        Self(index)
+        Self { fields, within_mm }
     }
 
-    /// How many panels would carry all marks of a group if each of them
-    /// repeated on its own as often as it does on the panels outside.
-    fn expected(&self, group: &[usize], marks: &[Vec<Mark>], panels: usize) -> f64 {
+    /// How likely a panel carries all marks of a group if each of them repeats
+    /// on its own as often as it does on the panels outside, or on those sanded
+    /// next before and after where it is more: a fault may come and go.
+    pub(super) fn chance(&self, group: &[usize], marks: &[Vec<Mark>], panels: usize) -> f64 {
         let outside = (panels - group.len()) as f64;
-        let mut expected = panels as f64;
+        let mut chance = 1.0;
         for mark in &marks[group[0]] {
-            let mut held: Vec<usize> = around(field(mark))
-                .filter_map(|near| self.0.get(&near))
+            let mut held: Vec<usize> = around(field(mark, self.within_mm))
+                .filter_map(|near| self.fields.get(&near))
                 .flatten()
-                .filter(|(_, p)| (p.x - mark.1.x).hypot(p.y - mark.1.y) <= REPEAT_MM)
+                .filter(|(_, p)| (p.x - mark.1.x).hypot(p.y - mark.1.y) <= self.within_mm)
                 .map(|(panel, _)| *panel)
                 .filter(|panel| group.binary_search(panel).is_err())
                 .collect();
             held.sort_unstable();
             held.dedup();
-            expected *= (held.len() as f64 + 0.5) / (outside + 1.0);
+            let first = group.first().copied().unwrap_or(0);
+            let beside = held.iter().filter(|p| p.abs_diff(first) <= BESIDE).count();
+            let often = (held.len() as f64 + 0.5) / (outside + 1.0);
+            chance *= often.max(beside as f64 / (2 * BESIDE) as f64).min(1.0);
         }
-        expected
+        chance
     }
 }
 

@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use jiff::{SignedDuration, Timestamp};
 
-use super::super::{Moment, Panel, Records, Warning, WarningCode};
+use super::super::{Column, Lost, Moment, Panel, Records, Reject, Warning, WarningCode};
 use super::{counted, some, warn};
 use crate::site::Site;
 
@@ -12,6 +12,10 @@ use crate::site::Site;
 const FIRST_YEAR: i16 = 1990;
 /// So far ahead a clock may be, hours: a zone not recorded, a station not set.
 const AHEAD_HOURS: i64 = 36;
+/// So many values lost and panels without a time, and so large a share of
+/// panels, are many.
+const LOST: usize = 3;
+const LOST_SHARE: f64 = 0.1;
 /// Clocks of one place differ by an hour between summer and winter, seconds.
 const SUMMER: i64 = 3600;
 
@@ -57,6 +61,44 @@ pub(in super::super) fn dates(
             ),
         )
     })
+}
+
+/// Tells where times were recorded but could not be read, with the commonest
+/// reason: without them nothing is seen that comes and goes, and shifts, days
+/// and the order of panels rule nothing out.
+pub(in super::super) fn lost(records: &Records) -> Option<Warning> {
+    let headers = records
+        .columns
+        .iter()
+        .find(|used| used.column == Column::SandedAt.name())
+        .map(|used| &used.headers)?;
+    let mut reasons: BTreeMap<&str, (usize, &Reject)> = BTreeMap::new();
+    let lost = records.rejects.iter().filter(|reject| {
+        let header = reject.column.as_deref().map(str::trim);
+        reject.lost == Lost::Value && headers.iter().any(|h| Some(h.as_str()) == header)
+    });
+    for reject in lost {
+        reasons.entry(&reject.why).or_insert((0, reject)).0 += 1;
+    }
+    let values: usize = reasons.values().map(|(count, _)| count).sum();
+    let (count, first) = reasons.values().max_by_key(|(count, _)| *count)?;
+    let panels = records.panels.len();
+    let without = records.panels.iter().filter(|p| p.sanded_at.is_none());
+    let without = without.count();
+    if values.min(without) < LOST || (without as f64) < LOST_SHARE * panels as f64 {
+        return None;
+    }
+    Some(warn(
+        WarningCode::TimesLost,
+        format!(
+            "{} of {} could not be read, and {without} of {} have no time: what comes and goes, shifts and the order of panels cannot be told there. {count} such as \"{}\": {}.",
+            counted(values, "value"),
+            Column::SandedAt.name(),
+            counted(panels, "panel"),
+            first.value.as_deref().unwrap_or_default(),
+            first.why
+        ),
+    ))
 }
 
 /// Puts all panels on one clock where the site names no zone and the offsets
