@@ -352,7 +352,7 @@ pub struct Scatter {
     pub days: Option<f64>,
     /// Between lots.
     pub lots: Option<f64>,
-    /// How much a day's rate resembles that of the day before, 0..1.
+    /// How much a day's rate resembles that of the day before, where days differ, 0..1.
     pub day_memory: Option<f64>,
 }
 
