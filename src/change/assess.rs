@@ -16,7 +16,7 @@ use crate::stats::Interval;
 /// Memory of days, and their standard deviation, from which drift is worth a word:
 /// intervals of shops whose days differ by 0.4 and resemble each other by 0.8 hold
 /// the truth in 88 of 100.
-const MEMORY_FELT: f64 = 0.65;
+const MEMORY_FELT: f64 = 0.75;
 const DAYS_FELT: f64 = 0.25;
 
 /// ln of crude over allowed ratio from which a mix that moved is worth a word.

@@ -1,6 +1,6 @@
 //! How many panels it takes, and how many lots and days.
 
-use super::model::{Course, Future};
+use super::model::{Course, Future, Mixture, Part};
 use super::ratio::Ratio;
 use super::{Alternating, Change, Needed, Settings, Unit};
 use crate::stats::distributions::normal;
@@ -67,9 +67,9 @@ pub(crate) fn by_turns(change: &Change, settings: &Settings) -> Option<Alternati
 /// Panels of a block small enough for every lot and day to hold several of both
 /// sides: a quarter of the smaller one.
 fn block(ratio: &Ratio) -> usize {
-    let (panels, lots, days) = ratio.fit.rests_on();
+    let (lots, days) = ratio.fit.rests_on();
     let units = lots.unwrap_or(1).max(days).max(1);
-    (panels / units / 4).clamp(1, MOST_IN_A_BLOCK)
+    (ratio.panels / units / 4).clamp(1, MOST_IN_A_BLOCK)
 }
 
 /// Panels, lots and days whose one-sided upper limit at the level of the settings
@@ -87,7 +87,8 @@ pub(super) fn no_worse(ratio: &Ratio, settings: &Settings) -> Option<Needed> {
 
 fn needed(ratio: &Ratio, goal: &Goal, course: Course) -> Option<Needed> {
     let future = ratio.fit.future(course, goal.truth.ln())?;
-    let (present, lots, days) = ratio.fit.rests_on();
+    let (lots, days) = ratio.fit.rests_on();
+    let present = ratio.panels;
     let enough = |panels: f64| chance(&future, goal, panels / present as f64) >= goal.power;
     if !enough(MOST_PANELS) {
         return None;
@@ -121,19 +122,24 @@ fn needed(ratio: &Ratio, goal: &Goal, course: Course) -> Option<Needed> {
 
 /// Chance that the interval over `times` the panels leaves out `goal.against`,
 /// averaged over what the records leave open of the scatter (O'Hagan, Stevens &
-/// Campbell 2005, Pharmaceutical Statistics 4, 187–201). The interval to come
-/// knows the scatter by its own panels, and what it leaves open by the present
-/// ones: with as many panels again, half of each.
+/// Campbell 2005, Pharmaceutical Statistics 4, 187–201). The law to come knows
+/// the scatter in part by its own panels, and for the rest leaves it as open as
+/// the present ones do: with as many panels again, half of each.
 fn chance(future: &Future, goal: &Goal, times: f64) -> f64 {
     let gap = (goal.against / goal.truth).ln();
-    let quantile = normal::two_sided_quantile(goal.level);
     let variances = future.variances(times);
-    let expected: f64 = variances.iter().map(|(share, v)| share * v).sum();
     let own = times / (times + 1.0);
+    let part = |share: f64, variance: f64| Part {
+        share,
+        mean: 0.0,
+        sd: variance.sqrt(),
+    };
+    let open = variances.iter().map(|(s, v)| part((1.0 - own) * s, *v));
     variances
         .iter()
         .map(|(share, v)| {
-            let half_width = quantile * (own * v + (1.0 - own) * expected).sqrt();
+            let law = Mixture::new(open.clone().chain([part(own, *v)]).collect());
+            let half_width = law.quantile(f64::midpoint(1.0, goal.level));
             share * normal::tails((gap - half_width) / v.sqrt()).lower()
         })
         .sum()

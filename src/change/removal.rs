@@ -57,6 +57,8 @@ fn compare(
             Measure::WithinPanel => (r.squares / (r.count - 1).max(1) as f64).sqrt(),
         };
     }
+    let panels =
+        [Side::Before, Side::After].map(|side| items.iter().filter(|i| i.side == side).count());
     if measure == Measure::BetweenPanels {
         items = distances(&items);
     }
@@ -72,11 +74,12 @@ fn compare(
         Measure::Mean | Measure::WithinPanel => Kind::Measures,
         Measure::BetweenPanels => Kind::Distances,
     };
-    let fits = ratio(&items, &design.patterns, kind).map(Fits::of);
+    let found = ratio(&items, &design.patterns, kind);
+    let fits = found.map(|r| Fits::of(r.of_panels(panels[0] + panels[1])));
     Some(RemovalChange {
         measure,
-        panels_before: before.len(),
-        panels_after: after.len(),
+        panels_before: panels[0],
+        panels_after: panels[1],
         before_um: mean(&before),
         after_um: mean(&after),
         estimate: fits.as_ref().map(|f| Estimate {
@@ -96,14 +99,12 @@ fn mean(values: &[f64]) -> f64 {
     values.iter().sum::<f64>() / values.len() as f64
 }
 
-/// Fewest panels, as a share, that must have another of their cell and day for
-/// days to be kept apart.
-const LEAST_ON_A_DAY: f64 = 0.5;
+/// Fewest distances, as a share of the panels, for days to be kept apart.
+const LEAST_ON_A_DAY: f64 = 1.0 / 3.0;
 
-/// Distances from the mean of machine, lot, side and day, so that days that differ
-/// are no spread from panel to panel; where too few panels share a day, from that
-/// of machine, lot and side. Stretched by √(n/(n−1)) so that small cells don't look
-/// tighter (the test of Levene 1960 on ratios); cells of one panel have none.
+/// Distances from the panels before of the same machine, lot, side and day, so that
+/// days that differ are no spread from panel to panel; where too few panels share a
+/// day, of the same machine, lot and side.
 fn distances(items: &[Item]) -> Vec<Item> {
     let on_a_day = distances_by(items, |i| i.day);
     if on_a_day.len() as f64 >= LEAST_ON_A_DAY * items.len() as f64 {
@@ -112,20 +113,22 @@ fn distances(items: &[Item]) -> Vec<Item> {
     distances_by(items, |_| None)
 }
 
+/// From the mean of the n panels before in the cell, times √(n/(n + 1)): of normal
+/// values these are independent and as wide as the values themselves (Helmert's
+/// transformation; Brown, Durbin & Evans 1975, J. R. Stat. Soc. B 37, 149–192), where
+/// distances from the mean of all go together, and those of two panels are one. The
+/// first panel of a cell has none.
 fn distances_by(items: &[Item], day: impl Fn(&Item) -> Option<usize>) -> Vec<Item> {
-    let cell = |item: &Item| (item.stream, item.lot, item.side, day(item));
     let mut sums: BTreeMap<_, (f64, f64)> = BTreeMap::new();
-    for item in items {
-        let sum = sums.entry(cell(item)).or_default();
-        sum.0 += item.value;
-        sum.1 += 1.0;
-    }
     items
         .iter()
         .filter_map(|item| {
-            let (sum, n) = sums.get(&cell(item)).copied()?;
-            (n > 1.0).then(|| Item {
-                value: (item.value - sum / n).abs() * (n / (n - 1.0)).sqrt(),
+            let cell = (item.stream, item.lot, item.side, day(item));
+            let so_far = sums.entry(cell).or_default();
+            let (sum, n) = *so_far;
+            *so_far = (sum + item.value, n + 1.0);
+            (n > 0.0).then(|| Item {
+                value: (item.value - sum / n).abs() * (n / (n + 1.0)).sqrt(),
                 ..*item
             })
         })

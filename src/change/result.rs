@@ -251,8 +251,8 @@ pub struct RemovalChange {
 pub enum Measure {
     /// Mean of the panel means.
     Mean,
-    /// Mean distance of panels' means from that of their lot, side and, where
-    /// panels of a lot share days, day: spread from panel to panel.
+    /// Mean distance of panels' means from those before them of the same lot, side
+    /// and, where panels of a lot share days, day: spread from panel to panel.
     BetweenPanels,
     /// Mean of the standard deviations within a panel.
     WithinPanel,
@@ -352,7 +352,7 @@ pub struct Scatter {
     pub days: Option<f64>,
     /// Between lots.
     pub lots: Option<f64>,
-    /// How much a day's rate resembles that of the day before, 0..1.
+    /// How much a day's rate resembles that of the day before, where days differ, 0..1.
     pub day_memory: Option<f64>,
 }
 

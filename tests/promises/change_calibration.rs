@@ -29,6 +29,7 @@ const COVERAGE: f64 = 0.93;
 const COVERAGE_HELD_ON: f64 = 0.8;
 
 const HALVED: &[Kind] = &[Kind { ratio: 0.5, ..NIB }];
+const TWO_FIFTHS: &[Kind] = &[Kind { ratio: 0.4, ..NIB }];
 const RARE: &[Kind] = &[Kind { marks: 0.05, ..NIB }];
 const SELDOM: &[Kind] = &[Kind { marks: 0.02, ..NIB }];
 const MANY: &[Kind] = &[Kind { marks: 4.0, ..NIB }];
@@ -62,6 +63,10 @@ fn shops() -> Vec<(&'static str, ChangeShop)> {
         day_memory: 0.8,
         ..SHOP
     };
+    let two_fifths = ChangeShop {
+        kinds: TWO_FIFTHS,
+        ..SHOP
+    };
     vec![
         ("shop", SHOP),
         ("shop, 80", ChangeShop { panels: 80, ..SHOP }),
@@ -69,6 +74,35 @@ fn shops() -> Vec<(&'static str, ChangeShop)> {
             "shop, halved",
             ChangeShop {
                 kinds: HALVED,
+                ..SHOP
+            },
+        ),
+        ("0.4", two_fifths),
+        (
+            "0.4, lot mix",
+            ChangeShop {
+                story: Story::LotMix,
+                ..two_fifths
+            },
+        ),
+        (
+            "0.4, days .3/.5",
+            ChangeShop {
+                day_sd: 0.3,
+                ..two_fifths
+            },
+        ),
+        (
+            "0.4, lots in turn",
+            ChangeShop {
+                lots: Lots::InTurn,
+                ..two_fifths
+            },
+        ),
+        (
+            "days .3/.5",
+            ChangeShop {
+                day_sd: 0.3,
                 ..SHOP
             },
         ),

@@ -137,15 +137,10 @@ impl Fit {
         })
     }
 
-    /// Panels, lots and days that the fit rests on; no lots where not recorded.
-    pub(in crate::change) fn rests_on(&self) -> (usize, Option<usize>, usize) {
-        let panels: f64 = self.problem.cells.iter().map(|c| c.panels).sum();
+    /// Lots and days that the fit rests on; no lots where not recorded.
+    pub(in crate::change) fn rests_on(&self) -> (Option<usize>, usize) {
         let lots = self.problem.lots;
-        (
-            panels.round() as usize,
-            (lots > 0).then_some(lots),
-            self.problem.days,
-        )
+        ((lots > 0).then_some(lots), self.problem.days)
     }
 }
 

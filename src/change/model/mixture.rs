@@ -28,7 +28,7 @@ pub(in crate::change) struct Mixture {
 
 impl Mixture {
     /// Shares are brought to a sum of 1; at least one must be above 0.
-    pub(super) fn new(mut parts: Vec<Part>) -> Self {
+    pub(in crate::change) fn new(mut parts: Vec<Part>) -> Self {
         let all: f64 = parts.iter().map(|p| p.share).sum();
         for part in &mut parts {
             part.share /= all;

@@ -2,12 +2,12 @@
 //!
 //! ln of a panel's expected count is ln of its area, plus the side, plus the
 //! levels of what else varies (machine, part, inspector, abrasive age), plus its
-//! lot and its day, both random: lots independent, days resembling the day
-//! before. Panels scatter as a negative binomial (removal: a gamma). The effects
-//! are integrated out by Laplace's approximation and the standard deviations
-//! over a grid of all values that the records leave possible, so that few lots
-//! or few days widen the interval by what they leave unknown (Rue, Martino &
-//! Chopin 2009, J. R. Stat. Soc. B 71, 319–392). Interval and test are of the
+//! lot and its day, both random: lots independent, days all alike or resembling
+//! the day before. Panels scatter as a negative binomial (removal: a gamma). The
+//! effects are integrated out by Laplace's approximation and the standard
+//! deviations over a grid of all values that the records leave possible, so that
+//! few lots or few days widen the interval by what they leave unknown (Rue, Martino
+//! & Chopin 2009, J. R. Stat. Soc. B 71, 319–392). Interval and test are of the
 //! same mixture of normal laws and never disagree.
 
 mod family;
@@ -21,8 +21,7 @@ use std::collections::BTreeMap;
 pub(super) use family::Family;
 pub(super) use future::{Course, Future};
 pub(super) use grid::Usual;
-pub(super) use mixture::Mixture;
-use mixture::Part;
+pub(super) use mixture::{Mixture, Part};
 
 use super::items::Item;
 use super::{Scatter, Side};
@@ -109,8 +108,19 @@ fn scatter(problem: &Problem, points: &[grid::Point]) -> Scatter {
         panels: mean(&|p| p.evaluation.mode.spread),
         days: (problem.days > 0).then(|| mean(&|p| p.scales.day)),
         lots: (problem.lots > 0).then(|| mean(&|p| p.scales.lot)),
-        day_memory: (problem.days > 1).then(|| mean(&|p| p.scales.memory)),
+        day_memory: memory(points),
     }
+}
+
+/// Expected memory of days where they differ.
+fn memory(points: &[grid::Point]) -> Option<f64> {
+    let differ: f64 = points
+        .iter()
+        .filter(|p| p.scales.memory > 0.0)
+        .map(|p| p.share)
+        .sum();
+    let sum: f64 = points.iter().map(|p| p.share * p.scales.memory).sum();
+    (differ > 0.0).then(|| sum / differ)
 }
 
 /// What the items of a cell share: lot, day, side, covariates and value.
