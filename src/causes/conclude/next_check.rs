@@ -83,9 +83,10 @@ pub(in crate::causes) fn panels_to_turn(hit_rate: f64) -> usize {
     (0.01_f64.ln() / (1.0 - hit_rate.max(0.001)).ln()).ceil() as usize
 }
 
-/// The panel is ruled out, the inspection table is not.
+/// The panel or the machine is ruled out, the inspection table is not.
 fn table_alone_left(frames: &FrameEvidence) -> bool {
-    frames.machine_over_panel >= FRAME_CLAIM && frames.machine_over_table.is_some()
+    let one_beaten = frames.machine_over_panel >= FRAME_CLAIM || frames.rides();
+    one_beaten && frames.machine_over_table.is_some()
 }
 
 /// Whether a half turn maps the place onto itself on the panels hit: then the

@@ -31,8 +31,9 @@ pub(super) fn open(dossier: &Dossier, facts: &Facts, cause: Cause) -> Vec<OpenRi
     let frames = &dossier.frames;
     let contrast = facts.holds == Holds::Machine || facts.control_clears;
     if !contrast {
-        let panel_won = frames.machine_over_panel >= FRAME_CLAIM && !frames.lay_goes_with_others();
-        if !panel_won {
+        let panel_beaten =
+            frames.machine_over_panel >= FRAME_CLAIM && !frames.lay_goes_with_others();
+        if !panel_beaten && !frames.rides() {
             let turn = if symmetric(dossier) {
                 NextCheck::ShiftPanels { panels }
             } else {
@@ -48,6 +49,9 @@ pub(super) fn open(dossier: &Dossier, facts: &Facts, cause: Cause) -> Vec<OpenRi
         }
         if frames.machine_over_table.is_some_and(|r| r < FRAME_CLAIM) {
             let turn = NextCheck::TurnAtTable { panels };
+            if frames.rides() {
+                add(Rival::Panel, Vec::new(), turn.clone(), Some(panels));
+            }
             add(Rival::Table, Vec::new(), turn, Some(panels));
         }
     }

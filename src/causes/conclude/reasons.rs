@@ -162,7 +162,9 @@ fn frame_reasons(
     // What rode the panels at the table as well is not the table's.
     let rode_there =
         facts.holds == Holds::Panel && frames.table_over_panel.is_some_and(|r| r <= -FRAME_CLAIM);
-    if facts.holds != Holds::Inspection && table_open && !rode_there {
+    // Panel or table: told above.
+    let told = facts.holds == Holds::Untold && frames.rides();
+    if facts.holds != Holds::Inspection && table_open && !rode_there && !told {
         out.push(
             if facts.control_clears && !facts.one_inspector && recorded {
                 Reason::TableClearedByControl

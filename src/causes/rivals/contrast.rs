@@ -45,6 +45,11 @@ pub(in crate::causes) struct FrameEvidence {
 }
 
 impl FrameEvidence {
+    /// Whether the panel beats the machine.
+    pub(in crate::causes) fn rides(&self) -> bool {
+        self.machine_over_panel <= -FRAME_CLAIM && !self.lay_goes_with_others()
+    }
+
     /// Whether the machine, or the panel, wins over all panels and not among
     /// panels alike.
     pub(in crate::causes) fn lay_goes_with_others(&self) -> bool {
@@ -148,6 +153,7 @@ pub(in crate::causes) fn weigh(scene: &Scene<'_>, leader: FramePlace) -> FrameEv
     let machine_table = versus(Party::Machine, Party::Table);
     let table_machine = versus(Party::Table, Party::Machine);
     let table_panel = versus(Party::Table, Party::Panel);
+    let panel_table = versus(Party::Panel, Party::Table);
     let ratio = |v: &Option<(usize, Duel)>| v.as_ref().map_or(0.0, |(_, d)| d.log_ratio);
     let claims = |v: &Option<(usize, Duel)>| v.as_ref().is_some_and(|(_, d)| d.won());
     let groups = alike(scene.records, scene.panels);
@@ -160,13 +166,14 @@ pub(in crate::causes) fn weigh(scene: &Scene<'_>, leader: FramePlace) -> FrameEv
     let panel_within = inside(&panel_machine, Holder::Machine);
     let stands = |w: &Option<Within>| w.as_ref().is_some_and(|w| w.log_ratio >= FRAME_CLAIM);
 
+    let rides = stands(&panel_within);
     let table_known = machine_table.is_some();
     let table_beaten = |v: &Option<(usize, Duel)>| !table_known || claims(v);
     let holds = if claims(&table_machine) && claims(&table_panel) {
         Holds::Inspection
     } else if stands(&machine_within) && table_beaten(&machine_table) {
         Holds::Machine
-    } else if stands(&panel_within) {
+    } else if rides && table_beaten(&panel_table) {
         Holds::Panel
     } else {
         Holds::Untold
@@ -196,7 +203,9 @@ pub(in crate::causes) fn weigh(scene: &Scene<'_>, leader: FramePlace) -> FrameEv
         .map(|(r, _)| r);
     let chosen = match holds {
         Holds::Inspection => own(at(Holder::Inspection)),
+        // On the panel, or at a table where it lay alike.
         Holds::Panel => own(panel_machine.map(|(r, _)| r)),
+        Holds::Untold if rides => own(panel_machine.map(|(r, _)| r)),
         Holds::Machine | Holds::Untold => own(dwell_at.or(machine_at)),
     };
     let mut scores = Vec::new();
