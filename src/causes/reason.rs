@@ -29,6 +29,8 @@ pub enum Rival {
     Supplier,
     /// Part number.
     Part,
+    /// The panel's size.
+    Size,
     /// Feed speed.
     Feed,
     /// Passes.
@@ -49,8 +51,12 @@ pub enum Rival {
     Film,
     /// The day.
     Day,
+    /// The day of the week.
+    Weekday,
     /// The shift.
     Shift,
+    /// The hour of the day.
+    Hour,
     /// The first panels of a day.
     FirstOfDay,
     /// A step at one moment.
@@ -76,6 +82,7 @@ impl Rival {
             Rival::Lot => "lot",
             Rival::Supplier => "supplier",
             Rival::Part => "part",
+            Rival::Size => "panel size",
             Rival::Feed => "feed_mm_s",
             Rival::Passes => "passes",
             Rival::Force => "force_n",
@@ -86,7 +93,9 @@ impl Rival {
             Rival::Removal => "removed_um",
             Rival::Film => "film_um",
             Rival::Day => "day",
+            Rival::Weekday => "weekday",
             Rival::Shift => "shift",
+            Rival::Hour => "hour of the day",
             Rival::FirstOfDay => "first of the day",
             Rival::Step => "step in time",
             Rival::Trend => "trend in time",

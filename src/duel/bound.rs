@@ -18,6 +18,9 @@ pub(crate) struct Bound {
     pub low: f64,
     /// The ratio is smaller with 95 % certainty.
     pub high: f64,
+    /// Where the mean of what was given lies between least and most, 0..1: the
+    /// share of the exposure that a level got.
+    pub share: f64,
 }
 
 impl Bound {
@@ -25,12 +28,29 @@ impl Bound {
     pub(crate) fn within(&self) -> f64 {
         self.high.max(1.0 / self.low)
     }
+
+    /// The largest share of the marks, 0..1, not excluded to be more than what
+    /// would be there had all been given the least: q(ρ − 1) / (1 + q(ρ − 1)) for a
+    /// share q of the exposure at ρ times the rate.
+    pub(crate) fn made_by_more(&self) -> f64 {
+        let more = self.share * (self.high - 1.0).max(0.0);
+        more / (1.0 + more)
+    }
+
+    /// The same where less of it makes marks.
+    pub(crate) fn made_by_less(&self) -> f64 {
+        let more = (1.0 - self.share) * (1.0 / self.low - 1.0).max(0.0);
+        more / (1.0 + more)
+    }
 }
+
+/// A rate is taken for no smaller than that of half a mark.
+const LEAST_MARK: f64 = 0.5;
 
 /// Bounds of the ratio of rates between high and low values of what was given
 /// (its ninetieth and tenth percentile; a level and the others), a straight line
 /// of the rate in what was given, inside blocks, its error from the scatter of
-/// units. `value` per panel over `exposure`.
+/// units, limits on the scale of the logarithm. `value` per panel over `exposure`.
 pub(crate) fn bound(value: &[f64], exposure: &[f64], suspect: &Suspect) -> Option<Bound> {
     let rows: Vec<usize> = (0..value.len())
         .filter(|&at| suspect.given[at].is_some() && exposure[at] > 0.0)
@@ -87,16 +107,22 @@ pub(crate) fn bound(value: &[f64], exposure: &[f64], suspect: &Suspect) -> Optio
         (low, high) = (share(0.0), share(1.0));
     }
     let mean = rows.iter().map(|&at| exposure[at] * given(at)).sum::<f64>() / exposed;
-    let ratio = |b: f64| {
-        let top = (1.0 + b * (high - mean)).max(1e-3);
-        let bottom = (1.0 + b * (low - mean)).max(1e-3);
-        top / bottom
+    // Rates at both ends, over the mean rate.
+    let at_end = |end: f64, beyond: &dyn Fn(f64) -> bool| {
+        let there = rows.iter().filter(|&&at| beyond(given(at)));
+        let marks = rate * there.map(|&at| exposure[at]).sum::<f64>();
+        (1.0 + slope * (end - mean)).max(LEAST_MARK / marks)
     };
+    let (top, bottom) = (at_end(high, &|x| x >= high), at_end(low, &|x| x <= low));
+    // The logarithm's error, by its derivative with respect to the slope.
     let t = student_t::upper_quantile(1.0 - CERTAINTY, n - 1.0);
+    let reach = (t * error * ((high - mean) / top + (mean - low) / bottom)).exp();
+    let ratio = top / bottom;
     Some(Bound {
-        ratio: ratio(slope),
-        low: ratio(slope - t * error),
-        high: ratio(slope + t * error),
+        ratio,
+        low: ratio / reach,
+        high: ratio * reach,
+        share: ((mean - low) / (high - low)).clamp(0.0, 1.0),
     })
 }
 
@@ -128,4 +154,83 @@ pub(crate) fn spread(value: &[f64], exposure: &[f64], levels: &[Option<usize>]) 
     let most = between / chi_squared::quantile(1.0 - CERTAINTY, k - 1.0);
     let variance = ((most - within) / size).max(0.0) / (rate * rate);
     Some((2.0 * variance.sqrt()).exp())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::stats::distributions::binomial;
+    use approx::assert_relative_eq;
+    use rand::{RngExt, SeedableRng};
+    use rand_chacha::ChaCha8Rng;
+
+    fn level(own: usize, others: usize) -> Suspect {
+        Suspect {
+            given: (0..own + others)
+                .map(|at| Some(f64::from(u8::from(at < own))))
+                .collect(),
+            units: (0..own + others).collect(),
+            blocks: vec![0; own + others],
+            toward: super::super::Toward::Rises,
+            serial: false,
+        }
+    }
+
+    /// A mark on every second panel scatters less than chance: the error is that of
+    /// two counts, √(1/k₁ + 1/k₂) on the logarithm (Rothman, Greenland and Lash
+    /// 2008, Modern Epidemiology, chapter 14; from memory).
+    #[test]
+    fn limits_of_even_marks_are_those_of_two_counts() {
+        let marks: Vec<f64> = (0..80).map(|at| f64::from(at % 2)).collect();
+        let found = bound(&marks, &[1.0; 80], &level(40, 40)).unwrap();
+        let t = student_t::upper_quantile(0.05, 79.0);
+        let factor = (t * (1.0 / 20.0 + 1.0 / 20.0_f64).sqrt()).exp();
+        assert_relative_eq!(found.ratio, 1.0, max_relative = 1e-12);
+        assert_relative_eq!(found.high, factor, max_relative = 1e-12);
+        assert_relative_eq!(found.low, 1.0 / factor, max_relative = 1e-12);
+    }
+
+    #[test]
+    fn shares_of_marks_are_counted_by_hand() {
+        let found = Bound {
+            ratio: 2.0,
+            low: 0.5,
+            high: 3.0,
+            share: 0.25,
+        };
+        // A quarter at three times: 3 of 6, of which 1 would be there anyway.
+        assert_relative_eq!(found.made_by_more(), 2.0 / 6.0, max_relative = 1e-12);
+        // Three quarters at twice: 6 of 7, of which 3 would be there anyway.
+        assert_relative_eq!(found.made_by_less(), 3.0 / 7.0, max_relative = 1e-12);
+    }
+
+    /// Counts of panels that differ among themselves (a gamma of shape 2), 20
+    /// panels at thrice the rate of 40: each limit misses 5 % of the time, within
+    /// what a small sample's error adds.
+    #[test]
+    fn limits_miss_as_often_as_they_say() {
+        let mut rng = ChaCha8Rng::seed_from_u64(31);
+        let mut exponential = || -(1.0 - rng.random::<f64>()).ln();
+        let (mut above, mut below, runs) = (0, 0, 2000);
+        for _ in 0..runs {
+            let marks: Vec<f64> = (0..60)
+                .map(|at| {
+                    // Half the sum of two exponentials is a gamma of shape 2 and mean 1.
+                    let mean = if at < 20 { 2.1 } else { 0.7 };
+                    let rate = mean * (exponential() + exponential()) / 2.0;
+                    let (mut time, mut count) = (exponential(), 0.0);
+                    while time < rate {
+                        count += 1.0;
+                        time += exponential();
+                    }
+                    count
+                })
+                .collect();
+            let found = bound(&marks, &[1.0; 60], &level(20, 40)).unwrap();
+            above += u64::from(found.high < 3.0);
+            below += u64::from(found.low > 3.0);
+        }
+        assert!(binomial::at_least(above, runs, 0.065) >= 1e-4, "{above}");
+        assert!(binomial::at_least(below, runs, 0.05) >= 1e-4, "{below}");
+    }
 }

@@ -35,16 +35,6 @@ pub(crate) enum Meeting {
     Never,
 }
 
-impl Meeting {
-    /// The comparison among panels alike, if there was one.
-    pub(crate) fn inside(&self) -> Option<&Follows> {
-        match self {
-            Meeting::Inside(found) => Some(found),
-            Meeting::Nested(_) | Meeting::Never => None,
-        }
-    }
-}
-
 /// A contender that a response follows.
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct Shown {

@@ -15,12 +15,14 @@ mod contender;
 mod exchange;
 mod follow;
 mod meet;
+mod omnibus;
 mod stretches;
 
 pub(crate) use bound::{Bound, bound, spread};
 pub(crate) use contender::{Contender, Given, Suspect, Toward};
 pub(crate) use follow::{Follows, follows};
 pub(crate) use meet::{Meeting, Shown, meet, shown};
+pub(crate) use omnibus::levels_differ;
 pub(crate) use stretches::{codes, in_order, stretches};
 
 /// One value per panel, and what it would be, up to a common factor, if nothing

@@ -321,8 +321,8 @@ fn of_item(item: &Json, ratio: f64, out: &mut Vec<Wanted>, notes: &mut Vec<Note>
             )),
             "inspector" => Some(("inspector", owned(&levels), Given::Singly)),
             // What is accused meets them inside lots, by turns through time.
-            "lot" | "supplier" | "part" | "step in time" | "trend in time" | "day" | "shift"
-            | "first of the day" => match accused {
+            "lot" | "supplier" | "part" | "step in time" | "trend in time" | "day" | "weekday"
+            | "shift" | "hour of the day" | "first of the day" | "panel size" => match accused {
                 Some(accused) if changeable(accused) => {
                     Some((accused, owned(&own_levels), given(accused)))
                 }
@@ -383,11 +383,14 @@ fn changeable(column: &str) -> bool {
         "lot",
         "supplier",
         "part",
+        "panel size",
         "sanding done",
         "removed_um",
         "film_um",
         "day",
+        "weekday",
         "shift",
+        "hour of the day",
         "first of the day",
         "step in time",
         "trend in time",

@@ -2,8 +2,9 @@
 //!
 //! A repeat shows in every frame in which it is narrow enough, often as several
 //! places: one fault of the panel looks like two machine places where panels
-//! lay two ways. Findings that share half of their marks are one; the smaller
-//! p leads.
+//! lay two ways. Findings that share half of their marks are one, and so are
+//! those whose places lie within each other's reach (what a wide scatter leaves
+//! around a place); the smaller p leads.
 
 use std::f64::consts::PI;
 
@@ -35,6 +36,11 @@ impl Sighting {
             Shape::Spot { centre } => Place::Spot(centre),
             Shape::Line { along, at_mm } => Place::Stripe(along, at_mm),
         }
+    }
+
+    /// Whether it lies at the other's place in the same frame.
+    fn is_at(&self, other: &Self) -> bool {
+        self.view == other.view && self.place().apart(&other.place()) <= other.reach_mm()
     }
 
     /// A mark within this distance of the refined place is a hit, mm.
@@ -109,7 +115,8 @@ impl Sighting {
 pub(in crate::causes) const LEAST_BACKGROUND: f64 = 0.002;
 
 /// The leaders, strongest first: what shares half of its marks, or of the
-/// leader's, with a stronger one is the same repeat.
+/// leader's, with a stronger one is the same repeat, and so is what lies at its
+/// place.
 pub(in crate::causes) fn merge(mut sightings: Vec<Sighting>, views: &[View]) -> Vec<Sighting> {
     sightings.sort_by(|a, b| {
         let broad = |s: &Sighting| s.found.sharpness == crate::causes::Sharpness::Broad;
@@ -135,10 +142,10 @@ pub(in crate::causes) fn merge(mut sightings: Vec<Sighting>, views: &[View]) -> 
                 shared[leader] += 1;
             }
         }
-        let same = shared
-            .iter()
-            .enumerate()
-            .any(|(l, &s)| s > 0 && 2 * s >= defects.len().min(sizes[l]));
+        let same = leaders.iter().enumerate().any(|(l, leader)| {
+            let most = 2 * shared[l] >= defects.len().min(sizes[l]);
+            (shared[l] > 0 && most) || sighting.is_at(leader)
+        });
         if same {
             continue;
         }
@@ -179,13 +186,18 @@ mod tests {
         }
     }
 
-    fn sighting(holder: Holder, members: std::ops::Range<usize>, p_adjusted: f64) -> Sighting {
+    fn sighting(
+        holder: Holder,
+        x: f64,
+        members: std::ops::Range<usize>,
+        p_adjusted: f64,
+    ) -> Sighting {
         Sighting {
             holder,
-            view: 0,
+            view: usize::from(holder == Holder::Panel),
             found: Found {
                 shape: Shape::Spot {
-                    centre: Point { x: 0.0, y: 0.0 },
+                    centre: Point { x, y: 0.0 },
                 },
                 hits: members.clone().map(|m| (m, m)).collect(),
                 members: members.collect(),
@@ -210,17 +222,33 @@ mod tests {
     fn two_machine_places_of_one_panel_fault_are_one_repeat() {
         let merged = merge(
             vec![
-                sighting(Holder::Machine, 0..12, 1e-6),
-                sighting(Holder::Machine, 12..20, 1e-4),
-                sighting(Holder::Panel, 0..20, 1e-9),
-                sighting(Holder::Machine, 30..40, 1e-5),
+                sighting(Holder::Machine, 100.0, 0..12, 1e-6),
+                sighting(Holder::Machine, 200.0, 12..20, 1e-4),
+                sighting(Holder::Panel, 100.0, 0..20, 1e-9),
+                sighting(Holder::Machine, 300.0, 30..40, 1e-5),
             ],
-            &[view(40)],
+            &[view(40), view(40)],
         );
         let leaders: Vec<_> = merged
             .iter()
             .map(|s| (s.holder, s.found.hits.len()))
             .collect();
         assert_eq!(leaders, [(Holder::Panel, 20), (Holder::Machine, 10)]);
+    }
+
+    #[test]
+    fn what_scatters_around_a_place_is_told_with_it() {
+        let at = |x, members, p| sighting(Holder::Machine, x, members, p);
+        let merged = merge(
+            vec![at(100.0, 0..30, 1e-9), at(101.0, 30..40, 1e-5)],
+            &[view(40)],
+        );
+        assert_eq!(merged.len(), 1);
+        // 10 mm is the reach of a place of 5 mm.
+        let merged = merge(
+            vec![at(100.0, 0..30, 1e-9), at(110.5, 30..40, 1e-5)],
+            &[view(40)],
+        );
+        assert_eq!(merged.len(), 2);
     }
 }

@@ -11,6 +11,7 @@ use crate::causes::responses::place::{LaidMark, Place};
 use crate::causes::rivals::contrast;
 use crate::causes::rivals::contrast::FrameEvidence;
 use crate::causes::rivals::control::{Control, On, Strata, Written};
+use crate::causes::rivals::day_of;
 use crate::causes::rivals::follows;
 use crate::causes::rivals::follows::LevelFound;
 use crate::causes::rivals::frames::{FramePlace, Scene};
@@ -145,7 +146,8 @@ pub(in crate::causes) fn investigate(ground: &Ground<'_>, leader: FramePlace) ->
     let lots = if 2 * recorded < exposed.len() {
         LotEvidence::NotRecorded
     } else {
-        lots::judge(&lot_counts, &live_counts, scene.background).against_time(&codes)
+        let days: Vec<Option<i64>> = (0..hit.len()).map(|i| day_of(panel(i))).collect();
+        lots::judge(&lot_counts, &live_counts, scene.background).against_time(&codes, &hit, &days)
     };
     let lots_by_turning = (frames.within.as_ref())
         .filter(|_| frames.holds == Holds::Machine)

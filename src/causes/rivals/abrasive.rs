@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use super::{Recorded, Rows};
+use super::{Recorded, Rows, place_within};
 use crate::causes::Rival;
 use crate::duel::{Contender, Given, Toward, codes, in_order, stretches};
 
@@ -16,24 +16,13 @@ pub(super) fn contenders(rows: &Rows<'_>) -> Vec<Recorded> {
     let (id, ids) = codes(&rows.each(|p| p.abrasive_id.as_ref().map(|t| t.to_string())));
     let ages = rows.each(|p| p.abrasive_age);
     let lives = lives(&ages, &id, &cells);
-    let mut panels: BTreeMap<usize, usize> = BTreeMap::new();
-    for life in &lives {
-        *panels.entry(*life).or_default() += 1;
-    }
-    let mut seen: BTreeMap<usize, usize> = BTreeMap::new();
-    let part = |life: &usize| {
-        let before = seen.entry(*life).or_default();
-        *before += 1;
-        (*life, PARTS * (*before - 1) / panels[life])
-    };
-    let thirds: Vec<(usize, usize)> = lives.iter().map(part).collect();
     vec![
         Recorded {
             rival: Rival::AbrasiveAge,
             levels: Vec::new(),
             contender: Contender {
                 given: Given::Scores(ages),
-                units: in_order(thirds),
+                units: thirds(&lives),
                 blocks: lives,
                 toward: Toward::Either,
                 by_neighbours: false,
@@ -73,4 +62,17 @@ fn lives(ages: &[Option<f64>], id: &[Option<usize>], cells: &[usize]) -> Vec<usi
             life
         })
         .collect()
+}
+
+/// Thirds of lives, which are exchanged as units.
+fn thirds(lives: &[usize]) -> Vec<usize> {
+    let mut panels: BTreeMap<usize, usize> = BTreeMap::new();
+    for life in lives {
+        *panels.entry(*life).or_default() += 1;
+    }
+    let places = place_within(lives).into_iter().flatten();
+    in_order(
+        (lives.iter().zip(places))
+            .map(|(life, place)| (*life, PARTS * (place as usize - 1) / panels[life])),
+    )
 }

@@ -1,11 +1,15 @@
-//! What came with the part: lot, supplier, part number.
+//! What came with the part: lot, supplier, part number, size.
 
 use super::{Recorded, Rows};
 use crate::causes::Rival;
 use crate::duel::{Contender, Given, Toward, codes, in_order, stretches};
+use crate::records::Panel;
 
-/// Lots by their stretches, or their panels against their neighbours; suppliers
-/// and part numbers by their lots.
+/// Sizes that are told apart at most.
+const MOST_SIZES: usize = 12;
+
+/// Lots by their stretches, or their panels against their neighbours; suppliers,
+/// part numbers and, where these are not recorded, sizes by their lots.
 pub(super) fn contenders(rows: &Rows<'_>) -> Vec<Recorded> {
     let cells = rows.cells();
     let text = |of: Option<&std::sync::Arc<str>>| of.map(|t| t.to_string());
@@ -21,10 +25,18 @@ pub(super) fn contenders(rows: &Rows<'_>) -> Vec<Recorded> {
             by_neighbours: true,
         },
     }];
-    let groups = [
-        (Rival::Supplier, rows.each(|p| text(p.supplier.as_ref()))),
-        (Rival::Part, rows.each(|p| text(p.part.as_ref()))),
-    ];
+    let mut groups = vec![(Rival::Supplier, rows.each(|p| text(p.supplier.as_ref())))];
+    let parts = rows.each(|p| text(p.part.as_ref()));
+    if parts.iter().any(Option::is_some) {
+        groups.push((Rival::Part, parts));
+    } else {
+        let size = |p: &Panel| Some(format!("{:.0} × {:.0} mm", p.length_mm, p.width_mm));
+        let sizes = rows.each(size);
+        // More of them were measured, not ordered.
+        if codes(&sizes).1.len() <= MOST_SIZES {
+            groups.push((Rival::Size, sizes));
+        }
+    }
     for (rival, values) in groups {
         let (of, levels) = codes(&values);
         // A lot of two part numbers is a unit of each.

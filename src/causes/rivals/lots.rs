@@ -17,6 +17,11 @@ const CLEARS: f64 = 0.001;
 /// Lots with a hit before lots can be cleared.
 pub(in crate::causes) const LEAST_LOTS_HIT: usize = 3;
 
+/// Both borders of a stretch must show it, over so many panels on either side; and
+/// panels inside before the first hit must be no rarer than this.
+const BESIDE: usize = 10;
+const BEGINS_LATER: f64 = 0.05;
+
 /// Hits and exposure in one lot.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(in crate::causes) struct LotCount {
@@ -100,20 +105,40 @@ pub(in crate::causes) fn judge(
 }
 
 impl LotEvidence {
-    /// Lots and time must have met: where the lots are the first or the last
-    /// stretch of panels, whatever else began or ended there explains as much.
-    /// `codes`: the lot of every panel, in time order.
-    pub(in crate::causes) fn against_time(self, codes: &[Option<usize>]) -> Self {
+    /// Lots and time must have met: lots that came as one stretch are one episode
+    /// of whatever else began and ended there, unless the hits begin and end with
+    /// them in the middle of a day. `codes`, `hits`, `days`: lot, hit and day of
+    /// every panel, in time order.
+    pub(in crate::causes) fn against_time(
+        self,
+        codes: &[Option<usize>],
+        hits: &[bool],
+        days: &[Option<i64>],
+    ) -> Self {
         let LotEvidence::Gathered { lots, p_value } = self else {
             return self;
         };
-        let inside: Vec<bool> = codes
-            .iter()
-            .flatten()
-            .map(|lot| lots.contains(lot))
-            .collect();
-        let changes = inside.windows(2).filter(|w| w[0] != w[1]).count();
-        if changes > 1 {
+        let known: Vec<usize> = (0..codes.len()).filter(|&i| codes[i].is_some()).collect();
+        let inside = |i: usize| codes[i].is_some_and(|lot| lots.contains(&lot));
+        let mut stretches = 0;
+        let mut sharp = 0;
+        let runs: Vec<&[usize]> = known.chunk_by(|&a, &b| inside(a) == inside(b)).collect();
+        for pair in runs.windows(2) {
+            let (before, after) = (pair[0], pair[1]);
+            stretches += usize::from(inside(after[0]));
+            let day = days[after[0]];
+            let same_day = |i: &&usize| day.is_some() && days[**i] == day;
+            let before: Vec<usize> = before.iter().rev().take_while(same_day).copied().collect();
+            let after: Vec<usize> = after.iter().take_while(same_day).copied().collect();
+            let (own, other) = if after.first().is_some_and(|&i| inside(i)) {
+                (after, before)
+            } else {
+                (before, after)
+            };
+            sharp += usize::from(steps(&own, &other, hits));
+        }
+        stretches += usize::from(runs.first().is_some_and(|run| inside(run[0])));
+        if stretches > 1 || sharp == 2 {
             return LotEvidence::Gathered { lots, p_value };
         }
         let all: BTreeSet<usize> = codes.iter().flatten().copied().collect();
@@ -134,6 +159,22 @@ impl LotEvidence {
             LotEvidence::OneLot | LotEvidence::Open { .. } => Lots::TooFew,
         }
     }
+}
+
+/// Whether panels next to a border show more hits than those across it, and from
+/// the border on.
+fn steps(own: &[usize], other: &[usize], hits: &[bool]) -> bool {
+    let tally = |panels: &[usize]| {
+        let near = &panels[..panels.len().min(BESIDE)];
+        (near.len(), near.iter().filter(|&&i| hits[i]).count())
+    };
+    let ((n, k), (rest, others)) = (tally(own), tally(other));
+    if n == 0 || hypergeometric_at_least(k, n + rest, k + others, n) > LEVEL {
+        return false;
+    }
+    let rate = own.iter().filter(|&&i| hits[i]).count() as f64 / own.len() as f64;
+    let before_hit = own.iter().take_while(|&&i| !hits[i]).count();
+    (1.0 - rate).powf(before_hit as f64) > BEGINS_LATER
 }
 
 /// The lots in which the hits gather beyond exposure, if the rest is
@@ -257,20 +298,41 @@ mod tests {
     }
 
     #[test]
-    fn a_lot_at_the_end_of_time_has_not_met_it() {
-        let gathered = |codes: &[usize]| {
-            let codes: Vec<Option<usize>> = codes.iter().map(|c| Some(*c)).collect();
+    fn a_lot_that_came_once_has_not_met_its_time() {
+        let gathered = |codes: &[usize], hits: &[usize], per_day: usize| {
+            let known: Vec<Option<usize>> = codes.iter().map(|c| Some(*c)).collect();
+            let hits: Vec<bool> = (0..codes.len()).map(|i| hits.contains(&i)).collect();
+            let days: Vec<Option<i64>> = (0..codes.len())
+                .map(|i| i64::try_from(i / per_day).ok())
+                .collect();
             let lots = vec![2];
             let evidence = LotEvidence::Gathered {
                 lots,
                 p_value: 1e-6,
             };
-            matches!(evidence.against_time(&codes), LotEvidence::Gathered { .. })
+            let found = evidence.against_time(&known, &hits, &days);
+            matches!(found, LotEvidence::Gathered { .. })
         };
-        assert!(!gathered(&[0, 0, 1, 1, 2, 2]));
-        assert!(!gathered(&[2, 2, 0, 0, 1, 1]));
-        assert!(gathered(&[0, 0, 2, 2, 1, 1]));
-        assert!(gathered(&[2, 0, 1, 2]));
+        let of =
+            |lots: &[usize]| -> Vec<usize> { lots.iter().flat_map(|lot| [*lot; 12]).collect() };
+        let all: Vec<usize> = (12..24).collect();
+        assert!(!gathered(&of(&[0, 1, 2]), &all, 100), "at the end");
+        assert!(!gathered(&of(&[2, 0, 1]), &all, 100), "at the beginning");
+        assert!(gathered(&of(&[2, 0, 2]), &all, 100), "came back");
+        // Hits that begin and end with it …
+        assert!(gathered(&of(&[0, 2, 1]), &all, 100));
+        // … with the day, after it, before it.
+        assert!(!gathered(&of(&[0, 2, 1]), &all, 12));
+        assert!(!gathered(
+            &of(&[0, 2, 1]),
+            &(18..24).collect::<Vec<_>>(),
+            100
+        ));
+        assert!(!gathered(
+            &of(&[0, 2, 1]),
+            &(6..24).collect::<Vec<_>>(),
+            100
+        ));
     }
 
     #[test]

@@ -18,6 +18,8 @@ mod recipe;
 mod time;
 pub(super) mod together;
 
+use std::collections::BTreeMap;
+
 use super::{Cause, Rival};
 use crate::duel::{Contender, Given, in_order};
 use crate::records::{Panel, Records};
@@ -66,11 +68,14 @@ impl<'a> Rows<'a> {
 
     /// The day, where recorded.
     fn days(&self) -> Vec<Option<i64>> {
-        self.each(|p| {
-            let date = p.sanded_at?.local.date();
-            Some(i64::from(date.year()) * 400 + i64::from(date.day_of_year()))
-        })
+        self.each(day_of)
     }
+}
+
+/// A number for the day on which a panel was sanded, where recorded.
+pub(super) fn day_of(panel: &Panel) -> Option<i64> {
+    let date = panel.sanded_at?.local.date();
+    Some(i64::from(date.year()) * 400 + i64::from(date.day_of_year()))
 }
 
 /// All contenders that are recorded and vary.
@@ -111,7 +116,9 @@ fn varies(contender: &Contender) -> bool {
 pub(super) fn cause_of(rival: &Rival) -> Cause {
     match rival {
         Rival::Machine | Rival::Head | Rival::Fixture => Cause::Machine,
-        Rival::Lot | Rival::Supplier | Rival::Part | Rival::Film | Rival::Panel => Cause::Part,
+        Rival::Lot | Rival::Supplier | Rival::Part | Rival::Size | Rival::Film | Rival::Panel => {
+            Cause::Part
+        }
         Rival::Recipe
         | Rival::Feed
         | Rival::Passes
@@ -123,8 +130,29 @@ pub(super) fn cause_of(rival: &Rival) -> Cause {
         | Rival::AbrasiveId
         | Rival::Factor(_) => Cause::Recipe,
         Rival::Inspector | Rival::Table => Cause::Inspection,
-        Rival::Day | Rival::Shift | Rival::FirstOfDay | Rival::Step | Rival::Trend => {
-            Cause::Undecided
-        }
+        Rival::Day
+        | Rival::Weekday
+        | Rival::Shift
+        | Rival::Hour
+        | Rival::FirstOfDay
+        | Rival::Step
+        | Rival::Trend => Cause::Undecided,
     }
+}
+
+/// Time that is a rival of everybody and never shown itself: what goes with it
+/// has a name of its own, or none.
+pub(super) fn is_met_only(rival: &Rival) -> bool {
+    matches!(rival, Rival::Day | Rival::Weekday | Rival::Hour)
+}
+
+/// The place of every panel in its stretch, counted from 1.
+pub(super) fn place_within(stretches: &[usize]) -> Vec<Option<f64>> {
+    let mut seen: BTreeMap<usize, usize> = BTreeMap::new();
+    let place = |stretch: &usize| {
+        let before = seen.entry(*stretch).or_default();
+        *before += 1;
+        Some(*before as f64)
+    };
+    stretches.iter().map(place).collect()
 }

@@ -1,14 +1,12 @@
 //! Time itself: the shift, the first panels of a day, a step at one moment.
 //! Nobody is named by them; whoever is named must have met them.
 
-use std::collections::BTreeMap;
-
-use super::{Recorded, Rows};
+use super::{Recorded, Rows, place_within};
 use crate::causes::Rival;
 use crate::duel::{Contender, Given, Response, Toward, in_order, stretches};
 
 /// Panels of a day that count as its first.
-const FIRST: usize = 5;
+const FIRST: f64 = 5.0;
 
 /// Shifts by the clock, begun at 6, 14 and 22 hours (common practice).
 const SHIFTS: [&str; 3] = ["6 to 14", "14 to 22", "22 to 6"];
@@ -16,48 +14,46 @@ const SHIFTS: [&str; 3] = ["6 to 14", "14 to 22", "22 to 6"];
 pub(super) fn contenders(rows: &Rows<'_>) -> Vec<Recorded> {
     let cells = rows.cells();
     let days = rows.days();
-    let shift: Vec<Option<usize>> = rows.each(|p| {
-        let hour = p.sanded_at?.local.hour();
-        Some((usize::from(hour.unsigned_abs()) + 18) % 24 / 8)
+    let levels = |rival, names: &[&str], of: Vec<Option<usize>>, units, blocks| Recorded {
+        rival,
+        levels: names.iter().map(|n| (*n).to_owned()).collect(),
+        contender: Contender {
+            given: Given::Levels(of.clone(), of.iter().flatten().max().map_or(0, |m| m + 1)),
+            units,
+            blocks,
+            toward: Toward::Rises,
+            by_neighbours: false,
+        },
+    };
+
+    let day = in_order(days.iter().copied());
+    let known_day = days.iter().zip(&day).map(|(known, d)| known.map(|_| *d));
+    let weekday = rows.each(|p| {
+        let of = p.sanded_at?.local.date().weekday().to_monday_zero_offset();
+        usize::try_from(of).ok()
     });
-    let day_of_cell = in_order((0..days.len()).map(|at| (cells[at], days[at])));
-    let mut seen: BTreeMap<usize, usize> = BTreeMap::new();
-    let first: Vec<Option<f64>> = (0..days.len())
-        .map(|at| {
-            let before = seen.entry(day_of_cell[at]).or_default();
-            *before += 1;
-            days[at].map(|_| f64::from(u8::from(*before <= FIRST)))
-        })
+    let hour = rows.each(|p| usize::try_from(p.sanded_at?.local.hour()).ok());
+    let shift: Vec<Option<usize>> = (hour.iter())
+        .map(|h| Some((*h.as_ref()? + 18) % 24 / 8))
+        .collect();
+    let day_of_cell = in_order((0..cells.len()).map(|at| (cells[at], days[at])));
+    let first: Vec<Option<f64>> = (place_within(&day_of_cell).iter().zip(&days))
+        .map(|(place, day)| Some(f64::from(u8::from((*place)? <= FIRST))).filter(|_| day.is_some()))
         .collect();
     let parts = in_order((0..days.len()).map(|at| (day_of_cell[at], first[at].map(f64::to_bits))));
-    let day = in_order(days.iter().copied());
-    let count = day.iter().max().map_or(0, |m| m + 1);
+    let shifts = stretches(&shift, &vec![0; shift.len()]);
+    let hours = in_order(day.iter().zip(&hour));
     vec![
-        Recorded {
-            rival: Rival::Day,
-            levels: Vec::new(),
-            contender: Contender {
-                given: Given::Levels(
-                    (0..day.len()).map(|at| days[at].map(|_| day[at])).collect(),
-                    count,
-                ),
-                units: day.clone(),
-                blocks: cells.clone(),
-                toward: Toward::Rises,
-                by_neighbours: false,
-            },
-        },
-        Recorded {
-            rival: Rival::Shift,
-            levels: SHIFTS.map(String::from).to_vec(),
-            contender: Contender {
-                units: stretches(&shift, &vec![0; shift.len()]),
-                given: Given::Levels(shift, SHIFTS.len()),
-                blocks: cells.clone(),
-                toward: Toward::Rises,
-                by_neighbours: false,
-            },
-        },
+        levels(
+            Rival::Day,
+            &[],
+            known_day.collect(),
+            day.clone(),
+            cells.clone(),
+        ),
+        levels(Rival::Weekday, &[], weekday, day, cells.clone()),
+        levels(Rival::Shift, &SHIFTS, shift, shifts, cells),
+        levels(Rival::Hour, &[], hour, hours, day_of_cell.clone()),
         Recorded {
             rival: Rival::FirstOfDay,
             levels: Vec::new(),

@@ -4,6 +4,7 @@
 //! the cause and met everything else. All invented.
 
 mod floor;
+mod hours;
 mod places;
 mod plain;
 mod plain_places;
@@ -169,6 +170,7 @@ pub fn kinds() -> Vec<Kind> {
         places::kinds(),
         rates::kinds(),
         weeks::kinds(),
+        hours::kinds(),
         stations::kinds(),
         plain::kinds(),
         plain_places::kinds(),

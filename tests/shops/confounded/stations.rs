@@ -189,6 +189,6 @@ pub(super) fn kinds() -> Vec<Kind> {
         )
         .by(Party::Inspection)
         .suspected(Party::Recipe)
-        .open(&["age", "abrasive age", "time"]),
+        .open(&["age", "abrasive age", "hour", "time"]),
     ]
 }

@@ -54,7 +54,7 @@ pub(super) fn kinds() -> Vec<Kind> {
             },
         )
         .by(Party::Machine)
-        .open(&["time", "supplier", "lot", "feed", "trend"]),
+        .open(&["time", "supplier", "lot", "feed", "trend", "weekday"]),
         Kind::new(
             "supplier by weekday, damp days at the week's end",
             &SIZES,
@@ -68,7 +68,7 @@ pub(super) fn kinds() -> Vec<Kind> {
             },
         )
         .suspected(Party::Part)
-        .open(&["supplier", "lot", "time"]),
+        .open(&["supplier", "lot", "weekday", "time"]),
         Kind::new("days unlike, a supplier to each day", &SIZES, |n, seed| {
             Floor::new(n, 20, seed)
                 .dealt(|p| p.day, 2, |p, k| p.panel.supplier = name("S", k))

@@ -7,6 +7,7 @@ use crate::causes::responses::bars::evidence::{BarEvidence, Frames, PanelBars, w
 use crate::causes::responses::place::Holder;
 use crate::causes::responses::repeat::{Explained, by_level, coded, explain, setting};
 use crate::causes::rivals::control::Control;
+use crate::causes::rivals::day_of;
 use crate::causes::rivals::lots;
 use crate::causes::rivals::lots::LotEvidence;
 use crate::causes::rivals::onset;
@@ -187,7 +188,8 @@ fn investigate<'a>(ground: &BarGround<'_>, sighting: &'a BarSighting) -> Option<
     let lots = if 2 * recorded < n {
         LotEvidence::NotRecorded
     } else {
-        lots::judge(&lot_counts, &live_counts, background).against_time(&codes)
+        let days: Vec<Option<i64>> = (0..n).map(|i| day_of(panel(ground, i))).collect();
+        lots::judge(&lot_counts, &live_counts, background).against_time(&codes, &hit, &days)
     };
     if matches!(lots, LotEvidence::Gathered { .. }) {
         life = Life::whole(n);

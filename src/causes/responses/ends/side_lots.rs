@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 use crate::causes::responses::ends::sides::Lead;
 use crate::causes::responses::ends::votes::{SideFrame, Voter, side_contrast};
 use crate::causes::responses::repeat::coded;
+use crate::causes::rivals::day_of;
 use crate::causes::rivals::frame_duel::{OtherLots, alike};
 use crate::causes::rivals::lots::{LEAST_LOTS_HIT, LotCount, LotEvidence, gathered};
 use crate::causes::tails::binomial_at_least;
@@ -56,7 +57,9 @@ pub(in crate::causes) fn lot_evidence(
                 rest,
             }
         } else if let Some((lots, p_value)) = gathered(&counts, 0.5) {
-            LotEvidence::Gathered { lots, p_value }.against_time(&codes)
+            let voters = lead.voters.iter();
+            let days: Vec<Option<i64>> = voters.map(|v| day_of(&records.panels[v.panel])).collect();
+            LotEvidence::Gathered { lots, p_value }.against_time(&codes, for_side, &days)
         } else {
             LotEvidence::Open {
                 lots_hit,

@@ -134,8 +134,8 @@ pub(super) fn lots(reason: &Reason, n: &NumberStyle) -> String {
                     tally(*rest, n)
                 ),
                 LotsLack::OneStretch => format!(
-                    "It gathers in {seen}, which came first or last: whatever else began or ended \
-                     with them explains it as well."
+                    "It gathers in {seen}, which came once, one after the other: whatever else began \
+                     or ended with them explains it as well."
                 ),
                 LotsLack::Uneven => format!(
                     "It is seen in {seen}, but at rates that differ from lot to lot by more than \

@@ -2,8 +2,8 @@
 
 use std::collections::BTreeSet;
 
-use super::Remainder;
-use super::rate::{Account, Claim};
+use super::{Account, Claim};
+use crate::causes::responses::Remainder;
 use crate::causes::rivals::cause_of;
 use crate::causes::{
     AbrasiveEnd, Cause, Certainty, Evidence, Finding, Kind, LevelCount, NextCheck, OpenRival,
@@ -130,7 +130,7 @@ fn reasons(records: &Records, account: &Account, claim: &Claim, machines: usize)
     let mut out = Vec::new();
     let ratio = claim.bound.map(|b| b.ratio.max(1.0 / b.ratio));
     let units = match claim.rival {
-        Rival::Supplier | Rival::Part => Rival::Lot,
+        Rival::Supplier | Rival::Part | Rival::Size => Rival::Lot,
         _ => Rival::Part,
     };
     if claim.rival == Rival::Step {
@@ -213,7 +213,7 @@ fn next_check(claim: &Claim) -> NextCheck {
             lots: claim.levels.clone(),
         },
         Rival::Supplier => NextCheck::CheckSupplier { supplier: first() },
-        Rival::Part => NextCheck::CheckUpstream,
+        Rival::Part | Rival::Size => NextCheck::CheckUpstream,
         Rival::AbrasiveAge => NextCheck::CheckAbrasive {
             end: if claim.rises {
                 AbrasiveEnd::Worn

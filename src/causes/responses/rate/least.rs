@@ -1,0 +1,68 @@
+//! What a claim needs at least, and what would show it.
+
+use super::{LEAST_HIT, Table};
+use crate::duel::{Follows, Suspect};
+
+/// Nobody is named on fewer panels beyond what the others show.
+const LEAST_EXCESS: f64 = 3.0;
+
+/// A smaller ratio is not worth naming.
+pub(super) const WORTH_NAMING: f64 = 1.5;
+
+impl Table<'_> {
+    /// Enough panels with marks, and enough beyond what the others show.
+    pub(super) fn enough(&self, suspect: &Suspect, is_level: bool, rises: bool) -> bool {
+        let known: Vec<(usize, f64)> = (0..self.panels.len())
+            .filter_map(|at| Some((at, suspect.given[at]?)))
+            .collect();
+        let mut sorted: Vec<f64> = known.iter().map(|k| k.1).collect();
+        sorted.sort_by(f64::total_cmp);
+        let Some(middle) = sorted.get(sorted.len() / 2).copied() else {
+            return false;
+        };
+        // The accused side: the level (or all but it, where it shows less), or the
+        // half of the numbers with more.
+        let accused = |x: f64| {
+            if is_level {
+                (x > 0.5) == rises
+            } else if rises {
+                x >= middle && x > sorted[0]
+            } else {
+                x <= middle && x < sorted[sorted.len() - 1]
+            }
+        };
+        let (mut own, mut rest) = ([0.0; 4], [0.0; 4]);
+        for (at, x) in known {
+            let side = if accused(x) { &mut own } else { &mut rest };
+            side[0] += f64::from(u8::from(self.marks[at] > 0.0));
+            side[1] += self.marks[at];
+            side[2] += 1.0;
+            side[3] += self.areas[at];
+        }
+        if own[2] == 0.0 || rest[2] == 0.0 {
+            return false;
+        }
+        let by_panel = own[0] - rest[0] / rest[2] * own[2];
+        let marks = own[1] - rest[1] / rest[3] * own[3];
+        let ratio = |k: usize| (own[1] / own[k]) / ((rest[1] + 0.5) / rest[k]);
+        own[0] >= LEAST_HIT as f64
+            && by_panel.max(marks.min(own[0])) >= LEAST_EXCESS
+            && (!is_level || ratio(2).min(ratio(3)) >= WORTH_NAMING)
+    }
+
+    /// Panels, in turns, that would show the difference found at 1 % with nine
+    /// tenths' certainty.
+    pub(super) fn panels_to_show(&self, suspect: &Suspect, follows: &Follows) -> usize {
+        let value = &self.responses[0].value;
+        let n = value.len() as f64;
+        let mean = value.iter().sum::<f64>() / n;
+        let variance = value.iter().map(|v| (v - mean).powi(2)).sum::<f64>() / n;
+        let known: Vec<f64> = suspect.given.iter().flatten().copied().collect();
+        let low = known.iter().copied().fold(f64::INFINITY, f64::min);
+        let high = known.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+        let difference = follows.difference.abs() * (high - low);
+        // (2.576 + 1.282)² of both halves.
+        let panels = 4.0 * variance * 14.9 / (difference * difference).max(1e-6);
+        (panels.ceil() as usize).clamp(14, 2000)
+    }
+}

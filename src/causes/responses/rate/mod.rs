@@ -1,0 +1,368 @@
+//! What the rate of a kind of defect follows, all its machines together.
+//!
+//! Every contender is asked whether the rate follows it at its share of the
+//! level of whom it blames; who is shown duels every recorded rival that blames
+//! somebody else, and time. Named is who stands in all duels.
+
+mod claims;
+mod control;
+mod findings;
+mod least;
+mod quiet;
+
+pub(in crate::causes) use findings::{about_rate, by_age, rate_findings};
+pub(in crate::causes) use quiet::Quiet;
+
+use std::collections::BTreeMap;
+
+use super::Remainder;
+use crate::causes::rivals::{Recorded, Rows, StepFound, cause_of, is_met_only, recorded, step};
+use crate::causes::{Cause, Rival};
+use crate::duel::{
+    Bound, Contender, Given, Meeting, Response, Shown, Suspect, Toward, bound, in_order,
+    levels_differ, meet, shown,
+};
+use crate::records::Records;
+use claims::Alone;
+use least::WORTH_NAMING;
+
+/// Nobody is named on fewer panels with marks.
+const LEAST_HIT: usize = 5;
+
+/// From this p on a rival shows nothing itself.
+const SHOWS_NOTHING: f64 = 0.1;
+
+/// Levels of one contender that are named at most.
+const MOST_NAMED: usize = 8;
+
+/// A step is looked for at this share of the level, and reckoned with from here.
+const STEP_POSSIBLE: f64 = 0.1;
+
+/// Twofold.
+const TWOFOLD: f64 = 2.0;
+
+/// A contender that the rate follows.
+#[derive(Debug, Clone)]
+pub(in crate::causes) struct Claim {
+    /// Who.
+    pub rival: Rival,
+    /// Its levels; empty for numbers.
+    pub levels: Vec<String>,
+    /// Whether the rate rises with its numbers.
+    pub rises: bool,
+    /// Rows of the levels; all for numbers.
+    pub inside: Vec<usize>,
+    /// As it stands accused.
+    pub suspect: Suspect,
+    /// Adjusted for the report.
+    pub p_adjusted: f64,
+    /// Units compared.
+    pub units: usize,
+    /// Rate of the levels over the rest, or over the range of its numbers.
+    pub bound: Option<Bound>,
+    /// Rivals that it met and beat.
+    pub beaten: Vec<Rival>,
+    /// Rivals that it did not meet or beat.
+    pub open: Vec<(Rival, Vec<String>)>,
+    /// Panels that would settle it.
+    pub panels: usize,
+}
+
+impl Claim {
+    /// Whom it blames; nobody while rivals are open.
+    pub(in crate::causes) fn cause(&self) -> Cause {
+        if self.open.is_empty() {
+            cause_of(&self.rival)
+        } else {
+            Cause::Undecided
+        }
+    }
+}
+
+/// What is known about the rate of one kind of defect.
+pub(in crate::causes) struct Account {
+    /// Its streams.
+    pub streams: Vec<usize>,
+    /// Panels, indices into `Records::panels`.
+    pub panels: Vec<usize>,
+    /// Who is shown, the strongest first; those without open rivals are named.
+    pub claims: Vec<Claim>,
+    /// Everyone else who might, lots, suppliers and part numbers left out.
+    pub quiet: Vec<Quiet>,
+}
+
+/// The accounts of all kinds of defect.
+pub(in crate::causes) fn accounts(
+    records: &Records,
+    streams: &[Remainder<'_>],
+    alpha: f64,
+) -> Vec<Account> {
+    let mut kinds: BTreeMap<usize, Vec<usize>> = BTreeMap::new();
+    for (at, stream) in streams.iter().enumerate() {
+        kinds.entry(stream.data.name).or_default().push(at);
+    }
+    let tables: Vec<(usize, Table<'_>)> = (kinds.iter())
+        .map(|(name, members)| (*name, Table::of(records, streams, members, *name)))
+        .collect();
+    let kinds = tables.len();
+    let all: Vec<&Table<'_>> = tables.iter().map(|(_, t)| t).collect();
+    let level = Level {
+        report: alpha,
+        own: alpha / kinds as f64,
+    };
+    (tables.iter().enumerate())
+        .map(|(at, (_, table))| table.account((at, &all), level))
+        .collect()
+}
+
+/// A share of the report's level.
+#[derive(Debug, Clone, Copy)]
+struct Level {
+    report: f64,
+    own: f64,
+}
+
+impl Level {
+    fn shared(self, by: usize) -> Self {
+        Self {
+            own: self.own / by.max(1) as f64,
+            ..self
+        }
+    }
+
+    /// p for the whole report.
+    fn adjusted(self, p: f64) -> f64 {
+        (p * self.report / self.own).min(1.0)
+    }
+}
+
+/// Panels, marks and contenders of a kind of defect.
+struct Table<'a> {
+    streams: Vec<usize>,
+    records: &'a Records,
+    panels: Vec<usize>,
+    marks: Vec<f64>,
+    areas: Vec<f64>,
+    cells: Vec<usize>,
+    responses: Vec<Response>,
+    contenders: Vec<Recorded>,
+}
+
+impl<'a> Table<'a> {
+    fn of(
+        records: &'a Records,
+        streams: &'a [Remainder<'a>],
+        members: &[usize],
+        name: usize,
+    ) -> Table<'a> {
+        let mut found: Vec<(usize, f64)> = (members.iter())
+            .flat_map(|&m| {
+                let s = &streams[m];
+                s.data.panels.iter().copied().zip(s.marks.iter().copied())
+            })
+            .collect();
+        found.sort_by_key(|f| f.0);
+        let (panels, marks): (Vec<usize>, Vec<f64>) = found.into_iter().unzip();
+        let areas: Vec<f64> = panels
+            .iter()
+            .map(|&i| records.panels[i].area_m2())
+            .collect();
+        let rows = Rows {
+            records,
+            panels: &panels,
+            class: records.defect_names[name].class,
+        };
+        Table {
+            streams: members.to_vec(),
+            records,
+            cells: rows.cells(),
+            contenders: recorded(&rows),
+            responses: Response::rates(&marks, &areas),
+            panels,
+            marks,
+            areas,
+        }
+    }
+
+    fn account(&self, others: (usize, &[&Table<'_>]), level: Level) -> Account {
+        let alone = self.alone();
+        let step = alone.step.as_ref();
+        let mut claims = Vec::new();
+        for (at, recorded) in self.contenders.iter().enumerate() {
+            if is_met_only(&recorded.rival) {
+                continue;
+            }
+            let share = level.shared(self.asked_beside(&recorded.rival));
+            claims.extend(self.claims_of(at, &alone, share, others));
+        }
+        if let Some(step) = step.filter(|s| s.p_value <= level.own) {
+            claims.extend(self.step_claim(step, level));
+        }
+        let claims = self.settled(claims, level);
+        let quiet = self.quiet(&claims, step);
+        Account {
+            streams: self.streams.clone(),
+            panels: self.panels.clone(),
+            claims,
+            quiet,
+        }
+    }
+
+    /// Asks every contender alone.
+    fn alone(&self) -> Alone {
+        let batches = in_order((0..self.panels.len()).map(|at| {
+            let lot = &self.records.panels[self.panels[at]].lot;
+            (lot.as_deref(), at / 10)
+        }));
+        let mut alone = Alone {
+            step: step(&self.responses[0], &self.cells, &batches),
+            ..Alone::default()
+        };
+        for Recorded {
+            rival, contender, ..
+        } in &self.contenders
+        {
+            let (shown, quiet) = if is_met_only(rival) {
+                let p = levels_differ(&self.responses[0], contender);
+                let nothing = *rival != Rival::Day && p.is_some_and(|p| p > SHOWS_NOTHING);
+                (None, nothing)
+            } else {
+                let shown = shown(&self.responses, contender, None);
+                let nothing = |s: &Shown| s.could_show && s.p_value > SHOWS_NOTHING;
+                let quiet = shown.as_ref().is_some_and(nothing);
+                (shown, quiet)
+            };
+            alone.shown.push(shown);
+            alone.quiet.push(quiet);
+        }
+        alone
+    }
+
+    /// Contenders that blame the same.
+    fn asked_beside(&self, rival: &Rival) -> usize {
+        let cause = cause_of(rival);
+        let same = |c: &&Recorded| cause_of(&c.rival) == cause && !is_met_only(&c.rival);
+        self.contenders.iter().filter(same).count().max(1)
+    }
+
+    /// The levels of another contender that go with the accused panels.
+    fn levels_with(&self, other: &Recorded, inside: &[usize]) -> Vec<String> {
+        let Given::Levels(of, count) = &other.contender.given else {
+            return Vec::new();
+        };
+        if inside.len() == self.panels.len() || other.levels.is_empty() {
+            return Vec::new();
+        }
+        let mut panels = vec![0_usize; *count];
+        for level in inside.iter().filter_map(|&at| of[at]) {
+            panels[level] += 1;
+        }
+        let most = panels.iter().copied().max().unwrap_or(0).max(1);
+        (0..*count)
+            .filter(|&l| 2 * panels[l] >= most)
+            .filter_map(|l| other.levels.get(l).cloned())
+            .take(MOST_NAMED)
+            .collect()
+    }
+
+    /// The rate steps at one moment, and what else changed there.
+    fn step_claim(&self, step: &StepFound, level: Level) -> Option<Claim> {
+        let given: Vec<Option<f64>> = step.sides.iter().map(|s| Some(*s as f64)).collect();
+        let suspect = Suspect {
+            given,
+            units: (0..self.panels.len()).collect(),
+            blocks: self.cells.clone(),
+            toward: Toward::Either,
+            serial: true,
+        };
+        let bound = bound(&self.marks, &self.areas, &suspect)?;
+        let rises = bound.ratio > 1.0;
+        if bound.ratio.max(1.0 / bound.ratio) < WORTH_NAMING || !self.enough(&suspect, true, rises)
+        {
+            return None;
+        }
+        let mut open = Vec::new();
+        for other in &self.contenders {
+            if is_met_only(&other.rival) {
+                continue;
+            }
+            if meet(&self.responses, &suspect, &other.contender.classes()) == Meeting::Never
+                || goes_with(&step.sides, &other.contender.classes())
+            {
+                let inside = suspect.inside();
+                open.push((other.rival.clone(), self.levels_with(other, &inside)));
+            }
+        }
+        Some(Claim {
+            rival: Rival::Step,
+            levels: Vec::new(),
+            rises,
+            inside: if rises {
+                suspect.inside()
+            } else {
+                (0..step.at).collect()
+            },
+            p_adjusted: level.adjusted(step.p_value),
+            units: self.panels.len(),
+            bound: Some(bound),
+            beaten: Vec::new(),
+            panels: 0,
+            open,
+            suspect,
+        })
+    }
+
+    /// Claims that stay beside each other: of one party the clearest and what it
+    /// leaves, of those with open rivals what the named ones leave.
+    fn settled(&self, mut claims: Vec<Claim>, level: Level) -> Vec<Claim> {
+        let nobody = |c: &Claim| cause_of(&c.rival) == Cause::Undecided;
+        claims.sort_by(|a, b| {
+            let key = |c: &Claim| (nobody(c), !c.open.is_empty());
+            (key(a).cmp(&key(b))).then(a.p_adjusted.total_cmp(&b.p_adjusted))
+        });
+        let mut kept: Vec<Claim> = Vec::new();
+        for claim in claims {
+            let stays = kept.iter().all(|k| {
+                let same = cause_of(&k.rival) == cause_of(&claim.rival);
+                let open = !claim.open.is_empty() || nobody(&claim);
+                if !same && !open {
+                    return true;
+                }
+                // What the one before leaves.
+                match meet(&self.responses, &claim.suspect, &classes_of(&k.suspect)) {
+                    Meeting::Inside(f) => f.p_value <= level.own,
+                    _ => false,
+                }
+            });
+            if stays {
+                kept.push(claim);
+            }
+        }
+        kept
+    }
+}
+
+/// What an accused contender gave, as classes.
+fn classes_of(suspect: &Suspect) -> Vec<usize> {
+    let scores = Contender {
+        given: Given::Scores(suspect.given.clone()),
+        units: suspect.units.clone(),
+        blocks: suspect.blocks.clone(),
+        toward: suspect.toward,
+        by_neighbours: false,
+    };
+    scores.classes()
+}
+
+/// Whether nine tenths of the panels on either side have classes that the other
+/// side hardly has.
+fn goes_with(sides: &[usize], classes: &[usize]) -> bool {
+    let count = classes.iter().max().map_or(0, |m| m + 1);
+    let mut of = vec![[0_usize; 2]; count];
+    for (side, class) in sides.iter().zip(classes) {
+        of[*class][*side] += 1;
+    }
+    let apart: usize = of.iter().map(|c| c[0].max(c[1])).sum();
+    let one: usize = of.iter().map(|c| c[0].min(c[1])).sum();
+    apart > 0 && 10 * one < sides.len()
+}
