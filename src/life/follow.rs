@@ -178,7 +178,10 @@ pub fn seen_in(
                 let counts = |k: usize| inside(&records.panels[k]) == within;
                 // Its own panels where the analysis names them.
                 if hits.is_empty() {
-                    return Subject::new(own, &refs, 0.0).count(records, counts);
+                    let exposed = &finding.evidence.exposed;
+                    return Subject::new(own, &refs, 0.0).count(records, |k| {
+                        counts(k) && (exposed.is_empty() || exposed.binary_search(&k).is_ok())
+                    });
                 }
                 Seen {
                     hits: hits.iter().filter(|h| counts(h.panel)).count(),

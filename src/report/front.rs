@@ -25,11 +25,25 @@ impl<'a> Front<'a> {
         let mut input = all.records.input;
         if let Some(week) = all.weekly.week {
             for finding in &mut worst {
-                if let Some([_, seen]) = all.in_week.get(&finding.id) {
+                // Readings are not counted by panels marked.
+                if let Some([_, seen]) = all.in_week.get(&finding.id)
+                    && finding.evidence.surface.is_none()
+                {
                     finding.panels_hit = seen.hits;
                     finding.panels_exposed = seen.panels;
                 }
+                // What is still seen, be it on fewer panels, has not ended.
+                let state = all.lives.state(&finding.id);
+                if matches!(state, Some(State::GoesOn | State::Fewer | State::Back)) {
+                    finding.end_panel = None;
+                }
             }
+            // What is found for the first time in panels of earlier weeks only
+            // is no news of this one.
+            worst.retain(|finding| {
+                let new = all.lives.state(&finding.id) == Some(State::New);
+                finding.panels_hit > 0 || !new || finding.evidence.surface.is_some()
+            });
             input = kept(all.records.clone(), |_, panel| week_of(panel) == Some(week)).input;
         }
         Self { all, worst, input }
