@@ -1,5 +1,7 @@
 //! What page one and the terminal speak of: all panels, or those of the week.
 
+use std::collections::BTreeSet;
+
 use super::{Findings, words};
 use crate::causes::Finding;
 use crate::change::{kept, week_of};
@@ -52,6 +54,36 @@ impl<'a> Front<'a> {
     /// The findings, worst first.
     pub(crate) fn worst_first(&self) -> Vec<&Finding> {
         self.worst.iter().collect()
+    }
+
+    /// How many panels, of the week where one is reported, show any of the
+    /// findings: a mark at a place, or for a rate any mark of the kind on the
+    /// panels that it is about.
+    pub(crate) fn panels_shown(&self) -> usize {
+        let records = self.all.records;
+        let mut placed = vec![false; records.defects.len()];
+        for &member in (self.all.causes.findings.iter()).flat_map(|f| &f.evidence.members) {
+            placed[member] = true;
+        }
+        let mut shown = vec![false; records.panels.len()];
+        for finding in &self.worst {
+            let evidence = &finding.evidence;
+            for hit in &evidence.hits {
+                shown[hit.panel] = true;
+            }
+            if !evidence.hits.is_empty() {
+                continue;
+            }
+            let about: BTreeSet<usize> = evidence.exposed.iter().copied().collect();
+            for (index, defect) in records.defects.iter().enumerate() {
+                let own = records.defect_names[defect.name].name == finding.defect;
+                shown[defect.panel] |= own && !placed[index] && about.contains(&defect.panel);
+            }
+        }
+        let week = self.all.weekly.week;
+        (shown.iter().zip(&records.panels))
+            .filter(|(shown, panel)| **shown && (week.is_none() || week_of(panel) == week))
+            .count()
     }
 
     /// What ended or is gone, newest first, as sentences.

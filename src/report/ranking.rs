@@ -23,8 +23,10 @@ pub struct KindRow {
     pub panels: usize,
     /// Such defects.
     pub defects: usize,
-    /// Panels by cause. A panel that shows the kind for two causes counts for
-    /// the first of [`CAUSES`]; the parts add up to `panels`.
+    /// Panels by cause; the parts add up to `panels`. A panel with a mark at a
+    /// place counts for who makes the place, the first of [`CAUSES`] where there
+    /// are two. Of the other panels a rate has its share: the excess, as the
+    /// share of marks that its findings account for; the rest is not known.
     pub by_cause: Vec<(Cause, usize)>,
     /// Cost of these panels, where the site file has one for the kind.
     pub cost: Option<f64>,
@@ -62,23 +64,10 @@ pub fn rank_of(findings: &Findings<'_>, site: &Site, counts: impl Fn(&Panel) -> 
             }
         }
     }
-    // Marks outside every place are the stream's own account where that is about
-    // its rate; where only places were found, nobody has accounted for the rest.
-    let rest: BTreeMap<_, Cause> = (causes.streams.iter().enumerate())
+    let stream_of: BTreeMap<_, usize> = (causes.streams.iter().enumerate())
         .map(|(index, s)| {
-            let places =
-                (causes.findings.iter()).any(|f| is_of(f, index) && !f.evidence.members.is_empty());
-            let rates =
-                (causes.findings.iter()).any(|f| is_of(f, index) && f.evidence.members.is_empty());
-            let cause = if places && !rates {
-                Cause::Undecided
-            } else {
-                s.cause
-            };
-            (
-                (s.machine.as_deref(), s.head.as_deref(), s.defect.as_str()),
-                cause,
-            )
+            let cell = (s.machine.as_deref(), s.head.as_deref());
+            ((cell, s.defect.as_str()), index)
         })
         .collect();
     let rank_of = |cause: Cause| {
@@ -88,8 +77,10 @@ pub fn rank_of(findings: &Findings<'_>, site: &Site, counts: impl Fn(&Panel) -> 
             .unwrap_or(CAUSES.len())
     };
 
-    // Per kind and panel: the first cause of CAUSES among its marks.
+    // Per kind and panel: the first cause of CAUSES among its marks at places,
+    // and the panels that show the kind elsewhere, with their stream.
     let mut cells: BTreeMap<(usize, usize), usize> = BTreeMap::new();
+    let mut elsewhere: BTreeMap<(usize, usize), Option<usize>> = BTreeMap::new();
     let mut defects = vec![0usize; records.defect_names.len()];
     for (index, defect) in records.defects.iter().enumerate() {
         let (Some(panel), Some(name)) = (
@@ -101,25 +92,38 @@ pub fn rank_of(findings: &Findings<'_>, site: &Site, counts: impl Fn(&Panel) -> 
         if !panel.inspected || !counts(panel) {
             continue;
         }
-        let key = (
-            panel.machine.as_deref(),
-            panel.head.as_deref(),
-            name.name.as_str(),
-        );
-        let cause = of_defect[index]
-            .or_else(|| rest.get(&key).copied())
-            .unwrap_or(Cause::Undecided);
         defects[defect.name] += 1;
-        let slot = cells
-            .entry((defect.name, defect.panel))
-            .or_insert(CAUSES.len());
-        *slot = (*slot).min(rank_of(cause));
+        let at = (defect.name, defect.panel);
+        if let Some(cause) = of_defect[index] {
+            let slot = cells.entry(at).or_insert(CAUSES.len());
+            *slot = (*slot).min(rank_of(cause));
+        } else {
+            let cell = (panel.machine.as_deref(), panel.head.as_deref());
+            let stream = stream_of.get(&(cell, name.name.as_str()));
+            elsewhere.insert(at, stream.copied());
+        }
     }
     let mut by_cause = vec![[0usize; CAUSES.len()]; records.defect_names.len()];
     for (&(name, _), &cause) in &cells {
         if let Some(slot) = by_cause[name].get_mut(cause) {
             *slot += 1;
         }
+    }
+    let mut left: BTreeMap<(usize, Option<usize>), usize> = BTreeMap::new();
+    for (at, stream) in elsewhere {
+        if !cells.contains_key(&at) {
+            *left.entry((at.0, stream)).or_default() += 1;
+        }
+    }
+    for ((name, stream), panels) in left {
+        let shares = stream.map_or_else(Vec::new, |stream| shares_of_rest(findings, stream));
+        let mut unknown = panels;
+        for (cause, share) in shares {
+            let own = ((panels as f64 * share).round() as usize).min(unknown);
+            unknown -= own;
+            by_cause[name][rank_of(cause)] += own;
+        }
+        by_cause[name][rank_of(Cause::Undecided)] += unknown;
     }
     let mut kinds: Vec<KindRow> = records
         .defect_names
@@ -158,6 +162,32 @@ pub fn rank_of(findings: &Findings<'_>, site: &Site, counts: impl Fn(&Panel) -> 
         total_cost: (!costs.is_empty()).then(|| costs.iter().sum()),
         kinds,
     }
+}
+
+/// Who makes the marks of a stream outside every place, each with his share of
+/// them, 0..1. Where nothing was found it is the stream's own account; where only
+/// places were found, nobody has accounted for the rest.
+fn shares_of_rest(findings: &Findings<'_>, stream: usize) -> Vec<(Cause, f64)> {
+    let own: Vec<&Finding> = (findings.causes.findings.iter())
+        .filter(|f| is_of(f, stream))
+        .collect();
+    let account = &findings.causes.streams[stream];
+    if own.is_empty() {
+        return vec![(account.cause, 1.0)];
+    }
+    let placed: usize = own.iter().map(|f| f.evidence.members.len()).sum();
+    let rest = account.defects.saturating_sub(placed);
+    let gone = |id: &str| findings.weekly.week.is_some() && findings.lives.gone(id);
+    let rates = own.iter().filter(|f| f.evidence.members.is_empty());
+    let share = |f: &Finding| {
+        let share = account.causes.iter().find(|share| share.finding == f.id)?;
+        let marks = share.share * account.defects as f64;
+        Some((f.cause, (marks / rest.max(1) as f64).clamp(0.0, 1.0)))
+    };
+    rates
+        .filter(|f| !gone(&f.id))
+        .filter_map(|f| share(f))
+        .collect()
 }
 
 /// Puts the worst finding first and numbers them F1, F2, …: by cost of the
