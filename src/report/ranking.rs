@@ -109,19 +109,22 @@ pub fn rank_of(findings: &Findings<'_>, site: &Site, counts: impl Fn(&Panel) -> 
             *slot += 1;
         }
     }
-    let mut left: BTreeMap<(usize, Option<usize>), usize> = BTreeMap::new();
-    for (at, stream) in elsewhere {
-        if !cells.contains_key(&at) {
-            *left.entry((at.0, stream)).or_default() += 1;
+    let mut left: BTreeMap<(usize, Option<usize>), Vec<usize>> = BTreeMap::new();
+    for ((name, panel), stream) in elsewhere {
+        if !cells.contains_key(&(name, panel)) {
+            left.entry((name, stream)).or_default().push(panel);
         }
     }
     for ((name, stream), panels) in left {
-        let shares = stream.map_or_else(Vec::new, |stream| shares_of_rest(findings, stream));
-        let mut unknown = panels;
-        for (cause, share) in shares {
-            let own = ((panels as f64 * share).round() as usize).min(unknown);
+        let shares = stream.map_or_else(Vec::new, |stream| {
+            shares_of_rest(findings, stream, &of_defect)
+        });
+        let mut unknown = panels.len();
+        for share in shares {
+            let about = panels.iter().filter(|panel| share.about(panel)).count();
+            let own = ((about as f64 * share.excess).round() as usize).min(unknown);
             unknown -= own;
-            by_cause[name][rank_of(cause)] += own;
+            by_cause[name][rank_of(share.cause)] += own;
         }
         by_cause[name][rank_of(Cause::Undecided)] += unknown;
     }
@@ -164,29 +167,63 @@ pub fn rank_of(findings: &Findings<'_>, site: &Site, counts: impl Fn(&Panel) -> 
     }
 }
 
-/// Who makes the marks of a stream outside every place, each with his share of
-/// them, 0..1. Where nothing was found it is the stream's own account; where only
-/// places were found, nobody has accounted for the rest.
-fn shares_of_rest(findings: &Findings<'_>, stream: usize) -> Vec<(Cause, f64)> {
+/// A cause's share in the marks outside every place.
+struct Share {
+    cause: Cause,
+    /// The panels that its finding is about, in order; none for all.
+    panels: Option<Vec<usize>>,
+    /// Its share of the marks on these panels, 0..1.
+    excess: f64,
+}
+
+impl Share {
+    fn about(&self, panel: &usize) -> bool {
+        (self.panels.as_ref()).is_none_or(|panels| panels.binary_search(panel).is_ok())
+    }
+}
+
+/// Who makes the marks of a stream outside every place: where nothing was found
+/// it is the stream's own account, a rate its excess on the panels that it is
+/// about; where only places were found, nobody has accounted for the rest.
+fn shares_of_rest(
+    findings: &Findings<'_>,
+    stream: usize,
+    of_defect: &[Option<Cause>],
+) -> Vec<Share> {
+    let records = findings.records;
     let own: Vec<&Finding> = (findings.causes.findings.iter())
         .filter(|f| is_of(f, stream))
         .collect();
     let account = &findings.causes.streams[stream];
     if own.is_empty() {
-        return vec![(account.cause, 1.0)];
+        return vec![Share {
+            cause: account.cause,
+            panels: None,
+            excess: 1.0,
+        }];
     }
-    let placed: usize = own.iter().map(|f| f.evidence.members.len()).sum();
-    let rest = account.defects.saturating_sub(placed);
     let gone = |id: &str| findings.weekly.week.is_some() && findings.lives.gone(id);
-    let rates = own.iter().filter(|f| f.evidence.members.is_empty());
-    let share = |f: &Finding| {
-        let share = account.causes.iter().find(|share| share.finding == f.id)?;
-        let marks = share.share * account.defects as f64;
-        Some((f.cause, (marks / rest.max(1) as f64).clamp(0.0, 1.0)))
+    let share = |f: &&Finding| {
+        let said = account.causes.iter().find(|share| share.finding == f.id)?;
+        let mut panels = f.evidence.exposed.clone();
+        panels.sort_unstable();
+        let marks = (records.defects.iter().zip(of_defect))
+            .filter(|(defect, placed)| {
+                placed.is_none()
+                    && records.defect_names[defect.name].name == f.defect
+                    && panels.binary_search(&defect.panel).is_ok()
+            })
+            .count();
+        let excess = said.share * account.defects as f64 / marks.max(1) as f64;
+        Some(Share {
+            cause: f.cause,
+            panels: Some(panels),
+            excess: excess.clamp(0.0, 1.0),
+        })
     };
-    rates
-        .filter(|f| !gone(&f.id))
-        .filter_map(|f| share(f))
+    (own.iter())
+        .filter(|f| f.evidence.members.is_empty() && !gone(&f.id))
+        .filter_map(share)
         .collect()
 }
 
