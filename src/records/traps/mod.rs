@@ -14,6 +14,7 @@ mod places;
 mod ranges;
 mod times;
 
+pub(crate) use alike::almost_one;
 pub(super) use places::placeholders;
 pub(super) use times::{dates, one_clock};
 

@@ -153,14 +153,7 @@ fn statements(context: &Context<'_>, page: &Front<'_>) -> Vec<Statement> {
         .map(|finding| Statement {
             cause: finding.cause,
             cause_word: words::causes::cause(finding.cause).to_owned(),
-            text: short(
-                &format!(
-                    "{}{}",
-                    words::life::prefix(findings.lives.of.get(&finding.id)),
-                    words::finding::statement(finding, &speech)
-                ),
-                LINE,
-            ),
+            text: short(&page.statement(finding, &speech), LINE),
             sure: words::causes::sure(finding.certainty).to_owned(),
             link: Some(context.finding_anchor(finding)),
         })

@@ -39,25 +39,34 @@ pub fn state(state: State) -> &'static str {
 }
 
 /// In front of a statement: "New: ", "Back: "; nothing for what goes on.
+/// `renamed` is a kind of nearly the same name that ends where this one begins.
 #[must_use]
-pub fn prefix(life: Option<&Life>) -> &'static str {
-    match life.and_then(|l| l.life) {
-        Some(State::New) => "New: ",
-        Some(State::Back) => "Back: ",
-        Some(State::Fewer) => "Fewer than before: ",
-        _ => "",
+pub fn prefix(life: Option<&Life>, renamed: Option<&str>) -> String {
+    match (life.and_then(|l| l.life), renamed) {
+        (Some(State::New), Some(other)) => format!("New, or “{other}” under another name: "),
+        (Some(State::New), None) => "New: ".to_owned(),
+        (Some(State::Back), _) => "Back: ".to_owned(),
+        (Some(State::Fewer), _) => "Fewer than before: ".to_owned(),
+        _ => String::new(),
     }
 }
 
-/// A finding that is gone, as good news.
+/// A finding that is gone, as good news; `renamed` is a kind of nearly the same
+/// name that begins where this one ends.
 #[must_use]
-pub fn news(finding: &Finding, life: &Life, numbers: &NumberStyle) -> String {
+pub fn news(
+    finding: &Finding,
+    life: &Life,
+    renamed: Option<&str>,
+    numbers: &NumberStyle,
+) -> String {
     let cell = cell_name(finding.machine.as_deref(), finding.head.as_deref());
     let what = format!(
-        "{} {} on {cell} ({})",
+        "{} {} on {cell} ({}{})",
         capital(&finding.defect),
         shape(finding),
-        finding.id
+        finding.id,
+        or_renamed(renamed)
     );
     let rival = finding.rival.as_ref().map(super::reasons::column);
     let carriers = carriers(rival, &finding.levels, life, numbers);
@@ -66,15 +75,26 @@ pub fn news(finding: &Finding, life: &Life, numbers: &NumberStyle) -> String {
 
 /// The same for one that this report only remembers.
 #[must_use]
-pub fn kept_news(kept: &Kept, numbers: &NumberStyle) -> String {
+pub fn kept_news(kept: &Kept, renamed: Option<&str>, numbers: &NumberStyle) -> String {
     let cell = cell_name(kept.machine.as_deref(), kept.head.as_deref());
-    let what = format!("{} on {cell} ({})", capital(&kept.defect), kept.id);
+    let what = format!(
+        "{} on {cell} ({}{})",
+        capital(&kept.defect),
+        kept.id,
+        or_renamed(renamed)
+    );
     gone(
         &what,
         &carriers(None, &[], &kept.life, numbers),
         &kept.life,
         numbers,
     )
+}
+
+fn or_renamed(renamed: Option<&str>) -> String {
+    renamed.map_or(String::new(), |other| {
+        format!("; or “{other}”, which begins where it ends, is its new name")
+    })
 }
 
 /// The panels that carried a rate: "lot B", "feed speed above 110".
@@ -400,11 +420,30 @@ mod tests {
         let numbers = NumberStyle::default();
         let finding = super::super::finding::tests::spot();
         assert_eq!(
-            news(&finding, &life(State::Gone, 0, 160), &numbers),
+            news(&finding, &life(State::Gone, 0, 160), None, &numbers),
             "Sand-through at one place on M1 (F1) is gone: on 0 of 160 panels since, last seen \
              2031-03-14 (confidence 98\u{a0}%)."
         );
         assert_eq!(confidence(0.99999, &numbers), "over 99.9\u{a0}%");
+    }
+
+    #[test]
+    fn a_kind_of_nearly_the_same_name_is_told_beside_both() {
+        let numbers = NumberStyle::default();
+        let finding = super::super::finding::tests::spot();
+        let new = life(State::New, 0, 0);
+        let text = prefix(Some(&new), Some("gouge"));
+        assert_eq!(text, "New, or “gouge” under another name: ");
+        let text = news(
+            &finding,
+            &life(State::Gone, 0, 9),
+            Some("sandthrough"),
+            &numbers,
+        );
+        assert!(
+            text.contains("“sandthrough”, which begins where it ends"),
+            "{text}"
+        );
     }
 
     #[test]
@@ -421,7 +460,7 @@ mod tests {
             last: None,
         });
         assert_eq!(
-            news(&finding, &life, &numbers),
+            news(&finding, &life, None, &numbers),
             "Sand-through in few lots on M1 (F1) is gone: lot B no more than elsewhere, on 14 of \
              40 panels since, elsewhere on 38 of 80 panels (confidence 98\u{a0}%)."
         );
