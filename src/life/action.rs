@@ -382,6 +382,8 @@ fn one(
             usual,
             unlikely: 0.05,
             was_gone: false,
+            others: None,
+            before: None,
         },
         &out.after,
     );

@@ -7,6 +7,7 @@ use jiff::civil::Date;
 use serde::Serialize;
 use serde_json::{Map, Value, json};
 
+use super::beside::{Carried, moved, worse_side};
 use super::judge::{Answer, Known, judge};
 use super::measure::{Subject, day};
 use super::past::{Past, Remembered};
@@ -27,6 +28,8 @@ const UNLIKELY_RATE: f64 = 0.005;
 /// A rate is not called fewer or gone unless it has at least halved, for the
 /// same reason.
 const HALVED: f64 = 0.5;
+/// A place is gone only if it is not seen within so many times its reach.
+const AROUND: f64 = 2.0;
 /// What chance puts at a place where the last report does not say.
 const USUAL: f64 = 0.01;
 
@@ -62,6 +65,12 @@ pub struct Look {
     pub usual: Option<f64>,
     /// What was seen in reports in a row that could not tell.
     pub waiting: Option<Seen>,
+    /// The others since the last report, for a rate that is told against theirs.
+    pub elsewhere: Option<Seen>,
+    /// Which panels carry the rate, where its levels do not say.
+    pub carried: Option<Carried>,
+    /// For what became fewer: its lowest rate, 0..1, before that.
+    pub rate_before: Option<f64>,
 }
 
 /// A finding that this report only remembers.
@@ -169,7 +178,10 @@ pub fn seen_in(
                 let counts = |k: usize| inside(&records.panels[k]) == within;
                 // Its own panels where the analysis names them.
                 if hits.is_empty() {
-                    return Subject::new(own, &refs, 0.0).count(records, counts);
+                    let exposed = &finding.evidence.exposed;
+                    return Subject::new(own, &refs, 0.0).count(records, |k| {
+                        counts(k) && (exposed.is_empty() || exposed.binary_search(&k).is_ok())
+                    });
                 }
                 Seen {
                     hits: hits.iter().filter(|h| counts(h.panel)).count(),
@@ -206,6 +218,7 @@ pub fn follow(past: &Past, records: &Records, causes: &mut Causes) -> Lives {
         records,
         days,
         fresh: records_since(past, records),
+        free: without_members(records, causes),
     };
     let all: Vec<&Remembered> = past.findings.iter().collect();
     let now = remembered(&causes.findings);
@@ -298,6 +311,8 @@ struct Since<'a> {
     records: &'a Records,
     days: f64,
     fresh: Vec<bool>,
+    /// The records without the marks of this report's findings.
+    free: Records,
 }
 
 impl Since<'_> {
@@ -305,17 +320,26 @@ impl Since<'_> {
     /// finds it, with what it knows for the next.
     fn life(&self, old: &Remembered, all: &[&Remembered], now: Option<(&Finding, Look)>) -> Life {
         let fresh = self.fresh_for(old);
-        let subject = Subject::new(old, all, self.days);
+        let subject =
+            Subject::new(old, all, self.days).also(now.as_ref().map(|(finding, _)| *finding));
         let seen = subject.count(self.records, |k| fresh[k]);
+        let elsewhere = subject.outside(self.records, |k| fresh[k]);
         let waited = old.looked.and_then(|l| l.waiting).unwrap_or_default();
         let low = (old.looked.and_then(|l| l.rate_low))
             .or(old.hit_rate_ci.map(|ci| ci.0))
             .or(old.hit_rate.map(|h| h / 2.0))
             .filter(|h| *h > 0.0 && *h < 1.0);
-        let usual = (old.looked.and_then(|l| l.usual)).unwrap_or_else(|| usual_at_place(old));
+        let known_usual = old.looked.and_then(|l| l.usual);
+        let usual = known_usual.unwrap_or_else(|| usual_at_place(old));
+        let before = old.looked.and_then(|l| l.rate_before);
+        // The others may have changed as well: a rate is what it is beside theirs.
+        let others = elsewhere.filter(|_| known_usual.is_some());
+        let now_of = |rate: f64| others.map_or(rate, |others| moved(rate, usual, &others));
         let known = Known {
-            low,
-            usual,
+            low: low.map(now_of),
+            usual: others.map_or(usual, |others| others.share()),
+            others,
+            before: before.map(now_of),
             unlikely: if subject.placed() {
                 UNLIKELY
             } else {
@@ -334,6 +358,13 @@ impl Since<'_> {
         }
         if !subject.placed() && matches!(answer.state, State::Gone | State::Fewer) {
             answer = halved(answer, &known, &seen.and(waited));
+        }
+        if now.is_none() && answer.state == State::Gone && self.is_near(&subject, &known, &fresh) {
+            answer = Answer {
+                state: State::CannotTell,
+                confidence: None,
+                panels_missing: None,
+            };
         }
         let mut gone_by_end = false;
         if let Some((finding, _)) = &now
@@ -355,13 +386,19 @@ impl Since<'_> {
         } else {
             seen.last.max(own_seen).or(old.last_seen)
         };
+        let (carried, usual_now) = (old.looked.and_then(|l| l.carried), known.usual);
         let again = |own: Option<&Look>| match (answer.state, own) {
             // While it may still be there, it is looked for at its old rate.
-            (State::Gone | State::CannotTell, _) => (low, Some(usual)),
-            (State::Fewer, _) | (_, None) => (lowest(&seen), Some(usual)),
-            (_, Some(own)) => (own.rate_low, own.usual),
+            (State::Gone | State::CannotTell, _) => (low, Some(usual), carried),
+            (State::Fewer, _) | (_, None) => (lowest(&seen), Some(usual_now), carried),
+            (_, Some(own)) => (own.rate_low, own.usual, own.carried),
         };
-        let (rate_low, usual) = again(now.as_ref().map(|(_, look)| look));
+        let (rate_low, usual, carried) = again(now.as_ref().map(|(_, look)| look));
+        let rate_before = match answer.state {
+            State::Fewer => before.or(low),
+            State::Gone | State::CannotTell => before,
+            _ => None,
+        };
         Life {
             life: Some(answer.state),
             since_report: old
@@ -378,8 +415,29 @@ impl Since<'_> {
                 rate_low,
                 usual,
                 waiting: open.then(|| seen.and(waited)).filter(|s| s.panels > 0),
+                elsewhere: others,
+                carried,
+                rate_before,
             },
         }
+    }
+
+    /// Whether a place that seems gone may have moved a little: marks around it
+    /// that belong to no finding of this report are more than chance puts there.
+    fn is_near(&self, subject: &Subject<'_>, known: &Known, fresh: &[bool]) -> bool {
+        if !subject.placed() {
+            return false;
+        }
+        let around = Known {
+            usual: (AROUND * AROUND * known.usual).min(1.0),
+            was_gone: false,
+            ..*known
+        };
+        let seen = subject
+            .clone()
+            .around(AROUND)
+            .count(&self.free, |k| fresh[k]);
+        judge(&around, &seen).state != State::Gone
     }
 
     /// Panels since the last report; where neither report has times, those
@@ -465,17 +523,20 @@ fn unmeasured(answer: Answer, found: bool) -> Answer {
     }
 }
 
+/// A rate is gone or fewer only if at least half of it is: of what it is beyond
+/// the others', where it is told against theirs.
 fn halved(answer: Answer, known: &Known, seen: &Seen) -> Answer {
     let share = seen.hits as f64 / seen.panels.max(1) as f64;
-    if known.was_gone
-        || known
-            .low
-            .is_none_or(|low| share <= HALVED * low.max(known.usual))
-    {
+    let Some(low) = known.low.filter(|_| !known.was_gone) else {
         return answer;
-    }
+    };
+    let half = match known.others {
+        Some(_) => known.usual + HALVED * (low - known.usual).max(0.0),
+        None => HALVED * low.max(known.usual),
+    };
     // Down to what is usual is gone even where that is more than half.
-    if answer.state == State::Gone && share <= known.usual {
+    let usual = answer.state == State::Gone && share <= known.usual;
+    if share <= half || usual {
         return answer;
     }
     Answer {
@@ -509,6 +570,19 @@ fn records_since(past: &Past, records: &Records) -> Vec<bool> {
         .collect()
 }
 
+/// The records without the marks that belong to findings.
+fn without_members(records: &Records, causes: &Causes) -> Records {
+    let mut belongs = vec![false; records.defects.len()];
+    for &member in causes.findings.iter().flat_map(|f| &f.evidence.members) {
+        belongs[member] = true;
+    }
+    let mut free = records.clone();
+    let mut at = belongs.iter();
+    free.defects
+        .retain(|_| !at.next().copied().unwrap_or(false));
+    free
+}
+
 /// This report's findings as the next one will remember them.
 fn remembered(findings: &[Finding]) -> Vec<Remembered> {
     (findings.iter())
@@ -533,13 +607,50 @@ fn reference(finding: &Finding, all: &[Remembered], records: &Records) -> Look {
             ..Look::default()
         };
     }
-    let seen = subject.count(records, |_| true);
-    let rate = |s: &Seen| s.hits as f64 / s.panels.max(1) as f64;
+    if own.levels.is_empty() && !finding.evidence.exposed.is_empty() {
+        if let Some(rest) = outside_stretch(finding, own, &subject, records) {
+            return Look {
+                rate_low: finding.hit_rate_ci.map(|ci| ci.low),
+                usual: Some(rest.share()),
+                ..Look::default()
+            };
+        }
+    }
+    let side = worse_side(finding, own, records);
+    let of = |carried| {
+        let subject = subject.clone().carried_by(carried);
+        let outside = subject.outside(records, |_| true);
+        (subject.count(records, |_| true), outside, carried)
+    };
+    let (mut seen, mut outside, mut carried) = of(side);
+    // Levels that show less than the others: the others carry it.
+    if side.is_none() && outside.is_some_and(|rest| rest.share() > seen.share()) {
+        (seen, outside, carried) = of(Some(Carried::Others));
+    }
     Look {
         rate_low: lowest(&seen),
-        usual: subject.outside(records).map(|s| rate(&s)),
+        usual: outside.map(|rest| rest.share()),
+        carried,
         ..Look::default()
     }
+}
+
+/// The stream's panels outside the stretch of a finding that names a time; none
+/// where it is all of them.
+fn outside_stretch(
+    finding: &Finding,
+    own: &Remembered,
+    subject: &Subject<'_>,
+    records: &Records,
+) -> Option<Seen> {
+    let mut outside: Vec<bool> = (records.panels.iter())
+        .map(|panel| panel.inspected && own.of_cell(panel))
+        .collect();
+    for &panel in &finding.evidence.exposed {
+        outside[panel] = false;
+    }
+    let seen = subject.count(records, |k| outside[k]);
+    (seen.panels > 0).then_some(seen)
 }
 
 /// The lower limit of a share of panels hit.
@@ -572,6 +683,8 @@ pub fn ended(finding: &Finding) -> Option<f64> {
             .clamp(0.002, 1.0),
         unlikely: UNLIKELY,
         was_gone: false,
+        others: None,
+        before: None,
     };
     let answer = judge(&known, &seen);
     (answer.state == State::Gone)

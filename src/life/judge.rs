@@ -3,7 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::measure::Seen;
-use crate::stats::distributions::binomial;
+use crate::stats::distributions::{binomial, hypergeometric};
 
 /// What became of a finding since the last report.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
@@ -35,6 +35,10 @@ pub(super) struct Known {
     pub low: Option<f64>,
     /// Rate, 0..1, at which panels show such marks without it.
     pub usual: f64,
+    /// The others at the same time, for a rate that is told against theirs.
+    pub others: Option<Seen>,
+    /// The rate, 0..1, before it became fewer.
+    pub before: Option<f64>,
     /// A chance below this is taken as unlikely, 0..1.
     pub unlikely: f64,
     /// Whether it was gone.
@@ -62,10 +66,16 @@ const BACK: f64 = 0.01;
 /// Says what became of a finding that was seen so often since.
 pub(super) fn judge(known: &Known, seen: &Seen) -> Answer {
     let (hits, panels) = (seen.hits as u64, seen.panels as u64);
-    let by_chance = if hits == 0 {
-        1.0
-    } else {
-        binomial::at_least(hits, panels, known.usual.clamp(1e-6, 1.0))
+    let by_chance = match &known.others {
+        _ if hits == 0 => 1.0,
+        // Fisher's exact test: as many hits among these, were they like the others.
+        Some(others) => hypergeometric::Draw {
+            size: panels + others.panels as u64,
+            marked: hits + others.hits as u64,
+            drawn: panels,
+        }
+        .at_least(hits),
+        None => binomial::at_least(hits, panels, known.usual.clamp(1e-6, 1.0)),
     };
     if known.was_gone {
         let back = seen.hits >= FEWEST_HITS && by_chance <= BACK;
@@ -86,15 +96,23 @@ pub(super) fn judge(known: &Known, seen: &Seen) -> Answer {
             confidence: Some(1.0 - chance),
             panels_missing: None,
         },
-        _ if there => Answer {
-            state: State::GoesOn,
-            confidence: None,
-            panels_missing: None,
-        },
+        // What became fewer stays so while it is fewer than it was before that.
+        _ if there => {
+            let before = known.before.filter(|_| seen.panels > 0);
+            let chance = before.map(|before| binomial::at_most(hits, panels, before));
+            let fewer = chance.filter(|chance| *chance <= known.unlikely);
+            Answer {
+                state: fewer.map_or(State::GoesOn, |_| State::Fewer),
+                confidence: fewer.map(|chance| 1.0 - chance),
+                panels_missing: None,
+            }
+        }
         _ => Answer {
             state: State::CannotTell,
             confidence: None,
-            panels_missing: known.low.and_then(|low| missing(seen, low, known.unlikely)),
+            panels_missing: (known.low)
+                .filter(|_| known.others.is_none())
+                .and_then(|low| missing(seen, low, known.unlikely)),
         },
     }
 }
@@ -139,6 +157,8 @@ mod tests {
     const KNOWN: Known = Known {
         low: Some(0.1),
         usual: 0.005,
+        others: None,
+        before: None,
         unlikely: 0.05,
         was_gone: false,
     };
@@ -166,6 +186,33 @@ mod tests {
             State::Gone,
             "one by chance"
         );
+    }
+
+    #[test]
+    fn what_became_fewer_stays_so_while_it_is_fewer_than_before() {
+        let fewer = Known {
+            low: Some(0.05),
+            before: Some(0.46),
+            ..KNOWN
+        };
+        assert_eq!(judge(&fewer, &seen(12, 120)).state, State::Fewer);
+        assert_eq!(judge(&fewer, &seen(60, 120)).state, State::GoesOn);
+        assert_eq!(judge(&fewer, &seen(0, 120)).state, State::Gone);
+    }
+
+    #[test]
+    fn a_rate_told_against_the_others_ends_when_it_is_theirs() {
+        // Σ C(42, k)·C(78, 40 − k) / C(120, 40) from k = 14 is 0.578: as the others.
+        let beside = |hits: usize| Known {
+            low: Some(0.7),
+            usual: 0.35,
+            others: Some(seen(hits, 80)),
+            unlikely: 0.005,
+            ..KNOWN
+        };
+        assert_eq!(judge(&beside(28), &seen(14, 40)).state, State::Gone);
+        assert_eq!(judge(&beside(28), &seen(30, 40)).state, State::GoesOn);
+        assert_eq!(judge(&beside(28), &seen(20, 40)).state, State::CannotTell);
     }
 
     #[test]

@@ -3,8 +3,10 @@
 use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
 
+use super::beside::{Carried, carries};
 use super::past::Remembered;
 use super::place::Place;
+use crate::causes::Finding;
 use crate::records::{Panel, Records};
 
 /// How often a finding was seen.
@@ -20,6 +22,12 @@ pub struct Seen {
 }
 
 impl Seen {
+    /// Share of panels hit, 0..1 and neither: with half a panel more on either
+    /// side.
+    pub(super) fn share(&self) -> f64 {
+        (self.hits as f64 + 0.5) / (self.panels as f64 + 1.0)
+    }
+
     /// Both together.
     pub(super) fn and(self, other: Seen) -> Seen {
         Seen {
@@ -30,14 +38,19 @@ impl Seen {
     }
 }
 
-/// What to count: the marks of one stream at a place, or on the panels of some
-/// levels of a column, or all of them.
+/// What to count: the marks of one stream at a place, or on the panels that
+/// carry a rate, or on all of them.
 #[derive(Debug, Clone)]
 pub(super) struct Subject<'a> {
     old: &'a Remembered,
     place: Option<Place>,
     /// Places of other findings of the stream: their marks are not its own.
     others: Vec<Place>,
+    /// Which panels carry a rate, where its levels do not say.
+    carried: Option<Carried>,
+    /// The same finding as this report holds it: a place that moves is where
+    /// this report found it too.
+    now: Option<&'a Finding>,
 }
 
 impl<'a> Subject<'a> {
@@ -52,7 +65,31 @@ impl<'a> Subject<'a> {
                 .filter_map(|o| Place::of(o, days))
                 .collect()
         };
-        Self { old, place, others }
+        Self {
+            old,
+            place,
+            others,
+            carried: old.looked.and_then(|l| l.carried),
+            now: None,
+        }
+    }
+
+    /// The same, counted too where this report finds it.
+    pub(super) fn also(mut self, now: Option<&'a Finding>) -> Self {
+        self.now = now.filter(|_| self.place.is_some());
+        self
+    }
+
+    /// The same where panels of this kind carry the rate.
+    pub(super) fn carried_by(mut self, carried: Option<Carried>) -> Self {
+        self.carried = carried;
+        self
+    }
+
+    /// The same place, looked for `factor` times as far around.
+    pub(super) fn around(mut self, factor: f64) -> Self {
+        self.place = self.place.map(|place| place.wider(factor));
+        self
     }
 
     /// Whether it is looked for at a place.
@@ -61,37 +98,58 @@ impl<'a> Subject<'a> {
     }
 
     /// Counts over the panels that `counts` lets in, by index. Where none of
-    /// them is of the named levels (the lot is used up, the recipe was
-    /// replaced), all panels of the stream count instead.
+    /// them carries the rate (the lot is used up, the recipe was replaced), all
+    /// panels of the stream count instead.
     pub(super) fn count(&self, records: &Records, counts: impl Fn(usize) -> bool) -> Seen {
-        let of = |named: bool| -> Vec<bool> {
+        let covered = |named: bool| -> Vec<bool> {
             (records.panels.iter().enumerate())
                 .map(|(k, panel)| {
                     panel.inspected
                         && self.old.of_cell(panel)
                         && counts(k)
                         && self.place.as_ref().is_none_or(|place| place.on(panel))
-                        && (!named || self.of_levels(panel))
+                        && (!named || self.carries(panel).unwrap_or(self.carried.is_none()))
                 })
                 .collect()
         };
-        let mut covered = of(true);
-        if !covered.contains(&true) {
-            covered = of(false);
+        let mut own = covered(true);
+        if !own.contains(&true) {
+            own = covered(false);
         }
-        self.among(records, &covered)
+        if let Some(now) = self.now {
+            let exposed = now.evidence.exposed.iter();
+            exposed.for_each(|&panel| own[panel] |= counts(panel));
+        }
+        self.among(records, &own)
     }
 
-    /// Counts over the stream's panels outside the named levels; none where no
-    /// level is named or all panels are of them.
-    pub(super) fn outside(&self, records: &Records) -> Option<Seen> {
-        if self.old.levels.is_empty() || self.place.is_some() {
+    /// Counts over the panels that `counts` lets in and that do not carry the
+    /// rate; none where nothing tells panels apart, or only one side has any.
+    pub(super) fn outside(
+        &self,
+        records: &Records,
+        counts: impl Fn(usize) -> bool,
+    ) -> Option<Seen> {
+        if self.place.is_some() {
             return None;
         }
-        let covered: Vec<bool> = (records.panels.iter())
-            .map(|panel| panel.inspected && self.old.of_cell(panel) && !self.of_levels(panel))
-            .collect();
-        Some(self.among(records, &covered)).filter(|seen| seen.panels > 0)
+        let of_cells = matches!(self.old.rival.as_deref(), Some("machine" | "head"));
+        let side = |wanted: bool| -> Vec<bool> {
+            (records.panels.iter().enumerate())
+                .map(|(k, panel)| {
+                    panel.inspected
+                        && (of_cells || self.old.of_cell(panel))
+                        && counts(k)
+                        && self.carries(panel) == Some(wanted)
+                })
+                .collect()
+        };
+        let others = side(false);
+        (others.contains(&true) && side(true).contains(&true)).then(|| self.among(records, &others))
+    }
+
+    fn carries(&self, panel: &Panel) -> Option<bool> {
+        carries(self.old, self.carried, panel)
     }
 
     fn among(&self, records: &Records, covered: &[bool]) -> Seen {
@@ -109,6 +167,9 @@ impl<'a> Subject<'a> {
                 hit[defect.panel] |= own;
             }
         }
+        for found in self.now.iter().flat_map(|now| &now.evidence.hits) {
+            hit[found.panel] |= covered[found.panel];
+        }
         let last = (hit.iter().zip(&records.panels))
             .filter(|(hit, _)| **hit)
             .filter_map(|(_, panel)| day(panel))
@@ -118,28 +179,6 @@ impl<'a> Subject<'a> {
             panels: covered.iter().filter(|c| **c).count(),
             last,
         }
-    }
-
-    fn of_levels(&self, panel: &Panel) -> bool {
-        if self.old.levels.is_empty() {
-            return true;
-        }
-        let Some(rival) = self.old.rival.as_deref() else {
-            return true;
-        };
-        let own = match rival {
-            "lot" => panel.lot.as_deref(),
-            "supplier" => panel.supplier.as_deref(),
-            "part" => panel.part.as_deref(),
-            "recipe" => panel.recipe.as_deref(),
-            "fixture" => panel.fixture.as_deref(),
-            "inspector" => panel.inspector.as_deref(),
-            "abrasive_id" => panel.abrasive_id.as_deref(),
-            "grit" => panel.grit.as_ref().map(|g| g.label.as_str()),
-            // The machine and the head are the stream; the rest are numbers or times.
-            _ => return true,
-        };
-        own.is_some_and(|own| self.old.levels.iter().any(|level| level == own))
     }
 }
 

@@ -6,6 +6,7 @@
 //! for the others on the panels sanded since.
 
 mod action;
+mod beside;
 mod follow;
 mod judge;
 mod measure;
@@ -14,6 +15,7 @@ mod place;
 mod recognise;
 
 pub use action::{Action, ActionAnswer, ActionError, Actions, Done, Standing, judge_actions};
+pub use beside::Carried;
 pub(crate) use follow::rename;
 pub use follow::{KEPT_REPORTS, Kept, Life, Lives, Look, ended, follow, seen_in, without_previous};
 pub use judge::State;

@@ -6,7 +6,7 @@ use jiff::civil::Date;
 use serde::Deserialize;
 use serde_json::{Map, Value};
 
-use super::{Seen, State};
+use super::{Carried, Seen, State};
 use crate::records::Panel;
 
 /// Schema of a findings.json that can be read.
@@ -116,6 +116,10 @@ pub(super) struct Looked {
     pub rate_low: Option<f64>,
     pub usual: Option<f64>,
     pub waiting: Option<Seen>,
+    #[serde(default)]
+    pub rate_before: Option<f64>,
+    #[serde(default)]
+    pub carried: Option<Carried>,
 }
 
 /// Slopes of removal of one cell.

@@ -1,6 +1,7 @@
 //! An old place: where marks count as its own.
 
 use super::past::Remembered;
+use crate::causes::{Finding, Frame};
 use crate::records::{Panel, Point};
 
 /// A place counts as hit within this many times the finding's radius …
@@ -56,6 +57,31 @@ impl Place {
             y_mm,
             reach_mm: (REACH * old.radius_mm.unwrap_or(0.0)).max(LEAST_REACH_MM) + moved,
         })
+    }
+
+    /// The same place, `factor` times as far around.
+    pub(super) fn wider(mut self, factor: f64) -> Self {
+        self.reach_mm *= factor;
+        self
+    }
+
+    /// Whether a place of this report, in the same frame, touches it.
+    pub(super) fn touches(&self, new: &Finding) -> bool {
+        let frame = match new.frame {
+            Some(Frame::Machine) | None => InFrame::Machine,
+            Some(Frame::Panel) => InFrame::Panel,
+            Some(Frame::Inspection) => InFrame::Inspection,
+            Some(Frame::Path) => InFrame::Path,
+        };
+        let apart = |a: Option<f64>, b: Option<f64>| match (a, b) {
+            (Some(a), Some(b)) => Some(a - b),
+            (None, None) => Some(0.0),
+            _ => None,
+        };
+        let (Some(dx), Some(dy)) = (apart(self.x_mm, new.x_mm), apart(self.y_mm, new.y_mm)) else {
+            return false;
+        };
+        frame == self.frame && dx.hypot(dy) <= self.reach_mm + new.radius_mm.unwrap_or(0.0)
     }
 
     fn to_frame(&self, panel: &Panel, p: Point) -> Option<Point> {

@@ -5,7 +5,8 @@ use super::place::Place;
 use crate::causes::{Finding, Kind, UNEVEN_REMOVAL};
 use crate::records::Records;
 
-/// At least this share of a finding's hits lies within the old place.
+/// At least this share of a finding's hits lies within the old place, unless
+/// the places touch.
 const SHARE: f64 = 0.5;
 
 /// For every new finding the old one that it is, by index; each old one once,
@@ -56,7 +57,8 @@ fn likeness(
                 place.holds(panel, hit.on_panel)
             });
             let share = inside.count() as f64 / hits.len().max(1) as f64;
-            (share >= SHARE).then(|| share + f64::from(u8::from(old.kind == code(&new.kind))))
+            (share >= SHARE || place.touches(new))
+                .then(|| share + f64::from(u8::from(old.kind == code(&new.kind))))
         }
         None if !placed => without_place(old, new),
         _ => None,

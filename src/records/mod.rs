@@ -44,3 +44,4 @@ pub use table::{
     ColumnUse, Defect, DefectName, Departure, FactorValue, HeldBack, Origin, Panel, Reading,
     Records,
 };
+pub(crate) use traps::almost_one;

@@ -205,12 +205,11 @@ pub fn summary(findings: &Findings<'_>, site: &Site) -> Vec<String> {
     lines.extend(words::life::on_page_one(&findings.lives, &numbers));
     lines.extend(worst.iter().take(SUMMARY_LINES).map(|f| {
         format!(
-            "  {} {}, {}: {}{}",
+            "  {} {}, {}: {}",
             f.id,
             words::causes::cause(f.cause),
             words::causes::sure(f.certainty),
-            words::life::prefix(findings.lives.of.get(&f.id)),
-            words::finding::statement(f, &speech)
+            front.statement(f, &speech)
         )
     }));
     if worst.len() > SUMMARY_LINES {

@@ -23,8 +23,10 @@ pub struct KindRow {
     pub panels: usize,
     /// Such defects.
     pub defects: usize,
-    /// Panels by cause. A panel that shows the kind for two causes counts for
-    /// the first of [`CAUSES`]; the parts add up to `panels`.
+    /// Panels by cause; the parts add up to `panels`. A panel with a mark at a
+    /// place counts for who makes the place, the first of [`CAUSES`] where there
+    /// are two. Of the other panels a rate has its share: the excess, as the
+    /// share of marks that its findings account for; the rest is not known.
     pub by_cause: Vec<(Cause, usize)>,
     /// Cost of these panels, where the site file has one for the kind.
     pub cost: Option<f64>,
@@ -62,23 +64,10 @@ pub fn rank_of(findings: &Findings<'_>, site: &Site, counts: impl Fn(&Panel) -> 
             }
         }
     }
-    // Marks outside every place are the stream's own account where that is about
-    // its rate; where only places were found, nobody has accounted for the rest.
-    let rest: BTreeMap<_, Cause> = (causes.streams.iter().enumerate())
+    let stream_of: BTreeMap<_, usize> = (causes.streams.iter().enumerate())
         .map(|(index, s)| {
-            let places =
-                (causes.findings.iter()).any(|f| is_of(f, index) && !f.evidence.members.is_empty());
-            let rates =
-                (causes.findings.iter()).any(|f| is_of(f, index) && f.evidence.members.is_empty());
-            let cause = if places && !rates {
-                Cause::Undecided
-            } else {
-                s.cause
-            };
-            (
-                (s.machine.as_deref(), s.head.as_deref(), s.defect.as_str()),
-                cause,
-            )
+            let cell = (s.machine.as_deref(), s.head.as_deref());
+            ((cell, s.defect.as_str()), index)
         })
         .collect();
     let rank_of = |cause: Cause| {
@@ -88,8 +77,10 @@ pub fn rank_of(findings: &Findings<'_>, site: &Site, counts: impl Fn(&Panel) -> 
             .unwrap_or(CAUSES.len())
     };
 
-    // Per kind and panel: the first cause of CAUSES among its marks.
+    // Per kind and panel: the first cause of CAUSES among its marks at places,
+    // and the panels that show the kind elsewhere, with their stream.
     let mut cells: BTreeMap<(usize, usize), usize> = BTreeMap::new();
+    let mut elsewhere: BTreeMap<(usize, usize), Option<usize>> = BTreeMap::new();
     let mut defects = vec![0usize; records.defect_names.len()];
     for (index, defect) in records.defects.iter().enumerate() {
         let (Some(panel), Some(name)) = (
@@ -101,25 +92,41 @@ pub fn rank_of(findings: &Findings<'_>, site: &Site, counts: impl Fn(&Panel) -> 
         if !panel.inspected || !counts(panel) {
             continue;
         }
-        let key = (
-            panel.machine.as_deref(),
-            panel.head.as_deref(),
-            name.name.as_str(),
-        );
-        let cause = of_defect[index]
-            .or_else(|| rest.get(&key).copied())
-            .unwrap_or(Cause::Undecided);
         defects[defect.name] += 1;
-        let slot = cells
-            .entry((defect.name, defect.panel))
-            .or_insert(CAUSES.len());
-        *slot = (*slot).min(rank_of(cause));
+        let at = (defect.name, defect.panel);
+        if let Some(cause) = of_defect[index] {
+            let slot = cells.entry(at).or_insert(CAUSES.len());
+            *slot = (*slot).min(rank_of(cause));
+        } else {
+            let cell = (panel.machine.as_deref(), panel.head.as_deref());
+            let stream = stream_of.get(&(cell, name.name.as_str()));
+            elsewhere.insert(at, stream.copied());
+        }
     }
     let mut by_cause = vec![[0usize; CAUSES.len()]; records.defect_names.len()];
     for (&(name, _), &cause) in &cells {
         if let Some(slot) = by_cause[name].get_mut(cause) {
             *slot += 1;
         }
+    }
+    let mut left: BTreeMap<(usize, Option<usize>), Vec<usize>> = BTreeMap::new();
+    for ((name, panel), stream) in elsewhere {
+        if !cells.contains_key(&(name, panel)) {
+            left.entry((name, stream)).or_default().push(panel);
+        }
+    }
+    for ((name, stream), panels) in left {
+        let shares = stream.map_or_else(Vec::new, |stream| {
+            shares_of_rest(findings, stream, &of_defect)
+        });
+        let mut unknown = panels.len();
+        for share in shares {
+            let about = panels.iter().filter(|panel| share.about(panel)).count();
+            let own = ((about as f64 * share.excess).round() as usize).min(unknown);
+            unknown -= own;
+            by_cause[name][rank_of(share.cause)] += own;
+        }
+        by_cause[name][rank_of(Cause::Undecided)] += unknown;
     }
     let mut kinds: Vec<KindRow> = records
         .defect_names
@@ -158,6 +165,66 @@ pub fn rank_of(findings: &Findings<'_>, site: &Site, counts: impl Fn(&Panel) -> 
         total_cost: (!costs.is_empty()).then(|| costs.iter().sum()),
         kinds,
     }
+}
+
+/// A cause's share in the marks outside every place.
+struct Share {
+    cause: Cause,
+    /// The panels that its finding is about, in order; none for all.
+    panels: Option<Vec<usize>>,
+    /// Its share of the marks on these panels, 0..1.
+    excess: f64,
+}
+
+impl Share {
+    fn about(&self, panel: &usize) -> bool {
+        (self.panels.as_ref()).is_none_or(|panels| panels.binary_search(panel).is_ok())
+    }
+}
+
+/// Who makes the marks of a stream outside every place: where nothing was found
+/// it is the stream's own account, a rate its excess on the panels that it is
+/// about; where only places were found, nobody has accounted for the rest.
+fn shares_of_rest(
+    findings: &Findings<'_>,
+    stream: usize,
+    of_defect: &[Option<Cause>],
+) -> Vec<Share> {
+    let records = findings.records;
+    let own: Vec<&Finding> = (findings.causes.findings.iter())
+        .filter(|f| is_of(f, stream))
+        .collect();
+    let account = &findings.causes.streams[stream];
+    if own.is_empty() {
+        return vec![Share {
+            cause: account.cause,
+            panels: None,
+            excess: 1.0,
+        }];
+    }
+    let gone = |id: &str| findings.weekly.week.is_some() && findings.lives.gone(id);
+    let share = |f: &&Finding| {
+        let said = account.causes.iter().find(|share| share.finding == f.id)?;
+        let mut panels = f.evidence.exposed.clone();
+        panels.sort_unstable();
+        let marks = (records.defects.iter().zip(of_defect))
+            .filter(|(defect, placed)| {
+                placed.is_none()
+                    && records.defect_names[defect.name].name == f.defect
+                    && panels.binary_search(&defect.panel).is_ok()
+            })
+            .count();
+        let excess = said.share * account.defects as f64 / marks.max(1) as f64;
+        Some(Share {
+            cause: f.cause,
+            panels: Some(panels),
+            excess: excess.clamp(0.0, 1.0),
+        })
+    };
+    (own.iter())
+        .filter(|f| f.evidence.members.is_empty() && !gone(&f.id))
+        .filter_map(share)
+        .collect()
 }
 
 /// Puts the worst finding first and numbers them F1, F2, …: by cost of the

@@ -89,6 +89,11 @@ fn tell(
     ));
 }
 
+/// Whether two names are almost one.
+pub(crate) fn almost_one(a: &str, b: &str) -> bool {
+    a != b && !groups(&[a, b]).is_empty()
+}
+
 /// Names that are alike, in groups of places in the list.
 fn groups(names: &[&str]) -> Vec<Vec<usize>> {
     let keys: Vec<String> = names.iter().map(|name| folded(name)).collect();

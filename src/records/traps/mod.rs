@@ -15,6 +15,7 @@ mod ranges;
 mod same_moment;
 mod times;
 
+pub(crate) use alike::almost_one;
 pub(super) use near_copies::warning as told_again;
 pub(super) use places::placeholders;
 pub(super) use times::{dates, one_clock};

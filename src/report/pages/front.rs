@@ -2,7 +2,6 @@
 
 use super::{Context, kinds_figure};
 use crate::causes::Cause;
-use crate::change::week_of;
 use crate::charts::ChartError;
 use crate::report::front::Front;
 use crate::report::ranking::Ranking;
@@ -100,8 +99,6 @@ fn key_numbers(context: &Context<'_>, page: &Front<'_>, ranking: &Ranking) -> Ve
     let numbers = context.numbers();
     let input = &page.input;
     let worst = page.worst_first();
-    let week = context.findings.weekly.week;
-    let records = context.findings.records;
     let inspected = input.inspected_panels;
     let share = input.panels_hit() as f64 / inspected.max(1) as f64;
     let mut out = vec![
@@ -128,15 +125,8 @@ fn key_numbers(context: &Context<'_>, page: &Front<'_>, ranking: &Ranking) -> Ve
             label: front::COST.to_owned(),
         }),
         None if !worst.is_empty() => {
-            let mut panels: Vec<usize> = worst
-                .iter()
-                .flat_map(|f| f.evidence.hits.iter().map(|hit| hit.panel))
-                .filter(|&panel| week.is_none() || week_of(&records.panels[panel]) == week)
-                .collect();
-            panels.sort_unstable();
-            panels.dedup();
             out.push(KeyNumber {
-                value: numbers.count(panels.len()),
+                value: numbers.count(page.panels_shown()),
                 label: front::PANELS_IN_FINDINGS.to_owned(),
             });
         }
@@ -163,14 +153,7 @@ fn statements(context: &Context<'_>, page: &Front<'_>) -> Vec<Statement> {
         .map(|finding| Statement {
             cause: finding.cause,
             cause_word: words::causes::cause(finding.cause).to_owned(),
-            text: short(
-                &format!(
-                    "{}{}",
-                    words::life::prefix(findings.lives.of.get(&finding.id)),
-                    words::finding::statement(finding, &speech)
-                ),
-                LINE,
-            ),
+            text: short(&page.statement(finding, &speech), LINE),
             sure: words::causes::sure(finding.certainty).to_owned(),
             link: Some(context.finding_anchor(finding)),
         })

@@ -2,11 +2,14 @@
 //! change one thing, then check.
 
 use super::caution::Touch;
-use super::counting::counted;
+use super::counting::{counted, listed};
 use super::finding::{Speech, cell_name, place};
-use crate::causes::{Cause, Finding, Kind, NextCheck, UNEVEN_REMOVAL};
+use super::next_checks::trying;
+use super::reasons::column;
+use crate::causes::{Cause, Finding, Kind, NextCheck, Reason, Rival, UNEVEN_REMOVAL};
 use crate::charts::NumberStyle;
 use crate::records::InputCounts;
+use crate::stats::proportion::clopper_pearson;
 
 /// A step in words, and what it touches.
 #[derive(Debug, Clone, PartialEq)]
@@ -139,9 +142,9 @@ pub fn touch(check: &NextCheck) -> Option<Touch> {
         | NextCheck::CheckStandOff
         | NextCheck::CheckCorner => Some(Touch::Cell),
         NextCheck::CheckAbrasive { .. } => Some(Touch::Abrasive),
+        NextCheck::TryFactor { factor } => trying::touch(factor),
+        NextCheck::MakeMeet { rival, held, .. } => trying::touch_to_meet(rival, held),
         NextCheck::CheckRecipe { .. }
-        | NextCheck::TryFactor { .. }
-        | NextCheck::MakeMeet { .. }
         | NextCheck::VaryFeed { .. }
         | NextCheck::SlowDownFirst
         | NextCheck::CheckForceThenSpeedUp => Some(Touch::Recipe),
@@ -197,7 +200,7 @@ fn lots(finding: &Finding) -> String {
     match finding.lots.as_slice() {
         [one] => format!(", lot {one}"),
         lots @ [_, ..] if finding.kind == Kind::Lot => {
-            format!(", lots {}", super::counting::listed(lots, 3))
+            format!(", lots {}", listed(lots, 3))
         }
         _ => String::new(),
     }
@@ -209,21 +212,60 @@ const FEWEST_TO_CLEAR: usize = 3;
 
 /// How many panels without a hit show that it is gone: as many as leave a
 /// chance of 5 % or less if it still came at the lowest rate that the records
-/// allow. A slope of removal is measured, not seen: it has no such panels.
+/// allow; of its fixture where one alone has it. A slope of removal is measured,
+/// not seen, and a rate does not fall to nothing: they have no such panels.
 fn after(finding: &Finding, numbers: &NumberStyle) -> String {
     if finding.defect == UNEVEN_REMOVAL {
         return "Then measure removal on some panels again: it is cured when the interval of \
                 the slope holds zero."
             .to_owned();
     }
+    let alone = finding.reasons.iter().find_map(|reason| match reason {
+        Reason::FollowsLevel {
+            column: Rival::Fixture,
+            level,
+            inside,
+            alone: true,
+            ..
+        } => {
+            let (hits, panels) = (inside.hits as u64, inside.exposed as u64);
+            let low = clopper_pearson(hits, panels, 0.95).ok()?.low;
+            Some((low, format!(" in fixture {level}")))
+        }
+        _ => None,
+    });
     let lowest = finding.hit_rate_ci.map(|ci| ci.low).or(finding.hit_rate);
-    let Some(rate) = lowest.filter(|r| *r > 0.0) else {
-        return "Then compare before and after with onus compare.".to_owned();
+    let of_all = lowest.map(|low| (low, String::new()));
+    let Some((rate, fixture)) = (alone.or(of_all)).filter(|(low, _)| *low > 0.0) else {
+        return COMPARE.to_owned();
     };
+    if !has_place(finding) {
+        return match &finding.rival {
+            Some(rival) if !finding.levels.is_empty() => format!(
+                "It is cured when {} {} shows such marks no more often than the others: compare them on \
+                 new panels.",
+                column(rival),
+                listed(&finding.levels, 3)
+            ),
+            _ => COMPARE.to_owned(),
+        };
+    }
     let panels = panels_to_clear(rate).max(FEWEST_TO_CLEAR);
     format!(
-        "Then inspect {} without one there: it is gone with 95\u{a0}% confidence.",
+        "Then inspect {}{fixture} without one there: it is gone with 95\u{a0}% confidence.",
         counted(panels, "panel", "panels", numbers)
+    )
+}
+
+/// What to do after a change of what has no place.
+const COMPARE: &str = "Then compare the rates before and after with onus compare.";
+
+/// Whether a panel without a mark says something about it: not where it is a
+/// rate, which never is nothing.
+fn has_place(finding: &Finding) -> bool {
+    !matches!(
+        finding.kind,
+        Kind::Rate | Kind::Lot | Kind::Abrasive | Kind::Time | Kind::Wandering | Kind::ThinFilm
     )
 }
 
@@ -261,6 +303,7 @@ pub fn nothing_to_do() -> Advice {
 mod tests {
     use super::super::finding::tests::spot;
     use super::*;
+    use crate::causes::Tally;
     use crate::site::FeedDirection;
 
     #[test]
@@ -299,6 +342,35 @@ mod tests {
         });
         let step = first_step(&with_limits, None, Lever::None, &speech);
         assert!(step.check.contains("11 panels"), "{}", step.check);
+        // A rate has no panels without it.
+        let mut rate = with_limits.clone();
+        (rate.kind, rate.x_mm, rate.y_mm) = (Kind::Rate, None, None);
+        let step = first_step(&rate, None, Lever::None, &speech);
+        assert!(!step.check.contains("panels without"), "{}", step.check);
+        (rate.rival, rate.levels) = (Some(Rival::Machine), vec!["M1".into()]);
+        let step = first_step(&rate, None, Lever::None, &speech);
+        assert!(step.check.contains("machine M1"), "{}", step.check);
+        // One fixture alone has it: 30 of 80 of its panels, at least 0.269 (by
+        // Clopper and Pearson); 0.731⁹ = 0.060, 0.731¹⁰ = 0.044.
+        with_limits.reasons = vec![Reason::FollowsLevel {
+            column: Rival::Fixture,
+            level: "N2".into(),
+            inside: Tally {
+                hits: 30,
+                exposed: 80,
+            },
+            outside: Tally {
+                hits: 0,
+                exposed: 240,
+            },
+            alone: true,
+        }];
+        let step = first_step(&with_limits, None, Lever::None, &speech);
+        assert!(
+            step.check.contains("10 panels in fixture N2"),
+            "{}",
+            step.check
+        );
         let mut part = spot();
         part.cause = Cause::Part;
         let step = first_step(&part, None, Lever::None, &speech);

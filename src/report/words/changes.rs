@@ -305,14 +305,22 @@ pub fn interval(change: &Change, numbers: &NumberStyle) -> String {
 #[must_use]
 pub fn ratio_interval(low: f64, high: f64, numbers: &NumberStyle) -> String {
     match (low > 0.0, high.is_finite()) {
-        (true, true) => format!(
-            "{} to {}",
-            numbers.significant(low, 2),
-            numbers.significant(high, 2)
-        ),
-        (false, true) => format!("up to {}", numbers.significant(high, 2)),
-        (true, false) => format!("{} or more", numbers.significant(low, 2)),
+        (true, true) => format!("{} to {}", limit(low, numbers), limit(high, numbers)),
+        (false, true) => format!("up to {}", limit(high, numbers)),
+        (true, false) => format!("{} or more", limit(low, numbers)),
         (false, false) => "any".to_owned(),
+    }
+}
+
+/// A limit of a ratio with two figures, or so many more that rounding does not
+/// move it onto 1 or past it: whether an interval holds 1 is the verdict.
+fn limit(at: f64, numbers: &NumberStyle) -> String {
+    let written = |figures: usize| format!("{at:.*e}", figures - 1).parse().unwrap_or(at);
+    let same_side = |rounded: f64| rounded.partial_cmp(&1.0) == at.partial_cmp(&1.0);
+    match (2..=5).find(|&figures| same_side(written(figures))) {
+        Some(figures) => numbers.significant(at, figures),
+        None if at < 1.0 => format!("just under {}", numbers.fixed(1.0, 1)),
+        None => format!("just over {}", numbers.fixed(1.0, 1)),
     }
 }
 
@@ -565,6 +573,18 @@ pub fn removal_values(removal: &RemovalChange, numbers: &NumberStyle) -> (String
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_limit_is_not_rounded_onto_one() {
+        let numbers = NumberStyle::default();
+        assert_eq!(ratio_interval(0.28, 0.998, &numbers), "0.28 to 0.998");
+        assert_eq!(ratio_interval(1.0004, 2.34, &numbers), "1.0004 to 2.3");
+        assert_eq!(
+            ratio_interval(0.5, 0.999_999_9, &numbers),
+            "0.50 to just under 1.0"
+        );
+        assert_eq!(ratio_interval(0.5, 1.04, &numbers), "0.50 to 1.04");
+    }
 
     #[test]
     fn more_of_the_same_is_no_advice_where_days_would_take_months() {

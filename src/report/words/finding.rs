@@ -2,7 +2,7 @@
 
 pub mod page;
 
-use super::counting::{capital, listed, of_panels};
+use super::counting::{by_chance, capital, listed, of_panels};
 use crate::causes::{Cause, Finding, Frame, Kind, LineAxis, Period, Reason};
 use crate::charts::NumberStyle;
 use crate::site::FeedDirection;
@@ -204,7 +204,7 @@ pub fn lead(finding: &Finding, speech: &Speech<'_>) -> String {
     let chance = finding.expected_hits.map_or(String::new(), |expected| {
         format!(
             "; chance alone would put it on {}",
-            about(expected, numbers)
+            by_chance(expected, numbers)
         )
     });
     let when = match (&finding.onset_panel, &finding.end_panel) {
@@ -228,16 +228,6 @@ pub fn lead(finding: &Finding, speech: &Speech<'_>) -> String {
     let place =
         place(finding, speech).map_or(String::new(), |place| format!("{}: ", capital(&place)));
     format!("{place}{hits}{chance}.{when}{drift}{who}")
-}
-
-fn about(expected: f64, numbers: &NumberStyle) -> String {
-    if expected < 0.05 {
-        "none".to_owned()
-    } else if expected < 1.5 {
-        "about one".to_owned()
-    } else {
-        format!("about {} panels", numbers.significant(expected, 2))
-    }
 }
 
 #[cfg(test)]

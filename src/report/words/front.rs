@@ -182,7 +182,7 @@ pub fn findings_label(findings: &[&Finding], numbers: &NumberStyle) -> String {
 pub const COST: &str = "cost of panels with a defect";
 
 /// Label of the panels hit by findings.
-pub const PANELS_IN_FINDINGS: &str = "panels marked by these findings";
+pub const PANELS_IN_FINDINGS: &str = "panels that show these findings";
 
 /// A stream without a place, as a line of page one.
 #[must_use]

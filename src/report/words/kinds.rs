@@ -31,10 +31,12 @@ pub fn caption(kinds: &[KindRow], unit: Option<&str>, numbers: &NumberStyle) -> 
     let Some(first) = kinds.first() else {
         return "No defect was recorded.".to_owned();
     };
-    let by = if unit.is_some() {
-        "costs most"
-    } else {
-        "is on most panels"
+    let on = counted(first.panels, "panel", "panels", numbers);
+    let by = match (unit, kinds.len()) {
+        (Some(_), 1) => "has a cost".to_owned(),
+        (Some(_), _) => "costs most".to_owned(),
+        (None, 1) => format!("is on {on}"),
+        (None, _) => format!("is on {on}, more than any other kind"),
     };
     let whole = match first.by_cause.as_slice() {
         [(Cause::Undecided, _)] => "who makes it is not known yet".to_owned(),
@@ -118,7 +120,7 @@ mod tests {
         );
         assert_eq!(
             caption(&kinds[1..], None, &numbers),
-            "Nib is on most panels: consistent with the incoming part."
+            "Nib is on 50 panels: consistent with the incoming part."
         );
         assert_eq!(caption(&[], None, &numbers), "No defect was recorded.");
     }

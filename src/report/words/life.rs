@@ -4,7 +4,7 @@ use super::counting::{capital, counted, listed, of_panels};
 use super::finding::{cell_name, shape};
 use crate::causes::Finding;
 use crate::charts::NumberStyle;
-use crate::life::{ActionAnswer, Done, Kept, Life, Lives, Standing, State};
+use crate::life::{ActionAnswer, Carried, Done, Kept, Life, Lives, Look, Standing, State};
 
 /// Title of the page.
 pub const TITLE: &str = "What became of it";
@@ -39,58 +39,107 @@ pub fn state(state: State) -> &'static str {
 }
 
 /// In front of a statement: "New: ", "Back: "; nothing for what goes on.
+/// `renamed` is a kind of nearly the same name that ends where this one begins.
 #[must_use]
-pub fn prefix(life: Option<&Life>) -> &'static str {
-    match life.and_then(|l| l.life) {
-        Some(State::New) => "New: ",
-        Some(State::Back) => "Back: ",
-        Some(State::Fewer) => "Fewer than before: ",
-        _ => "",
+pub fn prefix(life: Option<&Life>, renamed: Option<&str>) -> String {
+    match (life.and_then(|l| l.life), renamed) {
+        (Some(State::New), Some(other)) => format!("New, or “{other}” under another name: "),
+        (Some(State::New), None) => "New: ".to_owned(),
+        (Some(State::Back), _) => "Back: ".to_owned(),
+        (Some(State::Fewer), _) => "Fewer than before: ".to_owned(),
+        _ => String::new(),
     }
 }
 
-/// A finding that is gone, as good news.
+/// A finding that is gone, as good news; `renamed` is a kind of nearly the same
+/// name that begins where this one ends.
 #[must_use]
-pub fn news(finding: &Finding, life: &Life, numbers: &NumberStyle) -> String {
+pub fn news(
+    finding: &Finding,
+    life: &Life,
+    renamed: Option<&str>,
+    numbers: &NumberStyle,
+) -> String {
     let cell = cell_name(finding.machine.as_deref(), finding.head.as_deref());
-    gone(
-        &format!(
-            "{} {} on {cell} ({})",
-            capital(&finding.defect),
-            shape(finding),
-            finding.id
-        ),
-        life,
-        numbers,
-    )
+    let what = format!(
+        "{} {} on {cell} ({}{})",
+        capital(&finding.defect),
+        shape(finding),
+        finding.id,
+        or_renamed(renamed)
+    );
+    let rival = finding.rival.as_ref().map(super::reasons::column);
+    let carriers = carriers(rival, &finding.levels, life, numbers);
+    gone(&what, &carriers, life, numbers)
 }
 
 /// The same for one that this report only remembers.
 #[must_use]
-pub fn kept_news(kept: &Kept, numbers: &NumberStyle) -> String {
+pub fn kept_news(kept: &Kept, renamed: Option<&str>, numbers: &NumberStyle) -> String {
     let cell = cell_name(kept.machine.as_deref(), kept.head.as_deref());
+    let what = format!(
+        "{} on {cell} ({}{})",
+        capital(&kept.defect),
+        kept.id,
+        or_renamed(renamed)
+    );
     gone(
-        &format!("{} on {cell} ({})", capital(&kept.defect), kept.id),
+        &what,
+        &carriers(None, &[], &kept.life, numbers),
         &kept.life,
         numbers,
     )
 }
 
-fn gone(what: &str, life: &Life, numbers: &NumberStyle) -> String {
+fn or_renamed(renamed: Option<&str>) -> String {
+    renamed.map_or(String::new(), |other| {
+        format!("; or “{other}”, which begins where it ends, is its new name")
+    })
+}
+
+/// The panels that carried a rate: "lot B", "feed speed above 110".
+fn carriers(rival: Option<&str>, levels: &[String], life: &Life, numbers: &NumberStyle) -> String {
+    let number = |at: f64| numbers.significant(at, 3);
+    match (rival, life.looked.carried) {
+        (Some(rival), Some(Carried::Above(at))) => format!("{rival} above {}", number(at)),
+        (Some(rival), Some(Carried::Below(at))) => format!("{rival} below {}", number(at)),
+        (Some(rival), None) if !levels.is_empty() => format!("{rival} {}", listed(levels, 3)),
+        _ => "where it was".to_owned(),
+    }
+}
+
+fn gone(what: &str, carriers: &str, life: &Life, numbers: &NumberStyle) -> String {
     let last = (life.last_seen).map_or(String::new(), |day| {
         format!(", last seen {}", numbers.date(day))
     });
     let look = &life.looked;
+    let sure = (look.confidence).map_or(String::new(), |c| {
+        format!(" (confidence {})", confidence(c, numbers))
+    });
+    if let Some(others) = look.elsewhere {
+        return format!(
+            "{what} is gone: {carriers} no more than elsewhere, on {} since, elsewhere on {}{sure}.",
+            of_panels(look.hits, look.panels, numbers),
+            of_panels(others.hits, others.panels, numbers)
+        );
+    }
     let since = if look.panels > 0 {
         format!(" on {} since", of_panels(look.hits, look.panels, numbers))
     } else {
         String::new()
     };
-    let sure = (look.confidence).map_or(String::new(), |c| {
-        format!(" (confidence {})", confidence(c, numbers))
-    });
     let comma = if since.is_empty() { "" } else { ":" };
     format!("{what} is gone{comma}{since}{last}{sure}.")
+}
+
+/// "14 of 40 panels", for a rate with the others beside it: "14 of 40 panels,
+/// elsewhere 28 of 80 panels".
+fn looked(look: &Look, numbers: &NumberStyle) -> String {
+    let own = of_panels(look.hits, look.panels, numbers);
+    look.elsewhere.map_or(own.clone(), |others| {
+        let others = of_panels(others.hits, others.panels, numbers);
+        format!("{own}, elsewhere {others},")
+    })
 }
 
 /// A confidence in per cent, never "100 %".
@@ -146,7 +195,7 @@ pub fn on_page_one(lives: &Lives, numbers: &NumberStyle) -> Option<String> {
 #[must_use]
 pub fn sentence(life: &Life, numbers: &NumberStyle) -> Option<String> {
     let look = &life.looked;
-    let since = of_panels(look.hits, look.panels, numbers);
+    let since = looked(look, numbers);
     let first = (life.since_report.as_deref()).map_or(String::new(), |r| format!(" since {r}"));
     Some(match life.life? {
         State::New => "It is new in this report.".to_owned(),
@@ -206,11 +255,12 @@ pub fn became(life: &Life, numbers: &NumberStyle) -> String {
             _ => word.to_owned(),
         };
     }
-    let mut text = format!("{word}: on {}", of_panels(look.hits, look.panels, numbers));
+    let mut text = format!("{word}: on {}", looked(look, numbers).trim_end_matches(','));
     if now == State::CannotTell {
         text += &missing(look.panels_missing, numbers);
     }
-    if let (State::Gone, Some(day)) = (now, life.last_seen) {
+    // A rate that is no more than elsewhere is still seen.
+    if let (State::Gone, Some(day), None) = (now, life.last_seen, look.elsewhere) {
         text += &format!(", last seen {}", numbers.date(day));
     }
     if let (State::Gone | State::Fewer, Some(c)) = (now, look.confidence) {
@@ -347,7 +397,7 @@ pub fn on_page(done: &Done, unit: &str, numbers: &NumberStyle) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::life::Look;
+    use crate::life::Seen;
 
     fn life(state: State, hits: usize, panels: usize) -> Life {
         Life {
@@ -370,11 +420,54 @@ mod tests {
         let numbers = NumberStyle::default();
         let finding = super::super::finding::tests::spot();
         assert_eq!(
-            news(&finding, &life(State::Gone, 0, 160), &numbers),
+            news(&finding, &life(State::Gone, 0, 160), None, &numbers),
             "Sand-through at one place on M1 (F1) is gone: on 0 of 160 panels since, last seen \
              2031-03-14 (confidence 98\u{a0}%)."
         );
         assert_eq!(confidence(0.99999, &numbers), "over 99.9\u{a0}%");
+    }
+
+    #[test]
+    fn a_kind_of_nearly_the_same_name_is_told_beside_both() {
+        let numbers = NumberStyle::default();
+        let finding = super::super::finding::tests::spot();
+        let new = life(State::New, 0, 0);
+        let text = prefix(Some(&new), Some("gouge"));
+        assert_eq!(text, "New, or “gouge” under another name: ");
+        let text = news(
+            &finding,
+            &life(State::Gone, 0, 9),
+            Some("sandthrough"),
+            &numbers,
+        );
+        assert!(
+            text.contains("“sandthrough”, which begins where it ends"),
+            "{text}"
+        );
+    }
+
+    #[test]
+    fn a_rate_that_is_gone_is_told_beside_the_others() {
+        let numbers = NumberStyle::default();
+        let mut finding = super::super::finding::tests::spot();
+        finding.kind = crate::causes::Kind::Lot;
+        finding.rival = Some(crate::causes::Rival::Lot);
+        finding.levels = vec!["B".into()];
+        let mut life = life(State::Gone, 14, 40);
+        life.looked.elsewhere = Some(Seen {
+            hits: 38,
+            panels: 80,
+            last: None,
+        });
+        assert_eq!(
+            news(&finding, &life, None, &numbers),
+            "Sand-through in few lots on M1 (F1) is gone: lot B no more than elsewhere, on 14 of \
+             40 panels since, elsewhere on 38 of 80 panels (confidence 98\u{a0}%)."
+        );
+        assert_eq!(
+            became(&life, &numbers),
+            "gone: on 14 of 40 panels, elsewhere 38 of 80 panels, confidence 98\u{a0}%"
+        );
     }
 
     #[test]

@@ -1,7 +1,10 @@
 //! What to check next, as a sentence.
 
-use super::reasons::{abrasive, column, list, ordinal, side_name};
-use crate::causes::{NextCheck, Rival};
+pub(super) mod trying;
+
+use super::reasons::{abrasive, list, ordinal, side_name};
+
+use crate::causes::NextCheck;
 use crate::charts::NumberStyle;
 
 /// What to check next, as a sentence; none where there is nothing to check.
@@ -46,7 +49,8 @@ pub fn next_check(check: &NextCheck, numbers: &NumberStyle) -> Option<String> {
             count(*lots)
         ),
         NextCheck::SecondInspector { inspector } => format!(
-            "Let somebody other than {inspector} inspect the same panels: so far nobody else sees it."
+            "Let {inspector} and somebody else inspect the same panels, neither seeing the other's marks: \
+             it shows whether they differ."
         ),
         NextCheck::CheckStation { inspector } => format!(
             "Check the origin and axes of {inspector}’s station, correct its places, and report again."
@@ -78,7 +82,7 @@ pub fn next_check(check: &NextCheck, numbers: &NumberStyle) -> Option<String> {
             ordinal(*every)
         ),
         NextCheck::CheckFixture { fixture } => {
-            format!("Look at fixture {fixture}, at this place.")
+            format!("Look at fixture {fixture}: its stops, supports and suction cups.")
         }
         NextCheck::CheckPath => {
             "Look at the path's starts, ends and reversals at this distance from the edge: dwell, \
@@ -140,30 +144,15 @@ pub fn next_check(check: &NextCheck, numbers: &NumberStyle) -> Option<String> {
         NextCheck::CheckRecipe { recipe } => format!(
             "Run recipe {recipe} and another one in turns, in blocks, on the same lot."
         ),
-        NextCheck::TryFactor {
-            factor: Rival::AbrasiveAge,
-        } => "Sand panels of one lot with fresh and with worn abrasive in turns, all else alike.".into(),
         NextCheck::MakeMeet {
             rival,
             levels,
             held,
-        } => format!(
-            "Change {} alone{}, in turns, in blocks, with {} held the same: they have not met so far.",
-            column(rival),
-            if levels.is_empty() {
-                String::new()
-            } else {
-                format!(" ({} and another)", list(levels.iter().cloned()))
-            },
-            column(held)
-        ),
+        } => trying::meet(rival, levels, held),
         NextCheck::CheckMachine { machine } => format!(
             "Compare {machine} with the others: abrasive, pressure, extraction, path; they sand panels of the same lots with fewer marks."
         ),
-        NextCheck::TryFactor { factor } => format!(
-            "Change {} alone, old and new in turns, in blocks, on the same lot and abrasive.",
-            column(factor)
-        ),
+        NextCheck::TryFactor { factor } => trying::alone(factor),
         NextCheck::SlowDownFirst => {
             "Check contact and force; with those in order slow down first, then more passes, then a \
              coarser grit, force last."

@@ -30,8 +30,15 @@ pub fn note(note: &Note, numbers: &NumberStyle) -> String {
             ratio(*ratio_with_spell, numbers)
         ),
         Note::TrendBefore { factor, .. } => format!(
-            "The rate was already moving before the change: {} times over that time.",
-            numbers.significant(*factor, 2)
+            "The rate was already {} before the change: at the end of that time it was {} times \
+             what it was at its start. A rate that moves by itself may account for {}.",
+            if *factor > 1.0 { "rising" } else { "falling" },
+            numbers.significant(*factor, 2),
+            if *factor > 1.0 {
+                "more marks after the change, not for fewer"
+            } else {
+                "fewer marks after the change, not for more"
+            }
         ),
         Note::IncomingMoved { ratio: r, .. } => format!(
             "Defects that came with the part moved too (ratio {}), which sanding does not do. \

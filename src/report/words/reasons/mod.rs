@@ -172,7 +172,7 @@ pub(super) fn frame(frame: Frame) -> &'static str {
 }
 
 /// The plain name of a column.
-pub(super) fn column(column: &Rival) -> &str {
+pub(in crate::report::words) fn column(column: &Rival) -> &str {
     match column {
         Rival::Machine => "machine",
         Rival::Head => "head",
