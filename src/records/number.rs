@@ -275,10 +275,12 @@ mod tests {
     const POINT: Style = Style {
         decimal_comma: false,
         thousands: None,
+        dates: DateOrder::Iso,
     };
     const COMMA: Style = Style {
         decimal_comma: true,
         thousands: None,
+        dates: DateOrder::Iso,
     };
 
     fn value(cell: &str, style: Style) -> Result<f64, NotANumber> {
@@ -323,6 +325,7 @@ mod tests {
         let site_says = Style {
             decimal_comma: false,
             thousands: Some(','),
+            dates: DateOrder::Iso,
         };
         assert_eq!(value("1,234", site_says), Ok(1234.0));
         assert_eq!(value("12,34", site_says), Err(NotANumber::Text));

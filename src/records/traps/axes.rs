@@ -37,7 +37,11 @@ const FIELDS: usize = 5;
 /// the sides, by half of it on average; sloppy measuring stays below this.
 const STANDS_OUT: f64 = 0.2;
 /// By how much lengths are off in the units that are confused with mm.
-const FACTORS: [(f64, &str); 2] = [(10.0, "cm"), (25.4, "in")];
+const FACTORS: [(f64, &str); 3] = [(10.0, "cm"), (25.4, "in"), (1000.0, "m")];
+/// Of one side and the other, so much is filled by places in per cent.
+const PER_CENT_FILLED: f64 = 0.9;
+/// Panels below this side, mm, may be filled by places up to 100 mm.
+const PER_CENT_SIDE_MM: f64 = 150.0;
 
 /// How the places of a panel fit it.
 #[derive(Debug, Clone, Copy, Default)]
@@ -55,6 +59,8 @@ struct Fit {
     far: (f64, f64),
     /// Places within the first tenth, and so on by `FACTORS`, of both sides.
     near: [usize; FACTORS.len()],
+    /// Places that may be per cent of sides much longer than 100 mm.
+    per_cent: usize,
     /// Whether a place is negative by more than the slack.
     negative: bool,
 }
@@ -68,6 +74,8 @@ enum Remedy {
     LargerPanel(f64, &'static str),
     /// Places taken so many times larger.
     LargerPlaces(f64, &'static str),
+    /// Places taken as per cent of the sides.
+    PerCent,
 }
 
 /// What was found: warnings, and what they hold back.
@@ -130,29 +138,34 @@ impl Doubted {
         let remedies = [Remedy::Exchange]
             .into_iter()
             .chain(FACTORS.map(|(factor, unit)| Remedy::LargerPanel(factor, unit)))
+            .chain([Remedy::PerCent])
             .chain(FACTORS.map(|(factor, unit)| Remedy::LargerPlaces(factor, unit)));
         for remedy in remedies {
             let bent: Vec<usize> = (0..panels.len())
                 .filter(|p| !taken[*p] && remedy.mends(&fits[*p]))
                 .collect();
-            if bent.len() < PANELS || !remedy.is_likely(&bent, fits) {
+            if bent.len() < PANELS || !remedy.is_likely(&bent, groups) {
                 continue;
             }
-            if let Some(factor) = remedy.factor() {
+            if remedy != Remedy::Exchange {
                 let mut is_bent = vec![false; panels.len()];
                 for panel in &bent {
                     is_bent[*panel] = true;
                 }
                 let all_bent = (0..panels.len()).all(|p| fits[p].places == 0 || is_bent[p]);
-                let by_chance = matches!(remedy, Remedy::LargerPlaces(..)) && !all_bent;
+                let by_chance = !matches!(remedy, Remedy::LargerPanel(..)) && !all_bent;
                 let mut filled = Filled::default();
                 each(&mut |_, panel, x, y| {
                     if is_bent[panel] && (fits[panel].places > 1 || !by_chance) {
-                        let of = &panels[panel];
-                        filled.add(x * factor / of.length_mm, y * factor / of.width_mm);
+                        let (x, y) = remedy.share(x, y, &panels[panel]);
+                        filled.add(x, y);
                     }
                 });
-                if !filled.is_whole() {
+                let least = match remedy {
+                    Remedy::PerCent => PER_CENT_FILLED,
+                    _ => FILLED,
+                };
+                if !filled.is_whole(least) {
                     continue;
                 }
             }
@@ -183,6 +196,8 @@ impl Fit {
         for (near, (factor, _)) in self.near.iter_mut().zip(FACTORS) {
             *near += usize::from((x / length).max(y / width) <= ROUNDING / factor);
         }
+        let long = length.min(width) >= PER_CENT_SIDE_MM;
+        self.per_cent += usize::from(long && x.max(y) <= 100.0);
         self.negative |= x < -slack || y < -slack;
     }
 
@@ -198,11 +213,25 @@ impl Remedy {
             Remedy::Exchange => fit.out > 0 && fit.out_exchanged == 0,
             Remedy::LargerPanel(factor, _) => fit.out > 0 && fit.within(factor),
             Remedy::LargerPlaces(factor, _) => fit.places > 0 && fit.within(1.0 / factor),
+            Remedy::PerCent => fit.places > 0 && !fit.negative && fit.per_cent == fit.places,
+        }
+    }
+
+    /// How many places of a panel it would mend if all were such.
+    fn near(self, fit: &Fit) -> usize {
+        match self {
+            Remedy::LargerPlaces(factor, _) => {
+                let at = FACTORS.iter().position(|(f, _)| *f == factor);
+                at.map_or(0, |at| fit.near[at])
+            }
+            Remedy::PerCent => fit.per_cent,
+            Remedy::Exchange | Remedy::LargerPanel(..) => 0,
         }
     }
 
     /// Whether it explains the panels that don't fit, as a slip would not.
-    fn is_likely(self, bent: &[usize], fits: &[Fit]) -> bool {
+    fn is_likely(self, bent: &[usize], groups: &Groups<'_>) -> bool {
+        let fits = groups.fits;
         let sum = |of: fn(&Fit) -> usize| bent.iter().map(|p| of(&fits[*p])).sum::<usize>();
         let unexplained = fits
             .iter()
@@ -220,34 +249,59 @@ impl Remedy {
             }
             // Marks may lie near the corner by chance or a fault there: as many
             // of them as on the other panels do.
-            Remedy::LargerPlaces(factor, _) => {
-                let at = FACTORS.iter().position(|(f, _)| *f == factor).unwrap_or(0);
-                let (mut near, mut of) = (0, 0);
-                for fit in fits.iter().filter(|fit| !self.mends(fit)) {
-                    near += fit.near[at];
-                    of += fit.places;
-                }
-                if of == 0 {
+            Remedy::LargerPlaces(..) | Remedy::PerCent => {
+                if fits.iter().all(|fit| fit.places == 0 || self.mends(fit)) {
                     return sum(|fit| fit.places) >= ENOUGH;
                 }
-                let share = near as f64 / of as f64;
-                let expected: f64 = fits
-                    .iter()
-                    .filter(|fit| fit.places > 1)
-                    .map(|fit| share.powi(fit.places.min(1_000) as i32))
-                    .sum();
                 let several = bent.iter().filter(|p| fits[**p].places > 1).count();
-                several >= PANELS && several as f64 >= MORE * expected
+                several >= PANELS && several as f64 >= MORE * self.by_chance(groups)
             }
         }
     }
 
-    /// What places are multiplied by to fit the size as written.
-    fn factor(self) -> Option<f64> {
+    /// How many panels with several places would have them all near the corner
+    /// by chance or by a fault there, which marks the panels of one machine and
+    /// lay alike: as many of their places as on panels with others too.
+    fn by_chance(self, groups: &Groups<'_>) -> f64 {
+        let key = |p: usize| {
+            let panel = &groups.panels[p];
+            (panel.machine.as_deref(), panel.lay.degrees())
+        };
+        let mut of_group: BTreeMap<_, (usize, usize)> = BTreeMap::new();
+        let (mut near, mut of) = (0, 0);
+        for (p, fit) in groups.fits.iter().enumerate() {
+            if !self.mends(fit) {
+                let counts = of_group.entry(key(p)).or_default();
+                counts.0 += self.near(fit);
+                counts.1 += fit.places;
+                near += self.near(fit);
+                of += fit.places;
+            }
+        }
+        // Where a panel has two places, those with one elsewhere hold a share
+        // of p/(1 + p) near the corner if p is that of all.
+        let share = |near: usize, of: usize| match of {
+            0 => 0.0,
+            of => (near as f64 / of.saturating_sub(near).max(1) as f64).min(1.0),
+        };
+        let all = share(near, of);
+        let several = groups.fits.iter().enumerate().filter(|(_, f)| f.places > 1);
+        several
+            .map(|(p, fit)| {
+                let (near, of) = of_group.get(&key(p)).copied().unwrap_or_default();
+                share(near, of).max(all).powi(fit.places.min(1_000) as i32)
+            })
+            .sum()
+    }
+
+    /// A place in shares of the sides, once it is put right.
+    fn share(self, x: f64, y: f64, panel: &Panel) -> (f64, f64) {
+        let (along, across) = (x / panel.length_mm, y / panel.width_mm);
         match self {
-            Remedy::Exchange => None,
-            Remedy::LargerPanel(factor, _) => Some(1.0 / factor),
-            Remedy::LargerPlaces(factor, _) => Some(factor),
+            Remedy::Exchange => (along, across),
+            Remedy::LargerPanel(factor, _) => (along / factor, across / factor),
+            Remedy::LargerPlaces(factor, _) => (along * factor, across * factor),
+            Remedy::PerCent => (x / 100.0, y / 100.0),
         }
     }
 }
@@ -266,8 +320,8 @@ impl Filled {
         self.fields[third(x) + 3 * third(y)] = true;
     }
 
-    fn is_whole(&self) -> bool {
-        self.far.0.min(self.far.1) >= FILLED
+    fn is_whole(&self, least: f64) -> bool {
+        self.far.0.min(self.far.1) >= least
             && self.fields.iter().filter(|held| **held).count() >= FIELDS
     }
 }
@@ -344,7 +398,7 @@ impl Doubted {
     ) {
         let (panels, fits) = (groups.panels, groups.fits);
         let told = match remedy {
-            Remedy::LargerPlaces(..) => bent,
+            Remedy::LargerPlaces(..) | Remedy::PerCent => bent,
             _ => doubted,
         };
         let places: usize = told.iter().map(|p| fits[*p].places).sum();
@@ -372,6 +426,13 @@ impl Doubted {
                     (100.0 / factor).ceil()
                 ),
                 format!("are x_mm and y_mm in {unit}? See [units] in onus.toml"),
+            ),
+            Remedy::PerCent => (
+                WarningCode::UnitSuspect,
+                format!(
+                    "All {places} places of {of} on {count} panels{whose} lie between 0 and 100 along both sides, and would fill the panel as per cent of its sides"
+                ),
+                "are x_mm and y_mm shares of the panel? Export them in mm".to_owned(),
             ),
         };
         self.warnings.push(Warning {
