@@ -2,8 +2,7 @@
 
 pub(super) mod trying;
 
-use super::reasons::{abrasive, list, ordinal, side_name};
-
+use super::reasons::{abrasive, column, list, ordinal, side_name};
 use crate::causes::NextCheck;
 use crate::charts::NumberStyle;
 
