@@ -59,7 +59,7 @@ fn observe(
         panels: panels.to_vec(),
         settings: panels
             .iter()
-            .map(|&p| factors.setting(&records.panels[p]))
+            .map(|&p| factors.setting_per_area(&records.panels[p]))
             .collect(),
         response: panels.iter().map(|&p| counts[p].min(most)).collect(),
         readings: Vec::new(),

@@ -62,6 +62,15 @@ impl Factors {
         self.list.iter().position(|f| f == factor)
     }
 
+    /// The same for a rate per area, which allows for the panel's size already.
+    pub(super) fn setting_per_area(&self, panel: &Panel) -> Setting {
+        let mut setting = self.setting(panel);
+        if let Some(size) = self.position(&Factor::Size) {
+            setting[size] = None;
+        }
+        setting
+    }
+
     /// The panel's setting.
     pub(super) fn setting(&self, panel: &Panel) -> Setting {
         let mut site = panel.factors.iter();
