@@ -607,14 +607,15 @@ fn reference(finding: &Finding, all: &[Remembered], records: &Records) -> Look {
             ..Look::default()
         };
     }
-    if own.levels.is_empty() && !finding.evidence.exposed.is_empty() {
-        if let Some(rest) = outside_stretch(finding, own, &subject, records) {
-            return Look {
-                rate_low: finding.hit_rate_ci.map(|ci| ci.low),
-                usual: Some(rest.share()),
-                ..Look::default()
-            };
-        }
+    if own.levels.is_empty()
+        && !finding.evidence.exposed.is_empty()
+        && let Some(rest) = outside_stretch(finding, own, &subject, records)
+    {
+        return Look {
+            rate_low: finding.hit_rate_ci.map(|ci| ci.low),
+            usual: Some(rest.share()),
+            ..Look::default()
+        };
     }
     let side = worse_side(finding, own, records);
     let of = |carried| {

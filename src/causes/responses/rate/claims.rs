@@ -2,6 +2,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use super::least::Accused;
 use super::{Claim, LEAST_HIT, Level, MOST_NAMED, STEP_POSSIBLE, TWOFOLD, Table};
 use crate::causes::rivals::{Recorded, StepFound, cause_of, is_met_only, place_within};
 use crate::causes::{Cause, Rival};
@@ -107,7 +108,11 @@ impl Table<'_> {
         let recorded = &self.contenders[at];
         let suspect = &shown.suspect;
         let rises = shown.follows.difference > 0.0;
-        if !self.enough(suspect, shown.level.is_some(), rises) {
+        let accused = match shown.level {
+            Some(_) => Accused::level(rises),
+            None => Accused::number(rises),
+        };
+        if !self.enough(suspect, accused) {
             return None;
         }
         let inside: Vec<usize> = match shown.level {

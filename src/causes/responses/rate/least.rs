@@ -9,9 +9,34 @@ const LEAST_EXCESS: f64 = 3.0;
 /// A smaller ratio is not worth naming.
 pub(super) const WORTH_NAMING: f64 = 1.5;
 
+/// Who is said to show more.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Accused {
+    /// Panels at the level, or all others.
+    Level,
+    AllButLevel,
+    /// Panels with high numbers, or with low ones.
+    High,
+    Low,
+}
+
+impl Accused {
+    pub(super) fn level(rises: bool) -> Self {
+        if rises {
+            Self::Level
+        } else {
+            Self::AllButLevel
+        }
+    }
+
+    pub(super) fn number(rises: bool) -> Self {
+        if rises { Self::High } else { Self::Low }
+    }
+}
+
 impl Table<'_> {
     /// Enough panels with marks, and enough beyond what the others show.
-    pub(super) fn enough(&self, suspect: &Suspect, is_level: bool, rises: bool) -> bool {
+    pub(super) fn enough(&self, suspect: &Suspect, accused: Accused) -> bool {
         let known: Vec<(usize, f64)> = (0..self.panels.len())
             .filter_map(|at| Some((at, suspect.given[at]?)))
             .collect();
@@ -22,18 +47,15 @@ impl Table<'_> {
         };
         // The accused side: the level (or all but it, where it shows less), or the
         // half of the numbers with more.
-        let accused = |x: f64| {
-            if is_level {
-                (x > 0.5) == rises
-            } else if rises {
-                x >= middle && x > sorted[0]
-            } else {
-                x <= middle && x < sorted[sorted.len() - 1]
-            }
+        let is_accused = |x: f64| match accused {
+            Accused::Level => x > 0.5,
+            Accused::AllButLevel => x <= 0.5,
+            Accused::High => x >= middle && x > sorted[0],
+            Accused::Low => x <= middle && x < sorted[sorted.len() - 1],
         };
         let (mut own, mut rest) = ([0.0; 4], [0.0; 4]);
         for (at, x) in known {
-            let side = if accused(x) { &mut own } else { &mut rest };
+            let side = if is_accused(x) { &mut own } else { &mut rest };
             side[0] += f64::from(u8::from(self.marks[at] > 0.0));
             side[1] += self.marks[at];
             side[2] += 1.0;
@@ -47,7 +69,8 @@ impl Table<'_> {
         let ratio = |k: usize| (own[1] / own[k]) / ((rest[1] + 0.5) / rest[k]);
         own[0] >= LEAST_HIT as f64
             && by_panel.max(marks.min(own[0])) >= LEAST_EXCESS
-            && (!is_level || ratio(2).min(ratio(3)) >= WORTH_NAMING)
+            && (matches!(accused, Accused::High | Accused::Low)
+                || ratio(2).min(ratio(3)) >= WORTH_NAMING)
     }
 
     /// Panels, in turns, that would show the difference found at 1 % with nine

@@ -24,7 +24,7 @@ use crate::duel::{
 };
 use crate::records::Records;
 use claims::Alone;
-use least::WORTH_NAMING;
+use least::{Accused, WORTH_NAMING};
 
 /// Nobody is named on fewer panels with marks.
 const LEAST_HIT: usize = 5;
@@ -277,7 +277,8 @@ impl<'a> Table<'a> {
         };
         let bound = bound(&self.marks, &self.areas, &suspect)?;
         let rises = bound.ratio > 1.0;
-        if bound.ratio.max(1.0 / bound.ratio) < WORTH_NAMING || !self.enough(&suspect, true, rises)
+        if bound.ratio.max(1.0 / bound.ratio) < WORTH_NAMING
+            || !self.enough(&suspect, Accused::level(rises))
         {
             return None;
         }
