@@ -31,6 +31,8 @@ pub enum Rival {
     Part,
     /// The panel's size.
     Size,
+    /// How the panel lay in the cell.
+    Lay,
     /// Feed speed.
     Feed,
     /// Passes.
@@ -83,6 +85,7 @@ impl Rival {
             Rival::Supplier => "supplier",
             Rival::Part => "part",
             Rival::Size => "panel size",
+            Rival::Lay => "lay_deg",
             Rival::Feed => "feed_mm_s",
             Rival::Passes => "passes",
             Rival::Force => "force_n",

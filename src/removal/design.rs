@@ -106,6 +106,8 @@ const DAYS: usize = 5;
 /// Panels this near by the clock, in hours, count as equally near: days that
 /// follow each other must not be taken for the same hour.
 const SAME_TIME: f64 = 0.05;
+/// So many panels on either side are looked at.
+const LOOKED_AT: usize = 32;
 /// Exposure is a factor of its own if its logs spread at least so much.
 const EXPOSURE_MOVES: f64 = 0.03;
 /// Rows beyond the coefficients that a fit needs.
@@ -361,35 +363,42 @@ impl Design {
 /// A form of von Neumann's ratio (1941), Ann. Math. Stat. 12, 367, taken along the
 /// clock.
 fn explained_by_hour(column: &[f64], hours: &[f64]) -> Option<f64> {
-    let day = |h: f64| (h / 24.0).floor();
-    let mut days: Vec<f64> = hours.iter().map(|&h| day(h)).collect();
+    let day: Vec<f64> = hours.iter().map(|h| (h / 24.0).floor()).collect();
+    let mut days = day.clone();
     days.sort_by(f64::total_cmp);
     days.dedup();
     if days.len() < DAYS {
         return None;
     }
-    let clock = |i: usize| hours[i].rem_euclid(24.0);
+    let clock: Vec<f64> = hours.iter().map(|h| h.rem_euclid(24.0)).collect();
+    // panels of one time stand in no order, so that those beside each other are not
+    // of days that follow each other
+    let stand = |i: usize| {
+        let time = (clock[i] / SAME_TIME) as usize;
+        (time, (i as u64).wrapping_mul(0x9E37_79B9_7F4A_7C15))
+    };
     let mut order: Vec<usize> = (0..hours.len()).collect();
-    order.sort_by(|&a, &b| clock(a).total_cmp(&clock(b)));
+    order.sort_by_key(|&i| stand(i));
     let mean = column.iter().sum::<f64>() / column.len() as f64;
     let spread: f64 = column.iter().map(|v| (v - mean).powi(2)).sum();
     let apart: f64 = (order.iter().enumerate())
         .filter_map(|(at, &i)| {
-            let away = |j: &usize| (clock(*j) - clock(i)).abs();
-            let other = |j: &&usize| day(hours[**j]) != day(hours[i]);
+            let away = |j: &usize| (clock[*j] - clock[i]).abs();
+            let other = |j: &&usize| day[**j] != day[i];
             let (before, after) = (order[..at].iter().rev(), &order[at + 1..]);
             let nearest = (before.clone().find(other).into_iter())
                 .chain(after.iter().find(other))
                 .map(away)
                 .min_by(f64::total_cmp)?;
             let as_near = |j: &&usize| away(j) <= nearest + SAME_TIME;
-            let (sum, count) = (before.take_while(as_near))
-                .chain(after.iter().take_while(as_near))
+            let (sum, count) = (before.take(LOOKED_AT))
+                .chain(after.iter().take(LOOKED_AT))
+                .filter(as_near)
                 .filter(other)
                 .fold((0.0, 0.0), |(sum, count), &j| {
                     (sum + (column[j] - column[i]).powi(2), count + 1.0)
                 });
-            Some(sum / count)
+            (count > 0.0).then(|| sum / count)
         })
         .sum();
     (spread > 0.0).then(|| 1.0 - apart / (2.0 * spread))

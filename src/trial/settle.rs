@@ -322,15 +322,17 @@ fn of_item(item: &Json, ratio: f64, out: &mut Vec<Wanted>, notes: &mut Vec<Note>
             "inspector" => Some(("inspector", owned(&levels), Given::Singly)),
             // What is accused meets them inside lots, by turns through time.
             "lot" | "supplier" | "part" | "step in time" | "trend in time" | "day" | "weekday"
-            | "shift" | "hour of the day" | "first of the day" | "panel size" => match accused {
-                Some(accused) if changeable(accused) => {
-                    Some((accused, owned(&own_levels), given(accused)))
+            | "shift" | "hour of the day" | "first of the day" | "panel size" | "lay_deg" => {
+                match accused {
+                    Some(accused) if changeable(accused) => {
+                        Some((accused, owned(&own_levels), given(accused)))
+                    }
+                    _ if ["lot", "supplier", "part"].contains(&rival) => {
+                        Some((rival, owned(&levels), Given::InStretches))
+                    }
+                    _ => None,
                 }
-                _ if ["lot", "supplier", "part"].contains(&rival) => {
-                    Some((rival, owned(&levels), Given::InStretches))
-                }
-                _ => None,
-            },
+            }
             other if changeable(other) => Some((other, owned(&levels), given(other))),
             _ => None,
         };
@@ -384,6 +386,7 @@ fn changeable(column: &str) -> bool {
         "supplier",
         "part",
         "panel size",
+        "lay_deg",
         "sanding done",
         "removed_um",
         "film_um",

@@ -1,4 +1,4 @@
-//! What came with the part: lot, supplier, part number, size.
+//! What came with the part: lot, supplier, part number, size; and how it was laid.
 
 use super::{Recorded, Rows};
 use crate::causes::Rival;
@@ -37,6 +37,8 @@ pub(super) fn contenders(rows: &Rows<'_>) -> Vec<Recorded> {
             groups.push((Rival::Size, sizes));
         }
     }
+    let lay = |p: &Panel| p.lay_recorded.then(|| format!("{}°", p.lay.degrees()));
+    groups.push((Rival::Lay, rows.each(lay)));
     for (rival, values) in groups {
         let (of, levels) = codes(&values);
         // A lot of two part numbers is a unit of each.

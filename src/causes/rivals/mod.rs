@@ -130,7 +130,8 @@ pub(super) fn cause_of(rival: &Rival) -> Cause {
         | Rival::AbrasiveId
         | Rival::Factor(_) => Cause::Recipe,
         Rival::Inspector | Rival::Table => Cause::Inspection,
-        Rival::Day
+        Rival::Lay
+        | Rival::Day
         | Rival::Weekday
         | Rival::Shift
         | Rival::Hour
@@ -140,10 +141,13 @@ pub(super) fn cause_of(rival: &Rival) -> Cause {
     }
 }
 
-/// Time that is a rival of everybody and never shown itself: what goes with it
-/// has a name of its own, or none.
+/// Time, and how panels lay: rivals of everybody and never shown themselves; what
+/// goes with them has a name of its own, or none.
 pub(super) fn is_met_only(rival: &Rival) -> bool {
-    matches!(rival, Rival::Day | Rival::Weekday | Rival::Hour)
+    matches!(
+        rival,
+        Rival::Lay | Rival::Day | Rival::Weekday | Rival::Hour
+    )
 }
 
 /// The place of every panel in its stretch, counted from 1.

@@ -32,9 +32,14 @@ pub(super) fn contenders(rows: &Rows<'_>) -> Vec<Recorded> {
         let of = p.sanded_at?.local.date().weekday().to_monday_zero_offset();
         usize::try_from(of).ok()
     });
-    let hour = rows.each(|p| usize::try_from(p.sanded_at?.local.hour()).ok());
+    // half hours: where somebody took over in the middle of a shift, the stretch in
+    // which both were seen must leave little of the difference
+    let hour = rows.each(|p| {
+        let at = p.sanded_at?.local;
+        usize::try_from(2 * at.hour() + at.minute() / 30).ok()
+    });
     let shift: Vec<Option<usize>> = (hour.iter())
-        .map(|h| Some((*h.as_ref()? + 18) % 24 / 8))
+        .map(|h| Some((*h.as_ref()? / 2 + 18) % 24 / 8))
         .collect();
     let day_of_cell = in_order((0..cells.len()).map(|at| (cells[at], days[at])));
     let first: Vec<Option<f64>> = (place_within(&day_of_cell).iter().zip(&days))

@@ -185,6 +185,7 @@ pub(in crate::report::words) fn column(column: &Rival) -> &str {
         Rival::Supplier => "supplier",
         Rival::Part => "part number",
         Rival::Size => "panel size",
+        Rival::Lay => "lay in the cell",
         Rival::Feed => "feed speed",
         Rival::Passes => "number of passes",
         Rival::Force => "contact force",
