@@ -31,19 +31,33 @@ const ITSELF_MM: f64 = 15.0;
 const CELL_MM: f64 = 5.0;
 const MOST_CELLS: f64 = 4e6;
 
-/// Centres for the spot scan: the first point of every place, or of every square
-/// where there are very many.
+/// So many points of a square stand for all of a crowd, where marks are fewer.
+const OF_A_CROWD: usize = 10;
+
+/// Centres for the spot scan: the first point of every place and the first few of
+/// every square, or the first of every square where there are very many.
 pub(super) fn spot_centres(field: &Field) -> Vec<usize> {
     let all: Vec<usize> = (0..field.points.len()).collect();
-    if all.len() <= SCREENED_ABOVE {
-        return first_of_each(&all, |i| {
-            let Point { x, y } = field.points[i].at;
-            (x.to_bits() as i64, y.to_bits() as i64)
-        });
-    }
     let side = SQUARE_MM * field.unit;
-    let square = |p: Point| ((p.x / side).floor() as i64, (p.y / side).floor() as i64);
-    first_of_each(&all, |i| square(field.points[i].at))
+    let square = |i: usize| {
+        let Point { x, y } = field.points[i].at;
+        ((x / side).floor() as i64, (y / side).floor() as i64)
+    };
+    if all.len() > SCREENED_ABOVE {
+        return first_of_each(&all, square);
+    }
+    let place = |i: usize| {
+        let Point { x, y } = field.points[i].at;
+        (x.to_bits() as i64, y.to_bits() as i64)
+    };
+    let mut of_square: BTreeMap<(i64, i64), usize> = BTreeMap::new();
+    let mut kept = first_of_each(&all, place);
+    kept.retain(|&i| {
+        let seen = of_square.entry(square(i)).or_default();
+        *seen += 1;
+        *seen <= OF_A_CROWD
+    });
+    kept
 }
 
 /// Those of the centres that pass the screen at one of the radii.
