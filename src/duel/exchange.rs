@@ -12,7 +12,7 @@
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
-use crate::stats::distributions::{gamma, normal};
+use crate::stats::distributions::{gamma, normal, student_t};
 
 /// Above this the moments decide alone.
 const FAR_FROM_ANY_LEVEL: f64 = 0.15;
@@ -30,6 +30,11 @@ const MOST_DRAWS: usize = 100_000;
 /// Where no draw is as extreme, the moments are believed this far below the
 /// draws' resolution.
 const BELOW_DRAWS: f64 = 100.0;
+
+/// Units at least on either side, and degrees of freedom, for more than exchanges
+/// can say.
+const LEAST_ON_A_SIDE: usize = 3;
+const LEAST_DEGREES: usize = 4;
 
 /// Units that could have been given each other's.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -60,6 +65,47 @@ pub(crate) fn rises(peers: &[Peers]) -> Option<f64> {
         return Some(by_moments);
     }
     Some(drawn(&peers, by_moments))
+}
+
+/// What a few units say that exchanges are too few to show: where every unit of
+/// the accused shows more than any of its peers, Student's t of the correlation,
+/// not further below than the exchanges' share by [`BELOW_DRAWS`]; else `p`.
+///
+/// The exchanges' law of the squared correlation is that of normal theory to its
+/// second moment (Pitman 1937).
+pub(crate) fn with_distance(peers: &[Peers], p: f64) -> f64 {
+    let peers: Vec<&Peers> = peers.iter().filter(|p| p.differ()).collect();
+    let (mut along, mut given, mut shows) = (0.0, 0.0, 0.0);
+    let (mut units, mut more, mut exchanges) = (0, 0, 1.0);
+    for group in &peers {
+        let high = group.given.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+        let low = group.given.iter().copied().fold(f64::INFINITY, f64::min);
+        let of = |side: f64| {
+            let own = group.given.iter().zip(&group.shows);
+            own.filter(move |u| *u.0 == side).map(|u| *u.1)
+        };
+        let (n, k) = (group.given.len(), of(high).count());
+        let least = of(high).fold(f64::INFINITY, f64::min);
+        let most = of(low).fold(f64::NEG_INFINITY, f64::max);
+        if k + of(low).count() < n || least <= most {
+            return p;
+        }
+        let (a, b) = (centred(&group.given), centred(&group.shows));
+        along += a.iter().zip(&b).map(|(x, y)| x * y).sum::<f64>();
+        given += a.iter().map(|x| x * x).sum::<f64>();
+        shows += b.iter().map(|x| x * x).sum::<f64>();
+        exchanges *= (0..k).map(|i| (n - i) as f64 / (k - i) as f64).product::<f64>();
+        units += n;
+        more += k;
+    }
+    let degrees = units.saturating_sub(peers.len() + 1);
+    if more.min(units - more) < LEAST_ON_A_SIDE || degrees < LEAST_DEGREES {
+        return p;
+    }
+    let correlation = (along / (given * shows).sqrt()).min(1.0);
+    let t = correlation * (degrees as f64 / (1.0 - correlation * correlation)).sqrt();
+    let by_distance = student_t::tails(t, degrees as f64).upper();
+    p.min(by_distance.max(1.0 / exchanges / BELOW_DRAWS))
 }
 
 /// Moments of T about its mean, over all exchanges.

@@ -1,7 +1,7 @@
 //! Does a response follow a suspect, among panels alike in something else?
 
 use super::contender::{Suspect, Toward};
-use super::exchange::{Peers, rises};
+use super::exchange::{Peers, rises, with_distance};
 use super::{Response, in_order};
 use crate::stats::distributions::normal;
 
@@ -11,6 +11,8 @@ pub(crate) struct Follows {
     /// p of "it makes no difference", one-sided in the known direction, two-sided
     /// where none is known; the largest where several responses are asked.
     pub p_value: f64,
+    /// The same by exchanges of units alone, of which few units have few.
+    pub exchanged: f64,
     /// Difference of the first response per unit of what was given (for a level:
     /// against the others).
     pub difference: f64,
@@ -61,6 +63,7 @@ pub(crate) fn follows(
         let before = worst.get_or_insert(found);
         if at > 0 {
             before.p_value = before.p_value.max(found.p_value);
+            before.exchanged = before.exchanged.max(found.exchanged);
         }
     }
     worst
@@ -98,18 +101,21 @@ fn one(response: &Response, suspect: &Suspect, strata: Option<&[usize]>) -> Opti
         }
         peers.push(own);
     }
-    let mut ps = vec![p_value(&peers, suspect.toward)?];
-    let whole = whole_units(&pieces, &shows);
-    ps.extend(whole.map(|units| p_value(&units, suspect.toward).unwrap_or(1.0)));
-    let mut p = ps.into_iter().fold(0.0, f64::max);
+    let mut p = p_value(&peers, suspect.toward)?;
+    if let Some(units) = whole_units(&pieces, &shows) {
+        let whole = p_value(&units, suspect.toward).unwrap_or([1.0; 2]);
+        p = [p[0].max(whole[0]), p[1].max(whole[1])];
+    }
     if suspect.serial {
-        p = less_sure(p, serial_inflation(response, suspect, strata));
+        let inflation = serial_inflation(response, suspect, strata);
+        p = [less_sure(p[1], inflation); 2];
     }
     let mut units: Vec<usize> = pieces.iter().map(|p| p.unit).collect();
     units.sort_unstable();
     units.dedup();
     Some(Follows {
-        p_value: p,
+        p_value: p[0],
+        exchanged: p[1],
         difference: if length > 0.0 { along / length } else { 0.0 },
         units: units.len(),
         left,
@@ -120,7 +126,9 @@ fn by_stratum(pieces: &[Piece]) -> impl Iterator<Item = &[Piece]> {
     pieces.chunk_by(|a, b| (a.block, a.stratum) == (b.block, b.stratum))
 }
 
-fn p_value(peers: &[Peers], toward: Toward) -> Option<f64> {
+/// p with the distance of few units reckoned in, and by exchanges alone.
+fn p_value(peers: &[Peers], toward: Toward) -> Option<[f64; 2]> {
+    let one = |peers: &[Peers]| rises(peers).map(|p| [with_distance(peers, p), p]);
     let falls = || -> Vec<Peers> {
         let flip = |p: &Peers| Peers {
             given: p.given.iter().map(|g| -g).collect(),
@@ -129,9 +137,12 @@ fn p_value(peers: &[Peers], toward: Toward) -> Option<f64> {
         peers.iter().map(flip).collect()
     };
     Some(match toward {
-        Toward::Rises => rises(peers)?,
-        Toward::Falls => rises(&falls())?,
-        Toward::Either => (2.0 * rises(peers)?.min(rises(&falls())?)).min(1.0),
+        Toward::Rises => one(peers)?,
+        Toward::Falls => one(&falls())?,
+        Toward::Either => {
+            let (up, down) = (one(peers)?, one(&falls())?);
+            [0, 1].map(|k| (2.0 * up[k].min(down[k])).min(1.0))
+        }
     })
 }
 

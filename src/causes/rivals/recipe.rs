@@ -5,9 +5,11 @@
 //! falls: one degree of freedom whose direction is known, also where the factors
 //! were never moved apart.
 
+use std::collections::{BTreeMap, BTreeSet};
+
 use super::{Recorded, Rows};
 use crate::causes::Rival;
-use crate::duel::{Contender, Given, Toward, codes, stretches};
+use crate::duel::{Contender, Given, Toward, codes, in_order, stretches};
 use crate::records::{FactorValue, Panel};
 use crate::site::DefectClass;
 
@@ -87,12 +89,32 @@ pub(super) fn contenders(rows: &Rows<'_>) -> Vec<Recorded> {
             found.push(words(rival, texts));
         }
     }
-    // A recipe's name says no more than its factors where these are recorded.
-    if varying.is_empty() {
-        let names = rows.each(|p| p.recipe.as_ref().map(|r| r.to_string()));
+    let names = rows.each(|p| p.recipe.as_ref().map(|r| r.to_string()));
+    let settings = rows.each(|p| {
+        let numbers = [p.feed_mm_s, p.passes, p.force_n].map(|v| v.map(f64::to_bits));
+        (numbers, p.grit.as_ref().map(|g| &g.label))
+    });
+    if !told_by(&names, &in_order(settings)) {
         found.push(words(Rival::Recipe, names));
     }
     found
+}
+
+/// Whether a recipe's name says no more than its settings: those that came again
+/// had one name each.
+fn told_by(names: &[Option<String>], settings: &[usize]) -> bool {
+    let mut of: BTreeMap<usize, (usize, BTreeSet<&str>)> = BTreeMap::new();
+    for (name, setting) in names.iter().zip(settings) {
+        let Some(name) = name else { continue };
+        let (panels, names) = of.entry(*setting).or_default();
+        *panels += 1;
+        names.insert(name);
+    }
+    let again = of.values().filter(|s| s.0 > 1);
+    let panels: usize = again.clone().map(|s| s.0).sum();
+    let several = of.values().any(|s| s.1.len() > 1);
+    let known = names.iter().flatten().count();
+    2 * panels > known && !several && again.count() > 1
 }
 
 fn differs(values: &[Option<f64>]) -> bool {

@@ -6,7 +6,9 @@ use super::least::Accused;
 use super::{Claim, LEAST_HIT, Level, MOST_NAMED, STEP_POSSIBLE, TWOFOLD, Table};
 use crate::causes::rivals::{Recorded, StepFound, cause_of, is_met_only, place_within};
 use crate::causes::{Cause, Rival};
-use crate::duel::{Contender, Follows, Given, Meeting, Shown, Suspect, bound, meet, shown};
+use crate::duel::{
+    Contender, Follows, Given, Meeting, Shown, Suspect, bound, in_order, meet, shown,
+};
 
 /// A rival that shows nothing itself is beaten at this level, if so much of the
 /// difference is left.
@@ -21,6 +23,7 @@ const UNITS_OF_A_TIME: usize = 7;
 struct Met {
     beaten: Vec<Rival>,
     open: Vec<(Rival, Vec<String>)>,
+    beside: Vec<(Rival, Vec<String>)>,
 }
 
 impl Met {
@@ -133,6 +136,17 @@ impl Table<'_> {
             }
             if let Some(beaten) = self.duel(&asked, other, *quiet) {
                 met.put(beaten, &other.rival, || self.levels_with(other, &inside));
+            } else if self.goes_beside(&asked, other) {
+                let levels = self.levels_with(other, &inside);
+                met.beside.push((other.rival.clone(), levels));
+            }
+        }
+        // Few units: that they are apart is told, nobody is named by them.
+        if shown.follows.exchanged * shown.asked as f64 > share.own {
+            let units = units_of(&recorded.rival);
+            if !met.leaves_open(&units) {
+                met.beaten.retain(|b| *b != units);
+                met.put(false, &units, Vec::new);
             }
         }
         // What nobody wrote down is not met.
@@ -162,7 +176,33 @@ impl Table<'_> {
             bound: bound(&self.marks, &self.areas, suspect),
             beaten: met.beaten,
             open: met.open,
+            beside: met.beside,
         })
+    }
+
+    /// Whether another that blames the same part or recipe went with the accused
+    /// all along: whom to blame is clear then, what of it is not. Sanding done is
+    /// made of its factors, and units of the accused are no rivals.
+    fn goes_beside(&self, asked: &Asked<'_>, other: &Recorded) -> bool {
+        let rival = &asked.recorded.rival;
+        let blames = cause_of(rival);
+        let apart = |r: &Rival| !matches!(r, Rival::SandingDone | Rival::Removal);
+        if *rival == other.rival
+            || !matches!(blames, Cause::Part | Cause::Recipe)
+            || cause_of(&other.rival) != blames
+            || !apart(rival)
+            || !apart(&other.rival)
+        {
+            return false;
+        }
+        let (own, others) = (asked.recorded.contender.classes(), other.contender.classes());
+        let many = |of: &[usize]| of.iter().collect::<BTreeSet<_>>().len();
+        let both = own.iter().zip(&others).collect::<BTreeSet<_>>().len();
+        let is_unit = both == many(&others) && many(&others) > many(&own);
+        match self.met(asked, &others, false) {
+            Meeting::Inside(f) => !asked.beats(&f, true),
+            Meeting::Nested(_) | Meeting::Never => !is_unit,
+        }
     }
 
     /// Whether a rival is beaten; none where it is no rival, or met elsewhere.
@@ -179,15 +219,16 @@ impl Table<'_> {
         // Lots are dealt out over the ages of many lives, unless they begin with
         // them: see below.
         let ages = *rival == Rival::AbrasiveAge;
-        let dealt = ages && other.rival == Rival::Lot;
+        let dealt = ages && matches!(other.rival, Rival::Lot | Rival::Day | Rival::Weekday);
         // An hour is met on other days, and not if it came once, as a time that is
         // met below (but by machines, which are side by side or were not).
         let hour = other.rival == Rival::Hour;
         let side_by_side = matches!(rival, Rival::Machine | Rival::Head);
-        if hour && !side_by_side && !self.hours_return() {
+        let returns = hour && self.hours_return();
+        if hour && !side_by_side && !returns {
             return None;
         }
-        let over_days = hour && (ages || asked.shown.suspect.serial);
+        let over_days = returns && (ages || side_by_side || asked.shown.suspect.serial);
         let met = self.met(asked, &other.contender.classes(), dealt || over_days);
         // Days that hold several units are met as times, below.
         let inside = matches!(met, Meeting::Inside(_));
@@ -224,12 +265,22 @@ impl Table<'_> {
         2 * self.panels.iter().filter_map(time).filter(returns).count() > self.panels.len()
     }
 
+    /// The machine of every panel as a number.
+    fn machines(&self) -> Vec<usize> {
+        let machine = |i: &usize| self.records.panels[*i].machine.as_deref();
+        in_order(self.panels.iter().map(machine))
+    }
+
     /// How the accused meets classes, compared over all its lives or days where
     /// `over_all`.
     fn met(&self, asked: &Asked<'_>, classes: &[usize], over_all: bool) -> Meeting {
         let mut suspect = asked.shown.suspect.clone();
         if over_all {
-            suspect.blocks.clone_from(&self.cells);
+            suspect.blocks = match asked.recorded.rival {
+                Rival::Machine => vec![0; self.cells.len()],
+                Rival::Head => self.machines(),
+                _ => self.cells.clone(),
+            };
         }
         meet(&self.responses, &suspect, classes)
     }
@@ -339,6 +390,15 @@ impl Table<'_> {
 impl Asked<'_> {
     fn beats(&self, found: &Follows, quiet: bool) -> bool {
         beats(found, &self.shown.follows, self.level, quiet)
+    }
+}
+
+/// What whole units of a contender are.
+fn units_of(rival: &Rival) -> Rival {
+    match cause_of(rival) {
+        Cause::Part if *rival != Rival::Lot => Rival::Lot,
+        Cause::Part => Rival::Step,
+        _ => Rival::Day,
     }
 }
 

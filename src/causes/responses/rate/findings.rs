@@ -171,7 +171,7 @@ fn reasons(records: &Records, account: &Account, claim: &Claim, machines: usize)
     // Who inspected is a suspect also where nobody wrote it down.
     let of_panels = |p: &usize| records.panels[*p].inspector.is_none();
     let unknown = claim.rival == Rival::Machine && account.panels.iter().all(of_panels);
-    let moved: Vec<Rival> = (claim.open.iter())
+    let moved: Vec<Rival> = (claim.open.iter().chain(&claim.beside))
         .map(|o| o.0.clone())
         .filter(|rival| !(unknown && *rival == Rival::Inspector))
         .collect();
@@ -185,7 +185,7 @@ fn reasons(records: &Records, account: &Account, claim: &Claim, machines: usize)
 }
 
 fn open_rivals(claim: &Claim) -> Vec<OpenRival> {
-    (claim.open.iter())
+    (claim.open.iter().chain(&claim.beside))
         .map(|(rival, levels)| OpenRival {
             rival: rival.clone(),
             levels: levels.clone(),
@@ -200,7 +200,8 @@ fn open_rivals(claim: &Claim) -> Vec<OpenRival> {
 }
 
 fn next_check(claim: &Claim) -> NextCheck {
-    if let Some((held, _)) = claim.open.first() {
+    let apart = claim.beside.first().filter(|_| claim.cause() == Cause::Recipe);
+    if let Some((held, _)) = claim.open.first().or(apart) {
         return NextCheck::MakeMeet {
             rival: claim.rival.clone(),
             levels: claim.levels.clone(),

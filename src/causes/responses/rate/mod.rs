@@ -64,6 +64,8 @@ pub(in crate::causes) struct Claim {
     pub beaten: Vec<Rival>,
     /// Rivals that it did not meet or beat.
     pub open: Vec<(Rival, Vec<String>)>,
+    /// What blames the same and cannot be told from it.
+    pub beside: Vec<(Rival, Vec<String>)>,
     /// Panels that would settle it.
     pub panels: usize,
 }
@@ -309,6 +311,7 @@ impl<'a> Table<'a> {
             beaten: Vec::new(),
             panels: 0,
             open,
+            beside: Vec::new(),
             suspect,
         })
     }
