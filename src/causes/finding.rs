@@ -2,8 +2,8 @@
 
 use serde::Serialize;
 
-use super::{FilmLeft, LineAxis, NextCheck, Reason, Rival, Surface};
-use crate::records::{Point, Warning};
+use super::{FilmLeft, LevelCount, LineAxis, NextCheck, Reason, Rival, Surface};
+use crate::records::{Point, Records, Warning};
 use crate::site::DefectClass;
 use crate::stats::Interval;
 
@@ -343,15 +343,18 @@ pub struct Hit {
     pub on_panel: Point,
 }
 
-/// Hits and exposure of one level (lot, age class, fixture …).
-#[derive(Debug, Clone, PartialEq)]
-pub struct LevelCount {
-    /// The level.
-    pub level: String,
-    /// Panels exposed.
-    pub exposed: usize,
-    /// Panels hit.
-    pub hits: usize,
+impl Hit {
+    /// By a defect; none where its place is not recorded.
+    pub(crate) fn of(records: &Records, defect: usize) -> Option<Self> {
+        let panel = records.defects[defect].panel;
+        let on_panel = records.defects[defect].place?;
+        Some(Self {
+            panel,
+            defect,
+            machine: records.panels[panel].to_machine(on_panel),
+            on_panel,
+        })
+    }
 }
 
 /// How well the place holds in one frame.

@@ -6,8 +6,6 @@
 //! combination of independent two-sample tests of Wilcoxon, Bulletin of the
 //! International Statistical Institute 37, 351–361 (weights 1/(N + 1)).
 
-use std::collections::BTreeMap;
-
 use crate::stats::Interval;
 use crate::stats::distributions::{normal, student_t};
 
@@ -27,46 +25,33 @@ pub(super) struct Count {
 /// One-sided p that the group's panels rank higher within strata; none if no
 /// stratum holds panels of both.
 pub(super) fn rank_test(counts: &[Count]) -> Option<f64> {
-    let inside: Vec<usize> = counts.iter().map(|c| usize::from(c.inside)).collect();
-    let score = rank_scores(counts, &inside, 2)[1]?;
-    Some(normal::tails(score).upper())
-}
-
-/// The Normal score of every group against all other panels, within strata:
-/// above zero where its panels rank higher; none where no stratum holds panels
-/// of the group and others. `group_of`: each panel's group, below `groups`;
-/// [`Count::inside`] is not looked at.
-pub(super) fn rank_scores(counts: &[Count], group_of: &[usize], groups: usize) -> Vec<Option<f64>> {
     let mut order: Vec<usize> = (0..counts.len()).collect();
     let density = |i: usize| counts[i].marks / counts[i].area_m2;
     order.sort_by(|&a, &b| {
         (counts[a].stratum.cmp(&counts[b].stratum)).then(density(a).total_cmp(&density(b)))
     });
-    let mut sums = vec![(0.0, 0.0_f64); groups];
+    let (mut sum, mut variance) = (0.0, 0.0_f64);
     for stratum in order.chunk_by(|&a, &b| counts[a].stratum == counts[b].stratum) {
         let n = stratum.len() as f64;
-        let mut own: BTreeMap<usize, (f64, f64)> = BTreeMap::new();
+        let (mut m, mut ranks) = (0.0, 0.0);
         let (mut ties, mut before) = (0.0, 0.0);
         for tied in stratum.chunk_by(|&a, &b| density(a) == density(b)) {
             let t = tied.len() as f64;
             let rank = before + (t + 1.0) / 2.0;
-            for &i in tied {
-                let group = own.entry(group_of[i]).or_default();
-                group.0 += 1.0;
-                group.1 += rank;
+            for _ in tied.iter().filter(|&&i| counts[i].inside) {
+                m += 1.0;
+                ranks += rank;
             }
             ties += t * (t * t - 1.0);
             before += t;
         }
-        let weight = 1.0 / (n + 1.0);
-        for (group, (m, ranks)) in own.into_iter().filter(|(_, (m, _))| *m < n) {
-            sums[group].0 += weight * (ranks - m * (n + 1.0) / 2.0);
-            sums[group].1 +=
-                weight * weight * m * (n - m) / 12.0 * ((n + 1.0) - ties / (n * (n - 1.0)));
+        if m > 0.0 && m < n {
+            let weight = 1.0 / (n + 1.0);
+            sum += weight * (ranks - m * (n + 1.0) / 2.0);
+            variance += weight * weight * m * (n - m) / 12.0 * ((n + 1.0) - ties / (n * (n - 1.0)));
         }
     }
-    let score = |(sum, variance): (f64, f64)| (variance > 0.0).then(|| sum / variance.sqrt());
-    sums.into_iter().map(score).collect()
+    (variance > 0.0).then(|| normal::tails(sum / variance.sqrt()).upper())
 }
 
 /// Rate of the group over the rate of the rest, 95 % interval from the scatter

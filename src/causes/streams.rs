@@ -4,7 +4,15 @@ use std::collections::BTreeMap;
 use std::sync::Arc;
 
 use super::scan::written_grain_mm;
-use crate::records::{Point, Records};
+use crate::records::{Panel, Point, Records};
+
+/// A machine and a head.
+pub(super) type Cell = (Option<Arc<str>>, Option<Arc<str>>);
+
+/// The machine and head that sanded a panel.
+pub(super) fn cell_of(panel: &Panel) -> Cell {
+    (panel.machine.clone(), panel.head.clone())
+}
 
 /// A stream's panels and marks; first inspections only.
 #[derive(Debug, Clone, PartialEq)]
@@ -42,12 +50,10 @@ pub struct Mark {
 /// A machine and a kind of defect that never met make no stream.
 #[must_use]
 pub fn streams(records: &Records) -> Vec<StreamData> {
-    type Cell = (Option<Arc<str>>, Option<Arc<str>>);
     let mut cells: BTreeMap<Cell, Vec<usize>> = BTreeMap::new();
     let mut position = vec![None; records.panels.len()];
     for (i, panel) in records.panels.iter().enumerate().filter(|p| p.1.inspected) {
-        let list = cells.entry((panel.machine.clone(), panel.head.clone()));
-        let list = list.or_default();
+        let list = cells.entry(cell_of(panel)).or_default();
         position[i] = Some(list.len());
         list.push(i);
     }
@@ -56,8 +62,7 @@ pub fn streams(records: &Records) -> Vec<StreamData> {
         let Some(at) = position[defect.panel] else {
             continue;
         };
-        let panel = &records.panels[defect.panel];
-        let cell = (panel.machine.clone(), panel.head.clone());
+        let cell = cell_of(&records.panels[defect.panel]);
         let stream = found
             .entry((cell.clone(), defect.name))
             .or_insert_with(|| StreamData {
@@ -82,40 +87,21 @@ pub fn streams(records: &Records) -> Vec<StreamData> {
     for stream in &mut streams {
         stream.marks.sort_by_key(|mark| (mark.panel, mark.defect));
     }
-    streams.sort_by(|a, b| {
-        (&a.machine, &a.head, &records.defect_names[a.name].name).cmp(&(
-            &b.machine,
-            &b.head,
-            &records.defect_names[b.name].name,
-        ))
-    });
+    let name = |s: &StreamData| &records.defect_names[s.name].name;
+    streams.sort_by(|a, b| (&a.machine, &a.head, name(a)).cmp(&(&b.machine, &b.head, name(b))));
     streams
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::records::{Defect, DefectName, Panel};
+    use crate::causes::made::{self, mark};
 
-    fn panel(id: &str, machine: &str, inspected: bool) -> Panel {
+    fn panel(id: usize, machine: &str, inspected: bool) -> Panel {
         Panel {
-            id: id.into(),
             machine: Some(machine.into()),
-            length_mm: 600.0,
-            width_mm: 400.0,
             inspected,
-            ..Panel::default()
-        }
-    }
-
-    fn defect(panel: usize, name: usize, place: Option<Point>) -> Defect {
-        Defect {
-            panel,
-            name,
-            place,
-            written: place,
-            area_mm2: None,
-            severity: None,
+            ..made::panel(id, 600.0, 400.0)
         }
     }
 
@@ -124,24 +110,18 @@ mod tests {
         let at = |x, y| Some(Point { x, y });
         let records = Records {
             panels: vec![
-                panel("1", "B", true),
-                panel("2", "A", true),
-                panel("3", "B", false),
-                panel("4", "B", true),
+                panel(1, "B", true),
+                panel(2, "A", true),
+                panel(3, "B", false),
+                panel(4, "B", true),
             ],
             defects: vec![
-                defect(0, 1, at(3.5, 7.0)),
-                defect(1, 0, at(10.0, 20.0)),
-                defect(2, 1, at(1.0, 1.0)),
-                defect(3, 1, None),
+                mark(0, 1, at(3.5, 7.0)),
+                mark(1, 0, at(10.0, 20.0)),
+                mark(2, 1, at(1.0, 1.0)),
+                mark(3, 1, None),
             ],
-            defect_names: ["scratch", "burn"]
-                .map(|name| DefectName {
-                    name: name.into(),
-                    class: None,
-                })
-                .into(),
-            ..Records::default()
+            ..made::records(&[("scratch", None), ("burn", None)])
         };
         let streams = streams(&records);
         assert_eq!(streams.len(), 2);

@@ -1,6 +1,6 @@
 //! The verdict table: from facts about a repeat to a kind and a cause. The first row that fits decides.
 
-use super::{Cause, Certainty, Kind};
+use super::{Cause, Certainty, Frame, Kind};
 
 /// By how much below the level of the report the chance must lie for "sure".
 pub const SURE_FACTOR: f64 = 0.1;
@@ -47,6 +47,18 @@ pub(super) enum Holds {
     Inspection,
     /// The data can't tell.
     Untold,
+}
+
+impl Holds {
+    /// The frame in which it does.
+    pub(super) fn frame(self) -> Option<Frame> {
+        match self {
+            Holds::Machine => Some(Frame::Machine),
+            Holds::Panel => Some(Frame::Panel),
+            Holds::Inspection => Some(Frame::Inspection),
+            Holds::Untold => None,
+        }
+    }
 }
 
 /// What the lots say.
@@ -177,121 +189,57 @@ mod tests {
         recipe: Recipe::Nothing,
     };
 
-    fn cause(facts: Facts) -> (Kind, Cause) {
-        let verdict = of_repeat(&facts);
-        (verdict.kind, verdict.cause)
-    }
-
     #[test]
     fn each_row_decides() {
-        let table = [
-            (SOLID, (Kind::Spot, Cause::Machine)),
+        type Change = fn(&mut Facts);
+        let table: [(Change, Kind, Cause); 15] = [
+            (|_| (), Kind::Spot, Cause::Machine),
+            (|f| f.sharp = false, Kind::Wandering, Cause::Undecided),
+            (|f| f.enough = false, Kind::Spot, Cause::Undecided),
+            (|f| f.elsewhere = true, Kind::Spot, Cause::Undecided),
+            (|f| f.one_inspector = true, Kind::Spot, Cause::Undecided),
             (
-                Facts {
-                    sharp: false,
-                    ..SOLID
-                },
-                (Kind::Wandering, Cause::Undecided),
+                |f| f.holds = Holds::Inspection,
+                Kind::Spot,
+                Cause::Inspection,
             ),
             (
-                Facts {
-                    enough: false,
-                    ..SOLID
-                },
-                (Kind::Spot, Cause::Undecided),
+                |f| (f.holds, f.control_clears) = (Holds::Panel, true),
+                Kind::RidesPanel,
+                Cause::Part,
             ),
             (
-                Facts {
-                    elsewhere: true,
-                    ..SOLID
-                },
-                (Kind::Spot, Cause::Undecided),
+                |f| (f.holds, f.lots) = (Holds::Untold, Lots::Gathered),
+                Kind::Lot,
+                Cause::Part,
             ),
+            (|f| f.lots = Lots::Gathered, Kind::Spot, Cause::Undecided),
             (
-                Facts {
-                    one_inspector: true,
-                    ..SOLID
-                },
-                (Kind::Spot, Cause::Undecided),
+                |f| f.recipe = Recipe::AbrasiveAge,
+                Kind::Abrasive,
+                Cause::Recipe,
             ),
+            (|f| f.recipe = Recipe::Name, Kind::Spot, Cause::Recipe),
             (
-                Facts {
-                    holds: Holds::Inspection,
-                    ..SOLID
-                },
-                (Kind::Spot, Cause::Inspection),
+                |f| f.recipe = Recipe::OneStretch,
+                Kind::Spot,
+                Cause::Undecided,
             ),
+            (|f| f.lots = Lots::TooFew, Kind::Spot, Cause::Undecided),
+            (|f| f.holds = Holds::Untold, Kind::Spot, Cause::Undecided),
             (
-                Facts {
-                    holds: Holds::Panel,
-                    control_clears: true,
-                    ..SOLID
+                |f| {
+                    (f.holds, f.control_clears) = (Holds::Untold, true);
+                    (f.lots, f.looks) = (Lots::NotRecorded, Looks::Line);
                 },
-                (Kind::RidesPanel, Cause::Part),
-            ),
-            (
-                Facts {
-                    holds: Holds::Untold,
-                    lots: Lots::Gathered,
-                    ..SOLID
-                },
-                (Kind::Lot, Cause::Part),
-            ),
-            (
-                Facts {
-                    lots: Lots::Gathered,
-                    ..SOLID
-                },
-                (Kind::Spot, Cause::Undecided),
-            ),
-            (
-                Facts {
-                    recipe: Recipe::AbrasiveAge,
-                    ..SOLID
-                },
-                (Kind::Abrasive, Cause::Recipe),
-            ),
-            (
-                Facts {
-                    recipe: Recipe::Name,
-                    ..SOLID
-                },
-                (Kind::Spot, Cause::Recipe),
-            ),
-            (
-                Facts {
-                    recipe: Recipe::OneStretch,
-                    ..SOLID
-                },
-                (Kind::Spot, Cause::Undecided),
-            ),
-            (
-                Facts {
-                    lots: Lots::TooFew,
-                    ..SOLID
-                },
-                (Kind::Spot, Cause::Undecided),
-            ),
-            (
-                Facts {
-                    holds: Holds::Untold,
-                    ..SOLID
-                },
-                (Kind::Spot, Cause::Undecided),
-            ),
-            (
-                Facts {
-                    holds: Holds::Untold,
-                    control_clears: true,
-                    lots: Lots::NotRecorded,
-                    looks: Looks::Line,
-                    ..SOLID
-                },
-                (Kind::Line, Cause::Machine),
+                Kind::Line,
+                Cause::Machine,
             ),
         ];
-        for (facts, expected) in table {
-            assert_eq!(cause(facts), expected, "{facts:?}");
+        for (change, kind, cause) in table {
+            let mut facts = SOLID;
+            change(&mut facts);
+            assert_eq!(of_repeat(&facts), Verdict { kind, cause }, "{facts:?}");
         }
     }
 

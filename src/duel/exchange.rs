@@ -78,7 +78,11 @@ pub(crate) fn with_distance(peers: &[Peers], p: f64) -> f64 {
     let (mut along, mut given, mut shows) = (0.0, 0.0, 0.0);
     let (mut units, mut more, mut exchanges) = (0, 0, 1.0);
     for group in &peers {
-        let high = group.given.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+        let high = group
+            .given
+            .iter()
+            .copied()
+            .fold(f64::NEG_INFINITY, f64::max);
         let low = group.given.iter().copied().fold(f64::INFINITY, f64::min);
         let of = |side: f64| {
             let own = group.given.iter().zip(&group.shows);
@@ -94,7 +98,9 @@ pub(crate) fn with_distance(peers: &[Peers], p: f64) -> f64 {
         along += a.iter().zip(&b).map(|(x, y)| x * y).sum::<f64>();
         given += a.iter().map(|x| x * x).sum::<f64>();
         shows += b.iter().map(|x| x * x).sum::<f64>();
-        exchanges *= (0..k).map(|i| (n - i) as f64 / (k - i) as f64).product::<f64>();
+        exchanges *= (0..k)
+            .map(|i| (n - i) as f64 / (k - i) as f64)
+            .product::<f64>();
         units += n;
         more += k;
     }

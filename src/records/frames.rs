@@ -12,6 +12,14 @@ pub struct Point {
     pub y: f64,
 }
 
+impl Point {
+    /// The point at x and y, mm.
+    #[must_use]
+    pub const fn new(x: f64, y: f64) -> Self {
+        Self { x, y }
+    }
+}
+
 /// An axis-parallel rectangle, mm; edges belong to it.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct Rect {
@@ -26,6 +34,17 @@ pub struct Rect {
 }
 
 impl Rect {
+    /// With its low corner at the origin, so wide and so high, mm.
+    #[must_use]
+    pub const fn at_origin(width: f64, height: f64) -> Self {
+        Self {
+            x0: 0.0,
+            y0: 0.0,
+            x1: width,
+            y1: height,
+        }
+    }
+
     /// Extent along x, mm.
     #[must_use]
     pub fn width(&self) -> f64 {

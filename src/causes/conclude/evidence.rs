@@ -1,92 +1,42 @@
 //! What the charts of a repeat draw.
 
-use super::{About, changed};
 use crate::causes::responses;
 use crate::causes::responses::repeat::{Dossier, Ground};
-use crate::causes::rivals::onset;
-use crate::causes::{ChangePoint, Evidence, Hit, LevelCount, Period};
-use crate::records::Records;
+use crate::causes::{Evidence, Hit, LevelCount, Period};
 
+/// Adds to the `base` what only a place has.
 pub(super) fn evidence(
-    about: About<'_>,
     ground: &Ground<'_>,
     dossier: &Dossier,
     members: Vec<usize>,
+    base: Evidence,
 ) -> Evidence {
     let scene = &ground.scene;
-    let records = scene.records;
+    let with = &dossier.with;
     let laid = scene.laid(&dossier.frames.chosen);
-    let index = |at: usize| scene.panels[dossier.exposed[at]];
-    let last = dossier.exposed.len().saturating_sub(1);
-    let mut hits = Vec::new();
-    for (i, &at) in dossier.exposed.iter().enumerate() {
-        let nearest = laid[at]
-            .filter(|_| dossier.hit[i])
-            .and_then(|p| scene.marks.nearest(scene.panels[at], &p, scene.reach_mm));
-        if let Some(mark) = nearest
-            && let Some(on_panel) = records.defects[mark.defect].place
-        {
-            hits.push(Hit {
-                panel: scene.panels[at],
-                defect: mark.defect,
-                machine: records.panels[scene.panels[at]].to_machine(on_panel),
-                on_panel,
-            });
-        }
-    }
-    let change = |c: onset::Change| ChangePoint {
-        panel: index(c.at.min(last)),
-        earliest: index(c.earliest.min(last)),
-        latest: index(c.latest.min(last)),
-        log_ratio: c.log_ratio,
-        together_with: changed(ground, dossier, c.earliest, c.latest),
+    let nearest = |(i, &panel): (usize, &usize)| {
+        let place = laid[dossier.exposed[i]].filter(|_| with.hit[i])?;
+        let mark = scene.marks.nearest(panel, &place, scene.reach_mm)?;
+        Hit::of(scene.records, mark.defect)
     };
+    let aged =
+        |(&panel, &hit): (&usize, &bool)| Some((scene.records.panels[panel].abrasive_age?, hit));
     Evidence {
-        stream: Some(about.stream),
-        hits,
-        exposed: (0..dossier.exposed.len()).map(index).collect(),
+        hits: with.panels.iter().enumerate().filter_map(nearest).collect(),
         members,
-        by_lot: dossier
-            .lot_names
-            .iter()
-            .zip(&dossier.lot_counts)
-            .map(|(level, c)| LevelCount {
-                level: level.clone(),
-                exposed: c.exposed,
-                hits: c.hits,
-            })
-            .collect(),
-        by_age: by_age(records, ground, dossier),
+        by_age: with.age.map_or(Vec::new(), |_| {
+            let pairs = with.panels.iter().zip(&with.hit);
+            responses::by_age(&pairs.filter_map(aged).collect::<Vec<_>>())
+        }),
         frames: dossier.frames.scores.clone(),
-        onset: dossier.life.onset.map(change),
-        end: dossier.life.end.map(change),
         period: dossier.fold.as_ref().map(|fold| Period::EveryKth {
             every: fold.every,
             phase: fold.phase,
-            folded: fold
-                .folded
-                .iter()
-                .enumerate()
-                .map(|(phase, &(exposed, hits))| LevelCount {
-                    level: (phase + 1).to_string(),
-                    exposed,
-                    hits,
-                })
-                .collect(),
+            folded: LevelCount::each(
+                (1..=fold.every).map(|phase| phase.to_string()),
+                fold.folded.iter().copied(),
+            ),
         }),
-        ..Evidence::default()
+        ..base
     }
-}
-
-/// Hits by age of the abrasive, where the hits follow it.
-fn by_age(records: &Records, ground: &Ground<'_>, dossier: &Dossier) -> Vec<LevelCount> {
-    if dossier.age.is_none() {
-        return Vec::new();
-    }
-    let aged: Vec<(f64, bool)> = (dossier.exposed.iter().zip(&dossier.hit))
-        .filter_map(|(&at, &hit)| {
-            Some((records.panels[ground.scene.panels[at]].abrasive_age?, hit))
-        })
-        .collect();
-    responses::by_age(&aged)
 }

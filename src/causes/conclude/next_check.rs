@@ -2,13 +2,11 @@
 
 use super::super::levels::FRAME_CLAIM;
 use super::super::verdict::{Facts, Holds, Looks, Lots, Recipe, Verdict};
-use super::age_end;
 use crate::causes::NextCheck;
 use crate::causes::responses::merge::Sighting;
 use crate::causes::responses::repeat::Dossier;
 use crate::causes::rivals::contrast::FrameEvidence;
-use crate::causes::rivals::lots::LotEvidence;
-use crate::causes::{Cause, Kind, Sharpness};
+use crate::causes::{Cause, Kind, Sharpness, Tally};
 
 pub(super) fn next_check(
     sighting: &Sighting,
@@ -16,11 +14,10 @@ pub(super) fn next_check(
     facts: &Facts,
     verdict: Verdict,
 ) -> NextCheck {
-    let live = &dossier.hit[dossier.life.first..dossier.life.past];
-    let hits = live.iter().filter(|h| **h).count();
-    let panels = panels_to_turn(hits as f64 / live.len().max(1) as f64);
+    let with = &dossier.with;
+    let panels = panels_to_turn(with.live());
     match verdict.cause {
-        Cause::Machine => match (facts.looks, &dossier.fixture, &dossier.fold) {
+        Cause::Machine => match (facts.looks, &with.fixture, &dossier.fold) {
             (_, Some(f), _) if f.found.explains => NextCheck::CheckFixture {
                 fixture: f.level.clone(),
             },
@@ -31,33 +28,20 @@ pub(super) fn next_check(
         },
         Cause::Part if verdict.kind == Kind::Lot || facts.lots == Lots::Gathered => {
             NextCheck::CheckLots {
-                lots: match &dossier.lots {
-                    LotEvidence::Gathered { lots, .. } => {
-                        lots.iter().map(|&l| dossier.lot_names[l].clone()).collect()
-                    }
-                    _ => Vec::new(),
-                },
+                lots: with.gathered_lots(),
             }
         }
         Cause::Part => NextCheck::CheckUpstream,
-        Cause::Recipe => match (&dossier.age, &dossier.recipe) {
-            (Some(age), _) if age.explains => NextCheck::CheckAbrasive {
-                end: age_end(age.z),
-            },
-            (_, Some(e)) => NextCheck::CheckRecipe {
-                recipe: e.level.clone(),
-            },
-            _ => NextCheck::None,
-        },
+        Cause::Recipe => with.check_recipe(),
         Cause::Inspection => NextCheck::CheckTable,
         Cause::Undecided => {
             if sighting.found.sharpness == Sharpness::Broad {
                 NextCheck::CheckIncoming
-            } else if let (true, Some(e)) = (facts.one_inspector, &dossier.inspector) {
+            } else if let (true, Some(e)) = (facts.one_inspector, &with.inspector) {
                 NextCheck::SecondInspector {
                     inspector: e.level.clone(),
                 }
-            } else if let (Recipe::OneStretch, Some(e)) = (facts.recipe, &dossier.recipe) {
+            } else if let (Recipe::OneStretch, Some(e)) = (facts.recipe, &with.recipe) {
                 NextCheck::CheckRecipe {
                     recipe: e.level.clone(),
                 }
@@ -76,7 +60,12 @@ pub(super) fn next_check(
 
 /// Panels that a turn test needs so that a repeat of this rate would show with
 /// 99 %: ⌈ln 0.01 / ln(1 − h)⌉.
-pub(in crate::causes) fn panels_to_turn(hit_rate: f64) -> usize {
+pub(crate) fn panels_to_turn(seen: Tally) -> usize {
+    turned_for(seen.hits as f64 / seen.exposed.max(1) as f64)
+}
+
+/// The same for a rate, 0..1.
+pub(crate) fn turned_for(hit_rate: f64) -> usize {
     if hit_rate >= 1.0 {
         return 1;
     }
@@ -101,7 +90,7 @@ mod tests {
 
     #[test]
     fn panels_to_turn_agree_with_an_independent_slow_reference_implementation() {
-        assert_eq!(panels_to_turn(0.3), 13);
-        assert_eq!(panels_to_turn(1.0), 1);
+        assert_eq!(turned_for(0.3), 13);
+        assert_eq!(turned_for(1.0), 1);
     }
 }

@@ -3,7 +3,7 @@
 
 use super::super::levels::FRAME_CLAIM;
 use super::super::verdict::{Facts, Holds, Lots, Recipe};
-use super::next_check::{panels_to_turn, symmetric};
+use super::next_check::{panels_to_turn, symmetric, turned_for};
 use crate::causes::responses::repeat::Dossier;
 use crate::causes::rivals::lots::LotEvidence;
 use crate::causes::{Cause, Finding, LotsLack, NextCheck, OpenRival, Reason, Rival};
@@ -13,9 +13,8 @@ pub(super) fn open(dossier: &Dossier, facts: &Facts, cause: Cause) -> Vec<OpenRi
     if cause != Cause::Undecided || !facts.sharp {
         return Vec::new();
     }
-    let live = &dossier.hit[dossier.life.first..dossier.life.past];
-    let hits = live.iter().filter(|h| **h).count();
-    let panels = panels_to_turn(hits as f64 / live.len().max(1) as f64);
+    let with = &dossier.with;
+    let panels = panels_to_turn(with.live());
     let mut out: Vec<OpenRival> = Vec::new();
     let mut add = |rival, levels: Vec<String>, to_settle, panels| {
         if out.iter().any(|o: &OpenRival| o.rival == rival) {
@@ -56,41 +55,27 @@ pub(super) fn open(dossier: &Dossier, facts: &Facts, cause: Cause) -> Vec<OpenRi
             add(Rival::Table, Vec::new(), turn, Some(panels));
         }
     }
-    if let Some(e) = &dossier.elsewhere {
-        let levels = vec![e.machine.clone()];
+    if let Some((machine, _)) = &dossier.elsewhere {
+        let levels = vec![machine.clone()];
         add(Rival::Panel, levels, NextCheck::CheckUpstream, None);
     }
     if matches!(facts.lots, Lots::Gathered | Lots::TooFew) {
-        let levels = match &dossier.lots {
-            LotEvidence::Gathered { lots, .. } => {
-                lots.iter().map(|&l| dossier.lot_names[l].clone()).collect()
-            }
-            _ => Vec::new(),
-        };
-        add(Rival::Lot, levels, NextCheck::MoreLots { lots: 3 }, None);
+        let check = NextCheck::MoreLots { lots: 3 };
+        add(Rival::Lot, with.gathered_lots(), check, None);
     }
-    if matches!(
-        &dossier.lots,
-        LotEvidence::Open {
-            lack: LotsLack::OneStretch,
-            ..
-        }
-    ) {
-        add(
-            Rival::Step,
-            Vec::new(),
-            NextCheck::MoreLots { lots: 3 },
-            None,
-        );
+    let lack = LotsLack::OneStretch;
+    if matches!(&with.lots, LotEvidence::Open { lack: l, .. } if *l == lack) {
+        let check = NextCheck::MoreLots { lots: 3 };
+        add(Rival::Step, Vec::new(), check, None);
     }
-    if let Some(e) = dossier.inspector.as_ref().filter(|_| facts.one_inspector) {
+    if let Some(e) = with.inspector.as_ref().filter(|_| facts.one_inspector) {
         let inspector = e.level.clone();
         let check = NextCheck::SecondInspector {
             inspector: inspector.clone(),
         };
         add(Rival::Inspector, vec![inspector], check, Some(panels));
     }
-    if let (Recipe::OneStretch, Some(e)) = (facts.recipe, &dossier.recipe) {
+    if let (Recipe::OneStretch, Some(e)) = (facts.recipe, &with.recipe) {
         let recipe = e.level.clone();
         let check = NextCheck::CheckRecipe {
             recipe: recipe.clone(),
@@ -103,7 +88,7 @@ pub(super) fn open(dossier: &Dossier, facts: &Facts, cause: Cause) -> Vec<OpenRi
 /// Sees that a finding's open rivals say what its reasons say: a table that was
 /// not cleared is open where somebody is named, and whoever can't be named has
 /// rivals.
-pub(in crate::causes) fn leave_open(finding: &mut Finding) {
+pub(crate) fn leave_open(finding: &mut Finding) {
     let held_back = |r: &Reason| matches!(r, Reason::HeldBack(_));
     if finding.reasons.iter().any(held_back) {
         return;
@@ -113,7 +98,7 @@ pub(in crate::causes) fn leave_open(finding: &mut Finding) {
         let to_settle = finding.reasons.iter().find_map(|reason| match reason {
             Reason::TableNotRecorded => Some((NextCheck::RecordTableLay, None)),
             Reason::TableNotCleared { .. } => {
-                let panels = panels_to_turn(rate);
+                let panels = turned_for(rate);
                 Some((NextCheck::TurnAtTable { panels }, Some(panels)))
             }
             _ => None,

@@ -2,14 +2,11 @@
 //! asked.
 
 use super::super::levels::FRAME_CLAIM;
-use super::super::reason::{Reason, Rival, Tally};
-use super::super::verdict::{Facts, Holds, Recipe};
-use super::{age_end, changed, panel_at};
-use crate::causes::Frame;
+use super::super::verdict::{Facts, Holds};
 use crate::causes::responses::merge::Sighting;
 use crate::causes::responses::repeat::{Dossier, Ground};
 use crate::causes::rivals::contrast::FrameEvidence;
-use crate::causes::rivals::lots::{LotCount, LotEvidence};
+use crate::causes::{Frame, Reason, Tally};
 
 /// Everything for and against, in the order in which it was asked.
 pub(super) fn reasons(
@@ -19,8 +16,8 @@ pub(super) fn reasons(
     facts: &Facts,
 ) -> Vec<Reason> {
     let scene = &ground.scene;
-    let hits = dossier.hit.iter().filter(|h| **h).count();
-    let exposed = dossier.exposed.len();
+    let with = &dossier.with;
+    let Tally { hits, exposed } = with.all();
     let mut out = vec![Reason::Repeats {
         hits,
         exposed,
@@ -35,53 +32,17 @@ pub(super) fn reasons(
     if facts.sharp && !facts.enough {
         out.push(Reason::TooFewToName { hits });
     }
-    if let Some(e) = &dossier.inspector {
-        out.push(e.reason(Rival::Inspector));
-    }
+    out.extend(with.inspector_reason());
     frame_reasons(ground, &dossier.frames, facts, &mut out);
-    lot_reasons(dossier, &mut out);
+    out.extend(with.lot_reasons());
     control_reasons(dossier, &mut out);
-    match (&dossier.recipe, facts.recipe) {
-        (Some(e), Recipe::OneStretch) => out.push(Reason::BeganWithRecipe {
-            recipe: e.level.clone(),
-        }),
-        (Some(e), _) => out.push(e.reason(Rival::Recipe)),
-        (None, _) => {}
-    }
-    if let Some(e) = &dossier.fixture {
-        out.push(e.reason(Rival::Fixture));
-    }
-    if let Some(age) = &dossier.age {
-        out.push(Reason::FollowsAge {
-            end: age_end(age.z),
-            mean_of_hits: age.mean_of_hits,
-            mean_of_all: age.mean_of_all,
-            p_value: age.p_value,
-        });
-    }
-    if let Some(fold) = &dossier.fold {
-        out.push(Reason::EveryKth {
-            every: fold.every,
-            slips: fold.phase.is_none(),
-            p_value: fold.p_value,
-        });
-    }
-    let id = |at: usize| panel_at(ground, dossier, at).id.clone();
-    let last = dossier.exposed.len().saturating_sub(1);
-    if let Some(c) = dossier.life.onset {
-        out.push(Reason::SetIn {
-            panel: id(c.at),
-            between: (id(c.earliest), id(c.latest.min(last))),
-            together_with: changed(ground, dossier, c.earliest, c.latest),
-        });
-    }
-    if let Some(c) = dossier.life.end {
-        out.push(Reason::Ended {
-            panel: id(c.at),
-            between: (id(c.earliest), id(c.latest.min(last))),
-            together_with: changed(ground, dossier, c.earliest, c.latest),
-        });
-    }
+    out.extend(with.setting_reasons());
+    out.extend(dossier.fold.as_ref().map(|fold| Reason::EveryKth {
+        every: fold.every,
+        slips: fold.phase.is_none(),
+        p_value: fold.p_value,
+    }));
+    out.extend(with.time_reasons(scene.records));
     if let Some(d) = sighting.found.drift {
         out.push(Reason::Drifts {
             pace: d.pace,
@@ -192,77 +153,18 @@ fn turned(ground: &Ground<'_>) -> bool {
         .is_some_and(|&first| scene.panels.iter().any(|&i| lay(i) != lay(first)))
 }
 
-fn lot_reasons(dossier: &Dossier, out: &mut Vec<Reason>) {
-    out.push(lot_reason(
-        &dossier.lots,
-        &dossier.lot_counts,
-        &dossier.lot_names,
-    ));
-    if let Some((lots, log_ratio)) = dossier.lots_by_turning
-        && !matches!(dossier.lots, LotEvidence::Cleared { .. })
-    {
-        out.push(Reason::LotsClearByTurning { lots, log_ratio });
-    }
-}
-
-/// What the lots say; `counts` and `names` in the order of the evidence's lots.
-pub(in crate::causes) fn lot_reason(
-    lots: &LotEvidence,
-    counts: &[LotCount],
-    names: &[String],
-) -> Reason {
-    match lots {
-        LotEvidence::NotRecorded => Reason::LotsNotRecorded,
-        LotEvidence::OneLot => Reason::OneLot,
-        LotEvidence::Cleared { lots_hit, lots, .. } => Reason::LotsClear {
-            lots_hit: *lots_hit,
-            lots: *lots,
-        },
-        LotEvidence::Open {
-            lots_hit,
-            lots,
-            lack,
-        } => Reason::LotsOpen {
-            lots_hit: *lots_hit,
-            lots: *lots,
-            lack: *lack,
-        },
-        LotEvidence::Gathered { lots, p_value } => {
-            let sum = |inside: bool| {
-                let chosen = counts
-                    .iter()
-                    .enumerate()
-                    .filter(|(l, _)| lots.contains(l) == inside);
-                chosen.fold(Tally::default(), |t, (_, c)| Tally {
-                    hits: t.hits + c.hits,
-                    exposed: t.exposed + c.exposed,
-                })
-            };
-            Reason::LotsGather {
-                lots: lots.iter().map(|&l| names[l].clone()).collect(),
-                inside: sum(true),
-                outside: sum(false),
-                p_value: *p_value,
-            }
-        }
-    }
-}
-
 fn control_reasons(dossier: &Dossier, out: &mut Vec<Reason>) {
     if let Some(c) = dossier.control {
         if c.clears() {
             out.push(c.clearing());
         } else if c.shows_it_too() {
-            out.push(Reason::ControlShowsItToo { there: c.there() });
+            out.push(Reason::ControlShowsItToo { there: c.there });
         } else if c.differs() {
-            out.push(Reason::ControlWritesLittle { there: c.there() });
+            out.push(Reason::ControlWritesLittle { there: c.there });
         }
     }
-    if let Some(e) = &dossier.elsewhere {
-        out.push(Reason::ShownElsewhere {
-            machine: e.machine.clone(),
-            there: e.there,
-        });
+    if let Some((machine, there)) = dossier.elsewhere.clone() {
+        out.push(Reason::ShownElsewhere { machine, there });
     }
     if dossier.parts.len() >= 2 {
         out.push(Reason::SeveralParts {

@@ -11,14 +11,14 @@ use std::f64::consts::PI;
 use crate::causes::responses::place::{Holder, Place};
 use crate::causes::scan::unit;
 use crate::causes::scan::{RESERVE, WINDOW_MM};
-use crate::causes::{Found, LineAxis, Shape, View};
+use crate::causes::{Found, Shape, View};
 
 /// Radius below which a place's reach does not shrink, mm.
 const LEAST_RADIUS_MM: f64 = 8.0;
 
 /// A repeat as one scan found it.
 #[derive(Debug, Clone, PartialEq)]
-pub(in crate::causes) struct Sighting {
+pub(crate) struct Sighting {
     /// The frame scanned.
     pub holder: Holder,
     /// Index of the frame's view in the caller's list.
@@ -31,7 +31,7 @@ pub(in crate::causes) struct Sighting {
 
 impl Sighting {
     /// The place in the frame scanned.
-    pub(in crate::causes) fn place(&self) -> Place {
+    pub(crate) fn place(&self) -> Place {
         match self.found.shape {
             Shape::Spot { centre } => Place::Spot(centre),
             Shape::Line { along, at_mm } => Place::Stripe(along, at_mm),
@@ -44,7 +44,7 @@ impl Sighting {
     }
 
     /// A mark within this distance of the refined place is a hit, mm.
-    pub(in crate::causes) fn reach_mm(&self) -> f64 {
+    pub(crate) fn reach_mm(&self) -> f64 {
         1.25 * self.found.scan_radius_mm.max(LEAST_RADIUS_MM)
     }
 
@@ -54,7 +54,7 @@ impl Sighting {
     ///
     /// The repeat's own marks are no background: the others set each panel's
     /// level.
-    pub(in crate::causes) fn background(&self, view: &View) -> f64 {
+    pub(crate) fn background(&self, view: &View) -> f64 {
         let radius = self.reach_mm();
         let ordinary = self.without_own(view);
         let unit = unit(view);
@@ -97,7 +97,7 @@ impl Sighting {
     }
 
     /// Marks of the repeat as indices into `Records::defects`, rising.
-    pub(in crate::causes) fn defects(&self, views: &[View]) -> Vec<usize> {
+    pub(crate) fn defects(&self, views: &[View]) -> Vec<usize> {
         let marks = &views[self.view].marks;
         let mut defects: Vec<usize> = self
             .found
@@ -112,12 +112,12 @@ impl Sighting {
 }
 
 /// Least chance of a hit without a repeat.
-pub(in crate::causes) const LEAST_BACKGROUND: f64 = 0.002;
+pub(crate) const LEAST_BACKGROUND: f64 = 0.002;
 
 /// The leaders, strongest first: what shares half of its marks, or of the
 /// leader's, with a stronger one is the same repeat, and so is what lies at its
 /// place.
-pub(in crate::causes) fn merge(mut sightings: Vec<Sighting>, views: &[View]) -> Vec<Sighting> {
+pub(crate) fn merge(mut sightings: Vec<Sighting>, views: &[View]) -> Vec<Sighting> {
     sightings.sort_by(|a, b| {
         let broad = |s: &Sighting| s.found.sharpness == crate::causes::Sharpness::Broad;
         (broad(a).cmp(&broad(b)))
@@ -158,14 +158,6 @@ pub(in crate::causes) fn merge(mut sightings: Vec<Sighting>, views: &[View]) -> 
     leaders
 }
 
-/// The axis along which the line runs, for a stripe.
-pub(in crate::causes) fn line_axis(place: &Place) -> Option<LineAxis> {
-    match place {
-        Place::Spot(_) => None,
-        Place::Stripe(along, _) => Some(*along),
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -178,7 +170,7 @@ mod tests {
             marks: (0..marks)
                 .map(|defect| ViewMark {
                     panel: defect,
-                    at: Point { x: 0.0, y: 0.0 },
+                    at: Point::new(0.0, 0.0),
                     grain_mm: 0.0,
                     defect,
                 })
@@ -202,7 +194,6 @@ mod tests {
                 hits: members.clone().map(|m| (m, m)).collect(),
                 members: members.collect(),
                 zone: Vec::new(),
-                panels_in_scan: 0,
                 scan_radius_mm: 4.0,
                 centres: 1,
                 p_value: p_adjusted,

@@ -15,7 +15,7 @@ use crate::site::DefectClass;
 
 /// Gives sides that are not yet told the cause of the slope that makes them. A
 /// slope along one axis that a side of marks shows is told with that side alone.
-pub(in crate::causes) fn carry_slopes(
+pub(crate) fn carry_slopes(
     findings: &mut Vec<Finding>,
     surfaces: &[Surface],
     records: &Records,

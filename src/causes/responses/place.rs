@@ -3,15 +3,16 @@
 //! Whatever the frame, places are carried into the machine frame of each panel:
 //! there all frames can be compared panel by panel.
 
+use crate::causes::scan::{across, stretch};
 use crate::causes::{Anchor, Drift, LineAxis, Pace};
-use crate::records::{Lay, Panel, Point, Records};
+use crate::records::{Lay, Panel, Point, Records, Rect};
 
 /// Slack of "on the panel", mm.
 const EDGE_SLACK_MM: f64 = 1e-6;
 
 /// A point or a stripe, in the frame the context names.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(in crate::causes) enum Place {
+pub(crate) enum Place {
     /// A point.
     Spot(Point),
     /// A stripe along an axis; `Y` is a stripe at fixed x.
@@ -20,16 +21,15 @@ pub(in crate::causes) enum Place {
 
 impl Place {
     /// Distance of a point from the place, mm.
-    pub(in crate::causes) fn distance(&self, p: Point) -> f64 {
+    pub(crate) fn distance(&self, p: Point) -> f64 {
         match *self {
             Place::Spot(c) => (p.x - c.x).hypot(p.y - c.y),
-            Place::Stripe(LineAxis::Y, x) => (p.x - x).abs(),
-            Place::Stripe(LineAxis::X, y) => (p.y - y).abs(),
+            Place::Stripe(along, at) => (across(along, p) - at).abs(),
         }
     }
 
     /// Distance between two places, mm; infinite where the axes differ.
-    pub(in crate::causes) fn apart(&self, other: &Place) -> f64 {
+    pub(crate) fn apart(&self, other: &Place) -> f64 {
         match (*self, *other) {
             (Place::Spot(a), Place::Spot(b)) => (a.x - b.x).hypot(a.y - b.y),
             (Place::Stripe(a, x), Place::Stripe(b, y)) if a == b => (x - y).abs(),
@@ -38,14 +38,15 @@ impl Place {
     }
 
     /// Whether the panel's area covers the place (machine frame).
-    pub(in crate::causes) fn on(&self, panel: &Panel) -> bool {
+    pub(crate) fn on(&self, panel: &Panel) -> bool {
         let r = panel.machine_rect();
-        let inside =
-            |v: f64, low: f64, high: f64| (low - EDGE_SLACK_MM..=high + EDGE_SLACK_MM).contains(&v);
+        let inside = |axis, v: f64| {
+            let (low, high) = stretch(axis, r);
+            (low - EDGE_SLACK_MM..=high + EDGE_SLACK_MM).contains(&v)
+        };
         match *self {
-            Place::Spot(p) => inside(p.x, r.x0, r.x1) && inside(p.y, r.y0, r.y1),
-            Place::Stripe(LineAxis::Y, x) => inside(x, r.x0, r.x1),
-            Place::Stripe(LineAxis::X, y) => inside(y, r.y0, r.y1),
+            Place::Spot(p) => inside(LineAxis::Y, p.x) && inside(LineAxis::X, p.y),
+            Place::Stripe(along, at) => inside(along, at),
         }
     }
 
@@ -54,10 +55,11 @@ impl Place {
         match *self {
             Place::Spot(p) => Place::Spot(map(p)),
             Place::Stripe(along, at) => {
-                let (a, b) = match along {
-                    LineAxis::Y => (Point { x: at, y: 0.0 }, Point { x: at, y: 1.0 }),
-                    LineAxis::X => (Point { x: 0.0, y: at }, Point { x: 1.0, y: at }),
+                let on_line = |v| match along {
+                    LineAxis::Y => Point::new(at, v),
+                    LineAxis::X => Point::new(v, at),
                 };
+                let (a, b) = (on_line(0.0), on_line(1.0));
                 let (a, b) = (map(a), map(b));
                 if (a.x - b.x).abs() < 0.5 {
                     Place::Stripe(LineAxis::Y, a.x)
@@ -71,7 +73,7 @@ impl Place {
 
 /// A frame that gives a fixed place its position on every panel.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
-pub(in crate::causes) enum Holder {
+pub(crate) enum Holder {
     /// Fixed in the machine.
     Machine,
     /// Fixed on the panel, from its datum corner.
@@ -85,13 +87,52 @@ pub(in crate::causes) enum Holder {
 }
 
 impl Holder {
+    /// Where the panel lies in the frame, and whether its length lies along y; none
+    /// where that was not recorded.
+    pub(crate) fn lies(self, panel: &Panel) -> Option<(Rect, bool)> {
+        let swapped = panel.lay.swaps_axes();
+        let from = |corner: Point, rect: Rect| Rect {
+            x0: rect.x0 - corner.x,
+            y0: rect.y0 - corner.y,
+            x1: rect.x1 - corner.x,
+            y1: rect.y1 - corner.y,
+        };
+        let (laid, own) = (panel.machine_rect(), panel.rect());
+        Some(match self {
+            Holder::Machine => (laid, swapped),
+            Holder::Panel => (own, false),
+            Holder::Inspection => {
+                let swapped = panel.inspect_lay?.swaps_axes();
+                let (length, width) = (panel.length_mm, panel.width_mm);
+                let (x, y) = if swapped {
+                    (width, length)
+                } else {
+                    (length, width)
+                };
+                (Rect::at_origin(x, y), swapped)
+            }
+            Holder::Path(anchor) => (from(anchor.corner(laid), laid), swapped),
+            Holder::PanelEdge(anchor) => (from(anchor.corner(own), own), false),
+        })
+    }
+
+    /// Where a point of the panel lies in the frame; as on the panel where that was
+    /// not recorded.
+    pub(crate) fn point(self, panel: &Panel, p: Point) -> Point {
+        let from = |corner: Point, p: Point| Point::new(p.x - corner.x, p.y - corner.y);
+        match self {
+            Holder::Machine => panel.to_machine(p),
+            Holder::Panel => p,
+            Holder::Inspection => panel.to_inspection(p).unwrap_or(p),
+            Holder::Path(anchor) => from(anchor.corner(panel.machine_rect()), panel.to_machine(p)),
+            Holder::PanelEdge(anchor) => from(anchor.corner(panel.rect()), p),
+        }
+    }
+
     /// Where the holder's place lies on the panel, in the machine frame; none
     /// where it can't be known (lay at the table not recorded).
-    pub(in crate::causes) fn to_machine(self, panel: &Panel, place: &Place) -> Option<Place> {
-        let shifted = |by: Point, p: Point| Point {
-            x: p.x + by.x,
-            y: p.y + by.y,
-        };
+    pub(crate) fn to_machine(self, panel: &Panel, place: &Place) -> Option<Place> {
+        let shifted = |by: Point, p: Point| Point::new(p.x + by.x, p.y + by.y);
         Some(match self {
             Holder::Machine => *place,
             Holder::Panel => place.through(|p| panel.to_machine(p)),
@@ -111,11 +152,8 @@ impl Holder {
     }
 
     /// The inverse of [`Holder::to_machine`].
-    pub(in crate::causes) fn place_of(self, panel: &Panel, place: &Place) -> Option<Place> {
-        let minus = |p: Point, by: Point| Point {
-            x: p.x - by.x,
-            y: p.y - by.y,
-        };
+    pub(crate) fn place_of(self, panel: &Panel, place: &Place) -> Option<Place> {
+        let minus = |p: Point, by: Point| Point::new(p.x - by.x, p.y - by.y);
         Some(match self {
             Holder::Machine => *place,
             Holder::Panel => place.through(|p| machine_to_panel(panel, p)),
@@ -138,18 +176,15 @@ impl Holder {
 }
 
 /// When a panel was sanded, in days since 1970; none if not recorded.
-pub(in crate::causes) fn day_of(panel: &Panel) -> Option<f64> {
+pub(crate) fn day_of(panel: &Panel) -> Option<f64> {
     const SECONDS_A_DAY: f64 = 86_400.0;
     let moment = panel.sanded_at?;
     Some(moment.instant.as_second() as f64 / SECONDS_A_DAY)
 }
 
 /// Where a point of the machine frame lies on the panel.
-pub(in crate::causes) fn machine_to_panel(panel: &Panel, p: Point) -> Point {
-    let laid = Point {
-        x: p.x - panel.lay_x_mm,
-        y: p.y - panel.lay_y_mm,
-    };
+pub(crate) fn machine_to_panel(panel: &Panel, p: Point) -> Point {
+    let laid = Point::new(p.x - panel.lay_x_mm, p.y - panel.lay_y_mm);
     unplace(panel.lay, laid, panel)
 }
 
@@ -158,19 +193,16 @@ fn unplace(lay: Lay, p: Point, panel: &Panel) -> Point {
     let (l, w) = (panel.length_mm, panel.width_mm);
     match lay {
         Lay::Deg0 => p,
-        Lay::Deg90 => Point { x: p.y, y: w - p.x },
-        Lay::Deg180 => Point {
-            x: l - p.x,
-            y: w - p.y,
-        },
-        Lay::Deg270 => Point { x: l - p.y, y: p.x },
+        Lay::Deg90 => Point::new(p.y, w - p.x),
+        Lay::Deg180 => Point::new(l - p.x, w - p.y),
+        Lay::Deg270 => Point::new(l - p.y, p.x),
     }
 }
 
 /// The marks of one kind of defect on every panel of the records, in the
 /// machine frame.
 #[derive(Debug, Clone, PartialEq)]
-pub(in crate::causes) struct Marks {
+pub(crate) struct Marks {
     /// First mark of each panel, one more at the end.
     start: Vec<usize>,
     /// By panel.
@@ -183,7 +215,7 @@ pub(in crate::causes) struct Marks {
 
 /// A mark where it lay in the machine.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(in crate::causes) struct LaidMark {
+pub(crate) struct LaidMark {
     /// Index into `Records::defects`.
     pub defect: usize,
     /// Machine frame, mm.
@@ -192,7 +224,7 @@ pub(in crate::causes) struct LaidMark {
 
 impl Marks {
     /// The marks of the kind `name` (index into `Records::defect_names`).
-    pub(in crate::causes) fn of(records: &Records, name: usize) -> Self {
+    pub(crate) fn of(records: &Records, name: usize) -> Self {
         let mut order: Vec<(usize, LaidMark)> = records
             .defects
             .iter()
@@ -231,7 +263,7 @@ impl Marks {
     /// The marks as they would lie had a place in `holder`'s frame that drifts
     /// stood still; panels without a time, or where the clock counts the `stream`'s
     /// panels those of others, stay as they are.
-    pub(in crate::causes) fn stilled(
+    pub(crate) fn stilled(
         &self,
         records: &Records,
         stream: &[usize],
@@ -252,10 +284,8 @@ impl Marks {
                 let Some(Place::Spot(p)) = holder.place_of(panel, &Place::Spot(mark.at)) else {
                     continue;
                 };
-                let fixed = Place::Spot(Point {
-                    x: p.x - drift.x_mm * away,
-                    y: p.y - drift.y_mm * away,
-                });
+                let fixed =
+                    Place::Spot(Point::new(p.x - drift.x_mm * away, p.y - drift.y_mm * away));
                 if let Some(Place::Spot(at)) = holder.to_machine(panel, &fixed) {
                     mark.at = at;
                 }
@@ -265,27 +295,22 @@ impl Marks {
     }
 
     /// The marks of a panel (index into `Records::panels`).
-    pub(in crate::causes) fn on(&self, panel: usize) -> &[LaidMark] {
+    pub(crate) fn on(&self, panel: usize) -> &[LaidMark] {
         &self.marks[self.start[panel]..self.start[panel + 1]]
     }
 
     /// How many marks the panel has, also those without a place.
-    pub(in crate::causes) fn recorded(&self, panel: usize) -> usize {
+    pub(crate) fn recorded(&self, panel: usize) -> usize {
         self.recorded[panel]
     }
 
     /// How many marks of all other kinds the panel has.
-    pub(in crate::causes) fn other_kinds(&self, panel: usize) -> usize {
+    pub(crate) fn other_kinds(&self, panel: usize) -> usize {
         self.other_kinds[panel]
     }
 
     /// The mark of the panel nearest to the place, if within `reach_mm`.
-    pub(in crate::causes) fn nearest(
-        &self,
-        panel: usize,
-        place: &Place,
-        reach_mm: f64,
-    ) -> Option<LaidMark> {
+    pub(crate) fn nearest(&self, panel: usize, place: &Place, reach_mm: f64) -> Option<LaidMark> {
         self.on(panel)
             .iter()
             .map(|m| (place.distance(m.at), *m))
@@ -324,7 +349,7 @@ mod tests {
     fn every_frame_there_and_back() {
         for lay in [Lay::Deg0, Lay::Deg90, Lay::Deg180, Lay::Deg270] {
             let panel = panel(lay);
-            let point = Point { x: 123.0, y: 45.0 };
+            let point = Point::new(123.0, 45.0);
             for holder in HOLDERS {
                 let place = Place::Spot(point);
                 let there = holder.place_of(&panel, &place).unwrap();

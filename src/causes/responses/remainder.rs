@@ -4,7 +4,7 @@ use crate::causes::StreamData;
 use crate::records::Records;
 
 /// A stream and its marks outside the places found.
-pub(in crate::causes) struct Remainder<'a> {
+pub(crate) struct Remainder<'a> {
     /// The stream.
     pub data: &'a StreamData,
     /// Marks on each of its panels, those of places found left out.
@@ -13,7 +13,7 @@ pub(in crate::causes) struct Remainder<'a> {
 
 impl<'a> Remainder<'a> {
     /// Counts the stream's defects that are not `taken`.
-    pub(in crate::causes) fn new(records: &Records, data: &'a StreamData, taken: &[bool]) -> Self {
+    pub(crate) fn new(records: &Records, data: &'a StreamData, taken: &[bool]) -> Self {
         let mut marks = vec![0.0; data.panels.len()];
         for &d in data.defects.iter().filter(|&&d| !taken[d]) {
             let panel = records.defects[d].panel;

@@ -13,7 +13,7 @@ const EVERYWHERE: f64 = 0.5;
 
 /// Fills in a stream's cause, its shares, what is open, reasons and next check.
 /// `findings` are its own, strongest first; `places`: whether marks have places.
-pub(in crate::causes) fn conclude_stream(
+pub(crate) fn conclude_stream(
     stream: &mut Stream,
     limit: &Limit,
     findings: &[&Finding],

@@ -2,9 +2,9 @@
 
 use std::collections::BTreeMap;
 
-use super::{Recorded, Rows, place_within};
+use super::{Recorded, Rows, place_within, text};
 use crate::causes::Rival;
-use crate::duel::{Contender, Given, Toward, codes, in_order, stretches};
+use crate::duel::{Toward, in_order};
 
 /// Parts of a life that are exchanged as units.
 const PARTS: usize = 3;
@@ -13,43 +13,24 @@ const PARTS: usize = 3;
 /// stretches, or their panels against their neighbours in time.
 pub(super) fn contenders(rows: &Rows<'_>) -> Vec<Recorded> {
     let cells = rows.cells();
-    let (id, ids) = codes(&rows.each(|p| p.abrasive_id.as_ref().map(|t| t.to_string())));
+    let id = rows.each(|p| text(&p.abrasive_id));
     let ages = rows.each(|p| p.abrasive_age);
     let lives = lives(&ages, &id, &cells);
+    let parts = (thirds(&lives), lives);
     vec![
-        Recorded {
-            rival: Rival::AbrasiveAge,
-            levels: Vec::new(),
-            contender: Contender {
-                given: Given::Scores(ages),
-                units: thirds(&lives),
-                blocks: lives,
-                toward: Toward::Either,
-                by_neighbours: false,
-            },
-        },
-        Recorded {
-            rival: Rival::AbrasiveId,
-            contender: Contender {
-                units: stretches(&id, &cells),
-                given: Given::Levels(id, ids.len()),
-                blocks: cells,
-                toward: Toward::Rises,
-                by_neighbours: true,
-            },
-            levels: ids,
-        },
+        Recorded::numbers(Rival::AbrasiveAge, ages, parts, Toward::Either),
+        Recorded::in_stretches(Rival::AbrasiveId, &id, cells),
     ]
 }
 
 /// A new life begins where the age falls or another abrasive comes.
-fn lives(ages: &[Option<f64>], id: &[Option<usize>], cells: &[usize]) -> Vec<usize> {
-    let mut last: BTreeMap<usize, (Option<f64>, Option<usize>, usize)> = BTreeMap::new();
+fn lives(ages: &[Option<f64>], id: &[Option<String>], cells: &[usize]) -> Vec<usize> {
+    let mut last: BTreeMap<usize, (Option<f64>, &Option<String>, usize)> = BTreeMap::new();
     let mut next = 0;
     (0..ages.len())
         .map(|at| {
             let goes_on = last.get(&cells[at]).filter(|(age, of, _)| {
-                *of == id[at] && age.zip(ages[at]).is_none_or(|(before, now)| now >= before)
+                **of == id[at] && age.zip(ages[at]).is_none_or(|(before, now)| now >= before)
             });
             let life = match goes_on {
                 Some((_, _, life)) => *life,
@@ -58,7 +39,7 @@ fn lives(ages: &[Option<f64>], id: &[Option<usize>], cells: &[usize]) -> Vec<usi
                     next - 1
                 }
             };
-            last.insert(cells[at], (ages[at], id[at], life));
+            last.insert(cells[at], (ages[at], &id[at], life));
             life
         })
         .collect()

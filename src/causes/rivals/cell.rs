@@ -1,8 +1,11 @@
 //! The machine, its heads and its fixtures.
 
-use super::{Recorded, Rows};
+use std::sync::Arc;
+
+use super::{Recorded, Rows, text};
 use crate::causes::Rival;
-use crate::duel::{Contender, Given, Toward, codes, in_order, stretches};
+use crate::duel::{codes, in_order};
+use crate::records::Panel;
 
 /// Machines and heads are compared day by day, the panels of a lot that one of
 /// them sanded on a day being a unit; fixtures by their stretches.
@@ -10,55 +13,36 @@ pub(super) fn contenders(rows: &Rows<'_>) -> Vec<Recorded> {
     let days = rows.days();
     let lots = rows.each(|p| p.lot.as_deref());
     let cells = rows.cells();
-    let parts_of_a_day = || in_order((0..cells.len()).map(|at| (cells[at], days[at], lots[at])));
-    let text = |of: Option<&std::sync::Arc<str>>| of.map(|t| t.to_string());
-
-    let (machine, machines) = codes(&rows.each(|p| text(p.machine.as_ref())));
-    let heads = rows.each(|p| Some((text(p.machine.as_ref()), text(Some(p.head.as_ref()?))?)));
-    let (head, head_names) = codes(&heads);
-    let nests = rows.each(|p| Some((text(p.machine.as_ref()), text(Some(p.fixture.as_ref()?))?)));
-    let (fixture, fixture_names) = codes(&nests);
-    let of_machine = |names: Vec<(Option<String>, String)>| -> Vec<String> {
-        names.into_iter().map(|(_, name)| name).collect()
+    let machines = rows.each(|p| text(&p.machine));
+    let machine_of = in_order(machines.iter());
+    let parts_of_a_day = in_order((0..cells.len()).map(|at| (cells[at], days[at], lots[at])));
+    let day_by_day = |rival, values: &[Option<String>], blocks: Vec<usize>| {
+        Recorded::in_stretches(rival, values, blocks).in_units(parts_of_a_day.clone())
     };
-    let machine_of = in_order(machine.iter().copied());
-    // Where every machine has one head, a head is its machine.
-    let heads_differ = head_names.len() > machines.len();
+    // heads and nests of different machines are not the same
+    let of_machine =
+        |of: fn(&Panel) -> &Option<Arc<str>>| rows.each(|p| Some((text(&p.machine), text(of(p))?)));
+    let (heads, nests) = (of_machine(|p| &p.head), of_machine(|p| &p.fixture));
+    let days_of_machine = in_order((0..days.len()).map(|at| (machine_of[at], days[at])));
     let mut all = vec![
-        Recorded {
-            rival: Rival::Machine,
-            contender: Contender {
-                given: Given::Levels(machine, machines.len()),
-                units: parts_of_a_day(),
-                blocks: in_order(days.iter().copied()),
-                toward: Toward::Rises,
-                by_neighbours: false,
-            },
-            levels: machines,
-        },
-        Recorded {
-            rival: Rival::Head,
-            contender: Contender {
-                given: Given::Levels(head, head_names.len()),
-                units: parts_of_a_day(),
-                blocks: in_order((0..days.len()).map(|at| (machine_of[at], days[at]))),
-                toward: Toward::Rises,
-                by_neighbours: false,
-            },
-            levels: of_machine(head_names),
-        },
-        Recorded {
-            rival: Rival::Fixture,
-            contender: Contender {
-                units: stretches(&fixture, &cells),
-                given: Given::Levels(fixture, fixture_names.len()),
-                blocks: cells,
-                toward: Toward::Rises,
-                by_neighbours: true,
-            },
-            levels: of_machine(fixture_names),
-        },
+        day_by_day(Rival::Machine, &machines, in_order(days.iter().copied())),
+        day_by_day(Rival::Head, &numbered(&heads), days_of_machine),
+        Recorded::in_stretches(Rival::Fixture, &numbered(&nests), cells),
     ];
+    for (recorded, of) in all[1..].iter_mut().zip([&heads, &nests]) {
+        recorded.levels = codes(of).1.into_iter().map(|(_, name)| name).collect();
+    }
+    // Where every machine has one head, a head is its machine.
+    let heads_differ = all[1].levels.len() > all[0].levels.len();
     all.retain(|r| heads_differ || r.rival != Rival::Head);
     all
+}
+
+/// Names that are apart on different machines.
+fn numbered(values: &[Option<(Option<String>, String)>]) -> Vec<Option<String>> {
+    let (codes, _) = codes(values);
+    codes
+        .iter()
+        .map(|code| Some((*code)?.to_string()))
+        .collect()
 }

@@ -4,14 +4,16 @@ use std::collections::BTreeMap;
 
 use crate::causes::levels::FRAME_CLAIM;
 use crate::causes::responses::place::{Holder, Place};
-use crate::causes::rivals::frame_duel::{Meeting, Ordinary, OtherLots, Weight, alike};
+use crate::causes::rivals::alike::alike;
+use crate::causes::rivals::frame_duel::{Meeting, Ordinary, OtherLots, Weight};
 use crate::causes::rivals::frames::{FramePlace, Scene, frame_of, holders};
+use crate::causes::scan::stretch;
 use crate::causes::verdict::Holds;
 use crate::causes::{Frame, FrameScore, LineAxis, Tally};
 
 /// What the frames say about a repeat.
 #[derive(Debug, Clone, PartialEq)]
-pub(in crate::causes) struct FrameEvidence {
+pub(crate) struct FrameEvidence {
     /// Where it holds.
     pub holds: Holds,
     /// The rival whose place is reported.
@@ -50,7 +52,7 @@ pub(in crate::causes) struct FrameEvidence {
 impl FrameEvidence {
     /// Whether the machine, or the panel, wins over all panels and not among
     /// panels alike.
-    pub(in crate::causes) fn lay_goes_with_others(&self) -> bool {
+    pub(crate) fn lay_goes_with_others(&self) -> bool {
         self.within
             .as_ref()
             .is_some_and(|w| w.log_ratio < FRAME_CLAIM)
@@ -59,7 +61,7 @@ impl FrameEvidence {
 
 /// Two rivals on the panels where they lie apart.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
-pub(in crate::causes) struct Duel {
+pub(crate) struct Duel {
     /// Hits at the first one's place.
     pub first: Tally,
     /// Hits at the second one's place.
@@ -79,7 +81,7 @@ impl Duel {
 
 /// The same duel within panels alike, the second's place free in each group.
 #[derive(Debug, Clone, PartialEq, Default)]
-pub(in crate::causes) struct Within {
+pub(crate) struct Within {
     /// ln likelihood of the first over the second, groups added.
     pub log_ratio: f64,
     /// Groups whose panels lay so that the two lie apart.
@@ -88,24 +90,19 @@ pub(in crate::causes) struct Within {
     pub other_lots: OtherLots,
 }
 
-/// Which side of the argument.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Party {
-    Machine,
-    Panel,
-    Table,
-}
-
-fn party(holder: Holder) -> Party {
-    match holder {
-        Holder::Machine | Holder::Path(_) => Party::Machine,
-        Holder::Panel | Holder::PanelEdge(_) => Party::Panel,
-        Holder::Inspection => Party::Table,
+/// Which side of the argument: places of the path are the machine's.
+fn party(holder: Holder) -> Frame {
+    match frame_of(holder) {
+        Frame::Path => Frame::Machine,
+        other => other,
     }
 }
 
+/// All of them.
+const PARTIES: [Frame; 3] = [Frame::Machine, Frame::Panel, Frame::Inspection];
+
 /// Rivals of a repeat found as `leader`, and all duels between parties.
-pub(in crate::causes) fn weigh(scene: &Scene<'_>, leader: FramePlace) -> FrameEvidence {
+pub(crate) fn weigh(scene: &Scene<'_>, leader: FramePlace) -> FrameEvidence {
     let laid = scene.laid(&leader);
     let hits: Vec<usize> = (0..scene.panels.len())
         .filter(|&at| laid[at].is_some_and(|p| scene.hit(at, &p)))
@@ -123,7 +120,7 @@ pub(in crate::causes) fn weigh(scene: &Scene<'_>, leader: FramePlace) -> FrameEv
     for i in 0..n {
         for j in 0..i {
             let fight = party(rivals[i].holder) != party(rivals[j].holder)
-                || party(rivals[i].holder) == Party::Machine;
+                || party(rivals[i].holder) == Frame::Machine;
             if fight {
                 let meeting = scene.meeting(&rivals[i], &rivals[j]);
                 let ordinary = scene.ordinary(&rivals[i], &rivals[j]);
@@ -133,25 +130,23 @@ pub(in crate::causes) fn weigh(scene: &Scene<'_>, leader: FramePlace) -> FrameEv
         }
     }
     // The best of one party against the whole other: largest smallest ratio.
-    let parties: Vec<Party> = rivals.iter().map(|r| party(r.holder)).collect();
+    let parties: Vec<Frame> = rivals.iter().map(|r| party(r.holder)).collect();
     let parties = &parties;
-    let versus = |own: Party, other: Party| -> Option<(usize, Duel)> {
-        let of = |p: Party| (0..n).filter(move |&r| parties[r] == p);
-        of(own)
-            .filter_map(|i| {
-                of(other)
-                    .filter_map(|j| duels[i][j])
-                    .min_by(|a: &Duel, b| a.log_ratio.total_cmp(&b.log_ratio))
-                    .map(|d| (i, d))
-            })
-            .rev_max_by_log_ratio()
+    let versus = |own: Frame, other: Frame| -> Option<(usize, Duel)> {
+        let of = |p: Frame| (0..n).filter(move |&r| parties[r] == p);
+        first_largest(of(own).filter_map(|i| {
+            of(other)
+                .filter_map(|j| duels[i][j])
+                .min_by(|a: &Duel, b| a.log_ratio.total_cmp(&b.log_ratio))
+                .map(|d| (i, d))
+        }))
     };
-    let machine_panel = versus(Party::Machine, Party::Panel);
-    let panel_machine = versus(Party::Panel, Party::Machine);
-    let machine_table = versus(Party::Machine, Party::Table);
-    let table_machine = versus(Party::Table, Party::Machine);
-    let table_panel = versus(Party::Table, Party::Panel);
-    let panel_table = versus(Party::Panel, Party::Table);
+    let machine_panel = versus(Frame::Machine, Frame::Panel);
+    let panel_machine = versus(Frame::Panel, Frame::Machine);
+    let machine_table = versus(Frame::Machine, Frame::Inspection);
+    let table_machine = versus(Frame::Inspection, Frame::Machine);
+    let table_panel = versus(Frame::Inspection, Frame::Panel);
+    let panel_table = versus(Frame::Panel, Frame::Inspection);
     let ratio = |v: &Option<(usize, Duel)>| v.as_ref().map_or(0.0, |(_, d)| d.log_ratio);
     let claims = |v: &Option<(usize, Duel)>| v.as_ref().is_some_and(|(_, d)| d.won());
     let groups = alike(scene.records, scene.panels);
@@ -180,71 +175,43 @@ pub(in crate::causes) fn weigh(scene: &Scene<'_>, leader: FramePlace) -> FrameEv
     let own = |r: Option<usize>| r.map_or(leader, |r| rivals[r]);
     // An edge-relative place is named only where it beats the machine's origin.
     let machine_at = at(Holder::Machine);
-    let dwell_at = (0..n)
-        .filter(|&r| matches!(rivals[r].holder, Holder::Path(_)))
-        .filter_map(|r| {
-            let m = machine_at?;
-            let meeting = scene.meeting(&rivals[r], &rivals[m]);
-            let ordinary = scene.ordinary(&rivals[r], &rivals[m]);
-            // Over several sizes no second place of the machine fits.
-            let log_ratio = Weight::of(&meeting, ordinary).over_one_place();
-            Some((
-                r,
-                Duel {
-                    log_ratio,
-                    ..duels[r][m]?
-                },
-            ))
-        })
-        .filter(|(_, d): &(usize, Duel)| d.won())
-        .rev_max_by_log_ratio()
-        .map(|(r, _)| r);
+    let paths = (0..n).filter(|&r| matches!(rivals[r].holder, Holder::Path(_)));
+    let dwells = paths.filter_map(|r| {
+        let m = machine_at?;
+        let meeting = scene.meeting(&rivals[r], &rivals[m]);
+        let ordinary = scene.ordinary(&rivals[r], &rivals[m]);
+        // Over several sizes no second place of the machine fits.
+        let log_ratio = Weight::of(&meeting, ordinary).over_one_place();
+        let duel = Duel {
+            log_ratio,
+            ..duels[r][m]?
+        };
+        duel.won().then_some((r, duel))
+    });
+    let dwell_at = first_largest(dwells).map(|(r, _)| r);
     let chosen = match holds {
         Holds::Inspection => own(at(Holder::Inspection)),
         Holds::Panel => own(panel_machine.map(|(r, _)| r)),
         Holds::Untold if panel_or_table => own(panel_machine.map(|(r, _)| r)),
         Holds::Machine | Holds::Untold => own(dwell_at.or(machine_at)),
     };
-    let mut scores = Vec::new();
-    for (own, frame) in [
-        (Party::Machine, Frame::Machine),
-        (Party::Panel, Frame::Panel),
-        (Party::Table, Frame::Inspection),
-    ] {
-        let others = [Party::Machine, Party::Panel, Party::Table];
-        let worst = others
-            .into_iter()
-            .filter(|o| *o != own)
-            .filter_map(|o| versus(own, o))
-            .min_by(|a, b| a.1.log_ratio.total_cmp(&b.1.log_ratio));
-        if let Some((r, duel)) = worst {
-            scores.push(FrameScore {
-                frame: if own == Party::Machine {
-                    frame_of(rivals[r].holder)
-                } else {
-                    frame
-                },
-                log_ratio: duel.log_ratio,
-                informative: duel.informative,
-                hits: duel.first.hits,
-            });
-        }
-    }
-    scores.sort_by(|a, b| b.log_ratio.total_cmp(&a.log_ratio));
-    let beaten = |p: Party| {
-        [Party::Machine, Party::Panel, Party::Table]
-            .into_iter()
-            .any(|o| o != p && claims(&versus(o, p)))
+    let others = |own: Frame| PARTIES.into_iter().filter(move |other| *other != own);
+    let score = |own: Frame| {
+        let (r, duel) = others(own)
+            .filter_map(|other| versus(own, other))
+            .min_by(|a, b| a.1.log_ratio.total_cmp(&b.1.log_ratio))?;
+        Some(FrameScore {
+            frame: frame_of(rivals[r].holder),
+            log_ratio: duel.log_ratio,
+            informative: duel.informative,
+            hits: duel.first.hits,
+        })
     };
-    let left = [
-        (Party::Machine, Frame::Machine),
-        (Party::Panel, Frame::Panel),
-        (Party::Table, Frame::Inspection),
-    ]
-    .into_iter()
-    .filter(|(p, _)| parties.contains(p) && !beaten(*p))
-    .map(|(_, frame)| frame)
-    .collect();
+    let mut scores: Vec<FrameScore> = PARTIES.into_iter().filter_map(score).collect();
+    scores.sort_by(|a, b| b.log_ratio.total_cmp(&a.log_ratio));
+    let beaten = |p: Frame| others(p).any(|other| claims(&versus(other, p)));
+    let stays = |p: &Frame| parties.contains(p) && !beaten(*p);
+    let left = PARTIES.into_iter().filter(stays).collect();
     FrameEvidence {
         holds,
         chosen,
@@ -275,13 +242,13 @@ fn half_turn_moves(scene: &Scene<'_>, laid: &[Option<Place>], hits: &[usize]) ->
         .iter()
         .filter_map(|&at| {
             let rect = scene.records.panels[scene.panels[at]].machine_rect();
-            let turned = |v: f64, low: f64, high: f64| (low + high - 2.0 * v).abs();
+            let turned = |axis: LineAxis, v: f64| {
+                let (low, high) = stretch(axis, rect);
+                (low + high - 2.0 * v).abs()
+            };
             Some(match laid[at]? {
-                Place::Spot(p) => {
-                    turned(p.x, rect.x0, rect.x1).hypot(turned(p.y, rect.y0, rect.y1))
-                }
-                Place::Stripe(LineAxis::Y, x) => turned(x, rect.x0, rect.x1),
-                Place::Stripe(LineAxis::X, y) => turned(y, rect.y0, rect.y1),
+                Place::Spot(p) => turned(LineAxis::Y, p.x).hypot(turned(LineAxis::X, p.y)),
+                Place::Stripe(along, v) => turned(along, v),
             })
         })
         .collect();
@@ -348,69 +315,44 @@ fn within(scene: &Scene<'_>, groups: &[Vec<usize>], own: &FramePlace, other: Hol
 }
 
 /// The first of the largest log ratios, so that ties fall to the plainer frame.
-trait FirstLargest {
-    fn rev_max_by_log_ratio(self) -> Option<(usize, Duel)>;
-}
-
-impl<I: Iterator<Item = (usize, Duel)>> FirstLargest for I {
-    fn rev_max_by_log_ratio(self) -> Option<(usize, Duel)> {
-        self.fold(None, |best: Option<(usize, Duel)>, next| match best {
-            Some(b) if b.1.log_ratio >= next.1.log_ratio => Some(b),
-            _ => Some(next),
-        })
-    }
+fn first_largest(duels: impl Iterator<Item = (usize, Duel)>) -> Option<(usize, Duel)> {
+    duels.reduce(|best, next| {
+        if best.1.log_ratio >= next.1.log_ratio {
+            best
+        } else {
+            next
+        }
+    })
 }
 
 #[cfg(test)]
 mod tests {
     use std::sync::Arc;
 
+    use crate::causes::made;
     use crate::causes::{Cause, Certainty, Finding, Rival, Settings, find};
-    use crate::records::{Defect, DefectName, Lay, Panel, Point, Records};
+    use crate::records::{Lay, Panel, Point};
 
     /// 60 panels of six lots, every other one turned in the cell, with a mark at
     /// one place of the panel on half of them; how they lay at the table is told
     /// by `table`.
     fn riding(table: impl Fn(usize) -> Option<Lay>) -> Finding {
-        let mut records = Records {
-            defect_names: vec![DefectName {
-                name: "speck".into(),
-                class: None,
-            }],
-            ..Records::default()
-        };
+        let mut records = made::records(&[("speck", None)]);
         for i in 0..60 {
             records.panels.push(Panel {
                 id: format!("{i:02}"),
                 machine: Some(Arc::from("M1")),
                 lot: Some(Arc::from(format!("L{}", i / 10))),
-                length_mm: 900.0,
-                width_mm: 500.0,
                 lay: [Lay::Deg0, Lay::Deg180][i % 2],
                 lay_recorded: true,
                 inspect_lay: table(i),
-                inspected: true,
-                ..Panel::default()
+                ..made::panel(i, 900.0, 500.0)
             });
-            let anywhere = Point {
-                x: (i * 137 % 860) as f64 + 20.0,
-                y: (i * 89 % 460) as f64 + 20.0,
-            };
-            let at_the_place = Point {
-                x: 300.0 + (i % 3) as f64,
-                y: 120.0 + (i % 4) as f64,
-            };
+            let anywhere = Point::new((i * 137 % 860) as f64 + 20.0, (i * 89 % 460) as f64 + 20.0);
+            let at_the_place = Point::new(300.0 + (i % 3) as f64, 120.0 + (i % 4) as f64);
             let marks = [Some(anywhere), (i / 2 % 2 == 0).then_some(at_the_place)];
-            for place in marks.into_iter().flatten() {
-                records.defects.push(Defect {
-                    panel: i,
-                    name: 0,
-                    place: Some(place),
-                    written: Some(place),
-                    area_mm2: None,
-                    severity: None,
-                });
-            }
+            let marks = marks.into_iter().flatten();
+            (records.defects).extend(marks.map(|place| made::mark(i, 0, Some(place))));
         }
         find(&records, &Settings::default()).findings.remove(0)
     }

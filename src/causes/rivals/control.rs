@@ -11,8 +11,9 @@
 
 use std::collections::BTreeMap;
 
-use crate::causes::reason::{Reason, Tally};
-use crate::causes::tails::{binomial_at_least, hypergeometric};
+use super::alike::Alike;
+use crate::causes::tails::hypergeometric;
+use crate::causes::{Reason, Tally};
 use crate::records::Panel;
 
 /// Level at which the difference counts.
@@ -21,37 +22,9 @@ const LEVEL: f64 = 0.01;
 /// The control's hits must be at least this probable as background.
 const UNREMARKABLE: f64 = 0.05;
 
-/// What panels must have in common to stand in for each other.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
-struct Alike<'a> {
-    lot: &'a str,
-    part: Option<&'a str>,
-    supplier: Option<&'a str>,
-    inspector: Option<&'a str>,
-    /// Length and width to the millimetre: another size is another design even
-    /// where part numbers are not recorded.
-    size_mm: (i64, i64),
-}
-
-impl<'a> Alike<'a> {
-    /// The panel's group; none without a lot.
-    fn of(panel: &'a Panel) -> Option<Self> {
-        Some(Self {
-            lot: panel.lot.as_deref()?,
-            part: panel.part.as_deref(),
-            supplier: panel.supplier.as_deref(),
-            inspector: panel.inspector.as_deref(),
-            size_mm: (
-                panel.length_mm.round() as i64,
-                panel.width_mm.round() as i64,
-            ),
-        })
-    }
-}
-
 /// Which machine a panel was sanded on.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(in crate::causes) enum On {
+pub(crate) enum On {
     /// The machine that shows the repeat.
     This,
     /// Another.
@@ -60,7 +33,7 @@ pub(in crate::causes) enum On {
 
 /// What was written down of an exposed panel.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(in crate::causes) struct Written {
+pub(crate) struct Written {
     /// Whether it shows the repeat.
     pub hit: bool,
     /// Marks of the same kind elsewhere on it.
@@ -81,15 +54,15 @@ struct Entry {
 /// Groups of panels that stand in for each other, on this machine and on the
 /// control.
 #[derive(Debug, Clone, PartialEq, Default)]
-pub(in crate::causes) struct Strata<'a>(BTreeMap<Alike<'a>, Vec<Entry>>);
+pub(crate) struct Strata<'a>(BTreeMap<Alike<'a>, Vec<Entry>>);
 
 impl<'a> Strata<'a> {
     /// Counts an exposed panel; one without a lot stands in for none.
-    pub(in crate::causes) fn count(&mut self, panel: &'a Panel, on: On, written: Written) {
-        let Some(alike) = Alike::of(panel) else {
+    pub(crate) fn count(&mut self, panel: &'a Panel, on: On, written: Written) {
+        if panel.lot.is_none() {
             return;
-        };
-        self.0.entry(alike).or_default().push(Entry {
+        }
+        self.0.entry(Alike::of(panel)).or_default().push(Entry {
             on,
             written,
             at: panel.sanded_at.map(|at| at.instant.as_second()),
@@ -97,12 +70,12 @@ impl<'a> Strata<'a> {
     }
 
     /// Compares group by group; none if no group ran on both at a time.
-    pub(in crate::causes) fn compare(&self, background: f64) -> Option<Control> {
-        let mut lots: Vec<&str> = Vec::new();
+    pub(crate) fn compare(&self, background: f64) -> Option<Control> {
+        let mut lots: Vec<Option<&str>> = Vec::new();
         let mut strata: Vec<Stratum> = Vec::new();
         for (alike, entries) in &self.0 {
             let stratum = Stratum::of(entries);
-            if stratum.exposed > 0 && stratum.control_exposed > 0 {
+            if stratum.here.tally.exposed > 0 && stratum.there.tally.exposed > 0 {
                 lots.push(alike.lot);
                 strata.push(stratum);
             }
@@ -134,50 +107,40 @@ fn both_ran(entries: &[Entry]) -> Option<(i64, i64)> {
 /// One group on this machine and on the control.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 struct Stratum {
-    /// Hits on this machine.
-    hits: usize,
-    /// Panels exposed on this machine.
-    exposed: usize,
-    /// Hits at the same place on the control.
-    control_hits: usize,
-    /// Panels exposed on the control.
-    control_exposed: usize,
-    /// Marks elsewhere and of other kinds, on this machine.
+    /// On this machine.
+    here: Side,
+    /// At the same place on the control.
+    there: Side,
+}
+
+/// One side of a group.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+struct Side {
+    tally: Tally,
+    /// Marks elsewhere and of other kinds.
     rest: [usize; 2],
-    /// The same on the control.
-    control_rest: [usize; 2],
 }
 
 impl Stratum {
     fn of(entries: &[Entry]) -> Self {
         let both = both_ran(entries);
-        let mut s = Self::default();
+        let mut stratum = Self::default();
         for e in entries {
             if let (Some((first, last)), Some(at)) = (both, e.at)
                 && !(first..=last).contains(&at)
             {
                 continue;
             }
-            let rest = [e.written.elsewhere, e.written.other_kinds];
-            match e.on {
-                On::This => {
-                    s.exposed += 1;
-                    s.hits += usize::from(e.written.hit);
-                    s.rest = add(s.rest, rest);
-                }
-                On::Control => {
-                    s.control_exposed += 1;
-                    s.control_hits += usize::from(e.written.hit);
-                    s.control_rest = add(s.control_rest, rest);
-                }
-            }
+            let side = match e.on {
+                On::This => &mut stratum.here,
+                On::Control => &mut stratum.there,
+            };
+            side.tally.count(e.written.hit);
+            side.rest[0] += e.written.elsewhere;
+            side.rest[1] += e.written.other_kinds;
         }
-        s
+        stratum
     }
-}
-
-fn add(a: [usize; 2], b: [usize; 2]) -> [usize; 2] {
-    [a[0] + b[0], a[1] + b[1]]
 }
 
 /// Marks that the control must be expected to show before it can be said to
@@ -189,17 +152,13 @@ const RECORDS_ALIKE: f64 = 0.5;
 
 /// What the control says.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(in crate::causes) struct Control {
+pub(crate) struct Control {
     /// Lots that both ran.
     pub lots: usize,
-    /// Hits on this machine, over those groups.
-    pub hits: usize,
-    /// Panels exposed on this machine.
-    pub exposed: usize,
-    /// Hits on the control.
-    pub control_hits: usize,
-    /// Panels exposed on the control.
-    pub control_exposed: usize,
+    /// On this machine, over those groups.
+    pub here: Tally,
+    /// On the control.
+    pub there: Tally,
     /// One-sided exact p: this machine has more hits, given each group's.
     pub p_value: f64,
     /// Chance of the control's hits, or more, by background.
@@ -212,47 +171,36 @@ pub(in crate::causes) struct Control {
 impl Control {
     /// Whether the control clears the part: a difference, nothing remarkable
     /// there, and a control that would have written it down.
-    pub(in crate::causes) fn clears(&self) -> bool {
+    pub(crate) fn clears(&self) -> bool {
         self.differs() && self.records_alike
     }
 
     /// Whether it is rarer there, whoever is to blame for that.
-    pub(in crate::causes) fn differs(&self) -> bool {
+    pub(crate) fn differs(&self) -> bool {
         self.p_value <= LEVEL && self.control_by_chance > UNREMARKABLE
     }
 
     /// The reason that it clears the part.
-    pub(in crate::causes) fn clearing(&self) -> Reason {
+    pub(crate) fn clearing(&self) -> Reason {
         Reason::ControlClears {
             lots: self.lots,
-            here: Tally {
-                hits: self.hits,
-                exposed: self.exposed,
-            },
-            there: self.there(),
+            here: self.here,
+            there: self.there,
             p_value: self.p_value,
-        }
-    }
-
-    /// Hits on the control.
-    pub(in crate::causes) fn there(&self) -> Tally {
-        Tally {
-            hits: self.control_hits,
-            exposed: self.control_exposed,
         }
     }
 
     /// Whether the control shows the same repeat at the same place: more than
     /// background, and as often as here or at least half as often. Of machines that
     /// show what the parts bring, one always shows it most.
-    pub(in crate::causes) fn shows_it_too(&self) -> bool {
+    pub(crate) fn shows_it_too(&self) -> bool {
         self.control_by_chance <= 0.001 && !self.far_less_there()
     }
 
     /// Whether it is rarer there by more than chance, and less than half as often.
     fn far_less_there(&self) -> bool {
-        let here = self.hits * self.control_exposed;
-        let there = self.control_hits * self.exposed;
+        let here = self.here.hits * self.there.exposed;
+        let there = self.there.hits * self.here.exposed;
         self.p_value <= LEVEL && 2 * there < here
     }
 }
@@ -261,51 +209,44 @@ fn compare(both: &[Stratum], lots: usize, background: f64) -> Option<Control> {
     if both.is_empty() {
         return None;
     }
-    let mut sums = Stratum::default();
-    let mut expected = [0.0; 2];
+    let (mut here, mut there) = (Tally::default(), Tally::default());
+    let (mut expected, mut seen) = ([0.0; 2], [0; 2]);
     let mut chances = vec![1.0];
     for s in both {
-        sums.hits += s.hits;
-        sums.exposed += s.exposed;
-        sums.control_hits += s.control_hits;
-        sums.control_exposed += s.control_exposed;
+        here = here + s.here.tally;
+        there = there + s.there.tally;
         // each group's own rate: the machines' shares of groups differ
-        let share = s.control_exposed as f64 / s.exposed as f64;
+        let share = s.there.tally.exposed as f64 / s.here.tally.exposed as f64;
         for kind in 0..2 {
-            expected[kind] += s.rest[kind] as f64 * share;
+            expected[kind] += s.here.rest[kind] as f64 * share;
+            seen[kind] += s.there.rest[kind];
         }
-        sums.control_rest = add(sums.control_rest, s.control_rest);
         chances = convolve(&chances, &hits_of(s));
     }
-    let p_value = chances[sums.hits..].iter().sum::<f64>().min(1.0);
     let told: Vec<bool> = (0..2)
         .filter(|&kind| expected[kind] >= EXPECTED_MARKS)
-        .map(|kind| sums.control_rest[kind] as f64 >= RECORDS_ALIKE * expected[kind])
+        .map(|kind| seen[kind] as f64 >= RECORDS_ALIKE * expected[kind])
         .collect();
     Some(Control {
         lots,
-        hits: sums.hits,
-        exposed: sums.exposed,
-        control_hits: sums.control_hits,
-        control_exposed: sums.control_exposed,
-        p_value,
-        control_by_chance: binomial_at_least(sums.control_hits, sums.control_exposed, background),
+        here,
+        there,
+        p_value: chances[here.hits..].iter().sum::<f64>().min(1.0),
+        control_by_chance: there.at_least(background),
         records_alike: !told.is_empty() && told.iter().all(|alike| *alike),
     })
 }
 
 /// Chances of 0, 1, … hits on this machine, given the group's hits.
 fn hits_of(s: &Stratum) -> Vec<f64> {
-    let total = s.exposed + s.control_exposed;
-    let marked = s.hits + s.control_hits;
-    let high = marked.min(s.exposed);
-    (0..=high)
-        .map(|j| hypergeometric(j, total, marked, s.exposed))
+    let (here, all) = (s.here.tally, s.here.tally + s.there.tally);
+    (0..=all.hits.min(here.exposed))
+        .map(|j| hypergeometric(j, all.exposed, all.hits, here.exposed))
         .collect()
 }
 
 /// Chances of the sum of two independent counts.
-pub(in crate::causes) fn convolve(a: &[f64], b: &[f64]) -> Vec<f64> {
+pub(crate) fn convolve(a: &[f64], b: &[f64]) -> Vec<f64> {
     let mut out = vec![0.0; a.len() + b.len() - 1];
     for (i, x) in a.iter().enumerate() {
         for (j, y) in b.iter().enumerate() {
@@ -414,7 +355,7 @@ mod tests {
         }
         let control = strata.compare(0.01).unwrap();
         assert!(control.clears());
-        assert_eq!((control.lots, control.control_exposed), (1, 20));
+        assert_eq!((control.lots, control.there.exposed), (1, 20));
     }
 
     #[test]

@@ -1,7 +1,7 @@
 //! What the hits of a place follow: a level (fixture, recipe, inspector, lot
 //! column) or the abrasive's age.
 
-use crate::causes::tails::{binomial_at_least, hypergeometric_at_least};
+use crate::causes::Tally;
 use crate::stats::distributions::normal;
 
 /// Level of each test, adjusted for the levels of its column.
@@ -9,17 +9,13 @@ const LEVEL: f64 = 0.01;
 
 /// The level of a column in which the hits gather.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(in crate::causes) struct LevelFound {
+pub(crate) struct LevelFound {
     /// The level's number.
     pub level: usize,
-    /// Exposed panels of it and hits.
-    pub exposed: usize,
-    /// See `exposed`.
-    pub hits: usize,
-    /// Panels and hits of all other levels.
-    pub rest_exposed: usize,
-    /// See `rest_exposed`.
-    pub rest_hits: usize,
+    /// On it.
+    pub inside: Tally,
+    /// On all other levels.
+    pub outside: Tally,
     /// Smallest hypergeometric tail × levels.
     pub p_value: f64,
     /// Whether the other levels show no more than the background.
@@ -29,47 +25,47 @@ pub(in crate::causes) struct LevelFound {
 /// The level in which hits gather beyond exposure. `levels[i]` is panel i's
 /// level; panels without one are left out. None with fewer than two levels or
 /// no level that passes.
-pub(in crate::causes) fn level(
+pub(crate) fn level(
     levels: &[Option<usize>],
     hits: &[bool],
     background: f64,
 ) -> Option<LevelFound> {
     let count = levels.iter().flatten().max()? + 1;
-    let mut by_level = vec![(0_usize, 0_usize); count];
-    for (l, hit) in levels.iter().zip(hits) {
-        if let Some(l) = l {
-            by_level[*l].0 += 1;
-            by_level[*l].1 += usize::from(*hit);
-        }
-    }
-    let seen = by_level.iter().filter(|c| c.0 > 0).count();
+    let by_level = Tally::by_level(count, levels.iter().copied().zip(hits.iter().copied()));
+    let seen = by_level.iter().filter(|c| c.exposed > 0).count();
     if seen < 2 {
         return None;
     }
-    let n: usize = by_level.iter().map(|c| c.0).sum();
-    let k: usize = by_level.iter().map(|c| c.1).sum();
-    let (at, tail) = by_level
+    let all: Tally = by_level.iter().copied().sum();
+    let (level, tail) = by_level
         .iter()
         .enumerate()
-        .filter(|(_, c)| c.1 > 0)
-        .map(|(at, c)| (at, hypergeometric_at_least(c.1, n, k, c.0)))
+        .filter(|(_, c)| c.hits > 0)
+        .map(|(level, c)| (level, c.at_least_of(all)))
         .min_by(|a, b| a.1.total_cmp(&b.1))?;
     let p_value = (tail * seen as f64).min(1.0);
-    let (exposed, here) = by_level[at];
+    let (inside, outside) = (by_level[level], all - by_level[level]);
     (p_value <= LEVEL).then(|| LevelFound {
-        level: at,
-        exposed,
-        hits: here,
-        rest_exposed: n - exposed,
-        rest_hits: k - here,
+        level,
+        inside,
+        outside,
         p_value,
-        explains: binomial_at_least(k - here, n - exposed, background) > LEVEL,
+        explains: outside.at_least(background) > LEVEL,
     })
+}
+
+/// Which end of an abrasive's life.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum AbrasiveEnd {
+    /// The first panels on it.
+    Fresh,
+    /// The last panels on it.
+    Worn,
 }
 
 /// How the hits follow an age.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(in crate::causes) struct AgeFound {
+pub(crate) struct AgeFound {
     /// Mean age of the hits over the mean of all, in standard errors.
     pub z: f64,
     /// Mean age of hits.
@@ -83,13 +79,20 @@ pub(in crate::causes) struct AgeFound {
     pub explains: bool,
 }
 
+impl AgeFound {
+    /// The end of its life that has more hits.
+    pub(crate) fn end(&self) -> AbrasiveEnd {
+        if self.z > 0.0 {
+            AbrasiveEnd::Worn
+        } else {
+            AbrasiveEnd::Fresh
+        }
+    }
+}
+
 /// z = (mean age of hits − mean) / (S √((1/K)(1 − K/n))), the mean of K drawn
 /// without replacement from n; asked from eight hits on.
-pub(in crate::causes) fn age(
-    ages: &[Option<f64>],
-    hits: &[bool],
-    background: f64,
-) -> Option<AgeFound> {
+pub(crate) fn age(ages: &[Option<f64>], hits: &[bool], background: f64) -> Option<AgeFound> {
     let known: Vec<(f64, bool)> = ages
         .iter()
         .zip(hits)
@@ -116,13 +119,13 @@ pub(in crate::causes) fn age(
     sorted.sort_by(f64::total_cmp);
     let median = sorted[sorted.len() / 2];
     let fewer = known.iter().filter(|(a, _)| (*a < median) == (z > 0.0));
-    let (rest, rest_hits) = fewer.fold((0, 0), |(n, k), (_, h)| (n + 1, k + usize::from(*h)));
+    let rest = Tally::of(fewer.map(|(_, hit)| *hit));
     Some(AgeFound {
         z,
         mean_of_hits,
         mean_of_all: mean,
         p_value,
-        explains: binomial_at_least(rest_hits, rest, background) > LEVEL,
+        explains: rest.at_least(background) > LEVEL,
     })
 }
 
@@ -137,7 +140,10 @@ mod tests {
         let levels: Vec<Option<usize>> = (0..40).map(|i| Some(i % 4)).collect();
         let hits: Vec<bool> = (0..40).map(|i| i % 4 == 2 && i < 24).collect();
         let found = level(&levels, &hits, 0.01).unwrap();
-        assert_eq!((found.level, found.hits, found.rest_hits), (2, 6, 0));
+        assert_eq!(
+            (found.level, found.inside.hits, found.outside.hits),
+            (2, 6, 0)
+        );
         assert_relative_eq!(
             found.p_value,
             4.0 * 210.0 / 3_838_380.0,

@@ -14,10 +14,7 @@
 //! these, the rival's place free in each group, and must say the same; a group
 //! that lay one way only adds nothing.
 
-use std::collections::BTreeMap;
-
 use crate::causes::Tally;
-use crate::records::{Panel, Records};
 use crate::stats::distributions::ln_gamma;
 
 /// Panels that the background's chance at one place is worth before any is
@@ -29,7 +26,7 @@ const SECOND_PLACE: f64 = 0.25;
 
 /// Panels alike on which two places were compared.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
-pub(in crate::causes) struct Meeting {
+pub(crate) struct Meeting {
     /// Panels on which both places coincide.
     pub shared: Tally,
     /// Panels on which they lie apart, at the first's place.
@@ -40,7 +37,7 @@ pub(in crate::causes) struct Meeting {
 
 impl Meeting {
     /// The same with the two exchanged.
-    pub(in crate::causes) fn exchanged(self) -> Self {
+    pub(crate) fn exchanged(self) -> Self {
         Self {
             first: self.second,
             second: self.first,
@@ -49,14 +46,14 @@ impl Meeting {
     }
 
     /// Panels on which the two predict different places.
-    pub(in crate::causes) fn informative(&self) -> usize {
+    pub(crate) fn informative(&self) -> usize {
         self.first.exposed.max(self.second.exposed)
     }
 }
 
 /// Chance of a hit at an ordinary place where the rivals' places lie.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(in crate::causes) struct Ordinary {
+pub(crate) struct Ordinary {
     /// Where the first's place lies, 0..1.
     pub first: f64,
     /// Where the second's place lies, 0..1.
@@ -65,7 +62,7 @@ pub(in crate::causes) struct Ordinary {
 
 impl Ordinary {
     /// The same with the two exchanged.
-    pub(in crate::causes) fn exchanged(self) -> Self {
+    pub(crate) fn exchanged(self) -> Self {
         Self {
             first: self.second,
             second: self.first,
@@ -76,20 +73,17 @@ impl Ordinary {
 /// ln likelihood of the first place over the second, kept apart for a second
 /// with one place and with two until all groups are added.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
-pub(in crate::causes) struct Weight {
+pub(crate) struct Weight {
     one_place: f64,
     two_places: f64,
 }
 
 impl Weight {
     /// Of one group of panels.
-    pub(in crate::causes) fn of(meeting: &Meeting, ordinary: Ordinary) -> Self {
-        let both = |own: Tally| Tally {
-            hits: meeting.shared.hits + own.hits,
-            exposed: meeting.shared.exposed + own.exposed,
-        };
-        let first = repeat(both(meeting.first)) + background(meeting.second, ordinary.second);
-        let second = repeat(both(meeting.second));
+    pub(crate) fn of(meeting: &Meeting, ordinary: Ordinary) -> Self {
+        let shared = meeting.shared;
+        let first = repeat(shared + meeting.first) + background(meeting.second, ordinary.second);
+        let second = repeat(shared + meeting.second);
         Self {
             one_place: first - second - background(meeting.first, ordinary.first),
             two_places: first - second - repeat(meeting.first),
@@ -97,7 +91,7 @@ impl Weight {
     }
 
     /// With another group.
-    pub(in crate::causes) fn plus(self, other: Self) -> Self {
+    pub(crate) fn plus(self, other: Self) -> Self {
         Self {
             one_place: self.one_place + other.one_place,
             two_places: self.two_places + other.two_places,
@@ -105,7 +99,7 @@ impl Weight {
     }
 
     /// Without a group that was added before.
-    pub(in crate::causes) fn minus(self, other: Self) -> Self {
+    pub(crate) fn minus(self, other: Self) -> Self {
         Self {
             one_place: self.one_place - other.one_place,
             two_places: self.two_places - other.two_places,
@@ -113,12 +107,12 @@ impl Weight {
     }
 
     /// ln likelihood of the first over a second that has one place.
-    pub(in crate::causes) fn over_one_place(self) -> f64 {
+    pub(crate) fn over_one_place(self) -> f64 {
         self.one_place
     }
 
     /// ln likelihood of the first over the second, whichever way the second is.
-    pub(in crate::causes) fn ln_ratio(self) -> f64 {
+    pub(crate) fn ln_ratio(self) -> f64 {
         let one = (1.0 - SECOND_PLACE).ln() - self.one_place;
         let two = SECOND_PLACE.ln() - self.two_places;
         let top = one.max(two);
@@ -153,60 +147,7 @@ fn ln_beta(a: f64, b: f64) -> f64 {
 }
 
 /// What the two most-hit lots leave: the other lots, and the ln likelihood there.
-pub(in crate::causes) type OtherLots = Option<(usize, f64)>;
-
-/// Panels alike in lot, part number, supplier, inspector and size, and within
-/// these in time: days, joined until they hold panels that lay two ways.
-/// Indices into `Records::panels`, in time order.
-pub(in crate::causes) fn alike(records: &Records, panels: &[usize]) -> Vec<Vec<usize>> {
-    let mut groups: BTreeMap<_, Vec<usize>> = BTreeMap::new();
-    for &i in panels {
-        let p = &records.panels[i];
-        let size = (p.length_mm.round() as i64, p.width_mm.round() as i64);
-        let key = (&p.lot, &p.part, &p.supplier, &p.inspector, size);
-        groups.entry(key).or_default().push(i);
-    }
-    groups
-        .into_values()
-        .flat_map(|group| blocks(records, group))
-        .collect()
-}
-
-/// Days of a group, each joined with the next until panels lay two ways.
-fn blocks(records: &Records, group: Vec<usize>) -> Vec<Vec<usize>> {
-    let panel = |i: usize| &records.panels[i];
-    let lay = |p: &Panel| (p.lay, p.lay_x_mm.to_bits(), p.lay_y_mm.to_bits());
-    let day = |p: &Panel| p.sanded_at.map(|at| at.local.date());
-    let mut out: Vec<Vec<usize>> = Vec::new();
-    let mut mixed = true;
-    for i in group {
-        match out.last_mut() {
-            Some(block) => {
-                let last = block[block.len() - 1];
-                if mixed && day(panel(i)) != day(panel(last)) {
-                    out.push(vec![i]);
-                    mixed = false;
-                } else {
-                    mixed |= lay(panel(i)) != lay(panel(block[0]));
-                    block.push(i);
-                }
-            }
-            None => {
-                out.push(vec![i]);
-                mixed = false;
-            }
-        }
-    }
-    // what is left over lay one way: it joins the block before
-    if !mixed
-        && out.len() > 1
-        && let Some(rest) = out.pop()
-        && let Some(last) = out.last_mut()
-    {
-        last.extend(rest);
-    }
-    out
-}
+pub(crate) type OtherLots = Option<(usize, f64)>;
 
 #[cfg(test)]
 mod tests {

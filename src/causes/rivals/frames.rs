@@ -22,7 +22,7 @@ const BACKGROUND_KINDS: usize = 24;
 
 /// A repeat's place in one frame.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(in crate::causes) struct FramePlace {
+pub(crate) struct FramePlace {
     /// Who would hold the place.
     pub holder: Holder,
     /// Where, in the holder's frame.
@@ -31,7 +31,7 @@ pub(in crate::causes) struct FramePlace {
 
 /// What the comparison needs to know about a stream's panels.
 #[derive(Debug, Clone, Copy)]
-pub(in crate::causes) struct Scene<'a> {
+pub(crate) struct Scene<'a> {
     /// The records.
     pub records: &'a Records,
     /// Panels of the machine and head, indices into `Records::panels`.
@@ -48,7 +48,7 @@ pub(in crate::causes) struct Scene<'a> {
 
 impl Scene<'_> {
     /// The place on each panel in the machine frame: none where unknown.
-    pub(in crate::causes) fn laid(&self, rival: &FramePlace) -> Vec<Option<Place>> {
+    pub(crate) fn laid(&self, rival: &FramePlace) -> Vec<Option<Place>> {
         self.panels
             .iter()
             .map(|&i| {
@@ -60,7 +60,7 @@ impl Scene<'_> {
     }
 
     /// Whether the panel (position) shows a mark at the place.
-    pub(in crate::causes) fn hit(&self, position: usize, place: &Place) -> bool {
+    pub(crate) fn hit(&self, position: usize, place: &Place) -> bool {
         self.marks
             .nearest(self.panels[position], place, self.reach_mm)
             .is_some()
@@ -73,7 +73,7 @@ impl Scene<'_> {
     /// The rival in `holder`'s frame of a repeat with the given hit panels
     /// (positions) and place on each of them: the largest group of hits that
     /// agree in that frame.
-    pub(in crate::causes) fn rival(
+    pub(crate) fn rival(
         &self,
         holder: Holder,
         laid: &[Option<Place>],
@@ -85,11 +85,7 @@ impl Scene<'_> {
             let Some(place) = laid[at].and_then(|p| holder.place_of(panel, &p)) else {
                 continue;
             };
-            let cell = |v: f64| (v / (2.0 * AGREE_MM)).round() as i64;
-            let key = match place {
-                Place::Spot(p) => (cell(p.x), cell(p.y), 0),
-                Place::Stripe(axis, v) => (cell(v), 0, 1 + axis as u8),
-            };
+            let key = cell(&place, 2.0 * AGREE_MM);
             cells.entry(key).or_default().push(place);
         }
         let first_largest = cells.values().rev().max_by_key(|c| c.len())?;
@@ -107,7 +103,7 @@ impl Scene<'_> {
     }
 
     /// Counts hits where the two coincide and where they lie apart.
-    pub(in crate::causes) fn meeting(&self, a: &FramePlace, b: &FramePlace) -> Meeting {
+    pub(crate) fn meeting(&self, a: &FramePlace, b: &FramePlace) -> Meeting {
         let mut meeting = Meeting::default();
         for at in 0..self.panels.len() {
             let Some((pa, pb)) = self.both(at, a, b) else {
@@ -115,9 +111,7 @@ impl Scene<'_> {
             };
             let (on_a, on_b) = (self.exposed(at, &pa), self.exposed(at, &pb));
             let mut count = |tally: fn(&mut Meeting) -> &mut Tally, place: &Place| {
-                let tally = tally(&mut meeting);
-                tally.exposed += 1;
-                tally.hits += usize::from(self.hit(at, place));
+                tally(&mut meeting).count(self.hit(at, place));
             };
             if pa.apart(&pb) > 2.0 * self.reach_mm {
                 if on_a {
@@ -141,7 +135,7 @@ impl Scene<'_> {
     }
 
     /// Chance of a hit at an ordinary place where each of the two lies.
-    pub(in crate::causes) fn ordinary(&self, a: &FramePlace, b: &FramePlace) -> Ordinary {
+    pub(crate) fn ordinary(&self, a: &FramePlace, b: &FramePlace) -> Ordinary {
         let (laid_a, laid_b) = (self.laid(a), self.laid(b));
         let apart: Vec<usize> = (0..self.panels.len())
             .filter(|&at| {
@@ -173,11 +167,7 @@ impl Scene<'_> {
             }
             let panel = &self.records.panels[self.panels[at]];
             if let Some(elsewhere) = other.0.holder.place_of(panel, &place) {
-                let cell = |v: f64| (v / self.reach_mm).round() as i64;
-                let key = match elsewhere {
-                    Place::Spot(p) => (cell(p.x), cell(p.y), 0),
-                    Place::Stripe(axis, v) => (cell(v), 0, 1 + axis as u8),
-                };
+                let key = cell(&elsewhere, self.reach_mm);
                 kinds.entry(key).or_default().push(at);
             }
         }
@@ -185,8 +175,8 @@ impl Scene<'_> {
         kinds.sort_by_key(|k| (std::cmp::Reverse(k.len()), k[0]));
         let (mut sum, mut panels) = (0.0, 0);
         for kind in kinds.iter().take(BACKGROUND_KINDS) {
-            let (exposed, hits) = self.same_location(kind[0], own, other);
-            sum += kind.len() as f64 * self.chance(exposed, hits);
+            let seen = self.same_location(kind[0], own, other);
+            sum += kind.len() as f64 * self.chance(seen);
             panels += kind.len();
         }
         if panels == 0 {
@@ -195,9 +185,9 @@ impl Scene<'_> {
         sum / panels as f64
     }
 
-    fn chance(&self, exposed: usize, hits: usize) -> f64 {
-        if exposed >= BACKGROUND_PANELS {
-            self.background.max(hits as f64 / exposed as f64)
+    fn chance(&self, seen: Tally) -> f64 {
+        if seen.exposed >= BACKGROUND_PANELS {
+            self.background.max(seen.rate())
         } else {
             self.background
         }
@@ -210,13 +200,13 @@ impl Scene<'_> {
         example: usize,
         own: (&FramePlace, &[Option<Place>]),
         other: (&FramePlace, &[Option<Place>]),
-    ) -> (usize, usize) {
+    ) -> Tally {
         let holder = other.0.holder;
         let panel = &self.records.panels[self.panels[example]];
         let Some(location) = own.1[example].and_then(|p| holder.place_of(panel, &p)) else {
-            return (0, 0);
+            return Tally::default();
         };
-        let mut counted = (0, 0);
+        let mut seen = Tally::default();
         for at in 0..self.panels.len() {
             let panel = &self.records.panels[self.panels[at]];
             let Some(here) = holder.to_machine(panel, &location) else {
@@ -225,11 +215,19 @@ impl Scene<'_> {
             let away =
                 |place: &Option<Place>| place.is_none_or(|p| p.apart(&here) > 2.0 * self.reach_mm);
             if self.exposed(at, &here) && away(&own.1[at]) && away(&other.1[at]) {
-                counted.0 += 1;
-                counted.1 += usize::from(self.hit(at, &here));
+                seen.count(self.hit(at, &here));
             }
         }
-        counted
+        seen
+    }
+}
+
+/// The cell of so many mm in which a place lies.
+fn cell(place: &Place, side_mm: f64) -> (i64, i64, u8) {
+    let cell = |v: f64| (v / side_mm).round() as i64;
+    match *place {
+        Place::Spot(p) => (cell(p.x), cell(p.y), 0),
+        Place::Stripe(axis, v) => (cell(v), 0, 1 + axis as u8),
     }
 }
 
@@ -242,16 +240,13 @@ fn mean(places: &[Place]) -> Option<Place> {
         Place::Stripe(_, v) => (s.0 + v, s.1),
     });
     Some(match first {
-        Place::Spot(_) => Place::Spot(Point {
-            x: sum.0 / n,
-            y: sum.1 / n,
-        }),
+        Place::Spot(_) => Place::Spot(Point::new(sum.0 / n, sum.1 / n)),
         Place::Stripe(axis, _) => Place::Stripe(*axis, sum.0 / n),
     })
 }
 
 /// The side of the argument a holder is on.
-pub(in crate::causes) fn frame_of(holder: Holder) -> Frame {
+pub(crate) fn frame_of(holder: Holder) -> Frame {
     match holder {
         Holder::Machine => Frame::Machine,
         Holder::Panel | Holder::PanelEdge(_) => Frame::Panel,
@@ -262,7 +257,7 @@ pub(in crate::causes) fn frame_of(holder: Holder) -> Frame {
 
 /// All holders that a stream's panels can tell from the machine and panel
 /// frames at all: the table where recorded, edges where sizes differ.
-pub(in crate::causes) fn holders(records: &Records, panels: &[usize]) -> Vec<Holder> {
+pub(crate) fn holders(records: &Records, panels: &[usize]) -> Vec<Holder> {
     let mut holders = vec![Holder::Machine, Holder::Panel];
     if panels
         .iter()
@@ -278,7 +273,7 @@ pub(in crate::causes) fn holders(records: &Records, panels: &[usize]) -> Vec<Hol
 }
 
 /// Whether panels differ in size by more than a repeat is wide.
-pub(in crate::causes) fn several_sizes(records: &Records, panels: &[usize]) -> bool {
+pub(crate) fn several_sizes(records: &Records, panels: &[usize]) -> bool {
     let spread = |extent: fn(&crate::records::Panel) -> f64| {
         let values = panels.iter().map(|&i| extent(&records.panels[i]));
         let low = values.clone().fold(f64::INFINITY, f64::min);

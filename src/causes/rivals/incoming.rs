@@ -1,8 +1,8 @@
 //! What came with the part: lot, supplier, part number, size; and how it was laid.
 
-use super::{Recorded, Rows};
+use super::{Recorded, Rows, text};
 use crate::causes::Rival;
-use crate::duel::{Contender, Given, Toward, codes, in_order, stretches};
+use crate::duel::{codes, in_order};
 use crate::records::Panel;
 
 /// Sizes that are told apart at most.
@@ -12,21 +12,11 @@ const MOST_SIZES: usize = 12;
 /// part numbers and, where these are not recorded, sizes by their lots.
 pub(super) fn contenders(rows: &Rows<'_>) -> Vec<Recorded> {
     let cells = rows.cells();
-    let text = |of: Option<&std::sync::Arc<str>>| of.map(|t| t.to_string());
-    let (lot, lots) = codes(&rows.each(|p| text(p.lot.as_ref())));
-    let mut found = vec![Recorded {
-        rival: Rival::Lot,
-        levels: lots.clone(),
-        contender: Contender {
-            given: Given::Levels(lot.clone(), lots.len()),
-            units: stretches(&lot, &cells),
-            blocks: cells.clone(),
-            toward: Toward::Rises,
-            by_neighbours: true,
-        },
-    }];
-    let mut groups = vec![(Rival::Supplier, rows.each(|p| text(p.supplier.as_ref())))];
-    let parts = rows.each(|p| text(p.part.as_ref()));
+    let lots = rows.each(|p| text(&p.lot));
+    let (lot, names) = codes(&lots);
+    let mut found = vec![Recorded::in_stretches(Rival::Lot, &lots, cells.clone())];
+    let mut groups = vec![(Rival::Supplier, rows.each(|p| text(&p.supplier)))];
+    let parts = rows.each(|p| text(&p.part));
     if parts.iter().any(Option::is_some) {
         groups.push((Rival::Part, parts));
     } else {
@@ -40,27 +30,16 @@ pub(super) fn contenders(rows: &Rows<'_>) -> Vec<Recorded> {
     let lay = |p: &Panel| p.lay_recorded.then(|| format!("{}°", p.lay.degrees()));
     groups.push((Rival::Lay, rows.each(lay)));
     for (rival, values) in groups {
-        let (of, levels) = codes(&values);
+        let group = Recorded::in_stretches(rival, &values, cells.clone());
+        let alone = &group.contender.units;
         // A lot of two part numbers is a unit of each.
-        let units = if lots.is_empty() {
-            stretches(&of, &cells)
+        let units = if names.is_empty() {
+            alone.clone()
         } else {
-            let alone = stretches(&of, &cells);
-            in_order(
-                (0..of.len()).map(|at| (of[at], lot[at], lot[at].is_none().then(|| alone[at]))),
-            )
+            let unit = |at: usize| (&values[at], lot[at], lot[at].is_none().then(|| alone[at]));
+            in_order((0..values.len()).map(unit))
         };
-        found.push(Recorded {
-            rival,
-            contender: Contender {
-                given: Given::Levels(of, levels.len()),
-                units,
-                blocks: cells.clone(),
-                toward: Toward::Rises,
-                by_neighbours: false,
-            },
-            levels,
-        });
+        found.push(group.in_units(units));
     }
     found
 }

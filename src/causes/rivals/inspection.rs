@@ -1,24 +1,17 @@
 //! Who or what inspected.
 
-use super::{Recorded, Rows};
+use super::{Recorded, Rows, text};
 use crate::causes::Rival;
-use crate::duel::{Contender, Given, Toward, codes, stretches};
+use crate::duel::Toward;
 
 /// An inspector's stretches, whatever machine the panels came from, compared
 /// panel against panel of one machine. One who finds less hides as much as one
 /// who finds more makes.
 pub(super) fn contenders(rows: &Rows<'_>) -> Vec<Recorded> {
-    let (of, levels) = codes(&rows.each(|p| p.inspector.as_ref().map(|t| t.to_string())));
-    let together = vec![0; of.len()];
-    vec![Recorded {
-        rival: Rival::Inspector,
-        contender: Contender {
-            units: stretches(&of, &together),
-            given: Given::Levels(of, levels.len()),
-            blocks: rows.cells(),
-            toward: Toward::Either,
-            by_neighbours: true,
-        },
-        levels,
-    }]
+    let seen_by = rows.each(|p| text(&p.inspector));
+    let together = vec![0; seen_by.len()];
+    let mut all = Recorded::in_stretches(Rival::Inspector, &seen_by, together);
+    all.contender.blocks = rows.cells();
+    all.contender.toward = Toward::Either;
+    vec![all]
 }

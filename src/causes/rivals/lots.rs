@@ -2,9 +2,8 @@
 
 use std::collections::BTreeSet;
 
-use crate::causes::tails::{binomial_at_least, hypergeometric_at_least};
+use crate::causes::Tally;
 use crate::causes::verdict::Lots;
-use crate::causes::{LotsLack, Tally};
 use crate::stats::distributions::chi_squared;
 
 /// Level of every test in this file.
@@ -15,25 +14,33 @@ const LEVEL: f64 = 0.01;
 const CLEARS: f64 = 0.001;
 
 /// Lots with a hit before lots can be cleared.
-pub(in crate::causes) const LEAST_LOTS_HIT: usize = 3;
+const LEAST_LOTS_HIT: usize = 3;
 
 /// Both borders of a stretch must show it, over so many panels on either side; and
 /// panels inside before the first hit must be no rarer than this.
 const BESIDE: usize = 10;
 const BEGINS_LATER: f64 = 0.05;
 
-/// Hits and exposure in one lot.
+/// Why lots that don't stand out are not cleared either.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(in crate::causes) struct LotCount {
-    /// Panels exposed.
-    pub exposed: usize,
-    /// Panels hit.
-    pub hits: usize,
+pub enum LotsLack {
+    /// Fewer than three lots with a hit, or fewer than three lots.
+    LotsHit,
+    /// Without the two most-hit lots, what is left may be chance.
+    RestNotClear(Tally),
+    /// The rates differ from lot to lot beyond chance.
+    Uneven,
+    /// It gathers in lots that are the first or the last stretch of time.
+    OneStretch,
 }
+
+/// When lots clear a repeat: the chance of what the two most-hit lots leave, by
+/// background, or what is lacking.
+pub(crate) type Clears = fn(&[Tally], f64) -> Result<f64, LotsLack>;
 
 /// What the lots say about a repeat.
 #[derive(Debug, Clone, PartialEq)]
-pub(in crate::causes) enum LotEvidence {
+pub(crate) enum LotEvidence {
     /// No lot is recorded: neither helps nor clears.
     NotRecorded,
     /// All panels are of one lot.
@@ -68,12 +75,8 @@ pub(in crate::causes) enum LotEvidence {
 /// Judges hits by lot. `all` counts every exposed panel; `live` the panels
 /// while the repeat was alive, lots in the same order (lots not run then have
 /// no panels); `background` is the chance of a hit without a repeat.
-pub(in crate::causes) fn judge(
-    all: &[LotCount],
-    live: &[LotCount],
-    background: f64,
-) -> LotEvidence {
-    let exposed = |counts: &[LotCount]| counts.iter().filter(|c| c.exposed > 0).count();
+pub(crate) fn judge(all: &[Tally], live: &[Tally], background: f64, clears: Clears) -> LotEvidence {
+    let exposed = |counts: &[Tally]| counts.iter().filter(|c| c.exposed > 0).count();
     match exposed(all) {
         0 => return LotEvidence::NotRecorded,
         1 => return LotEvidence::OneLot,
@@ -84,7 +87,7 @@ pub(in crate::causes) fn judge(
         segment.iter().filter(|c| c.hits > 0).count(),
         exposed(segment),
     );
-    let lack = match cleared(segment, background) {
+    let lack = match clears(segment, background) {
         Ok(rest) => {
             return LotEvidence::Cleared {
                 lots_hit,
@@ -109,7 +112,7 @@ impl LotEvidence {
     /// of whatever else began and ended there, unless the hits begin and end with
     /// them in the middle of a day. `codes`, `hits`, `days`: lot, hit and day of
     /// every panel, in time order.
-    pub(in crate::causes) fn against_time(
+    pub(crate) fn against_time(
         self,
         codes: &[Option<usize>],
         hits: &[bool],
@@ -150,7 +153,7 @@ impl LotEvidence {
     }
 
     /// As the verdict asks for it; `turned`: panels turned inside lots clear them.
-    pub(in crate::causes) fn fact(&self, turned: bool) -> Lots {
+    pub(crate) fn fact(&self, turned: bool) -> Lots {
         match self {
             LotEvidence::NotRecorded => Lots::NotRecorded,
             LotEvidence::Cleared { .. } => Lots::Cleared,
@@ -164,15 +167,12 @@ impl LotEvidence {
 /// Whether panels next to a border show more hits than those across it, and from
 /// the border on.
 fn steps(own: &[usize], other: &[usize], hits: &[bool]) -> bool {
-    let tally = |panels: &[usize]| {
-        let near = &panels[..panels.len().min(BESIDE)];
-        (near.len(), near.iter().filter(|&&i| hits[i]).count())
-    };
-    let ((n, k), (rest, others)) = (tally(own), tally(other));
-    if n == 0 || hypergeometric_at_least(k, n + rest, k + others, n) > LEVEL {
+    let near = |panels: &[usize]| Tally::of(panels.iter().take(BESIDE).map(|&i| hits[i]));
+    let (inside, outside) = (near(own), near(other));
+    if inside.exposed == 0 || inside.at_least_of(inside + outside) > LEVEL {
         return false;
     }
-    let rate = own.iter().filter(|&&i| hits[i]).count() as f64 / own.len() as f64;
+    let rate = Tally::of(own.iter().map(|&i| hits[i])).rate();
     let before_hit = own.iter().take_while(|&&i| !hits[i]).count();
     (1.0 - rate).powf(before_hit as f64) > BEGINS_LATER
 }
@@ -180,10 +180,7 @@ fn steps(own: &[usize], other: &[usize], hits: &[bool]) -> bool {
 /// The lots in which the hits gather beyond exposure, if the rest is
 /// unremarkable: smallest hypergeometric tail × lots ≤ 0.01, that lot left out
 /// and again while more than two lots remain.
-pub(in crate::causes) fn gathered(
-    counts: &[LotCount],
-    background: f64,
-) -> Option<(Vec<usize>, f64)> {
+fn gathered(counts: &[Tally], background: f64) -> Option<(Vec<usize>, f64)> {
     let mut left: Vec<usize> = (0..counts.len())
         .filter(|&l| counts[l].exposed > 0)
         .collect();
@@ -197,18 +194,17 @@ pub(in crate::causes) fn gathered(
         smallest = smallest.min(p);
         gone.push(left.remove(at));
     }
-    let (n, k) = sums(&left, counts);
-    let unremarkable = binomial_at_least(k, n, background) > LEVEL;
+    let unremarkable = sum(&left, counts).at_least(background) > LEVEL;
     (!gone.is_empty() && unremarkable).then_some((gone, smallest))
 }
 
 /// The smallest tail times the number of lots, and its position in `left`.
-fn most_gathered(left: &[usize], counts: &[LotCount]) -> Option<(f64, usize)> {
-    let (n, k) = sums(left, counts);
+fn most_gathered(left: &[usize], counts: &[Tally]) -> Option<(f64, usize)> {
+    let all = sum(left, counts);
     left.iter()
         .enumerate()
         .map(|(at, &l)| {
-            let tail = hypergeometric_at_least(counts[l].hits, n, k, counts[l].exposed);
+            let tail = counts[l].at_least_of(all);
             ((tail * left.len() as f64).min(1.0), at)
         })
         .min_by(|a, b| a.0.total_cmp(&b.0))
@@ -218,14 +214,12 @@ fn most_gathered(left: &[usize], counts: &[LotCount]) -> Option<(f64, usize)> {
 /// at least three lots hit; without the two most-hit lots still two hits or
 /// more, improbable as background; and rates alike over the lots (χ²).
 /// Otherwise the first of these that fails.
-fn cleared(counts: &[LotCount], background: f64) -> Result<f64, LotsLack> {
-    let mut lots: Vec<LotCount> = counts.iter().copied().filter(|c| c.exposed > 0).collect();
+pub(crate) fn hits_clear(counts: &[Tally], background: f64) -> Result<f64, LotsLack> {
+    let lots: Vec<Tally> = counts.iter().copied().filter(|c| c.exposed > 0).collect();
     if lots.iter().filter(|c| c.hits > 0).count() < LEAST_LOTS_HIT {
         return Err(LotsLack::LotsHit);
     }
-    let all: Vec<usize> = (0..lots.len()).collect();
-    let (n, k) = sums(&all, &lots);
-    let rate = k as f64 / n as f64;
+    let rate = lots.iter().copied().sum::<Tally>().rate();
     let statistic: f64 = lots
         .iter()
         .map(|c| {
@@ -235,23 +229,37 @@ fn cleared(counts: &[LotCount], background: f64) -> Result<f64, LotsLack> {
         .sum();
     let alike =
         rate >= 1.0 || chi_squared::tails(statistic, (lots.len() - 1) as f64).upper() > LEVEL;
-    lots.sort_by_key(|c| std::cmp::Reverse((c.hits, c.exposed)));
-    let rest: Vec<usize> = (2..lots.len()).collect();
-    let (n, k) = sums(&rest, &lots);
-    let p = binomial_at_least(k, n, background);
-    if k < 2 || p > CLEARS {
-        return Err(LotsLack::RestNotClear(Tally {
-            hits: k,
-            exposed: n,
-        }));
+    let rest = without_two(&lots);
+    let p = rest.at_least(background);
+    if rest.hits < 2 || p > CLEARS {
+        return Err(LotsLack::RestNotClear(rest));
     }
     if alike { Ok(p) } else { Err(LotsLack::Uneven) }
 }
 
-fn sums(lots: &[usize], counts: &[LotCount]) -> (usize, usize) {
-    lots.iter().fold((0, 0), |(n, k), &l| {
-        (n + counts[l].exposed, k + counts[l].hits)
-    })
+/// The same for votes, each for or against by chance: with three lots or more, the
+/// votes must lean the same way without the two lots with most.
+pub(crate) fn votes_clear(counts: &[Tally], even: f64) -> Result<f64, LotsLack> {
+    let rest = without_two(counts);
+    let p = rest.at_least(even);
+    if counts.len() >= LEAST_LOTS_HIT && p <= LEVEL {
+        Ok(p)
+    } else if counts.iter().filter(|c| c.hits > 0).count() < LEAST_LOTS_HIT {
+        Err(LotsLack::LotsHit)
+    } else {
+        Err(LotsLack::RestNotClear(rest))
+    }
+}
+
+/// What the two most-hit lots leave.
+fn without_two(counts: &[Tally]) -> Tally {
+    let mut lots = counts.to_vec();
+    lots.sort_by_key(|c| std::cmp::Reverse((c.hits, c.exposed)));
+    lots.iter().skip(2).copied().sum()
+}
+
+fn sum(lots: &[usize], counts: &[Tally]) -> Tally {
+    lots.iter().map(|&l| counts[l]).sum()
 }
 
 #[cfg(test)]
@@ -259,11 +267,11 @@ mod tests {
     use super::*;
     use approx::assert_relative_eq;
 
-    fn tens(hits: [usize; 4]) -> Vec<LotCount> {
-        hits.map(|hits| LotCount { exposed: 10, hits }).to_vec()
+    fn tens(hits: [usize; 4]) -> Vec<Tally> {
+        hits.map(|hits| Tally { exposed: 10, hits }).to_vec()
     }
 
-    fn first_p(counts: &[LotCount]) -> f64 {
+    fn first_p(counts: &[Tally]) -> f64 {
         let all: Vec<usize> = (0..counts.len()).collect();
         most_gathered(&all, counts).unwrap().0
     }
@@ -273,7 +281,7 @@ mod tests {
         let one = tens([0, 9, 0, 0]);
         assert_relative_eq!(first_p(&one), 1.4628497601e-7, max_relative = 1e-9);
         assert!(matches!(
-            judge(&one, &one, 0.015),
+            judge(&one, &one, 0.015, hits_clear),
             LotEvidence::Gathered { lots, .. } if lots == [1]
         ));
         let two = tens([0, 7, 8, 0]);
@@ -285,7 +293,7 @@ mod tests {
     fn few_hits_in_the_other_lots_do_not_clear() {
         let counts = tens([2, 3, 1, 2]);
         assert_eq!(
-            judge(&counts, &counts, 0.015),
+            judge(&counts, &counts, 0.015, hits_clear),
             LotEvidence::Open {
                 lots_hit: 4,
                 lots: 4,
@@ -337,10 +345,11 @@ mod tests {
 
     #[test]
     fn what_clearing_lacks_is_told_apart() {
-        let lack = |counts: &[LotCount], background| match judge(counts, counts, background) {
-            LotEvidence::Open { lack, .. } => lack,
-            other => panic!("{other:?}"),
-        };
+        let lack =
+            |counts: &[Tally], background| match judge(counts, counts, background, hits_clear) {
+                LotEvidence::Open { lack, .. } => lack,
+                other => panic!("{other:?}"),
+            };
         assert_eq!(lack(&tens([1, 2, 0, 0]), 0.015), LotsLack::LotsHit);
         // Every lot beyond chance, one of them far beyond the others.
         let uneven = tens([10, 3, 3, 3]);
@@ -351,26 +360,26 @@ mod tests {
     fn steady_hits_in_all_lots_clear() {
         let counts = tens([5, 4, 6, 5]);
         assert!(matches!(
-            judge(&counts, &counts, 0.015),
+            judge(&counts, &counts, 0.015, hits_clear),
             LotEvidence::Cleared { lots_hit: 4, .. }
         ));
     }
 
     #[test]
     fn one_lot_and_no_lot_say_nothing() {
-        let one = [LotCount {
+        let one = [Tally {
             exposed: 30,
             hits: 12,
         }];
-        assert_eq!(judge(&one, &one, 0.01), LotEvidence::OneLot);
-        assert_eq!(judge(&[], &[], 0.01), LotEvidence::NotRecorded);
+        assert_eq!(judge(&one, &one, 0.01, hits_clear), LotEvidence::OneLot);
+        assert_eq!(judge(&[], &[], 0.01, hits_clear), LotEvidence::NotRecorded);
     }
 
     #[test]
     fn hits_on_every_panel_are_alike_over_lots() {
         let counts = tens([10, 10, 10, 10]);
         assert!(matches!(
-            judge(&counts, &counts, 0.01),
+            judge(&counts, &counts, 0.01, hits_clear),
             LotEvidence::Cleared { .. }
         ));
     }

@@ -2,16 +2,20 @@
 //! their levels are, what of them was given out at once, and whom they blame.
 
 mod abrasive;
+pub(super) mod alike;
 mod cell;
 pub(super) mod contrast;
 pub(super) mod control;
 pub(super) mod follows;
 pub(super) mod frame_duel;
 pub(super) mod frames;
+pub(super) mod goes_with;
 mod incoming;
 mod inspection;
 pub(super) mod inspector;
 pub(super) mod lots;
+mod mirrored;
+mod named;
 pub(super) mod onset;
 pub(super) mod periodic;
 mod recipe;
@@ -19,12 +23,13 @@ mod time;
 pub(super) mod together;
 
 use std::collections::BTreeMap;
+use std::sync::Arc;
 
-use super::{Cause, Rival};
-use crate::duel::{Contender, Given, in_order};
+use crate::duel::{Contender, Given, Toward, codes, in_order, stretches};
 use crate::records::{Panel, Records};
 use crate::site::DefectClass;
 
+pub use named::Rival;
 pub(super) use time::{StepFound, step};
 
 /// A level needs so many panels for its contender to vary.
@@ -42,6 +47,52 @@ pub(super) struct Recorded {
     pub levels: Vec<String>,
     /// How it was given out.
     pub contender: Contender,
+}
+
+impl Recorded {
+    /// Levels whose stretches within a block were given out at once, or whose
+    /// panels are compared with their neighbours in time.
+    fn in_stretches(rival: Rival, values: &[Option<String>], blocks: Vec<usize>) -> Self {
+        let (of, levels) = codes(values);
+        Self {
+            rival,
+            contender: Contender {
+                units: stretches(&of, &blocks),
+                given: Given::Levels(of, levels.len()),
+                blocks,
+                toward: Toward::Rises,
+                by_neighbours: true,
+            },
+            levels,
+        }
+    }
+
+    /// The same with other units, which are compared as they are.
+    fn in_units(mut self, units: Vec<usize>) -> Self {
+        self.contender.units = units;
+        self.contender.by_neighbours = false;
+        self
+    }
+
+    /// Numbers, compared within blocks, the panels of a unit given one at once.
+    fn numbers(
+        rival: Rival,
+        scores: Vec<Option<f64>>,
+        (units, blocks): (Vec<usize>, Vec<usize>),
+        toward: Toward,
+    ) -> Self {
+        Self {
+            rival,
+            levels: Vec::new(),
+            contender: Contender {
+                given: Given::Scores(scores),
+                units,
+                blocks,
+                toward,
+                by_neighbours: false,
+            },
+        }
+    }
 }
 
 /// Panels of one response, in time order.
@@ -72,8 +123,13 @@ impl<'a> Rows<'a> {
     }
 }
 
+/// A column's text.
+fn text(value: &Option<Arc<str>>) -> Option<String> {
+    value.as_deref().map(String::from)
+}
+
 /// A number for the day on which a panel was sanded, where recorded.
-pub(super) fn day_of(panel: &Panel) -> Option<i64> {
+fn day_of(panel: &Panel) -> Option<i64> {
     let date = panel.sanded_at?.local.date();
     Some(i64::from(date.year()) * 400 + i64::from(date.day_of_year()))
 }
@@ -110,44 +166,6 @@ fn varies(contender: &Contender) -> bool {
     };
     LEAST_TENTHS_RECORDED * contender.units.len() <= 10 * known
         && known - commonest.unwrap_or(known) >= LEAST_PANELS
-}
-
-/// Whom a rival stands for.
-pub(super) fn cause_of(rival: &Rival) -> Cause {
-    match rival {
-        Rival::Machine | Rival::Head | Rival::Fixture => Cause::Machine,
-        Rival::Lot | Rival::Supplier | Rival::Part | Rival::Size | Rival::Film | Rival::Panel => {
-            Cause::Part
-        }
-        Rival::Recipe
-        | Rival::Feed
-        | Rival::Passes
-        | Rival::Force
-        | Rival::Grit
-        | Rival::SandingDone
-        | Rival::Removal
-        | Rival::AbrasiveAge
-        | Rival::AbrasiveId
-        | Rival::Factor(_) => Cause::Recipe,
-        Rival::Inspector | Rival::Table => Cause::Inspection,
-        Rival::Lay
-        | Rival::Day
-        | Rival::Weekday
-        | Rival::Shift
-        | Rival::Hour
-        | Rival::FirstOfDay
-        | Rival::Step
-        | Rival::Trend => Cause::Undecided,
-    }
-}
-
-/// Time, and how panels lay: rivals of everybody and never shown themselves; what
-/// goes with them has a name of its own, or none.
-pub(super) fn is_met_only(rival: &Rival) -> bool {
-    matches!(
-        rival,
-        Rival::Lay | Rival::Day | Rival::Weekday | Rival::Hour
-    )
 }
 
 /// The place of every panel in its stretch, counted from 1.

@@ -18,7 +18,7 @@ const INTERVAL: f64 = 7.0;
 
 /// A change of the rate; positions count exposed panels in time order.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(in crate::causes) struct Change {
+pub(crate) struct Change {
     /// First panel after the change.
     pub at: usize,
     /// Earliest such panel in the 95 % interval.
@@ -30,7 +30,7 @@ pub(in crate::causes) struct Change {
 }
 
 /// Where the rate rose, if that can be claimed.
-pub(in crate::causes) fn rise(hits: &[bool]) -> Option<Change> {
+pub(crate) fn rise(hits: &[bool]) -> Option<Change> {
     let n = hits.len();
     let all = hits.iter().filter(|h| **h).count();
     let log_likelihood = |k: usize, m: usize| bernoulli(k as f64, m as f64, k as f64 / m as f64);
@@ -66,7 +66,7 @@ pub(in crate::causes) fn rise(hits: &[bool]) -> Option<Change> {
 
 /// Where the rate fell, if that can be claimed: `at` is the first panel after
 /// the repeat ended.
-pub(in crate::causes) fn fall(hits: &[bool]) -> Option<Change> {
+pub(crate) fn fall(hits: &[bool]) -> Option<Change> {
     let reversed: Vec<bool> = hits.iter().rev().copied().collect();
     let n = hits.len();
     rise(&reversed).map(|c| Change {
@@ -79,7 +79,7 @@ pub(in crate::causes) fn fall(hits: &[bool]) -> Option<Change> {
 
 /// Onset and end of a repeat.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(in crate::causes) struct Life {
+pub(crate) struct Life {
     /// Where the rate rose, if claimed.
     pub onset: Option<Change>,
     /// Where it fell again, if claimed.
@@ -92,7 +92,7 @@ pub(in crate::causes) struct Life {
 
 impl Life {
     /// Alive on all of `panels` exposed panels.
-    pub(in crate::causes) fn whole(panels: usize) -> Self {
+    pub(crate) fn whole(panels: usize) -> Self {
         Self {
             onset: None,
             end: None,
@@ -100,12 +100,10 @@ impl Life {
             past: panels,
         }
     }
-}
 
-impl Life {
     /// The same with the positions at which those counted so far stand among
     /// `panels` others.
-    pub(in crate::causes) fn among(self, positions: &[usize], panels: usize) -> Self {
+    pub(crate) fn among(self, positions: &[usize], panels: usize) -> Self {
         let stand = |at: usize| positions.get(at).copied().unwrap_or(panels);
         let change = |c: Change| Change {
             at: stand(c.at),
@@ -124,7 +122,7 @@ impl Life {
 
 /// The stretch over which the repeat lives. The end is sought after the onset,
 /// then the onset once more before the end, so that neither dilutes the other.
-pub(in crate::causes) fn life(hits: &[bool]) -> Life {
+pub(crate) fn life(hits: &[bool]) -> Life {
     let shift = |c: Change, by: usize| Change {
         at: c.at + by,
         earliest: c.earliest + by,

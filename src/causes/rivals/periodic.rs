@@ -1,8 +1,8 @@
 //! Every k-th panel: the folded order, and the folded order in short windows
 //! for nests without a record that slip phase when a panel is skipped.
 
+use crate::causes::Tally;
 use crate::causes::rivals::control::convolve;
-use crate::causes::tails::hypergeometric_at_least;
 use statrs::function::factorial::ln_binomial;
 
 /// Level of each of the two tests, adjusted for periods and phases.
@@ -17,7 +17,7 @@ const CYCLES: usize = 5;
 
 /// A panel in machine order.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(in crate::causes) struct Turn {
+pub(crate) struct Turn {
     /// Number in the order of all panels of the machine.
     pub number: usize,
     /// Whether it was hit; only exposed panels are listed.
@@ -26,43 +26,36 @@ pub(in crate::causes) struct Turn {
 
 /// A period found.
 #[derive(Debug, Clone, PartialEq)]
-pub(in crate::causes) struct Fold {
+pub(crate) struct Fold {
     /// The period, panels.
     pub every: usize,
     /// The phase with most hits; none where the phase slips.
     pub phase: Option<usize>,
-    /// (exposed, hits) at each phase; where the phase slips, counted from the
-    /// most-hit phase of each window.
-    pub folded: Vec<(usize, usize)>,
+    /// Of each phase; where the phase slips, counted from the most-hit phase of
+    /// each window.
+    pub folded: Vec<Tally>,
     /// p, adjusted for the periods and phases tried.
     pub p_value: f64,
 }
 
 /// The period with the smallest adjusted p, if it passes.
-pub(in crate::causes) fn fold(turns: &[Turn]) -> Option<Fold> {
+pub(crate) fn fold(turns: &[Turn]) -> Option<Fold> {
     fixed_phase(turns, LONGEST).or_else(|| slipping_phase(turns))
 }
 
 /// One phase over all panels: smallest hypergeometric tail × (k, phase) pairs.
 /// Phases need three hits, periods four cycles.
-pub(in crate::causes) fn fixed_phase(turns: &[Turn], longest: usize) -> Option<Fold> {
-    let n = turns.len();
-    let hits = turns.iter().filter(|t| t.hit).count();
-    let periods: Vec<usize> = (2..=longest).filter(|k| n >= 4 * k).collect();
+pub(crate) fn fixed_phase(turns: &[Turn], longest: usize) -> Option<Fold> {
+    let all = Tally::of(turns.iter().map(|t| t.hit));
+    let periods: Vec<usize> = (2..=longest).filter(|k| turns.len() >= 4 * k).collect();
     let pairs: usize = periods.iter().sum();
-    let mut best: Option<(f64, usize, usize)> = None;
-    for &k in &periods {
-        for (phase, &(exposed, here)) in folded(turns, k).iter().enumerate() {
-            if here < 3 {
-                continue;
-            }
-            let p = hypergeometric_at_least(here, n, hits, exposed);
-            if best.is_none_or(|(b, _, _)| p < b) {
-                best = Some((p, k, phase));
-            }
-        }
-    }
-    let (p, every, phase) = best?;
+    let of_period = |k: usize| {
+        let phases = folded(turns, k).into_iter().enumerate();
+        let enough = phases.filter(|(_, here)| here.hits >= 3);
+        enough.map(move |(phase, here)| (here.at_least_of(all), k, phase))
+    };
+    let tails = periods.iter().flat_map(|&k| of_period(k));
+    let (p, every, phase) = tails.min_by(|a, b| a.0.total_cmp(&b.0))?;
     let p_value = (p * pairs as f64).min(1.0);
     (p_value <= LEVEL).then(|| Fold {
         every,
@@ -72,15 +65,10 @@ pub(in crate::causes) fn fixed_phase(turns: &[Turn], longest: usize) -> Option<F
     })
 }
 
-/// Exposed panels and hits by number modulo `k`.
-fn folded(turns: &[Turn], k: usize) -> Vec<(usize, usize)> {
-    let mut out = vec![(0, 0); k];
-    for t in turns {
-        let cell = &mut out[t.number % k];
-        cell.0 += 1;
-        cell.1 += usize::from(t.hit);
-    }
-    out
+/// Panels by number modulo `k`.
+fn folded(turns: &[Turn], k: usize) -> Vec<Tally> {
+    let phase = |t: &Turn| (Some(t.number % k), t.hit);
+    Tally::by_level(k, turns.iter().map(phase))
 }
 
 /// Windows of five cycles, each with its own best phase: the sum over windows
@@ -91,14 +79,8 @@ fn slipping_phase(turns: &[Turn]) -> Option<Fold> {
     let periods: Vec<usize> = (2..=LONGEST)
         .filter(|k| turns.len() >= 2 * CYCLES * k)
         .collect();
-    let mut best: Option<(f64, usize)> = None;
-    for &k in &periods {
-        let p = windows_tail(turns, k);
-        if best.is_none_or(|(b, _)| p < b) {
-            best = Some((p, k));
-        }
-    }
-    let (p, every) = best?;
+    let tails = periods.iter().map(|&k| (windows_tail(turns, k), k));
+    let (p, every) = tails.min_by(|a, b| a.0.total_cmp(&b.0))?;
     let p_value = (p * periods.len() as f64).min(1.0);
     (p_value <= LEVEL).then(|| Fold {
         every,
@@ -119,8 +101,8 @@ fn windows_tail(turns: &[Turn], k: usize) -> f64 {
     let mut observed = 0;
     for window in windows(turns, k) {
         let phases = folded(window, k);
-        let largest = phases.iter().map(|p| p.1).max().unwrap_or(0);
-        if phases.iter().map(|p| p.1).sum::<usize>() < 2 {
+        let largest = phases.iter().map(|p| p.hits).max().unwrap_or(0);
+        if phases.iter().copied().sum::<Tally>().hits < 2 {
             continue;
         }
         observed += largest;
@@ -133,18 +115,22 @@ fn windows_tail(turns: &[Turn], k: usize) -> f64 {
 
 /// Chances that the largest phase count is 0, 1, …, given the window's hits.
 /// P(max ≤ m) = [zᴷ] Π_phases Σ_{c ≤ m} C(n_phase, c) zᶜ / C(n, K).
-fn largest_count(phases: &[(usize, usize)]) -> Vec<f64> {
-    let n: usize = phases.iter().map(|p| p.0).sum();
-    let hits: usize = phases.iter().map(|p| p.1).sum();
-    let all = ln_binomial(n as u64, hits as u64);
-    let highest = phases.iter().map(|p| p.0).max().unwrap_or(0).min(hits);
+fn largest_count(phases: &[Tally]) -> Vec<f64> {
+    let Tally { hits, exposed } = phases.iter().copied().sum();
+    let all = ln_binomial(exposed as u64, hits as u64);
+    let highest = phases
+        .iter()
+        .map(|p| p.exposed)
+        .max()
+        .unwrap_or(0)
+        .min(hits);
     let mut out = Vec::with_capacity(highest + 1);
     let mut below = 0.0;
     for most in 0..=highest {
         let mut ways = vec![1.0];
-        for &(exposed, _) in phases {
-            let choices: Vec<f64> = (0..=most.min(exposed))
-                .map(|c| ln_binomial(exposed as u64, c as u64).exp())
+        for phase in phases {
+            let choices: Vec<f64> = (0..=most.min(phase.exposed))
+                .map(|c| ln_binomial(phase.exposed as u64, c as u64).exp())
                 .collect();
             ways = convolve(&ways, &choices);
             ways.truncate(hits + 1);
@@ -156,16 +142,14 @@ fn largest_count(phases: &[(usize, usize)]) -> Vec<f64> {
     out
 }
 
-/// Exposed panels and hits by phase, phases counted from each window's best.
-fn aligned(turns: &[Turn], k: usize) -> Vec<(usize, usize)> {
-    let mut out = vec![(0, 0); k];
+/// Panels by phase, phases counted from each window's best.
+fn aligned(turns: &[Turn], k: usize) -> Vec<Tally> {
+    let mut out = vec![Tally::default(); k];
     for window in windows(turns, k) {
         let phases = folded(window, k);
-        let best = (0..k).rev().max_by_key(|&j| phases[j].1).unwrap_or(0);
+        let best = (0..k).rev().max_by_key(|&j| phases[j].hits).unwrap_or(0);
         for (j, cell) in out.iter_mut().enumerate() {
-            let (exposed, hits) = phases[(best + j) % k];
-            cell.0 += exposed;
-            cell.1 += hits;
+            *cell = *cell + phases[(best + j) % k];
         }
     }
     out
@@ -200,7 +184,12 @@ mod tests {
     #[test]
     fn chances_of_the_largest_count_add_up() {
         // Two phases of two panels, two hits: both on one phase in 2 of 6 ways.
-        let chances = largest_count(&[(2, 1), (2, 1)]);
+        let chances = largest_count(
+            &[Tally {
+                hits: 1,
+                exposed: 2,
+            }; 2],
+        );
         assert_relative_eq!(chances[1], 4.0 / 6.0, max_relative = 1e-12);
         assert_relative_eq!(chances[2], 2.0 / 6.0, max_relative = 1e-12);
     }

@@ -7,9 +7,9 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use super::{Recorded, Rows};
+use super::{Recorded, Rows, text};
 use crate::causes::Rival;
-use crate::duel::{Contender, Given, Toward, codes, in_order, stretches};
+use crate::duel::{Toward, in_order, stretches};
 use crate::records::{FactorValue, Panel};
 use crate::site::DefectClass;
 
@@ -24,17 +24,14 @@ const LAW: [(Rival, Setting, f64); 3] = [
 
 pub(super) fn contenders(rows: &Rows<'_>) -> Vec<Recorded> {
     let cells = rows.cells();
-    let numbers = |rival: Rival, scores: Vec<Option<f64>>, toward: Toward| Recorded {
-        rival,
-        levels: Vec::new(),
-        contender: Contender {
-            units: stretches(&scores, &cells),
-            given: Given::Scores(scores),
-            blocks: cells.clone(),
-            toward,
-            by_neighbours: true,
-        },
+    let numbers = |rival: Rival, scores: Vec<Option<f64>>, toward: Toward| {
+        let units = (stretches(&scores, &cells), cells.clone());
+        let mut all = Recorded::numbers(rival, scores, units, toward);
+        all.contender.by_neighbours = true;
+        all
     };
+    let words =
+        |rival, values: Vec<Option<String>>| Recorded::in_stretches(rival, &values, cells.clone());
     let mut found = Vec::new();
     let logs: Vec<Vec<Option<f64>>> = (LAW.iter())
         .map(|(_, of, exponent)| {
@@ -56,20 +53,6 @@ pub(super) fn contenders(rows: &Rows<'_>) -> Vec<Recorded> {
     for &k in &varying {
         found.push(numbers(LAW[k].0.clone(), logs[k].clone(), more_sanding));
     }
-    let words = |rival: Rival, values: Vec<Option<String>>| {
-        let (of, levels) = codes(&values);
-        Recorded {
-            rival,
-            contender: Contender {
-                units: stretches(&of, &cells),
-                given: Given::Levels(of, levels.len()),
-                blocks: cells.clone(),
-                toward: Toward::Rises,
-                by_neighbours: true,
-            },
-            levels,
-        }
-    };
     let grits = rows.each(|p| Some(p.grit.as_ref()?.label.clone()));
     found.push(words(Rival::Grit, grits));
     for (index, name) in rows.records.factor_names.iter().enumerate() {
@@ -89,7 +72,7 @@ pub(super) fn contenders(rows: &Rows<'_>) -> Vec<Recorded> {
             found.push(words(rival, texts));
         }
     }
-    let names = rows.each(|p| p.recipe.as_ref().map(|r| r.to_string()));
+    let names = rows.each(|p| text(&p.recipe));
     let settings = rows.each(|p| {
         let numbers = [p.feed_mm_s, p.passes, p.force_n].map(|v| v.map(f64::to_bits));
         (numbers, p.grit.as_ref().map(|g| &g.label))

@@ -59,23 +59,18 @@ pub(super) fn contenders(rows: &Rows<'_>) -> Vec<Recorded> {
         levels(Rival::Weekday, &[], weekday, day, cells.clone()),
         levels(Rival::Shift, &SHIFTS, shift, shifts, cells),
         levels(Rival::Hour, &[], hour, hours, day_of_cell.clone()),
-        Recorded {
-            rival: Rival::FirstOfDay,
-            levels: Vec::new(),
-            contender: Contender {
-                given: Given::Scores(first),
-                units: parts,
-                blocks: day_of_cell,
-                toward: Toward::Either,
-                by_neighbours: false,
-            },
-        },
+        Recorded::numbers(
+            Rival::FirstOfDay,
+            first,
+            (parts, day_of_cell),
+            Toward::Either,
+        ),
     ]
 }
 
 /// The moment at which a response steps most clearly.
 #[derive(Debug, Clone, PartialEq)]
-pub(in crate::causes) struct StepFound {
+pub(crate) struct StepFound {
     /// Row of the first panel after it.
     pub at: usize,
     /// 0 before it and 1 from it on.
@@ -91,11 +86,7 @@ const LEAST_BESIDE: usize = 10;
 /// the law of the largest swing of a Brownian bridge (Kolmogorov 1933; Page
 /// 1955, Biometrika 42, 523). Variance by batches, so that marks that cling
 /// together for a while are no step.
-pub(in crate::causes) fn step(
-    response: &Response,
-    cells: &[usize],
-    batches: &[usize],
-) -> Option<StepFound> {
+pub(crate) fn step(response: &Response, cells: &[usize], batches: &[usize]) -> Option<StepFound> {
     let n = cells.len();
     if n < 2 * LEAST_BESIDE {
         return None;

@@ -1,5 +1,6 @@
 //! What else changed where a repeat set in or ended.
 
+use super::text;
 use crate::records::{Panel, Records};
 
 /// A pause this many times the usual gap between panels counts as a change.
@@ -10,54 +11,24 @@ const PAUSE: f64 = 8.0;
 const EXPECTED: f64 = 0.5;
 
 /// What of a panel is compared with the panel before.
-struct Column {
-    name: &'static str,
-    value: fn(&Panel) -> Option<String>,
-}
+type Column = (&'static str, fn(&Panel) -> Option<String>);
 
 const COLUMNS: [Column; 9] = [
-    Column {
-        name: "abrasive_id",
-        value: |p| p.abrasive_id.as_deref().map(String::from),
-    },
-    Column {
-        name: "recipe",
-        value: |p| p.recipe.as_deref().map(String::from),
-    },
-    Column {
-        name: "feed_mm_s",
-        value: |p| p.feed_mm_s.map(|v| v.to_string()),
-    },
-    Column {
-        name: "passes",
-        value: |p| p.passes.map(|v| v.to_string()),
-    },
-    Column {
-        name: "force_n",
-        value: |p| p.force_n.map(|v| v.to_string()),
-    },
-    Column {
-        name: "inspector",
-        value: |p| p.inspector.as_deref().map(String::from),
-    },
-    Column {
-        name: "lot",
-        value: |p| p.lot.as_deref().map(String::from),
-    },
-    Column {
-        name: "supplier",
-        value: |p| p.supplier.as_deref().map(String::from),
-    },
-    Column {
-        name: "part",
-        value: |p| p.part.as_deref().map(String::from),
-    },
+    ("abrasive_id", |p| text(&p.abrasive_id)),
+    ("recipe", |p| text(&p.recipe)),
+    ("feed_mm_s", |p| p.feed_mm_s.map(|v| v.to_string())),
+    ("passes", |p| p.passes.map(|v| v.to_string())),
+    ("force_n", |p| p.force_n.map(|v| v.to_string())),
+    ("inspector", |p| text(&p.inspector)),
+    ("lot", |p| text(&p.lot)),
+    ("supplier", |p| text(&p.supplier)),
+    ("part", |p| text(&p.part)),
 ];
 
 /// Columns that changed between the panels from `earliest` − 1 to `latest`
 /// (positions in `panels`, in time order), with their new values, where a
 /// change there is no matter of course.
-pub(in crate::causes) fn changed(
+pub(crate) fn changed(
     records: &Records,
     panels: &[usize],
     earliest: usize,
@@ -72,14 +43,14 @@ pub(in crate::causes) fn changed(
             out.push((name.to_string(), value));
         }
     };
-    for column in &COLUMNS {
+    for (name, value) in COLUMNS {
         let new = |at: usize| {
-            let (before, now) = ((column.value)(panel(at - 1)), (column.value)(panel(at)));
+            let (before, now) = (value(panel(at - 1)), value(panel(at)));
             now.filter(|n| before.is_some_and(|b| b != *n))
         };
         let changes = (1..panels.len()).filter(|&at| new(at).is_some()).count();
         if let Some(value) = window.clone().rev().find_map(new) {
-            add(column.name, value, changes);
+            add(name, value, changes);
         }
     }
     // A fresh abrasive: the age falls.

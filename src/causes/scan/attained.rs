@@ -16,10 +16,12 @@
 
 use rayon::prelude::*;
 
-use super::discs::DiscScratch;
-use super::nodes::{self, MESHES};
-use super::screen::spot_centres;
-use super::spots::{self, RADII_MM};
+use super::families::Family;
+use super::spots::PANELS_NEEDED;
+use super::spots::at_marks::{self, RADII_MM};
+use super::spots::discs::DiscScratch;
+use super::spots::nodes::{self, MESHES};
+use super::spots::screen::spot_centres;
 use super::tail::poisson_tail;
 use crate::causes::scan::field::marks::Field;
 use crate::causes::scan::lines;
@@ -51,88 +53,14 @@ struct Ladder {
 }
 
 impl Attained {
-    /// Of the discs around all nodes of `field`, when `alpha` is the level of all.
-    pub(super) fn of_nodes(field: &Field, tests: f64, alpha: f64) -> Self {
+    /// Of a family of tests in `field`, when `alpha` is the level of all of it.
+    pub(super) fn of(family: Family, field: &Field, tests: f64, alpha: f64) -> Self {
         let floor = LOWEST * alpha / tests;
-        let discs = nodes::discs(field);
-        let mut ladders = Vec::new();
-        for mesh in 0..MESHES.len() {
-            let sample = nodes::sample(field, mesh, SAMPLE as f64);
-            let all = nodes::number_of(field, mesh);
-            let stands_for = all / sample.len().max(1) as f64;
-            let of_node = |scratch: &mut DiscScratch, node: &nodes::Node| {
-                let at = node.at(field);
-                discs.move_to(at, scratch);
-                discs.chances(at, mesh, None, scratch);
-                Ladder {
-                    stands_for,
-                    tails: tails(&scratch.chances, spots::PANELS_NEEDED, floor),
-                }
-            };
-            ladders.par_extend(
-                sample
-                    .par_iter()
-                    .with_min_len(32)
-                    .map_init(|| DiscScratch::new(field), of_node),
-            );
-        }
-        Self::new(tests, &ladders, alpha)
-    }
-
-    /// Of the discs around the marks of `field`, when `alpha` is the level of all.
-    pub(super) fn of_marks(field: &Field, tests: f64, alpha: f64) -> Self {
-        let floor = LOWEST * alpha / tests;
-        let centres = spot_centres(field);
-        let every = centres.len().div_ceil(SAMPLE).max(1);
-        let sample: Vec<usize> = centres.into_iter().step_by(every).collect();
-        let discs = spots::discs(field);
-        let of_mark = |scratch: &mut DiscScratch, point: &usize| -> Vec<Ladder> {
-            let own = &field.points[*point];
-            discs.move_to(own.at, scratch);
-            let ladder = |radius| {
-                discs.chances(own.at, radius, Some(own.panel), scratch);
-                Ladder {
-                    stands_for: every as f64,
-                    tails: tails(&scratch.chances, spots::PANELS_NEEDED - 1, floor),
-                }
-            };
-            (0..RADII_MM.len()).map(ladder).collect()
+        let ladders = match family {
+            Family::Nodes => of_nodes(field, floor),
+            Family::Marks => of_marks(field, floor),
+            Family::Lines => of_lines(field, floor),
         };
-        let ladders: Vec<Vec<Ladder>> = sample
-            .par_iter()
-            .with_min_len(32)
-            .map_init(|| DiscScratch::new(field), of_mark)
-            .collect();
-        let ladders: Vec<Ladder> = ladders.into_iter().flatten().collect();
-        Self::new(tests, &ladders, alpha)
-    }
-
-    /// Of the bands around all nodes of `field`, when `alpha` is the level of all.
-    pub(super) fn of_lines(field: &Field, tests: f64, alpha: f64) -> Self {
-        let nodes = LINES.map(|along| lines::nodes(field, along));
-        let floor = LOWEST * alpha / tests;
-        let mut ladders = Vec::new();
-        for (along, nodes) in LINES.into_iter().zip(&nodes) {
-            let bands = lines::bands(field, along);
-            let every = nodes.len().div_ceil(SAMPLE).max(1);
-            let sample: Vec<LineNode> = nodes.iter().copied().step_by(every).collect();
-            let of_node = |scratch: &mut BandScratch, node: &LineNode| {
-                let tails = match lines::expected(&bands, *node, scratch) {
-                    Expected::Beside(pooled) => pooled.tails(lines::PANELS_NEEDED, floor),
-                    Expected::ByPanel => tails(&scratch.chances, lines::PANELS_NEEDED, floor),
-                };
-                Ladder {
-                    stands_for: every as f64,
-                    tails,
-                }
-            };
-            ladders.par_extend(
-                sample
-                    .par_iter()
-                    .with_min_len(32)
-                    .map_init(|| BandScratch::new(field), of_node),
-            );
-        }
         Self::new(tests, &ladders, alpha)
     }
 
@@ -185,6 +113,79 @@ impl Attained {
         let equal = self.tests * p_value;
         if known { sum.min(equal) } else { equal }.min(1.0)
     }
+}
+
+/// The ladders of a sample of tests, each with a scratch of its thread.
+fn ladders<T: Sync, S>(
+    sample: &[T],
+    scratch: impl Fn() -> S + Sync + Send,
+    of: impl Fn(&mut S, &T) -> Vec<Ladder> + Sync + Send,
+) -> Vec<Ladder> {
+    let sample = sample.par_iter().with_min_len(32);
+    let all: Vec<Vec<Ladder>> = sample.map_init(scratch, of).collect();
+    all.into_iter().flatten().collect()
+}
+
+/// Of the discs around all nodes.
+fn of_nodes(field: &Field, floor: f64) -> Vec<Ladder> {
+    let discs = nodes::discs(field);
+    let of_mesh = |mesh| {
+        let sample = nodes::sample(field, mesh, SAMPLE as f64);
+        let stands_for = nodes::number_of(field, mesh) / sample.len().max(1) as f64;
+        let of = |scratch: &mut DiscScratch, node: &nodes::Node| {
+            let at = node.at(field);
+            discs.move_to(at, scratch);
+            discs.chances(at, mesh, None, scratch);
+            vec![Ladder {
+                stands_for,
+                tails: tails(&scratch.chances, PANELS_NEEDED, floor),
+            }]
+        };
+        ladders(&sample, || DiscScratch::new(field), of)
+    };
+    (0..MESHES.len()).flat_map(of_mesh).collect()
+}
+
+/// Of the discs around the marks.
+fn of_marks(field: &Field, floor: f64) -> Vec<Ladder> {
+    let discs = at_marks::discs(field);
+    let (sample, stands_for) = sampled(spot_centres(field));
+    let of = |scratch: &mut DiscScratch, point: &usize| {
+        let own = &field.points[*point];
+        discs.move_to(own.at, scratch);
+        let ladder = |radius| {
+            discs.chances(own.at, radius, Some(own.panel), scratch);
+            Ladder {
+                stands_for,
+                tails: tails(&scratch.chances, PANELS_NEEDED - 1, floor),
+            }
+        };
+        (0..RADII_MM.len()).map(ladder).collect()
+    };
+    ladders(&sample, || DiscScratch::new(field), of)
+}
+
+/// Of the bands around all nodes.
+fn of_lines(field: &Field, floor: f64) -> Vec<Ladder> {
+    let of_axis = |along| {
+        let bands = lines::bands(field, along);
+        let (sample, stands_for) = sampled(lines::nodes(field, along));
+        let of = |scratch: &mut BandScratch, node: &LineNode| {
+            let tails = match lines::expected(&bands, *node, scratch) {
+                Expected::Beside(pooled) => pooled.tails(lines::PANELS_NEEDED, floor),
+                Expected::ByPanel => tails(&scratch.chances, lines::PANELS_NEEDED, floor),
+            };
+            vec![Ladder { stands_for, tails }]
+        };
+        ladders(&sample, || BandScratch::new(field), of)
+    };
+    LINES.into_iter().flat_map(of_axis).collect()
+}
+
+/// About [`SAMPLE`] of all, evenly, and how many each stands for.
+fn sampled<T>(all: Vec<T>) -> (Vec<T>, f64) {
+    let every = all.len().div_ceil(SAMPLE).max(1);
+    (all.into_iter().step_by(every).collect(), every as f64)
 }
 
 /// P(at least k of the panels) for k = `fewest`, …, down to the first tail of at

@@ -1,4 +1,4 @@
-//! Across a line and along it.
+//! Axes and sides: across a line and along it.
 
 use serde::Serialize;
 
@@ -12,6 +12,48 @@ pub enum LineAxis {
     X,
     /// At fixed machine x.
     Y,
+}
+
+/// A side of the panel along one axis of a frame.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Side {
+    /// Low x.
+    LowX,
+    /// High x.
+    HighX,
+    /// Low y.
+    LowY,
+    /// High y.
+    HighY,
+}
+
+impl Side {
+    /// The side across the panel.
+    #[must_use]
+    pub fn opposite(self) -> Self {
+        match self {
+            Side::LowX => Side::HighX,
+            Side::HighX => Side::LowX,
+            Side::LowY => Side::HighY,
+            Side::HighY => Side::LowY,
+        }
+    }
+
+    /// The axis across which it lies.
+    pub(crate) fn axis(self) -> LineAxis {
+        match self {
+            Side::LowX | Side::HighX => LineAxis::X,
+            Side::LowY | Side::HighY => LineAxis::Y,
+        }
+    }
+
+    /// Low and high side of an axis.
+    pub(crate) fn of(axis: LineAxis) -> (Self, Self) {
+        match axis {
+            LineAxis::X => (Side::LowX, Side::HighX),
+            LineAxis::Y => (Side::LowY, Side::HighY),
+        }
+    }
 }
 
 /// The coordinate across a line: x for a line along y.
@@ -31,7 +73,7 @@ pub(super) fn moved_across(along: LineAxis, at: Point, u: f64) -> Point {
 }
 
 /// The coordinate along a line.
-pub(super) fn lengthwise(along: LineAxis, at: Point) -> f64 {
+pub(crate) fn lengthwise(along: LineAxis, at: Point) -> f64 {
     match along {
         LineAxis::Y => at.y,
         LineAxis::X => at.x,

@@ -1,9 +1,10 @@
 //! Each panel's chance of a mark at a place that is fixed beforehand.
 
 use super::LineAxis;
-use super::discs::{Crowding, DiscScratch, Discs, chance_of_mass};
+use super::spots::discs::{DiscScratch, Discs, chance_of_mass};
 use super::view::View;
 use crate::causes::scan::field::marks::Field;
+use crate::causes::scan::field::weighted::Crowding;
 use crate::causes::scan::lines::background::{BandScratch, Bands};
 use crate::records::Point;
 
@@ -33,7 +34,7 @@ impl View {
     /// give: the sum of the chances as an estimate, without caution and reserve.
     /// Where no mark lies around, half a mark is taken to.
     #[must_use]
-    pub(in crate::causes) fn hits_by_chance(&self, place: Point, radius_mm: f64) -> f64 {
+    pub(crate) fn hits_by_chance(&self, place: Point, radius_mm: f64) -> f64 {
         let field = Field::whole(self);
         let discs = Discs::new(&field, &[radius_mm], Crowding::Anywhere);
         let mut scratch = DiscScratch::plain(&field);

@@ -7,13 +7,13 @@
 //! time, so that the t-test of their slope on time keeps its level. Only then is
 //! the track followed beyond the disc.
 
-use super::axis::across;
-use super::background::RESERVE;
+use super::axis::{across, moved_across};
+use super::line_fit::{Line, slope_p};
 use super::sharpness::{self, Sharpness, Zone, nine_tenths};
+use super::spots::background::RESERVE;
 use super::{Drift, Found, LineAxis, Pace, ScanSettings, Shape, View};
 use crate::causes::scan::field::marks::{Field, unit};
 use crate::records::Point;
-use crate::stats::distributions::student_t;
 
 /// Fewer panels with a mark are not asked whether they drift.
 const LEAST_HITS: usize = 8;
@@ -123,6 +123,15 @@ fn same_form(a: Shape, b: Shape) -> bool {
     }
 }
 
+/// A panel's mark at a place.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct DatedHit {
+    panel: usize,
+    mark: usize,
+    day: f64,
+    at: Point,
+}
+
 /// A place on the move: where it was on `day`, and how it moves.
 #[derive(Debug, Clone, Copy, PartialEq)]
 struct Track {
@@ -142,18 +151,48 @@ impl Track {
         }
     }
 
-    /// By panel, the nearest mark within `reach`: (panel, mark, day).
-    fn hits(&self, view: &View, clock: &Clock, reach: f64) -> Vec<(usize, usize, f64)> {
-        let mut near: Vec<(usize, f64, usize, f64)> = (view.marks.iter().enumerate())
+    /// A place that stands still.
+    fn still(shape: Shape, reach: f64) -> Self {
+        Self {
+            shape,
+            day: 0.0,
+            speed: Point::new(0.0, 0.0),
+            reach,
+        }
+    }
+
+    /// By panel, the nearest mark within `reach`.
+    fn hits(&self, view: &View, clock: &Clock, reach: f64) -> Vec<DatedHit> {
+        let mut near: Vec<(f64, DatedHit)> = (view.marks.iter().enumerate())
             .filter_map(|(mark, m)| {
                 let day = clock.days.get(m.panel).copied().flatten()?;
-                let distance = self.distance(m.at, day);
-                (distance <= reach).then_some((m.panel, distance, mark, day))
+                let (panel, at) = (m.panel, m.at);
+                let hit = DatedHit {
+                    panel,
+                    mark,
+                    day,
+                    at,
+                };
+                Some((self.distance(at, day), hit)).filter(|near| near.0 <= reach)
             })
             .collect();
-        near.sort_by(|a, b| a.0.cmp(&b.0).then(a.1.total_cmp(&b.1)).then(a.2.cmp(&b.2)));
-        near.dedup_by_key(|hit| hit.0);
-        near.into_iter().map(|(p, _, m, day)| (p, m, day)).collect()
+        near.sort_by(|(a, x), (b, y)| {
+            (x.panel.cmp(&y.panel))
+                .then(a.total_cmp(b))
+                .then(x.mark.cmp(&y.mark))
+        });
+        near.dedup_by_key(|(_, hit)| hit.panel);
+        near.into_iter().map(|(_, hit)| hit).collect()
+    }
+
+    /// Whether its hits lie along a way worth the name, and on a steady one.
+    fn goes_far(&self, unit: f64, hits: &[DatedHit]) -> bool {
+        let days = || hits.iter().map(|h| h.day);
+        let span = days()
+            .max_by(f64::total_cmp)
+            .zip(days().min_by(f64::total_cmp));
+        let way = |(last, first)| self.speed.x.hypot(self.speed.y) * (last - first);
+        span.is_some_and(|span| way(span) >= LEAST_WAY_MM * unit) && steady(hits, self.shape)
     }
 
     /// Marks that go out with the place, rising.
@@ -176,10 +215,7 @@ impl Track {
 
 /// Where a point would lie had the place not moved for `days`.
 fn back(at: Point, speed: Point, days: f64) -> Point {
-    Point {
-        x: at.x - speed.x * days,
-        y: at.y - speed.y * days,
-    }
+    Point::new(at.x - speed.x * days, at.y - speed.y * days)
 }
 
 /// The track of a found place, if it moves.
@@ -189,21 +225,15 @@ fn track(view: &View, found: &Found, clock: &Clock, level: f64) -> Option<Track>
         Shape::Spot { .. } => 1.25 * found.scan_radius_mm.max(8.0 * unit),
         Shape::Line { .. } => 1.25 * found.scan_radius_mm,
     };
-    let still = Track {
-        shape: found.shape,
-        day: 0.0,
-        speed: Point { x: 0.0, y: 0.0 },
-        reach,
-    };
+    let still = Track::still(found.shape, reach);
     let fixed = still.hits(view, clock, reach);
     let (p_value, start) = [reach, WIDE * reach]
         .into_iter()
         .filter_map(|r| {
             let hits = still.hits(view, clock, r);
-            Some((
-                slope_test(view, &hits, clock, found)?,
-                fit(view, &hits, &still)?,
-            ))
+            let axes = axes(found.shape).iter();
+            let slopes = axes.filter_map(|&axis| slope_test(&hits, clock, axis));
+            Some((slopes.min_by(f64::total_cmp)?, fit(&hits, &still)?))
         })
         .min_by(|a, b| a.0.total_cmp(&b.0))?;
     if p_value > level {
@@ -217,12 +247,9 @@ fn track(view: &View, found: &Found, clock: &Clock, level: f64) -> Option<Track>
             break;
         }
         hits = next;
-        track = fit(view, &hits, &track)?;
+        track = fit(&hits, &track)?;
     }
-    let (first, last) = span(&hits)?;
-    let way = track.speed.x.hypot(track.speed.y) * (last - first);
-    (way >= LEAST_WAY_MM * unit && hits.len() > fixed.len() && steady(view, &hits, &track))
-        .then_some(track)
+    (hits.len() > fixed.len() && track.goes_far(unit, &hits)).then_some(track)
 }
 
 /// The track of a place that creeps along what was found as a line: there the
@@ -232,33 +259,25 @@ fn track_along(view: &View, found: &Found, clock: &Clock, level: f64) -> Option<
         return None;
     };
     let unit = unit(view);
-    let band = Track {
-        shape: found.shape,
-        day: 0.0,
-        speed: Point { x: 0.0, y: 0.0 },
-        reach: 1.25 * found.scan_radius_mm,
-    };
-    let lengthwise: fn(Point) -> f64 = match along {
-        LineAxis::X => |p| p.x,
-        LineAxis::Y => |p| p.y,
-    };
-    let position = |hit: &(usize, usize, f64)| lengthwise(view.marks[hit.1].at);
+    let band = Track::still(found.shape, 1.25 * found.scan_radius_mm);
+    let lengthwise = other(along);
+    let position = |hit: &DatedHit| across(lengthwise, hit.at);
     // ordinary marks of the band lie far off and would hide the way; the stretch
     // is chosen without a look at the time, so the test keeps its level
     let mut in_band = band.hits(view, clock, band.reach);
     let (low, high) = crowded_stretch(in_band.iter().map(position).collect())?;
     in_band.retain(|hit| (low..=high).contains(&position(hit)));
-    if slope_test_along(view, &in_band, clock, lengthwise)? > level {
+    if slope_test(&in_band, clock, lengthwise)? > level {
         return None;
     }
     let reach = 1.25 * found.scan_radius_mm.max(8.0 * unit);
-    let centre = Point { x: 0.0, y: 0.0 };
+    let centre = Point::new(0.0, 0.0);
     let spot = Track {
         shape: Shape::Spot { centre },
         reach,
         ..band
     };
-    let mut track = fit(view, &in_band, &spot)?;
+    let mut track = fit(&in_band, &spot)?;
     let mut hits = Vec::new();
     for round in 0..MOST_ROUNDS {
         // ordinary marks of the band bend the first fit: come nearer by steps
@@ -268,12 +287,9 @@ fn track_along(view: &View, found: &Found, clock: &Clock, level: f64) -> Option<
             break;
         }
         hits = next;
-        track = fit(view, &hits, &track)?;
+        track = fit(&hits, &track)?;
     }
-    let (first, last) = span(&hits)?;
-    let way = track.speed.x.hypot(track.speed.y) * (last - first);
-    (way >= LEAST_WAY_MM * unit && 2 * hits.len() >= in_band.len() && steady(view, &hits, &track))
-        .then_some(track)
+    (2 * hits.len() >= in_band.len() && track.goes_far(unit, &hits)).then_some(track)
 }
 
 /// The shortest stretch with [`CROWDED`] of the positions, a seventh longer at
@@ -289,165 +305,73 @@ fn crowded_stretch(mut positions: Vec<f64>) -> Option<(f64, f64)> {
     Some((low - more, high + more))
 }
 
-/// Axes on which a place has a position.
-fn axes(shape: Shape) -> Vec<fn(Point) -> f64> {
+/// Lines across which a place has a position.
+fn axes(shape: Shape) -> &'static [LineAxis] {
     match shape {
-        Shape::Spot { .. } => vec![|p| p.x, |p| p.y],
-        Shape::Line {
-            along: LineAxis::Y, ..
-        } => vec![|p| p.x],
-        Shape::Line {
-            along: LineAxis::X, ..
-        } => vec![|p| p.y],
+        Shape::Spot { .. } => &[LineAxis::Y, LineAxis::X],
+        Shape::Line { along, .. } if along == LineAxis::Y => &[LineAxis::Y],
+        Shape::Line { .. } => &[LineAxis::X],
     }
 }
 
-/// The smaller p-value of the axes' slopes on time.
-fn slope_test(
-    view: &View,
-    hits: &[(usize, usize, f64)],
-    clock: &Clock,
-    found: &Found,
-) -> Option<f64> {
-    let axes = axes(found.shape);
-    let p_values = axes
-        .iter()
-        .filter_map(|&axis| slope_test_along(view, hits, clock, axis));
-    p_values.min_by(f64::total_cmp)
+fn other(along: LineAxis) -> LineAxis {
+    match along {
+        LineAxis::X => LineAxis::Y,
+        LineAxis::Y => LineAxis::X,
+    }
 }
 
-/// The p-value of the slope on time of the hits' positions on one axis; where lots
-/// are recorded, of the lots' means.
-fn slope_test_along(
-    view: &View,
-    hits: &[(usize, usize, f64)],
-    clock: &Clock,
-    axis: fn(Point) -> f64,
-) -> Option<f64> {
+/// Days and positions across lines along `axis`.
+fn positions(hits: &[DatedHit], axis: LineAxis) -> Vec<(f64, f64)> {
+    hits.iter().map(|h| (h.day, across(axis, h.at))).collect()
+}
+
+/// The p-value of the slope on time of the hits' positions across an axis; where
+/// lots are recorded, of the lots' means.
+fn slope_test(hits: &[DatedHit], clock: &Clock, axis: LineAxis) -> Option<f64> {
     if hits.len() < LEAST_HITS {
         return None;
     }
-    let lot = |hit: &(usize, usize, f64)| clock.lots.get(hit.0).copied().flatten();
-    let recorded = hits.iter().filter(|hit| lot(hit).is_some()).count();
-    let position = |hit: &(usize, usize, f64)| axis(view.marks[hit.1].at);
-    if 2 * recorded < hits.len() {
-        let at: Vec<(f64, f64)> = hits.iter().map(|h| (h.2, position(h))).collect();
+    let at = positions(hits, axis);
+    let lot = |hit: &DatedHit| clock.lots.get(hit.panel).copied().flatten();
+    let mut by_lot: Vec<(usize, (f64, f64))> = (hits.iter().zip(&at))
+        .filter_map(|(hit, at)| Some((lot(hit)?, *at)))
+        .collect();
+    if 2 * by_lot.len() < hits.len() {
         return slope_p(&at);
     }
-    let mut by_lot: Vec<(usize, f64, f64)> = hits
-        .iter()
-        .filter_map(|h| Some((lot(h)?, h.2, position(h))))
-        .collect();
     by_lot.sort_by_key(|l| l.0);
     let means: Vec<(f64, f64)> = by_lot
         .chunk_by(|a, b| a.0 == b.0)
         .map(|lot| {
-            let mean = |of: fn(&(usize, f64, f64)) -> f64| {
-                lot.iter().map(of).sum::<f64>() / lot.len() as f64
+            let mean = |of: fn(&(f64, f64)) -> f64| {
+                lot.iter().map(|l| of(&l.1)).sum::<f64>() / lot.len() as f64
             };
-            (mean(|l| l.1), mean(|l| l.2))
+            (mean(|l| l.0), mean(|l| l.1))
         })
         .collect();
     (means.len() >= LEAST_LOTS).then(|| slope_p(&means))?
 }
 
-/// Two-sided p of the slope in the least-squares line of (time, value).
-fn slope_p(at: &[(f64, f64)]) -> Option<f64> {
-    let line = Line::through(at)?;
-    let dof = at.len() as f64 - 2.0;
-    let error = (line.residual / dof / line.time_squares).sqrt();
-    if dof < 1.0 {
-        return None;
-    }
-    if error <= 0.0 {
-        return Some(if line.slope == 0.0 { 1.0 } else { 0.0 });
-    }
-    Some(student_t::two_sided_p(line.slope / error, dof))
-}
-
-/// A least-squares line through (time, value).
-struct Line {
-    slope: f64,
-    mean_time: f64,
-    mean_value: f64,
-    time_squares: f64,
-    /// Residual sum of squares.
-    residual: f64,
-}
-
-impl Line {
-    fn through(at: &[(f64, f64)]) -> Option<Self> {
-        let n = at.len() as f64;
-        let mean_time = at.iter().map(|a| a.0).sum::<f64>() / n;
-        let mean_value = at.iter().map(|a| a.1).sum::<f64>() / n;
-        let time_squares: f64 = at.iter().map(|a| (a.0 - mean_time).powi(2)).sum();
-        if at.len() < 3 || time_squares <= 0.0 {
-            return None;
-        }
-        let products: f64 = at
-            .iter()
-            .map(|a| (a.0 - mean_time) * (a.1 - mean_value))
-            .sum();
-        let slope = products / time_squares;
-        let residual = at
-            .iter()
-            .map(|a| (a.1 - mean_value - slope * (a.0 - mean_time)).powi(2))
-            .sum();
-        Some(Self {
-            slope,
-            mean_time,
-            mean_value,
-            time_squares,
-            residual,
-        })
-    }
-}
-
 /// The track through the hits.
-fn fit(view: &View, hits: &[(usize, usize, f64)], last: &Track) -> Option<Track> {
-    let line = |axis: fn(Point) -> f64| {
-        let at: Vec<(f64, f64)> = hits
-            .iter()
-            .map(|h| (h.2, axis(view.marks[h.1].at)))
-            .collect();
-        Line::through(&at)
-    };
-    let none = 0.0;
-    let (shape, day, speed) = match last.shape {
-        Shape::Spot { .. } => {
-            let (x, y) = (line(|p| p.x)?, line(|p| p.y)?);
-            let centre = Point {
-                x: x.mean_value,
-                y: y.mean_value,
-            };
-            let speed = Point {
-                x: x.slope,
-                y: y.slope,
-            };
-            (Shape::Spot { centre }, x.mean_time, speed)
+fn fit(hits: &[DatedHit], last: &Track) -> Option<Track> {
+    let line = |axis: &LineAxis| Line::through(&positions(hits, *axis));
+    let lines: Option<Vec<Line>> = axes(last.shape).iter().map(line).collect();
+    let (shape, day, speed) = match (last.shape, lines?.as_slice()) {
+        (Shape::Spot { .. }, [x, y]) => {
+            let centre = Point::new(x.mean_value, y.mean_value);
+            (
+                Shape::Spot { centre },
+                x.mean_time,
+                Point::new(x.slope, y.slope),
+            )
         }
-        Shape::Line { along, .. } => {
-            let (at, speed) = match along {
-                LineAxis::Y => {
-                    let x = line(|p| p.x)?;
-                    let speed = Point {
-                        x: x.slope,
-                        y: none,
-                    };
-                    (x, speed)
-                }
-                LineAxis::X => {
-                    let y = line(|p| p.y)?;
-                    let speed = Point {
-                        x: none,
-                        y: y.slope,
-                    };
-                    (y, speed)
-                }
-            };
-            let at_mm = at.mean_value;
-            (Shape::Line { along, at_mm }, at.mean_time, speed)
+        (Shape::Line { along, .. }, [line]) => {
+            let at_mm = line.mean_value;
+            let speed = moved_across(along, Point::new(0.0, 0.0), line.slope);
+            (Shape::Line { along, at_mm }, line.mean_time, speed)
         }
+        _ => return None,
     };
     Some(Track {
         shape,
@@ -458,16 +382,13 @@ fn fit(view: &View, hits: &[(usize, usize, f64)], last: &Track) -> Option<Track>
 }
 
 /// Whether a steady move leaves less unexplained than the best single jump.
-fn steady(view: &View, hits: &[(usize, usize, f64)], track: &Track) -> bool {
+fn steady(hits: &[DatedHit], shape: Shape) -> bool {
     let mut hits = hits.to_vec();
-    hits.sort_by(|a, b| a.2.total_cmp(&b.2).then(a.0.cmp(&b.0)));
+    hits.sort_by(|a, b| a.day.total_cmp(&b.day).then(a.panel.cmp(&b.panel)));
     let mut line = 0.0;
     let mut jumps = vec![0.0; hits.len()];
-    for axis in axes(track.shape) {
-        let at: Vec<(f64, f64)> = hits
-            .iter()
-            .map(|h| (h.2, axis(view.marks[h.1].at)))
-            .collect();
+    for &axis in axes(shape) {
+        let at = positions(&hits, axis);
         let Some(fitted) = Line::through(&at) else {
             return false;
         };
@@ -483,12 +404,6 @@ fn steady(view: &View, hits: &[(usize, usize, f64)], track: &Track) -> bool {
         }
     }
     jumps.iter().all(|jump| line < *jump)
-}
-
-fn span(hits: &[(usize, usize, f64)]) -> Option<(f64, f64)> {
-    let first = hits.iter().map(|h| h.2).min_by(f64::total_cmp)?;
-    let last = hits.iter().map(|h| h.2).max_by(f64::total_cmp)?;
-    Some((first, last))
 }
 
 /// The found place as one that moves, if it is sharp with its move taken off.
@@ -526,8 +441,8 @@ fn moving(
         return None;
     }
     let hits = track.hits(view, clock, track.reach);
-    let away = |h: &(usize, usize, f64)| track.distance(view.marks[h.1].at, h.2);
-    let mut members: Vec<usize> = hits.iter().map(|h| h.1).collect();
+    let away = |h: &DatedHit| track.distance(h.at, h.day);
+    let mut members: Vec<usize> = hits.iter().map(|h| h.mark).collect();
     members.extend(
         found
             .members
@@ -538,7 +453,7 @@ fn moving(
     members.dedup();
     Some(Found {
         shape: track.shape,
-        hits: hits.iter().map(|h| (h.0, h.1)).collect(),
+        hits: hits.iter().map(|h| (h.panel, h.mark)).collect(),
         members,
         zone,
         expected: chances.iter().sum::<f64>() / RESERVE,

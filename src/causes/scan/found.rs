@@ -49,8 +49,6 @@ pub struct Found {
     pub members: Vec<usize>,
     /// Marks taken out with it before the next round, indices into `View::marks`.
     pub zone: Vec<usize>,
-    /// Panels that decided: those with a mark in the best disc or band.
-    pub panels_in_scan: usize,
     /// Radius or half width of that disc or band, mm.
     pub scan_radius_mm: f64,
     /// Centres around which the scan was significant at this place.

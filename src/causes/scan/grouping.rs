@@ -96,10 +96,7 @@ mod tests {
             let number = |k: usize| row[k].parse::<f64>().unwrap();
             let key = (row[0].to_owned(), row[1].to_owned(), row[2].to_owned());
             let (points, labels) = sets.entry(key).or_default();
-            points.push(Point {
-                x: SCALE * number(4),
-                y: SCALE * number(5),
-            });
+            points.push(Point::new(SCALE * number(4), SCALE * number(5)));
             labels.push(row[6].parse().ok()); // −1 is noise
         }
         assert_eq!(sets.len(), 5);

@@ -2,13 +2,14 @@
 
 use std::collections::BTreeMap;
 
-use super::attained::Attained;
-use super::background::RESERVE;
-use super::discs::{DiscScratch, Discs};
 use super::found::ScanSettings;
-use super::nodes;
-use super::rounds::Tests;
-use super::spots::{self, PANELS_NEEDED};
+use super::spots::PANELS_NEEDED;
+use super::spots::background::RESERVE;
+use super::spots::discs::{DiscScratch, Discs};
+use super::spots::nodes;
+
+use super::families::{Family, Tests};
+use super::spots::at_marks;
 use super::view::View;
 use crate::causes::scan::field::marks::{Field, Kind};
 use crate::records::{Point, Rect};
@@ -49,9 +50,6 @@ pub struct Limit {
     /// Panels of the same kind needed to see a repeat on a fifth of the panels;
     /// none if the stream's panels suffice or no number does.
     pub panels_needed: Option<usize>,
-    /// Share of the area covered by any panel that fewer than half of the
-    /// panels cover, and for which the limit does not speak, 0..1.
-    pub share_rarely_covered: f64,
 }
 
 /// What the scan's discs are centred on.
@@ -100,33 +98,29 @@ struct Situation {
 pub fn smallest_repeat(view: &View, settings: &ScanSettings, tests: &Tests) -> Limit {
     let field = Field::whole(view);
     let shares = &tests.shares;
-    let [of_nodes, of_marks, _] = tests.attained(&field);
-    let over = |attained: &Attained, share: f64| {
-        settings.alpha / attained.level(share * settings.of_view())
+    let over = |family: Family| {
+        let (attained, share) = (tests.attained(&field), shares[family as usize]);
+        settings.alpha / attained[family as usize].level(share * settings.of_view())
     };
     let mut searches = vec![Search {
-        discs: spots::discs(&field),
+        discs: at_marks::discs(&field),
         centres: CentredOn::Marks,
-        tests: over(of_marks, shares.marks),
+        tests: over(Family::Marks),
     }];
-    if shares.nodes > 0.0 {
+    if tests.with_nodes() {
         searches.push(Search {
             discs: nodes::discs(&field),
             centres: CentredOn::Nodes,
-            tests: over(of_nodes, shares.nodes),
+            tests: over(Family::Nodes),
         });
     }
     let mut scratch = DiscScratch::new(&field);
     let half = 0.5 * field.kinds.iter().map(|k| k.panels).sum::<f64>();
-    let (mut often, mut rarely) = (Vec::new(), 0.0);
+    let mut often = Vec::new();
     for (place, area) in lattice(&field) {
         let covering = field.kinds.iter().filter(|k| k.rect.contains(place));
         let exposed: f64 = covering.map(|k| k.panels).sum();
-        if exposed == 0.0 {
-            continue;
-        }
-        if exposed < half {
-            rarely += area;
+        if exposed == 0.0 || exposed < half {
             continue;
         }
         let mut situations = Vec::new();
@@ -158,7 +152,6 @@ pub fn smallest_repeat(view: &View, settings: &ScanSettings, tests: &Tests) -> L
     Limit {
         smallest_repeat_seen: seen,
         panels_needed: needed,
-        share_rarely_covered: rarely / (rarely + total),
     }
 }
 
@@ -261,7 +254,7 @@ fn situation(
         mass: around.mass,
         chance_per_mass,
         tests: search.tests,
-        reach: discs.backgrounds[radius].radius / (SCATTER_MM * unit),
+        reach: discs.backgrounds[radius].size / (SCATTER_MM * unit),
         centres: search.centres,
     }
 }

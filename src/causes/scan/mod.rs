@@ -4,21 +4,19 @@
 
 mod attained;
 mod axis;
-mod background;
 mod bars;
+mod candidate;
 mod chances;
-mod discs;
 mod drift;
+mod families;
 mod field;
 mod found;
 mod grouping;
 mod limit;
+mod line_fit;
 mod lines;
-mod nodes;
-mod outlook;
 mod places;
 mod rounds;
-mod screen;
 mod sharpness;
 mod spots;
 mod tail;
@@ -26,17 +24,17 @@ mod view;
 #[cfg(test)]
 mod worked_cases;
 
-pub use axis::LineAxis;
-pub(super) use axis::{across, stretch};
-pub(super) use background::{RESERVE, WINDOW_MM};
+pub use axis::{LineAxis, Side};
+pub(super) use axis::{across, lengthwise, stretch};
 pub(super) use bars::search::relative_feeds;
 pub use bars::search::{Bars, BarsBy, find_bars};
 pub use drift::{Clock, follow_drift};
+pub use families::Tests;
 pub(super) use field::marks::unit;
 pub(super) use field::weights::written_grain_mm;
 pub use found::{Drift, Found, Pace, ScanSettings, Shape};
 pub use limit::{Limit, smallest_repeat};
 pub use places::find as find_places;
-pub use rounds::Tests;
 pub use sharpness::Sharpness;
+pub(super) use spots::background::{RESERVE, WINDOW_MM};
 pub use view::{View, ViewMark, ViewPanel};

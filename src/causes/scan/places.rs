@@ -1,16 +1,19 @@
 //! All places of a stream: scan, take the best place out, scan again.
 
 use super::axis::across;
-use super::background::RESERVE;
-use super::discs::{Crowding, DiscScratch, Discs};
+use super::candidate::{Candidate, Centre};
+use super::families::Tests;
 use super::found::{Found, ScanSettings, Shape};
 use super::grouping::group;
-use super::rounds::{Candidate, Centre, Rounds, Tests};
+use super::rounds::Rounds;
 use super::sharpness::{self, Sharpness, Zone, nearest_by_panel, nine_tenths};
-use super::spots::RADII_MM;
+use super::spots::at_marks::RADII_MM;
+use super::spots::background::RESERVE;
+use super::spots::discs::{DiscScratch, Discs};
 use super::{LineAxis, view::View};
 use crate::causes::scan::field::marks::Field;
 use crate::causes::scan::field::point_index::square_distance;
+use crate::causes::scan::field::weighted::Crowding;
 use crate::causes::scan::lines::background::{BandScratch, Bands};
 use crate::records::Point;
 
@@ -86,10 +89,7 @@ fn spot(field: &Field, best: &Candidate, taken: &mut Vec<Zone>) -> Found {
             hits.iter().map(|h| axis(field.points[h.1].at)).sum::<f64>() / hits.len() as f64
         };
         if !hits.is_empty() {
-            centre = Point {
-                x: mean(|p| p.x),
-                y: mean(|p| p.y),
-            };
+            centre = Point::new(mean(|p| p.x), mean(|p| p.y));
         }
     }
     let hits = near(centre);
@@ -172,10 +172,9 @@ fn finish(
         shape,
         members: members(field, &inside, &hits),
         zone: inside.iter().map(|&i| field.points[i].mark).collect(),
-        panels_in_scan: best.panels_hit,
         scan_radius_mm: best.size_mm * field.unit,
         centres: best.centres,
-        p_value: best.p_value,
+        p_value: best.p_value(),
         tests: 0,
         p_adjusted: 1.0,
         expected: expected / RESERVE,
@@ -210,21 +209,9 @@ mod tests {
     use super::*;
     use crate::causes::scan::lines;
     use crate::causes::scan::lines::LINES;
-    use crate::causes::scan::nodes;
-    use crate::causes::scan::rounds::{Centres, Levels, candidates};
-    use crate::causes::scan::view::ViewPanel;
-    use crate::causes::scan::worked_cases::view;
-    use crate::records::Rect;
-
-    const PANEL: ViewPanel = ViewPanel {
-        rect: Rect {
-            x0: 0.0,
-            y0: 0.0,
-            x1: 600.0,
-            y1: 400.0,
-        },
-        swapped: false,
-    };
+    use crate::causes::scan::rounds::{Centres, candidates};
+    use crate::causes::scan::spots::nodes;
+    use crate::causes::scan::worked_cases::{PLAIN, panel, view};
 
     const ONE_STREAM: ScanSettings = ScanSettings {
         alpha: 0.01,
@@ -261,7 +248,7 @@ mod tests {
                 marks.push((i, 420.0 + scatter(next()), 400.0 * next()));
             }
         }
-        view(&[PANEL].repeat(panels), &marks, 0.0)
+        view(&[PLAIN].repeat(panels), &marks, 0.0)
     }
 
     /// The loop without shortcuts: every mark a centre in every round, no
@@ -280,19 +267,8 @@ mod tests {
                 spots: all,
                 lines: LINES.map(|along| lines::nodes(&field, along)),
             };
-            let every = Levels {
-                nodes: 1.0,
-                marks: 1.0,
-                lines: 1.0,
-            };
-            let all = candidates(&field, every, &centres);
-            let best = all.into_iter().min_by(|a, b| {
-                a.p_value
-                    .total_cmp(&b.p_value)
-                    .then(a.size_mm.total_cmp(&b.size_mm))
-                    .then(a.point.cmp(&b.point))
-                    .then(a.centre.cmp(&b.centre))
-            });
+            let all = candidates(&field, [1.0; 3], &centres);
+            let best = all.into_iter().min_by(Candidate::order);
             let Some(best) = best.filter(|b| rounds.adjusted(&field, b) <= 0.01) else {
                 return found;
             };
@@ -303,7 +279,7 @@ mod tests {
             for &mark in &place.zone {
                 left[mark] = false;
             }
-            found.push((place.shape, best.p_value));
+            found.push((place.shape, best.p_value()));
         }
     }
 
@@ -345,9 +321,9 @@ mod tests {
 
     #[test]
     fn nothing_to_scan_finds_nothing() {
-        assert_eq!(places(&view(&[PANEL; 5], &[], 0.0)), []);
+        assert_eq!(places(&view(&[PLAIN; 5], &[], 0.0)), []);
         let two = view(
-            &[PANEL; 2],
+            &[PLAIN; 2],
             &[(0, 1.0, 1.0), (1, 1.0, 1.0), (1, 2.0, 1.0)],
             0.0,
         );
@@ -357,13 +333,7 @@ mod tests {
 
     #[test]
     fn chances_are_zero_where_the_panel_does_not_cover_the_place() {
-        let small = ViewPanel {
-            rect: Rect {
-                x1: 200.0,
-                ..PANEL.rect
-            },
-            ..PANEL
-        };
+        let small = panel(200.0, 400.0);
         let marks: Vec<_> = (0..40)
             .map(|i| {
                 (
@@ -373,8 +343,8 @@ mod tests {
                 )
             })
             .collect();
-        let view = view(&[PANEL, small], &marks, 0.0);
-        let place = Point { x: 205.0, y: 100.0 };
+        let view = view(&[PLAIN, small], &marks, 0.0);
+        let place = Point::new(205.0, 100.0);
         let chances = view.chances(place, 12.0);
         assert!(chances[0] > 0.0);
         assert_eq!(chances[1], 0.0);

@@ -2,10 +2,11 @@
 
 use super::LineAxis;
 use super::axis::{across, stretch};
-use super::background::RESERVE;
-use super::discs::{Crowding, DiscScratch, Discs};
+use super::spots::background::RESERVE;
+use super::spots::discs::{DiscScratch, Discs};
 use crate::causes::scan::field::marks::{Field, FieldPoint};
 use crate::causes::scan::field::point_index::square_distance;
+use crate::causes::scan::field::weighted::Crowding;
 use crate::causes::scan::lines::background::{BandScratch, Bands};
 use crate::causes::scan::lines::width::{NARROW_FROM, narrow_over_broad};
 use crate::records::Point;
@@ -93,14 +94,7 @@ fn spot_ring_ratio(field: &Field, centre: Point, taken: &[Zone]) -> Option<f64> 
         panels[usize::from(square > inner * inner * (1.0 + 1e-9))].push(entry.panel);
     }
     let [disc, ring] = panels.map(distinct);
-    let ratio = areas(field, taken, outer, |dx, dy| {
-        let square = dx * dx + dy * dy;
-        let at = Point {
-            x: centre.x + dx,
-            y: centre.y + dy,
-        };
-        (square <= outer * outer).then_some((at, square <= inner * inner))
-    });
+    let ratio = areas(field, taken, centre, (inner, outer));
     excess_ratio(disc, ring, expected, ratio)
 }
 
@@ -162,27 +156,22 @@ fn distinct(mut panels: Vec<usize>) -> f64 {
 }
 
 /// Area of the ring over the area of the disc, by a lattice over both.
-fn areas(
-    field: &Field,
-    taken: &[Zone],
-    outer: f64,
-    part: impl Fn(f64, f64) -> Option<(Point, bool)>,
-) -> Option<f64> {
+fn areas(field: &Field, taken: &[Zone], centre: Point, (inner, outer): (f64, f64)) -> Option<f64> {
     const STEPS: i32 = 24;
     let step = outer / f64::from(STEPS);
     let (mut inside, mut around) = (0.0, 0.0);
     for a in -STEPS..STEPS {
         for b in -STEPS..STEPS {
             let offset = |k: i32| (f64::from(k) + 0.5) * step;
-            let Some((at, is_inside)) = part(offset(a), offset(b)) else {
-                continue;
-            };
-            if taken.iter().any(|zone| zone.holds(at)) {
+            let (dx, dy) = (offset(a), offset(b));
+            let square = dx * dx + dy * dy;
+            let at = Point::new(centre.x + dx, centre.y + dy);
+            if square > outer * outer || taken.iter().any(|zone| zone.holds(at)) {
                 continue;
             }
             let covering = field.kinds.iter().filter(|k| k.rect.contains(at));
             let panels: f64 = covering.map(|k| k.panels).sum();
-            if is_inside {
+            if square <= inner * inner {
                 inside += panels;
             } else {
                 around += panels;

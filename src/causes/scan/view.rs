@@ -56,10 +56,10 @@ impl ViewPanel {
     /// Whether a line along `along` at `at_mm` on the other axis crosses it.
     #[must_use]
     pub fn covers_across(&self, along: LineAxis, at_mm: f64) -> bool {
-        let middle = Point {
-            x: 0.5 * (self.rect.x0 + self.rect.x1),
-            y: 0.5 * (self.rect.y0 + self.rect.y1),
-        };
+        let middle = Point::new(
+            0.5 * (self.rect.x0 + self.rect.x1),
+            0.5 * (self.rect.y0 + self.rect.y1),
+        );
         self.covers(match along {
             LineAxis::Y => Point { x: at_mm, ..middle },
             LineAxis::X => Point { y: at_mm, ..middle },

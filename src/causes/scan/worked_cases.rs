@@ -6,11 +6,13 @@ use std::collections::BTreeSet;
 use approx::assert_relative_eq;
 
 use super::LineAxis;
-use super::discs::{Crowding, DiscScratch, Discs};
-use super::spots::{SpotCandidate, discs, scan};
+use super::candidate::{Candidate, Centre};
+use super::spots::at_marks::{discs, scan};
+use super::spots::discs::{DiscScratch, Discs};
 use super::tail::chance_of_hits;
 use super::view::{View, ViewMark, ViewPanel};
 use crate::causes::scan::field::marks::Field;
+use crate::causes::scan::field::weighted::Crowding;
 use crate::causes::scan::lines;
 use crate::causes::scan::lines::background::{BandScratch, Bands};
 use crate::causes::scan::lines::{Expected, LineNode};
@@ -19,25 +21,20 @@ use crate::records::{Point, Rect};
 /// Relative tolerance of the printed digits.
 const PRINTED: f64 = 1e-9;
 
-/// An ordinary panel, 600 × 400 mm at the stop corner.
-pub(super) const PLAIN: ViewPanel = ViewPanel {
-    rect: Rect {
-        x0: 0.0,
-        y0: 0.0,
-        x1: 600.0,
-        y1: 400.0,
-    },
-    swapped: false,
-};
+/// A panel at the stop corner, mm.
+pub(super) const fn panel(width: f64, height: f64) -> ViewPanel {
+    ViewPanel {
+        rect: Rect::at_origin(width, height),
+        swapped: false,
+    }
+}
+
+/// An ordinary panel.
+pub(super) const PLAIN: ViewPanel = panel(600.0, 400.0);
 
 const TURNED: ViewPanel = ViewPanel {
-    rect: Rect {
-        x0: 0.0,
-        y0: 0.0,
-        x1: 300.0,
-        y1: 450.0,
-    },
     swapped: true,
+    ..panel(300.0, 450.0)
 };
 
 /// A view of the panels with marks (panel, x, y), all written in `grain_mm`.
@@ -78,18 +75,24 @@ fn with_spot() -> View {
     view(&[PLAIN; 20], &marks, 0.0)
 }
 
-/// The best disc of all, whatever its p-value: smaller p, then smaller radius,
-/// then point order.
-fn best(field: &Field) -> Option<SpotCandidate> {
+/// The best disc of all, whatever its p-value.
+fn best(field: &Field) -> Option<Candidate> {
     let all: Vec<usize> = (0..field.points.len()).collect();
     let candidates = scan(&discs(field), 1.0, &all);
-    let better = |a: &SpotCandidate, b: &SpotCandidate| {
-        (a.tail.value())
-            .total_cmp(&b.tail.value())
-            .then(a.radius.cmp(&b.radius))
-            .then(a.point.cmp(&b.point))
+    candidates.into_iter().min_by(Candidate::order)
+}
+
+/// Panels expected in its disc, the own left out.
+fn expected_at(field: &Field, found: &Candidate) -> f64 {
+    let Centre::Mark(radius) = found.centre else {
+        panic!("{found:?}");
     };
-    candidates.into_iter().min_by(better)
+    let own = &field.points[found.point];
+    let discs = discs(field);
+    let mut scratch = DiscScratch::new(field);
+    discs.move_to(own.at, &mut scratch);
+    discs.chances(own.at, radius, Some(own.panel), &mut scratch);
+    scratch.chances.iter().sum()
 }
 
 fn tests_of(field: &Field) -> f64 {
@@ -108,12 +111,16 @@ fn six_panels_at_one_place() {
     let field = Field::whole(&view);
     let found = best(&field).unwrap();
     assert_eq!(tests_of(&field), 182.0);
-    assert_eq!(found.radius, 0);
-    assert_eq!(field.points[found.point].at, Point { x: 302.0, y: 150.0 });
+    assert_eq!(found.centre, Centre::Mark(0));
+    assert_eq!(field.points[found.point].at, Point::new(302.0, 150.0));
     assert_eq!(found.panels_hit, 6);
-    assert_relative_eq!(found.expected, 0.02342462843, max_relative = PRINTED);
-    assert_relative_eq!(found.tail.value(), 1.079787668e-11, max_relative = PRINTED);
-    let adjusted = found.tail.value() * tests_of(&field);
+    assert_relative_eq!(
+        expected_at(&field, &found),
+        0.02342462843,
+        max_relative = PRINTED
+    );
+    assert_relative_eq!(found.p_value(), 1.079787668e-11, max_relative = PRINTED);
+    let adjusted = found.p_value() * tests_of(&field);
     assert_relative_eq!(adjusted, 1.965213556e-9, max_relative = PRINTED);
 }
 
@@ -122,7 +129,7 @@ fn the_same_place_at_a_fixed_centre() {
     let view = with_spot();
     let field = Field::whole(&view);
     let discs = discs(&field);
-    let centre = Point { x: 300.0, y: 150.0 };
+    let centre = Point::new(300.0, 150.0);
     let mut scratch = DiscScratch::new(&field);
     for (radius, q, expected, p_value) in [
         (0, 0.002601643931, 0.02860454614, 7.093960236e-14),
@@ -147,7 +154,7 @@ fn the_same_place_at_a_fixed_centre() {
 #[test]
 fn chance_alone_without_caution_and_without_the_repeats_own_marks() {
     let mut view = with_spot();
-    let centre = Point { x: 300.0, y: 150.0 };
+    let centre = Point::new(300.0, 150.0);
     (view.marks).retain(|m| (m.at.x - centre.x).hypot(m.at.y - centre.y) > 15.0);
     let expected = view.hits_by_chance(centre, 12.0);
     assert!(
@@ -163,7 +170,7 @@ fn chance_alone_without_caution_and_without_the_repeats_own_marks() {
 fn chance_alone_where_no_other_mark_lies() {
     let mut view = with_spot();
     view.marks.clear();
-    let expected = view.hits_by_chance(Point { x: 300.0, y: 150.0 }, 12.0);
+    let expected = view.hits_by_chance(Point::new(300.0, 150.0), 12.0);
     let disc = std::f64::consts::PI * 144.0 / 40_000.0;
     assert_relative_eq!(expected, 0.5 * disc, max_relative = 0.01);
 }
@@ -184,10 +191,14 @@ fn two_kinds_of_panel_and_a_shared_corner() {
     let field = Field::whole(&view);
     let found = best(&field).unwrap();
     assert_eq!(tests_of(&field), 189.0);
-    assert_eq!((found.radius, found.panels_hit), (0, 7));
-    assert_eq!(field.points[found.point].at, Point { x: 16.0, y: 13.0 });
-    assert_relative_eq!(found.expected, 0.06159279283, max_relative = PRINTED);
-    assert_relative_eq!(found.tail.value(), 2.748080002e-12, max_relative = PRINTED);
+    assert_eq!((found.centre, found.panels_hit), (Centre::Mark(0), 7));
+    assert_eq!(field.points[found.point].at, Point::new(16.0, 13.0));
+    assert_relative_eq!(
+        expected_at(&field, &found),
+        0.06159279283,
+        max_relative = PRINTED
+    );
+    assert_relative_eq!(found.p_value(), 2.748080002e-12, max_relative = PRINTED);
 }
 
 #[test]
@@ -211,9 +222,13 @@ fn every_panel_at_exactly_one_place() {
     let field = Field::whole(&view);
     let found = best(&field).unwrap();
     assert_eq!(tests_of(&field), 140.0);
-    assert_eq!((found.radius, found.panels_hit), (0, 20));
-    assert_relative_eq!(found.expected, 0.03534160033, max_relative = PRINTED);
-    assert_relative_eq!(found.tail.value(), 1.32165955e-52, max_relative = PRINTED);
+    assert_eq!((found.centre, found.panels_hit), (Centre::Mark(0), 20));
+    assert_relative_eq!(
+        expected_at(&field, &found),
+        0.03534160033,
+        max_relative = PRINTED
+    );
+    assert_relative_eq!(found.p_value(), 1.32165955e-52, max_relative = PRINTED);
 }
 
 #[test]
@@ -227,7 +242,7 @@ fn coordinates_written_in_steps_of_50_mm_repeat_by_themselves() {
     let fine = view(&[PLAIN; 20], &marks, 0.0);
     let field = Field::whole(&fine);
     let found = best(&field).unwrap();
-    let adjusted = found.tail.value() * tests_of(&field);
+    let adjusted = found.p_value() * tests_of(&field);
     // printed to eight digits
     assert_relative_eq!(adjusted, 1.0204933e-4, max_relative = 5e-8);
 
@@ -236,9 +251,13 @@ fn coordinates_written_in_steps_of_50_mm_repeat_by_themselves() {
     // the case keeps the fine radii, to show what the crowding factor does
     field.unit = 1.0;
     let found = best(&field).unwrap();
-    assert_relative_eq!(found.expected, 0.8370923656, max_relative = PRINTED);
-    assert_relative_eq!(found.tail.value(), 0.04284537670, max_relative = PRINTED);
-    assert!(found.tail.value() * tests_of(&field) > 1.0);
+    assert_relative_eq!(
+        expected_at(&field, &found),
+        0.8370923656,
+        max_relative = PRINTED
+    );
+    assert_relative_eq!(found.p_value(), 0.04284537670, max_relative = PRINTED);
+    assert!(found.p_value() * tests_of(&field) > 1.0);
 }
 
 /// Radii other than the scan's, for places that are fixed beforehand.
@@ -246,7 +265,7 @@ fn coordinates_written_in_steps_of_50_mm_repeat_by_themselves() {
 fn a_disc_of_any_radius_has_its_chance() {
     let view = with_spot();
     let field = Field::whole(&view);
-    let centre = Point { x: 300.0, y: 150.0 };
+    let centre = Point::new(300.0, 150.0);
     let mut last = 0.0;
     for radius in [2.0, 5.0, 9.0, 15.0] {
         let discs = Discs::new(&field, &[radius], Crowding::AtAMark);

@@ -17,7 +17,7 @@ use crate::records::Panel;
 /// Compares panels of this stream with like ones of other machines and heads.
 /// None where the panels lay across each other, which tells more, where the pitch
 /// was taken to scale with the feed, or where no lot ran on both.
-pub(in crate::causes) fn compare(ground: &BarGround<'_>, bars: &Bars) -> Option<Control> {
+pub(crate) fn compare(ground: &BarGround<'_>, bars: &Bars) -> Option<Control> {
     let records = ground.records;
     let panels = &ground.stream.panels;
     let swaps = |i: usize| records.panels[i].lay.swaps_axes();

@@ -12,7 +12,7 @@ use crate::causes::verdict::Holds;
 use crate::causes::{LineAxis, View};
 
 /// Chance of a panel without bars to be taken for one with bars.
-pub(in crate::causes) const BY_CHANCE: f64 = 0.1;
+pub(crate) const BY_CHANCE: f64 = 0.1;
 
 /// Standard normal quantile of 1 − [`BY_CHANCE`].
 const QUANTILE: f64 = 1.281_551_565_544_6;
@@ -22,48 +22,48 @@ const ON_A_BAR: f64 = 0.5;
 
 /// The frames to compare, as far as they can differ.
 #[derive(Debug, Clone, Copy)]
-pub(in crate::causes) struct Frames<'a> {
-    pub(in crate::causes) machine: &'a View,
-    pub(in crate::causes) panel: Option<&'a View>,
+pub(crate) struct Frames<'a> {
+    pub(crate) machine: &'a View,
+    pub(crate) panel: Option<&'a View>,
     /// Only where the lay at the table is recorded.
-    pub(in crate::causes) table: Option<&'a View>,
+    pub(crate) table: Option<&'a View>,
     /// Marks to be used, by index into `Records::defects`.
-    pub(in crate::causes) used: &'a [bool],
+    pub(crate) used: &'a [bool],
 }
 
 /// How one panel's marks lie to the bars.
 #[derive(Debug, Clone, PartialEq)]
-pub(in crate::causes) struct PanelBars {
+pub(crate) struct PanelBars {
     /// Position in the stream's panels.
-    pub(in crate::causes) panel: usize,
+    pub(crate) panel: usize,
     /// Whether it shows the bars.
-    pub(in crate::causes) shows: bool,
+    pub(crate) shows: bool,
     /// Its marks on bars, indices into `Records::defects`, nearest to one first.
-    pub(in crate::causes) on_bars: Vec<usize>,
+    pub(crate) on_bars: Vec<usize>,
 }
 
 /// The evidence.
 #[derive(Debug, Clone, PartialEq)]
-pub(in crate::causes) struct BarEvidence {
+pub(crate) struct BarEvidence {
     /// Where the likelihoods say that they hold.
-    pub(in crate::causes) holds: Holds,
+    pub(crate) holds: Holds,
     /// ln likelihood, machine over part.
-    pub(in crate::causes) machine_over_panel: f64,
+    pub(crate) machine_over_panel: f64,
     /// ln likelihood, machine over table, where its lay is recorded.
-    pub(in crate::causes) machine_over_table: Option<f64>,
+    pub(crate) machine_over_table: Option<f64>,
     /// ln likelihood of a pitch proportional to the feed over one that is the same
     /// at all feeds, where the feed varied.
-    pub(in crate::causes) with_feed: Option<f64>,
+    pub(crate) with_feed: Option<f64>,
     /// The middle feed, mm/s.
-    pub(in crate::causes) middle_feed: Option<f64>,
+    pub(crate) middle_feed: Option<f64>,
     /// Whether the phase is the frame's.
-    pub(in crate::causes) fixed_phase: bool,
+    pub(crate) fixed_phase: bool,
     /// Panels with marks enough to show bars.
-    pub(in crate::causes) could_show: usize,
+    pub(crate) could_show: usize,
     /// Those panels.
-    pub(in crate::causes) panels: Vec<PanelBars>,
+    pub(crate) panels: Vec<PanelBars>,
     /// Chance of a panel that could show bars to be taken for one that does.
-    pub(in crate::causes) by_chance: f64,
+    pub(crate) by_chance: f64,
 }
 
 /// Marks of one frame along one axis, panel by panel.
@@ -134,7 +134,7 @@ impl Places {
 }
 
 /// Whether marks at these places show the pitch, whatever its phase.
-pub(in crate::causes) fn shows_anywhere(at: &[f64], frequency: f64) -> bool {
+pub(crate) fn shows_anywhere(at: &[f64], frequency: f64) -> bool {
     let (re, im, n) = phasor(at, frequency);
     (re * re + im * im) / (n * n) >= least_share(n)
 }
@@ -150,7 +150,7 @@ fn least_share(n: f64) -> f64 {
 }
 
 /// Weighs frames and feed, and tells which panels show the bars.
-pub(in crate::causes) fn weigh(
+pub(crate) fn weigh(
     frames: &Frames<'_>,
     sighting: &BarSighting,
     feeds: &[Option<f64>],

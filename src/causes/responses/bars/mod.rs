@@ -7,5 +7,5 @@ mod findings;
 mod phases;
 mod stream;
 
-pub(in crate::causes) use findings::BarSighting;
-pub(in crate::causes) use stream::{bar_findings, without_bars};
+pub(crate) use findings::BarSighting;
+pub(crate) use stream::{bar_findings, without_bars};

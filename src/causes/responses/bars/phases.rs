@@ -25,7 +25,7 @@ const MOST_PANELS: usize = 1000;
 
 /// What the panels have in common besides the pitch.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(in crate::causes) enum Phase {
+pub(crate) enum Phase {
     /// Nothing: each panel has a phase of its own.
     Free,
     /// The phase, in turns: bars lie at (phase + whole number) × pitch.
@@ -34,22 +34,17 @@ pub(in crate::causes) enum Phase {
 
 /// The best fit in one frame.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(in crate::causes) struct Fit {
+pub(crate) struct Fit {
     /// Bars per mm.
-    pub(in crate::causes) frequency: f64,
-    pub(in crate::causes) phase: Phase,
+    pub(crate) frequency: f64,
+    pub(crate) phase: Phase,
     /// ln likelihood over that of marks without bars.
-    pub(in crate::causes) log_ratio: f64,
+    pub(crate) log_ratio: f64,
 }
 
 /// The best fit near `frequency` of marks at the given places, panel by panel, on
 /// panels up to `length` mm long; phases free or, if `fixed`, fixed in the frame.
-pub(in crate::causes) fn fit(
-    panels: &[Vec<f64>],
-    frequency: f64,
-    length: f64,
-    fixed: bool,
-) -> Option<Fit> {
+pub(crate) fn fit(panels: &[Vec<f64>], frequency: f64, length: f64, fixed: bool) -> Option<Fit> {
     let thin = panels.len().div_ceil(MOST_PANELS).max(1);
     let panels: Vec<Vec<f64>> = panels
         .iter()
@@ -105,7 +100,7 @@ fn at(panels: &[Vec<f64>], frequency: f64, fixed: bool) -> Fit {
 }
 
 /// Re Σ e^{iθ}, Im Σ e^{iθ} and the number of marks.
-pub(in crate::causes) fn phasor(marks: &[f64], frequency: f64) -> (f64, f64, f64) {
+pub(crate) fn phasor(marks: &[f64], frequency: f64) -> (f64, f64, f64) {
     let mut sum = (0.0, 0.0, marks.len() as f64);
     for at in marks {
         let (sin, cos) = (TAU * frequency * at).sin_cos();

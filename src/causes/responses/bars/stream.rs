@@ -1,6 +1,6 @@
 //! The bars of one stream: from what the scans of its frames saw to findings.
 
-use crate::causes::conclude::About;
+use crate::causes::about::About;
 use crate::causes::responses::bars::evidence::Frames;
 use crate::causes::responses::bars::findings::{BarGround, BarSighting, conclude_bars};
 use crate::causes::responses::merge::Sighting;
@@ -21,7 +21,7 @@ fn one_frame(mut bars: Vec<BarSighting>) -> Vec<BarSighting> {
 }
 
 /// The sightings without lines half of whose marks lie on bars.
-pub(in crate::causes) fn without_bars(
+pub(crate) fn without_bars(
     sightings: Vec<Sighting>,
     views: &[View],
     on_bars: &[bool],
@@ -36,10 +36,10 @@ pub(in crate::causes) fn without_bars(
 
 /// The findings of bars and whether each defect lies on a bar; `holders` and
 /// `views` in the order of the scan, `others` the panels of other machines and heads.
-pub(in crate::causes) fn bar_findings(
+pub(crate) fn bar_findings(
     records: &Records,
     data: &StreamData,
-    index: usize,
+    about: &About,
     (holders, views, sightings): (&[Holder], &[View], &[Sighting]),
     bars: Vec<BarSighting>,
     others: &[usize],
@@ -79,15 +79,9 @@ pub(in crate::causes) fn bar_findings(
         feeds: &feeds,
         others,
     };
-    let about = About {
-        machine: data.machine.as_deref(),
-        head: data.head.as_deref(),
-        defect: &records.defect_names[data.name].name,
-        stream: index,
-    };
     let mut findings = Vec::new();
     for sighting in one_frame(bars) {
-        if let Some((finding, defects)) = conclude_bars(about, &ground, &sighting) {
+        if let Some((finding, defects)) = conclude_bars(about.clone(), &ground, &sighting) {
             findings.push(finding);
             for defect in defects {
                 on_bars[defect] = true;

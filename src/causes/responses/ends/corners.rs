@@ -8,9 +8,9 @@
 
 use crate::causes::levels::{CORNERS, adjusted};
 use crate::causes::responses::ends::sides::{Lead, SideStream};
-use crate::causes::responses::ends::votes::{SideFrame, Voter, shares};
+use crate::causes::responses::ends::votes::{Voter, shares};
 use crate::causes::tails::sign_test;
-use crate::causes::{NextCheck, Side};
+use crate::causes::{Frame, NextCheck, Side};
 use crate::site::DefectClass;
 
 /// Of the marks that a side has more than the opposite side, so large a share
@@ -23,7 +23,7 @@ const ALONG: f64 = 2.0;
 
 /// How marks lie at a corner.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(in crate::causes) enum AtCorner {
+pub(crate) enum AtCorner {
     /// Along one edge, at its end.
     EdgeEnd {
         /// The edge.
@@ -42,7 +42,7 @@ pub(in crate::causes) enum AtCorner {
 
 impl AtCorner {
     /// The side whose votes carry the finding, and the corner's other side.
-    pub(in crate::causes) fn sides(self) -> (Side, Side) {
+    pub(crate) fn sides(self) -> (Side, Side) {
         match self {
             AtCorner::EdgeEnd { edge, end } => (end, edge),
             AtCorner::Corner { x, y } => (x, y),
@@ -50,7 +50,7 @@ impl AtCorner {
     }
 
     /// What a practitioner would look at (common practice, no source).
-    pub(in crate::causes) fn next_check(self, class: Option<DefectClass>) -> NextCheck {
+    pub(crate) fn next_check(self, class: Option<DefectClass>) -> NextCheck {
         match (self, class) {
             (AtCorner::EdgeEnd { .. }, Some(DefectClass::Under)) => NextCheck::CheckStandOff,
             _ => NextCheck::CheckCorner,
@@ -78,20 +78,15 @@ fn along_y(corner: usize) -> Side {
 }
 
 /// The corner of two sides of different axes.
-pub(in crate::causes) fn corner_of(a: Side, b: Side) -> usize {
+pub(crate) fn corner_of(a: Side, b: Side) -> usize {
     let has = |side| usize::from(a == side || b == side);
     has(Side::HighX) + 2 * has(Side::HighY)
 }
 
 /// A panel's marks by thirds of both axes, `cells[third of y][third of x]`;
 /// marks of repeats at one place left out.
-fn ninths(stream: &SideStream<'_>, panel: usize, frame: SideFrame) -> [[usize; 3]; 3] {
+fn ninths(stream: &SideStream<'_>, panel: usize, frame: Frame) -> [[usize; 3]; 3] {
     let mut cells = [[0; 3]; 3];
-    let third = |share: f64| match share {
-        s if s < 1.0 / 3.0 => 0,
-        s if s > 2.0 / 3.0 => 2,
-        _ => 1,
-    };
     for mark in stream.marks.on(panel) {
         if !stream.of_spots[mark.defect]
             && let Some((u, v)) = shares(stream.records, mark.defect, panel, frame)
@@ -102,16 +97,25 @@ fn ninths(stream: &SideStream<'_>, panel: usize, frame: SideFrame) -> [[usize; 3
     cells
 }
 
+/// Which third, counted from the low side.
+fn third(share: f64) -> usize {
+    match share {
+        s if s < 1.0 / 3.0 => 0,
+        s if s > 2.0 / 3.0 => 2,
+        _ => 1,
+    }
+}
+
 fn at(cells: &[[usize; 3]; 3], corner: usize) -> usize {
     cells[corner & 2][2 * (corner & 1)]
 }
 
 /// Votes of panels for a corner against the one across the panel, named by a
 /// side of the corner and its opposite.
-pub(in crate::causes) fn corner_voters(
+pub(crate) fn corner_voters(
     stream: &SideStream<'_>,
     panels: &[usize],
-    frame: SideFrame,
+    frame: Frame,
     (side, other): (Side, Side),
 ) -> Vec<Voter> {
     let corner = corner_of(side, other);
@@ -129,9 +133,9 @@ pub(in crate::causes) fn corner_voters(
 
 /// The corner that leads in a frame, if one does; `tests` counts frames and
 /// streams.
-pub(in crate::causes) fn lead(
+pub(crate) fn lead(
     stream: &SideStream<'_>,
-    frame: SideFrame,
+    frame: Frame,
     tests: usize,
     alpha: f64,
 ) -> Option<Lead> {
@@ -194,7 +198,7 @@ fn rest_is_good(sums: &[[usize; 3]; 3], corner: usize) -> bool {
 
 /// How the marks in the corner's ninth lie: by their median distances from its
 /// two edges.
-fn lie(stream: &SideStream<'_>, frame: SideFrame, corner: usize) -> AtCorner {
+fn lie(stream: &SideStream<'_>, frame: Frame, corner: usize) -> AtCorner {
     let (x, y) = (along_x(corner), along_y(corner));
     let (mut from_x, mut from_y) = (Vec::new(), Vec::new());
     for (panel, mark) in marks_at(stream, stream.panels, frame, corner) {
@@ -220,26 +224,18 @@ fn lie(stream: &SideStream<'_>, frame: SideFrame, corner: usize) -> AtCorner {
 }
 
 /// Panels and marks (indices into `Records::defects`) in a corner's ninth.
-pub(in crate::causes) fn marks_at(
+pub(crate) fn marks_at(
     stream: &SideStream<'_>,
     panels: &[usize],
-    frame: SideFrame,
+    frame: Frame,
     corner: usize,
 ) -> Vec<(usize, usize)> {
-    let inside = |share: f64, high: bool| {
-        if high {
-            share > 2.0 / 3.0
-        } else {
-            share < 1.0 / 3.0
-        }
-    };
     let mut out = Vec::new();
     for &panel in panels {
         for mark in stream.marks.on(panel) {
             if !stream.of_spots[mark.defect]
                 && let Some((u, v)) = shares(stream.records, mark.defect, panel, frame)
-                && inside(u, corner & 1 == 1)
-                && inside(v, corner & 2 == 2)
+                && (third(u), third(v)) == (2 * (corner & 1), corner & 2)
             {
                 out.push((panel, mark.defect));
             }

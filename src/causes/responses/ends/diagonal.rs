@@ -15,7 +15,7 @@ use crate::site::DefectClass;
 type Corner = (Side, Side);
 
 /// Turns such pairs of findings into a tilt; all others stay as they are.
-pub(in crate::causes) fn tilts(findings: &mut [Finding], records: &Records) {
+pub(crate) fn tilts(findings: &mut [Finding], records: &Records) {
     let corners: Vec<Option<(Corner, DefectClass)>> =
         findings.iter().map(|f| corner(f, records)).collect();
     for i in 0..findings.len() {

@@ -10,8 +10,8 @@
 //! machine marks both ends of panels that were turned, but never both its own.
 
 use crate::causes::responses::ends::opposite::{EITHER_WAY, KindMarks, ends_of_what, finding};
-use crate::causes::responses::ends::votes::{SideFrame, shares};
-use crate::causes::{Finding, LineAxis, Reason};
+use crate::causes::responses::ends::votes::shares;
+use crate::causes::{Finding, Frame, LineAxis, Reason};
 use crate::records::Records;
 
 /// Depth of the bands: this share of the panel's shorter side.
@@ -50,7 +50,7 @@ struct End {
 
 /// Marks along both ends of `axis`; of `taken` marks, which belong to places and
 /// lines, none counts. `tests` are all that share `alpha`.
-pub(in crate::causes) fn ends_stand_out(
+pub(crate) fn ends_stand_out(
     records: &Records,
     kind: KindMarks<'_>,
     taken: &[bool],
@@ -58,20 +58,20 @@ pub(in crate::causes) fn ends_stand_out(
     axis: LineAxis,
     (alpha, tests): (f64, usize),
 ) -> Option<Finding> {
-    let in_frame = |frame: SideFrame| -> Vec<(usize, Bands)> {
+    let in_frame = |frame: Frame| -> Vec<(usize, Bands)> {
         panels
             .iter()
             .map(|&panel| (panel, bands(records, kind, taken, panel, (frame, axis))))
             .collect()
     };
-    let own = in_frame(SideFrame::Panel);
+    let own = in_frame(Frame::Panel);
     let [low, high] = ends(&own);
     let p_value = low.p_value.max(high.p_value);
     let p_adjusted = (p_value * tests as f64).min(1.0);
     if p_adjusted > alpha {
         return None;
     }
-    let lain = in_frame(SideFrame::Machine);
+    let lain = in_frame(Frame::Machine);
     if ends(&lain).iter().any(|end| end.p_value > AS_THEY_LAY) {
         return None;
     }
@@ -159,11 +159,11 @@ fn bands(
     kind: KindMarks<'_>,
     taken: &[bool],
     panel: usize,
-    (frame, axis): (SideFrame, LineAxis),
+    (frame, axis): (Frame, LineAxis),
 ) -> Bands {
     let about = &records.panels[panel];
     // the panel's own axis, wherever it lay in the frame
-    let turned = frame == SideFrame::Machine && about.lay.swaps_axes();
+    let turned = frame == Frame::Machine && about.lay.swaps_axes();
     let along_x = (axis == LineAxis::X) != turned;
     let (width, height) = frame.extent(about);
     let (along, across) = if along_x {
@@ -207,7 +207,7 @@ fn at_ends(
     let about = &records.panels[panel];
     let (length, width) = (about.length_mm, about.width_mm);
     let at_end = |defect: usize| {
-        let (u, v) = shares(records, defect, panel, SideFrame::Panel)?;
+        let (u, v) = shares(records, defect, panel, Frame::Panel)?;
         let band = match axis {
             LineAxis::X => band_of((u, v), (length, width)),
             LineAxis::Y => band_of((v, u), (width, length)),
@@ -272,8 +272,9 @@ fn end(panels: &[(usize, Bands)], own: fn(&Bands) -> f64) -> End {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::causes::made;
     use crate::causes::responses::place::Marks;
-    use crate::records::{Defect, DefectName, Lay, Panel, Point};
+    use crate::records::{Lay, Panel, Point};
     use crate::site::DefectClass;
     use rand::{RngExt, SeedableRng};
     use rand_chacha::ChaCha8Rng;
@@ -294,13 +295,7 @@ mod tests {
 
     fn made(shape: Shape, seed: u64) -> Records {
         let mut rng = ChaCha8Rng::seed_from_u64(seed);
-        let mut records = Records {
-            defect_names: vec![DefectName {
-                name: "sand-through".into(),
-                class: Some(DefectClass::Over),
-            }],
-            ..Records::default()
-        };
+        let mut records = made::records(&[("sand-through", Some(DefectClass::Over))]);
         for i in 0..150 {
             let lay = match (shape, rng.random_range(0..4)) {
                 (Shape::MachineEnds, 0) => Lay::Deg90,
@@ -308,23 +303,12 @@ mod tests {
                 _ => Lay::Deg0,
             };
             let panel = Panel {
-                id: format!("{i}"),
-                length_mm: 700.0,
-                width_mm: 450.0,
-                inspected: true,
                 lay,
-                ..Panel::default()
+                ..made::panel(i, 700.0, 450.0)
             };
             for _ in 0..rng.random_range(0..3) {
                 let place = place(shape, &panel, &mut rng);
-                records.defects.push(Defect {
-                    panel: i,
-                    name: 0,
-                    place: Some(place),
-                    written: None,
-                    area_mm2: None,
-                    severity: None,
-                });
+                records.defects.push(made::mark(i, 0, Some(place)));
             }
             records.panels.push(panel);
         }
@@ -337,21 +321,12 @@ mod tests {
         let (deep, deep2) = (near(30.0).min(200.0), near(30.0).min(200.0));
         let (a, b): (bool, bool) = (rng.random(), rng.random());
         let (u, v): (f64, f64) = (rng.random(), rng.random());
-        let x_end = Point {
-            x: if a { deep } else { length - deep },
-            y: v * width,
-        };
+        let x_end = Point::new(if a { deep } else { length - deep }, v * width);
         match shape {
             Shape::Ends => x_end,
             Shape::Edges if u * (length + width) < width => x_end,
-            Shape::Edges => Point {
-                x: v * length,
-                y: if b { deep } else { width - deep },
-            },
-            Shape::Corners => Point {
-                x: x_end.x,
-                y: if b { deep2 } else { width - deep2 },
-            },
+            Shape::Edges => Point::new(v * length, if b { deep } else { width - deep }),
+            Shape::Corners => Point::new(x_end.x, if b { deep2 } else { width - deep2 }),
             Shape::MachineSide => Point {
                 x: if panel.lay == Lay::Deg180 {
                     length - deep
@@ -360,10 +335,9 @@ mod tests {
                 },
                 y: v * width,
             },
-            Shape::MachineEnds if panel.lay == Lay::Deg90 => Point {
-                x: v * length,
-                y: if b { deep } else { width - deep },
-            },
+            Shape::MachineEnds if panel.lay == Lay::Deg90 => {
+                Point::new(v * length, if b { deep } else { width - deep })
+            }
             Shape::MachineEnds => x_end,
         }
     }

@@ -5,14 +5,16 @@
 //! panel to panel; and both ends marked with the middle spared, beyond what
 //! the panels' numbers of marks make expected.
 
-use crate::causes::responses::ends::votes::{SideFrame, Thirds, thirds};
+use crate::causes::about::About;
+use crate::causes::responses::ends::votes::{Thirds, thirds};
 use crate::causes::responses::place::Marks;
 use crate::causes::tails::{binomial_at_least, sign_test};
 use crate::causes::{
-    Cause, Certainty, Evidence, Finding, Frame, Kind, LineAxis, NextCheck, OpenRival, Reason, Rival,
+    Cause, Evidence, Finding, Frame, Kind, LineAxis, NextCheck, OpenRival, Reason, Rival, Side,
+    Tally,
 };
-use crate::records::Records;
-use crate::stats::{poisson_binomial_tail, proportion};
+use crate::records::{Panel, Records};
+use crate::stats::poisson_binomial_tail;
 
 /// Signed votes more lopsided than this are a side of their own.
 const UNREMARKABLE: f64 = 0.01;
@@ -23,14 +25,14 @@ const EDGE_MM: f64 = 40.0;
 
 /// Panels laid along and panels laid across must each show the ends at this
 /// level before they are the panel's and not the path's.
-pub(in crate::causes) const EITHER_WAY: f64 = 0.01;
+pub(crate) const EITHER_WAY: f64 = 0.01;
 
 /// Panels to lay across the feed where none did.
 const PANELS_ACROSS: usize = 12;
 
 /// Marks of a kind of defect and those that belong to found repeats.
 #[derive(Debug, Clone, Copy)]
-pub(in crate::causes) struct KindMarks<'a> {
+pub(crate) struct KindMarks<'a> {
     /// Index into `Records::defect_names`.
     pub name: usize,
     /// Its marks.
@@ -39,7 +41,7 @@ pub(in crate::causes) struct KindMarks<'a> {
 
 /// Too much against too little on the same panel. `panels` are inspected
 /// panels, those left out on which a machine's side was found on this axis.
-pub(in crate::causes) fn signs_change(
+pub(crate) fn signs_change(
     records: &Records,
     (over, under): (KindMarks<'_>, KindMarks<'_>),
     taken: &[bool],
@@ -48,7 +50,7 @@ pub(in crate::causes) fn signs_change(
     (alpha, tests): (f64, usize),
 ) -> Option<Finding> {
     let vote = |kind: &KindMarks<'_>, panel: usize| {
-        let frame = (SideFrame::Panel, axis);
+        let frame = (Frame::Panel, axis);
         thirds(records, kind.marks, panel, frame, taken, 0.0).vote(axis)
     };
     let mut both = Vec::new();
@@ -56,7 +58,7 @@ pub(in crate::causes) fn signs_change(
     for &panel in panels {
         if let (Some(o), Some(u)) = (vote(&over, panel), vote(&under, panel)) {
             both.push(panel);
-            low += usize::from(o == crate::causes::responses::ends::votes::sides_of(axis).0);
+            low += usize::from(o == Side::of(axis).0);
             if o != u {
                 opposite.push(panel);
             }
@@ -86,7 +88,7 @@ pub(in crate::causes) fn signs_change(
 /// marks: with a share q of marks in the outer thirds, even between them,
 /// P(both | c marks) = 1 − 2(1 − q/2)^c + (1 − q)^c. q is what a flat
 /// background gives away from the edges, or what the other axis shows if more.
-pub(in crate::causes) fn both_ends(
+pub(crate) fn both_ends(
     records: &Records,
     kind: KindMarks<'_>,
     taken: &[bool],
@@ -99,9 +101,8 @@ pub(in crate::causes) fn both_ends(
         LineAxis::Y => LineAxis::X,
     };
     let count = |panel: usize, axis: LineAxis| -> Thirds {
-        let p = &records.panels[panel];
-        let margin = EDGE_MM.min(p.length_mm.min(p.width_mm) / 12.0);
-        let frame = (SideFrame::Panel, axis);
+        let margin = margin_mm(&records.panels[panel]);
+        let frame = (Frame::Panel, axis);
         thirds(records, kind.marks, panel, frame, taken, margin)
     };
     let (mut outer, mut all) = (0, 0);
@@ -130,7 +131,7 @@ pub(in crate::causes) fn both_ends(
             LineAxis::X => p.length_mm,
             LineAxis::Y => p.width_mm,
         };
-        let margin = EDGE_MM.min(p.length_mm.min(p.width_mm) / 12.0);
+        let margin = margin_mm(p);
         let flat = (2.0 / 3.0 * extent - 2.0 * margin) / (extent - 2.0 * margin);
         let q = flat.max(seen);
         let c = i32::try_from(*marks).unwrap_or(i32::MAX);
@@ -179,9 +180,14 @@ pub(in crate::causes) fn both_ends(
     })
 }
 
+/// See [`EDGE_MM`].
+fn margin_mm(panel: &Panel) -> f64 {
+    EDGE_MM.min(panel.length_mm.min(panel.width_mm) / 12.0)
+}
+
 /// A pattern at both ends of panels that did not show it lying along and across
 /// the feed: the ends of the panel are the ends of the path as well.
-pub(in crate::causes) fn ends_of_what(mut found: Finding) -> Finding {
+pub(crate) fn ends_of_what(mut found: Finding) -> Finding {
     let panels = PANELS_ACROSS;
     let check = NextCheck::TurnAcross { panels };
     found.cause = Cause::Undecided;
@@ -198,7 +204,7 @@ pub(in crate::causes) fn ends_of_what(mut found: Finding) -> Finding {
     found
 }
 
-pub(in crate::causes) fn finding(
+pub(crate) fn finding(
     records: &Records,
     name: usize,
     (hit, of): (&[usize], usize),
@@ -206,94 +212,60 @@ pub(in crate::causes) fn finding(
     reason: Reason,
     expected: f64,
 ) -> Finding {
-    let id = |i: &usize| records.panels[*i].id.clone();
-    let mut machines: Vec<&Option<std::sync::Arc<str>>> =
-        hit.iter().map(|&i| &records.panels[i].machine).collect();
+    let mut machines: Vec<_> = hit.iter().map(|&i| &records.panels[i].machine).collect();
     machines.sort();
     machines.dedup();
-    let machine = match machines.as_slice() {
-        [Some(one)] => Some(one.to_string()),
-        _ => None,
-    };
-    Finding {
-        id: String::new(),
-        machine,
-        head: None,
+    let about = About {
+        machine: match machines.as_slice() {
+            [Some(one)] => Some(one.to_string()),
+            _ => None,
+        },
         defect: records.defect_names[name].name.clone(),
+        ..About::default()
+    };
+    let counted = Tally {
+        hits: hit.len(),
+        exposed: of,
+    };
+    let base = about.finding(records, hit, counted);
+    Finding {
         cause: Cause::Part,
-        certainty: Certainty::CannotTell,
-        rival: None,
-        levels: Vec::new(),
-        open: Vec::new(),
         kind: Kind::OppositeSides,
         frame: Some(Frame::Panel),
-        x_mm: None,
-        y_mm: None,
-        radius_mm: None,
-        line_axis: None,
-        panels_hit: hit.len(),
-        panels_exposed: of,
-        hit_rate: (of > 0).then(|| hit.len() as f64 / of as f64),
-        hit_rate_ci: proportion::clopper_pearson(hit.len() as u64, of as u64, 0.95).ok(),
-        reach_mm: None,
         expected_hits: Some(expected),
         p_adjusted: Some(p_adjusted),
-        first_panel: hit.first().map(id),
-        last_panel: hit.last().map(id),
-        onset_panel: None,
-        end_panel: None,
-        drift_mm_per_day: None,
-        bars: None,
         lots: Vec::new(),
         reasons: vec![reason],
         next_check: NextCheck::CheckFlatness,
         evidence: Evidence {
             exposed: hit.to_vec(),
-            ..Evidence::default()
+            ..base.evidence
         },
+        ..base
     }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::records::{Defect, DefectName, Panel, Point};
+    use crate::causes::made;
+    use crate::records::{Defect, Point};
     use crate::site::DefectClass;
     use rand::{RngExt, SeedableRng};
     use rand_chacha::ChaCha8Rng;
 
     fn records(panels: usize) -> Records {
-        let name = |name: &str, class| DefectName {
-            name: name.into(),
-            class: Some(class),
-        };
         Records {
-            panels: (0..panels)
-                .map(|i| Panel {
-                    id: format!("{i}"),
-                    length_mm: 900.0,
-                    width_mm: 500.0,
-                    inspected: true,
-                    ..Panel::default()
-                })
-                .collect(),
-            defect_names: vec![
-                name("sand-through", DefectClass::Over),
-                name("orange peel", DefectClass::Under),
-            ],
-            ..Records::default()
+            panels: (0..panels).map(|i| made::panel(i, 900.0, 500.0)).collect(),
+            ..made::records(&[
+                ("sand-through", Some(DefectClass::Over)),
+                ("orange peel", Some(DefectClass::Under)),
+            ])
         }
     }
 
     fn mark(panel: usize, name: usize, x: f64, y: f64) -> Defect {
-        Defect {
-            panel,
-            name,
-            place: Some(Point { x, y }),
-            written: None,
-            area_mm2: None,
-            severity: None,
-        }
+        made::mark(panel, name, Some(Point { x, y }))
     }
 
     fn kind(name: usize, marks: &Marks) -> KindMarks<'_> {

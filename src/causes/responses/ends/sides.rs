@@ -8,31 +8,28 @@
 
 use std::collections::BTreeMap;
 
+use crate::causes::about::About;
+use crate::causes::conclude::turned_for;
 use crate::causes::levels::{FRAME_CLAIM, LEAST_HITS, OTHER_LOTS, SIDES, adjusted};
-use crate::causes::responses::ends::corners;
-use crate::causes::responses::ends::corners::AtCorner;
-use crate::causes::responses::ends::side_lots::{lot_evidence, lots_in_order, within};
-use crate::causes::responses::ends::votes::{
-    SideContrast, SideFrame, Voter, axis_of, side_contrast, sides_of, thirds,
-};
+use crate::causes::responses::ends::corners::{self, AtCorner};
+use crate::causes::responses::ends::votes::{Voter, side_contrast, thirds, within};
 use crate::causes::responses::place::Marks;
-use crate::causes::responses::repeat::{coded, setting};
 use crate::causes::rivals::control::{Control, On, Strata, Written};
-use crate::causes::rivals::follows;
-use crate::causes::rivals::lots::LotEvidence;
+use crate::causes::rivals::goes_with::GoesWith;
+use crate::causes::rivals::lots;
+use crate::causes::rivals::onset::Life;
+use crate::causes::scan::lengthwise;
 use crate::causes::tails::sign_test;
-use crate::causes::verdict;
-use crate::causes::verdict::{Facts, Holds, Looks, Lots, Recipe};
+use crate::causes::verdict::{self, Facts, Holds, Looks, Lots, Recipe};
 use crate::causes::{
-    Cause, Certainty, Evidence, Finding, Frame, Hit, LevelCount, LineAxis, NextCheck, Reason, Side,
+    Cause, Evidence, Finding, Frame, Hit, Kind, LineAxis, NextCheck, Reason, Side,
 };
-use crate::records::{Panel, Records};
+use crate::records::Records;
 use crate::site::DefectClass;
-use crate::stats::proportion;
 
 /// A stream whose sides are asked about.
-#[derive(Debug, Clone, Copy)]
-pub(in crate::causes) struct SideStream<'a> {
+#[derive(Debug, Clone)]
+pub(crate) struct SideStream<'a> {
     /// The records.
     pub records: &'a Records,
     /// Its inspected panels.
@@ -45,8 +42,8 @@ pub(in crate::causes) struct SideStream<'a> {
     pub taken: &'a [bool],
     /// Of these, those of repeats at one place, by defect.
     pub of_spots: &'a [bool],
-    /// Index into `Causes::streams`.
-    pub index: usize,
+    /// It.
+    pub about: About,
     /// Streams in the report.
     pub streams: usize,
     /// Its kind's class.
@@ -54,24 +51,23 @@ pub(in crate::causes) struct SideStream<'a> {
 }
 
 /// A side, or one corner, that leads, before its evidence.
-pub(in crate::causes) struct Lead {
-    pub(in crate::causes) frame: SideFrame,
-    pub(in crate::causes) side: Side,
+pub(crate) struct Lead {
+    pub(crate) frame: Frame,
+    pub(crate) side: Side,
     /// Where only one corner of the side leads.
-    pub(in crate::causes) corner: Option<AtCorner>,
-    pub(in crate::causes) votes: usize,
-    pub(in crate::causes) against: usize,
-    pub(in crate::causes) p_adjusted: f64,
-    pub(in crate::causes) voters: Vec<Voter>,
+    pub(crate) corner: Option<AtCorner>,
+    pub(crate) votes: usize,
+    pub(crate) against: usize,
+    pub(crate) p_adjusted: f64,
+    pub(crate) voters: Vec<Voter>,
 }
 
-/// Findings of sides of a stream; machine, head and defect are filled in by
-/// the caller.
-pub(in crate::causes) fn sides(stream: &SideStream<'_>, alpha: f64) -> Vec<Finding> {
+/// Findings of sides of a stream.
+pub(crate) fn sides(stream: &SideStream<'_>, alpha: f64) -> Vec<Finding> {
     let mut leads: Vec<Lead> = Vec::new();
     let turned = !never_turned(stream);
-    for frame in [SideFrame::Machine, SideFrame::Panel] {
-        if frame == SideFrame::Panel && !turned {
+    for frame in [Frame::Machine, Frame::Panel] {
+        if frame == Frame::Panel && !turned {
             continue;
         }
         let tests = stream.streams * if turned { 2 } else { 1 };
@@ -117,12 +113,7 @@ fn shared_votes(a: &Lead, b: &Lead) -> usize {
 }
 
 /// Votes of panels along an axis of a frame.
-fn voters(
-    stream: &SideStream<'_>,
-    panels: &[usize],
-    frame: SideFrame,
-    axis: LineAxis,
-) -> Vec<Voter> {
+fn voters(stream: &SideStream<'_>, panels: &[usize], frame: Frame, axis: LineAxis) -> Vec<Voter> {
     panels
         .iter()
         .filter_map(|&panel| {
@@ -139,9 +130,9 @@ fn voters(
         .collect()
 }
 
-fn lead(stream: &SideStream<'_>, frame: SideFrame, axis: LineAxis, tests: usize) -> Option<Lead> {
+fn lead(stream: &SideStream<'_>, frame: Frame, axis: LineAxis, tests: usize) -> Option<Lead> {
     let voters = voters(stream, stream.panels, frame, axis);
-    let (low, high) = sides_of(axis);
+    let (low, high) = Side::of(axis);
     let for_low = voters.iter().filter(|v| v.vote == low).count();
     let for_high = voters.len() - for_low;
     if voters.is_empty() {
@@ -165,148 +156,80 @@ fn lead(stream: &SideStream<'_>, frame: SideFrame, axis: LineAxis, tests: usize)
 
 fn conclude(stream: &SideStream<'_>, lead: &Lead) -> Finding {
     let records = stream.records;
-    let contrast = |frame, rival| {
-        let c = side_contrast(records, &lead.voters, (frame, lead.side), rival);
-        (c.informative > 0 || c.log_ratio != 0.0).then_some(c)
+    let machine_leads = lead.frame == Frame::Machine;
+    let other = if machine_leads {
+        Frame::Panel
+    } else {
+        Frame::Machine
     };
-    let other = match lead.frame {
-        SideFrame::Machine => SideFrame::Panel,
-        _ => SideFrame::Machine,
-    };
-    let over_rival = contrast(lead.frame, other);
-    let table_recorded = stream
-        .panels
-        .iter()
-        .any(|&i| records.panels[i].inspect_lay.is_some());
-    let over_table = side_contrast(
-        records,
-        &lead.voters,
-        (lead.frame, lead.side),
-        SideFrame::Inspection,
-    );
-    let claims =
-        |c: &Option<SideContrast>, sign: f64| c.is_some_and(|c| sign * c.log_ratio >= FRAME_CLAIM);
-    let table_wins = table_recorded && -over_table.log_ratio >= FRAME_CLAIM;
+    let against = |rival| side_contrast(records, &lead.voters, (lead.frame, lead.side), rival);
+    let over_rival = Some(against(other)).filter(|c| c.informative > 0 || c.log_ratio != 0.0);
+    let over_table = against(Frame::Inspection);
+    let lay_there = |&i: &usize| records.panels[i].inspect_lay.is_some();
+    let table_recorded = stream.panels.iter().any(lay_there);
     let table_beaten = !table_recorded || over_table.log_ratio >= FRAME_CLAIM;
-    let machine_leads = lead.frame == SideFrame::Machine;
     let (inside, other_lots) = within(records, lead, other);
     let stands = inside >= FRAME_CLAIM;
-    let by_turning = other_lots
-        .filter(|(_, log_ratio)| machine_leads && stands && *log_ratio >= OTHER_LOTS.ln());
-    let holds = if table_wins {
+    let ratio = over_rival.map_or(0.0, |c| c.log_ratio);
+    let (wins, loses) = (ratio >= FRAME_CLAIM && stands, -ratio >= FRAME_CLAIM);
+    // A side that leads on the panel but holds in the machine is left undecided:
+    // the machine's own test did not find it.
+    let holds = if table_recorded && -over_table.log_ratio >= FRAME_CLAIM {
         Holds::Inspection
-    } else if machine_leads && claims(&over_rival, 1.0) && stands && table_beaten
-        || !machine_leads && claims(&over_rival, -1.0)
-    {
-        // A side that leads on the panel but holds in the machine is left
-        // undecided below: the machine's own test did not find it.
-        if machine_leads {
-            Holds::Machine
-        } else {
-            Holds::Untold
-        }
-    } else if machine_leads && claims(&over_rival, -1.0) && !table_recorded
-        || !machine_leads && claims(&over_rival, 1.0) && stands && table_beaten
-    {
+    } else if machine_leads && wins && table_beaten {
+        Holds::Machine
+    } else if machine_leads && loses && !table_recorded || !machine_leads && wins && table_beaten {
         Holds::Panel
     } else {
         Holds::Untold
     };
     // Where the panel beat the machine and not the table, turning there settles it.
-    let panel_or_table = holds == Holds::Untold
-        && !machine_leads
-        && claims(&over_rival, 1.0)
-        && stands
-        && !table_beaten;
+    let panel_or_table = holds == Holds::Untold && !machine_leads && wins && !table_beaten;
     let for_side: Vec<bool> = lead.voters.iter().map(|v| v.vote == lead.side).collect();
-    let panel = |v: &Voter| &records.panels[v.panel];
-    let level = |value: &dyn Fn(&Panel) -> Option<String>| {
-        let levels: Vec<Option<String>> = lead.voters.iter().map(|v| value(panel(v))).collect();
-        let (codes, names) = coded(&levels);
-        follows::level(&codes, &for_side, 0.5).map(|f| (f, names[f.level].clone()))
-    };
-    let inspector = level(&|p| p.inspector.as_deref().map(String::from));
-    let recipe = level(&setting);
-    let ages: Vec<Option<f64>> = lead.voters.iter().map(|v| panel(v).abrasive_age).collect();
-    let age = follows::age(&ages, &for_side, 0.5);
-    let (lot_names, lot_counts, lots) = lot_evidence(records, lead, &for_side);
+    let n = for_side.len();
+    let with = GoesWith::of(
+        records,
+        (lead.voters.iter().map(|v| v.panel).collect(), for_side),
+        0.5,
+        Life::whole(n),
+        other_lots.filter(|(_, ratio)| machine_leads && stands && *ratio >= OTHER_LOTS.ln()),
+        lots::votes_clear,
+    );
     let control = control_evidence(stream, lead);
     let facts = Facts {
         looks: Looks::Side,
         sharp: true,
         enough: lead.votes >= LEAST_HITS,
-        one_inspector: inspector.as_ref().is_some_and(|(f, _)| f.explains),
+        one_inspector: with.one_inspector(),
         holds,
         control_clears: machine_leads && control.is_some_and(|c| c.clears()),
         elsewhere: machine_leads && control.is_some_and(|c| c.shows_it_too()),
-        lots: lots.fact(by_turning.is_some()),
-        recipe: if age.is_some_and(|a| a.explains) {
-            Recipe::AbrasiveAge
-        } else if recipe.as_ref().is_some_and(|(f, _)| f.explains) {
-            Recipe::OneStretch
-        } else {
-            Recipe::Nothing
+        lots: with.lots.fact(with.by_turning.is_some()),
+        recipe: match with.recipe_fact() {
+            Recipe::Name => Recipe::OneStretch,
+            other => other,
         },
     };
     let verdict = verdict::of_repeat(&facts);
-    let kind = match verdict.kind {
-        crate::causes::Kind::RidesPanel => crate::causes::Kind::Side,
-        other => other,
-    };
-    let frame = match (holds, lead.frame) {
-        (Holds::Inspection, _) => Some(Frame::Inspection),
-        (Holds::Panel, _) => Some(Frame::Panel),
-        (Holds::Machine, _) => Some(Frame::Machine),
-        _ if verdict.cause == Cause::Machine => Some(Frame::Machine),
-        _ => None,
-    };
-    let led_in = match lead.frame {
-        SideFrame::Machine => Frame::Machine,
-        SideFrame::Panel => Frame::Panel,
-        SideFrame::Inspection => Frame::Inspection,
-    };
-    let mut reasons = vec![match lead.corner {
-        None => Reason::SideVotes {
-            side: lead.side,
-            frame: led_in,
-            votes: lead.votes,
-            against: lead.against,
-            p_adjusted: lead.p_adjusted,
-        },
-        Some(AtCorner::EdgeEnd { edge, end }) => Reason::OneEndOfAnEdge {
-            edge,
-            end,
-            frame: led_in,
-            votes: lead.votes,
-            against: lead.against,
-            p_adjusted: lead.p_adjusted,
-        },
-        Some(AtCorner::Corner { x, y }) => Reason::OneCorner {
-            sides: (x, y),
-            frame: led_in,
-            votes: lead.votes,
-            against: lead.against,
-            p_adjusted: lead.p_adjusted,
-        },
-    }];
-    match over_rival {
-        Some(c) if holds != Holds::Untold && holds != Holds::Inspection => {
+    let machine = (verdict.cause == Cause::Machine).then_some(Frame::Machine);
+    let frame = holds.frame().or(machine);
+    let mut reasons = vec![lead.reason()];
+    match (over_rival, holds) {
+        (Some(c), Holds::Machine | Holds::Panel) => {
+            let (with_it, against) = (c.votes, c.informative - c.votes);
+            let (votes, against) = if holds == Holds::Panel && machine_leads {
+                (against, with_it)
+            } else {
+                (with_it, against)
+            };
             reasons.push(Reason::SideHolds {
-                frame: frame.unwrap_or(led_in),
-                votes: if (holds == Holds::Panel) == machine_leads {
-                    c.informative - c.votes
-                } else {
-                    c.votes
-                },
-                against: if (holds == Holds::Panel) == machine_leads {
-                    c.votes
-                } else {
-                    c.informative - c.votes
-                },
+                frame: frame.unwrap_or(lead.frame),
+                votes,
+                against,
                 log_ratio: c.log_ratio.abs(),
             });
         }
-        Some(c) if holds == Holds::Untold => reasons.push(Reason::FramesNotSeparated {
+        (Some(c), Holds::Untold) => reasons.push(Reason::FramesNotSeparated {
             left: if panel_or_table {
                 vec![Frame::Panel, Frame::Inspection]
             } else {
@@ -315,66 +238,29 @@ fn conclude(stream: &SideStream<'_>, lead: &Lead) -> Finding {
             informative: c.informative,
             log_ratio: c.log_ratio,
         }),
-        _ if holds == Holds::Untold => reasons.push(Reason::NeverTurned),
+        (None, Holds::Untold) => reasons.push(Reason::NeverTurned),
         _ => {}
     }
-    if holds != Holds::Inspection {
-        if !table_recorded {
-            reasons.push(Reason::TableNotRecorded);
-        } else if !table_beaten {
-            reasons.push(Reason::TableNotCleared {
-                informative: over_table.informative,
-            });
-        }
+    if holds != Holds::Inspection && !table_recorded {
+        reasons.push(Reason::TableNotRecorded);
+    } else if holds != Holds::Inspection && !table_beaten {
+        reasons.push(Reason::TableNotCleared {
+            informative: over_table.informative,
+        });
     }
-    reasons.push(crate::causes::conclude::lot_reason(
-        &lots,
-        &lot_counts,
-        &lot_names,
-    ));
-    if let (Some((lots, log_ratio)), false) =
-        (by_turning, matches!(lots, LotEvidence::Cleared { .. }))
-    {
-        reasons.push(Reason::LotsClearByTurning { lots, log_ratio });
-    }
-    if let Some(c) = control.filter(Control::clears) {
-        reasons.push(c.clearing());
-    }
-    let hits: Vec<usize> = (lead.voters.iter())
-        .filter(|v| v.vote == lead.side)
-        .map(|v| v.panel)
-        .collect();
-    let n = lead.voters.len();
+    reasons.extend(with.lot_reasons());
+    reasons.extend(control.filter(Control::clears).map(|c| c.clearing()));
+    let hits = with.hits();
+    let base = with.finding(records, stream.about.clone());
     Finding {
-        id: String::new(),
-        machine: None,
-        head: None,
-        defect: String::new(),
         cause: verdict.cause,
-        certainty: Certainty::CannotTell,
-        rival: None,
-        levels: Vec::new(),
-        open: Vec::new(),
-        kind,
+        kind: match verdict.kind {
+            Kind::RidesPanel => Kind::Side,
+            other => other,
+        },
         frame,
-        x_mm: None,
-        y_mm: None,
-        radius_mm: None,
-        line_axis: None,
-        panels_hit: lead.votes,
-        panels_exposed: n,
-        hit_rate: (n > 0).then(|| lead.votes as f64 / n as f64),
-        hit_rate_ci: proportion::clopper_pearson(lead.votes as u64, n as u64, 0.95).ok(),
-        reach_mm: None,
         expected_hits: Some(n as f64 / 2.0),
         p_adjusted: Some(lead.p_adjusted),
-        first_panel: hits.first().map(|&i| records.panels[i].id.clone()),
-        last_panel: hits.last().map(|&i| records.panels[i].id.clone()),
-        onset_panel: None,
-        end_panel: None,
-        drift_mm_per_day: None,
-        bars: None,
-        lots: lots_in_order(records, &hits),
         next_check: if panel_or_table && verdict.cause == Cause::Undecided {
             NextCheck::TurnAtTable {
                 panels: panels_to_turn(lead),
@@ -384,21 +270,49 @@ fn conclude(stream: &SideStream<'_>, lead: &Lead) -> Finding {
         },
         reasons,
         evidence: Evidence {
-            stream: Some(stream.index),
             hits: hits_of(stream, &hits, lead),
             members: members(stream, &hits, lead),
-            exposed: lead.voters.iter().map(|v| v.panel).collect(),
-            by_lot: lot_names
-                .into_iter()
-                .zip(lot_counts)
-                .map(|(level, c)| LevelCount {
-                    level,
-                    exposed: c.exposed,
-                    hits: c.hits,
-                })
-                .collect(),
-            ..Evidence::default()
+            ..base.evidence
         },
+        ..base
+    }
+}
+
+impl Lead {
+    /// That it leads.
+    fn reason(&self) -> Reason {
+        let Self {
+            side,
+            frame,
+            votes,
+            against,
+            p_adjusted,
+            ..
+        } = *self;
+        match self.corner {
+            None => Reason::SideVotes {
+                side,
+                frame,
+                votes,
+                against,
+                p_adjusted,
+            },
+            Some(AtCorner::EdgeEnd { edge, end }) => Reason::OneEndOfAnEdge {
+                edge,
+                end,
+                frame,
+                votes,
+                against,
+                p_adjusted,
+            },
+            Some(AtCorner::Corner { x, y }) => Reason::OneCorner {
+                sides: (x, y),
+                frame,
+                votes,
+                against,
+                p_adjusted,
+            },
+        }
     }
 }
 
@@ -415,7 +329,7 @@ fn takes_more(stream: &SideStream<'_>, side: Side) -> Option<Side> {
 /// Panels to turn so that votes so one-sided would show.
 fn panels_to_turn(lead: &Lead) -> usize {
     let share = lead.votes as f64 / lead.voters.len().max(1) as f64;
-    crate::causes::conclude::panels_to_turn((2.0 * share - 1.0).max(0.1))
+    turned_for((2.0 * share - 1.0).max(0.1))
 }
 
 fn next_check(stream: &SideStream<'_>, lead: &Lead, facts: &Facts, cause: Cause) -> NextCheck {
@@ -435,7 +349,7 @@ fn next_check(stream: &SideStream<'_>, lead: &Lead, facts: &Facts, cause: Cause)
             NextCheck::MoreLots { lots: 3 }
         }
         // One-sided on panel after panel: turning tells head from taper.
-        Cause::Undecided if lead.frame == SideFrame::Machine => look,
+        Cause::Undecided if lead.frame == Frame::Machine => look,
         Cause::Undecided => NextCheck::TurnPanels {
             panels: panels_to_turn(lead),
         },
@@ -476,10 +390,10 @@ fn control_evidence(stream: &SideStream<'_>, lead: &Lead) -> Option<Control> {
     }
     let there = match sides.1 {
         Some(other) => {
-            let frame = SideFrame::Panel;
+            let frame = Frame::Panel;
             corners::corner_voters(stream, stream.others, frame, (panel_side, other))
         }
-        None => voters(stream, stream.others, SideFrame::Panel, axis_of(panel_side)),
+        None => voters(stream, stream.others, Frame::Panel, panel_side.axis()),
     };
     for v in there {
         add(v.panel, v.vote == panel_side, On::Control);
@@ -507,34 +421,22 @@ fn hits_of(stream: &SideStream<'_>, panels: &[usize], lead: &Lead) -> Vec<Hit> {
     if lead.corner.is_some() {
         let mut marks = members(stream, panels, lead);
         marks.dedup_by_key(|d| records.defects[*d].panel);
-        let hit = |defect: usize| {
-            let (panel, on_panel) = (
-                records.defects[defect].panel,
-                records.defects[defect].place?,
-            );
-            Some(Hit {
-                panel,
-                defect,
-                machine: records.panels[panel].to_machine(on_panel),
-                on_panel,
-            })
-        };
-        return marks.into_iter().filter_map(hit).collect();
+        return marks
+            .into_iter()
+            .filter_map(|defect| Hit::of(records, defect))
+            .collect();
     }
-    let (low, _) = sides_of(axis_of(lead.side));
+    let (low, _) = Side::of(lead.side.axis());
     panels
         .iter()
         .filter_map(|&panel| {
             let along = |d: usize| {
                 let p = records.defects[d].place?;
                 let q = match lead.frame {
-                    SideFrame::Machine => records.panels[panel].to_machine(p),
+                    Frame::Machine => records.panels[panel].to_machine(p),
                     _ => p,
                 };
-                Some(match axis_of(lead.side) {
-                    LineAxis::X => q.x,
-                    LineAxis::Y => q.y,
-                })
+                Some(lengthwise(lead.side.axis(), q))
             };
             let sign = if lead.side == low { 1.0 } else { -1.0 };
             let mark = (stream.marks.on(panel).iter())
@@ -543,12 +445,7 @@ fn hits_of(stream: &SideStream<'_>, panels: &[usize], lead: &Lead) -> Vec<Hit> {
                     let key = |d| along(d).map_or(f64::INFINITY, |v| sign * v);
                     key(a.defect).total_cmp(&key(b.defect))
                 })?;
-            Some(Hit {
-                panel,
-                defect: mark.defect,
-                machine: mark.at,
-                on_panel: records.defects[mark.defect].place?,
-            })
+            Hit::of(records, mark.defect)
         })
         .collect()
 }

@@ -2,46 +2,39 @@
 
 use std::collections::BTreeMap;
 
-use crate::causes::responses::place::Marks;
+use crate::causes::responses::ends::sides::Lead;
+use crate::causes::responses::place::{Holder, Marks};
+use crate::causes::rivals::alike::alike;
+use crate::causes::rivals::frame_duel::OtherLots;
 use crate::causes::tails::bernoulli;
-use crate::causes::{LineAxis, Side};
+use crate::causes::{Frame, LineAxis, Side};
 use crate::records::{Lay, Panel, Point, Records, Rect};
 
-/// A frame in which sides are named.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
-pub(in crate::causes) enum SideFrame {
-    /// As the panel lay in the machine.
-    Machine,
-    /// The panel's own sides.
-    Panel,
-    /// As it lay at the inspection table.
-    Inspection,
-}
-
-impl SideFrame {
+/// Sides as a frame names them; those of the path lie as the machine's.
+impl Frame {
     /// How the panel lay in the frame; none if not recorded.
     fn lay(self, panel: &Panel) -> Option<Lay> {
         match self {
-            SideFrame::Machine => Some(panel.lay),
-            SideFrame::Panel => Some(Lay::Deg0),
-            SideFrame::Inspection => panel.inspect_lay,
+            Frame::Machine | Frame::Path => Some(panel.lay),
+            Frame::Panel => Some(Lay::Deg0),
+            Frame::Inspection => panel.inspect_lay,
         }
     }
 
     /// The side of the panel itself that lies at `side` of the frame.
-    pub(in crate::causes) fn on_panel(self, panel: &Panel, side: Side) -> Option<Side> {
+    pub(crate) fn on_panel(self, panel: &Panel, side: Side) -> Option<Side> {
         let turns = usize::from(self.lay(panel)?.degrees() / 90);
         Some(turned(side, 4 - turns))
     }
 
     /// Where the panel's own `side` lies in the frame.
-    pub(in crate::causes) fn side_of(self, panel: &Panel, side: Side) -> Option<Side> {
+    pub(crate) fn side_of(self, panel: &Panel, side: Side) -> Option<Side> {
         let turns = usize::from(self.lay(panel)?.degrees() / 90);
         Some(turned(side, turns))
     }
 
     /// Extent of the panel along x and y of the frame, mm.
-    pub(in crate::causes) fn extent(self, panel: &Panel) -> (f64, f64) {
+    pub(crate) fn extent(self, panel: &Panel) -> (f64, f64) {
         if self.lay(panel).is_some_and(Lay::swaps_axes) {
             (panel.width_mm, panel.length_mm)
         } else {
@@ -50,25 +43,13 @@ impl SideFrame {
     }
 
     fn place(self, panel: &Panel, p: Point) -> Option<(Point, Rect)> {
-        match self {
-            SideFrame::Machine => Some((panel.to_machine(p), panel.machine_rect())),
-            SideFrame::Panel => Some((p, panel.rect())),
-            SideFrame::Inspection => {
-                let lay = panel.inspect_lay?;
-                let (x1, y1) = if lay.swaps_axes() {
-                    (panel.width_mm, panel.length_mm)
-                } else {
-                    (panel.length_mm, panel.width_mm)
-                };
-                let rect = Rect {
-                    x0: 0.0,
-                    y0: 0.0,
-                    x1,
-                    y1,
-                };
-                Some((panel.to_inspection(p)?, rect))
-            }
-        }
+        let holder = match self {
+            Frame::Machine | Frame::Path => Holder::Machine,
+            Frame::Panel => Holder::Panel,
+            Frame::Inspection => Holder::Inspection,
+        };
+        let (rect, _) = holder.lies(panel)?;
+        Some((holder.point(panel, p), rect))
     }
 }
 
@@ -79,25 +60,9 @@ fn turned(side: Side, quarters: usize) -> Side {
     ROUND[(at + quarters) % 4]
 }
 
-/// The axis across which the side lies.
-pub(in crate::causes) fn axis_of(side: Side) -> LineAxis {
-    match side {
-        Side::LowX | Side::HighX => LineAxis::X,
-        Side::LowY | Side::HighY => LineAxis::Y,
-    }
-}
-
-/// Low and high side of an axis.
-pub(in crate::causes) fn sides_of(axis: LineAxis) -> (Side, Side) {
-    match axis {
-        LineAxis::X => (Side::LowX, Side::HighX),
-        LineAxis::Y => (Side::LowY, Side::HighY),
-    }
-}
-
 /// Marks in the outer thirds along an axis.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
-pub(in crate::causes) struct Thirds {
+pub(crate) struct Thirds {
     /// In the third at the low side.
     pub low: usize,
     /// Between.
@@ -108,8 +73,8 @@ pub(in crate::causes) struct Thirds {
 
 impl Thirds {
     /// The side with more marks; none where equal.
-    pub(in crate::causes) fn vote(self, axis: LineAxis) -> Option<Side> {
-        let (low, high) = sides_of(axis);
+    pub(crate) fn vote(self, axis: LineAxis) -> Option<Side> {
+        let (low, high) = Side::of(axis);
         match self.low.cmp(&self.high) {
             std::cmp::Ordering::Greater => Some(low),
             std::cmp::Ordering::Less => Some(high),
@@ -120,11 +85,11 @@ impl Thirds {
 
 /// Counts a panel's marks by thirds of a frame's axis, marks of repeats left
 /// out (`taken[defect]`), and those within `margin_mm` of any edge.
-pub(in crate::causes) fn thirds(
+pub(crate) fn thirds(
     records: &Records,
     marks: &Marks,
     panel: usize,
-    (frame, axis): (SideFrame, LineAxis),
+    (frame, axis): (Frame, LineAxis),
     taken: &[bool],
     margin_mm: f64,
 ) -> Thirds {
@@ -160,11 +125,11 @@ pub(in crate::causes) fn thirds(
 }
 
 /// A mark's place as shares 0..1 of the panel's extent along x and y of the frame.
-pub(in crate::causes) fn shares(
+pub(crate) fn shares(
     records: &Records,
     defect: usize,
     panel: usize,
-    frame: SideFrame,
+    frame: Frame,
 ) -> Option<(f64, f64)> {
     let (p, rect) = frame.place(&records.panels[panel], records.defects[defect].place?)?;
     Some((
@@ -175,7 +140,7 @@ pub(in crate::causes) fn shares(
 
 /// A panel that voted.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(in crate::causes) struct Voter {
+pub(crate) struct Voter {
     /// Index into `Records::panels`.
     pub panel: usize,
     /// Its vote, a side of the leading frame.
@@ -184,7 +149,7 @@ pub(in crate::causes) struct Voter {
 
 /// How two frames compare as holders of a side.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
-pub(in crate::causes) struct SideContrast {
+pub(crate) struct SideContrast {
     /// ln likelihood of the leading frame over the rival.
     pub log_ratio: f64,
     /// Panels on which the rival predicts another side, and their votes for
@@ -200,11 +165,11 @@ pub(in crate::causes) struct SideContrast {
 /// frame, on most panels that voted for it. Where the rival predicts the
 /// opposite side votes decide between them; where it predicts a side of the
 /// other axis it leaves even chances.
-pub(in crate::causes) fn side_contrast(
+pub(crate) fn side_contrast(
     records: &Records,
     voters: &[Voter],
-    (frame, side): (SideFrame, Side),
-    rival: SideFrame,
+    (frame, side): (Frame, Side),
+    rival: Frame,
 ) -> SideContrast {
     let in_rival = |panel: &Panel| {
         let own = frame.on_panel(panel, side)?;
@@ -252,6 +217,30 @@ pub(in crate::causes) fn side_contrast(
     }
 }
 
+/// The leading frame over a rival within panels alike, the rival's side free in
+/// each group: the sum, and what the two most-hit lots leave.
+pub(crate) fn within(records: &Records, lead: &Lead, rival: Frame) -> (f64, OtherLots) {
+    let panels: Vec<usize> = lead.voters.iter().map(|v| v.panel).collect();
+    let vote: BTreeMap<usize, Voter> = lead.voters.iter().map(|v| (v.panel, *v)).collect();
+    let mut sum = 0.0;
+    let mut lots: BTreeMap<&str, (usize, f64)> = BTreeMap::new();
+    for group in alike(records, &panels) {
+        let voters: Vec<Voter> = group.iter().map(|i| vote[i]).collect();
+        let c = side_contrast(records, &voters, (lead.frame, lead.side), rival);
+        sum += c.log_ratio;
+        if let (true, Some(lot)) = (c.informative > 0, &records.panels[group[0]].lot) {
+            let of_lot = lots.entry(lot).or_default();
+            of_lot.0 += voters.iter().filter(|v| v.vote == lead.side).count();
+            of_lot.1 += c.log_ratio;
+        }
+    }
+    let mut by_votes: Vec<(usize, f64)> = lots.into_values().collect();
+    by_votes.sort_by_key(|(votes, _)| std::cmp::Reverse(*votes));
+    let rest = by_votes.iter().skip(2).map(|(_, ratio)| ratio).sum();
+    let other_lots = (by_votes.len() > 2).then(|| (by_votes.len() - 2, rest));
+    (sum, other_lots)
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -272,7 +261,7 @@ mod tests {
             (Lay::Deg270, Side::HighY),
         ] {
             let panel = panel(lay);
-            let p = panel.to_machine(Point { x: 1.0, y: 200.0 });
+            let p = panel.to_machine(Point::new(1.0, 200.0));
             let rect = panel.machine_rect();
             let near = [
                 (p.x - rect.x0, Side::LowX),
@@ -282,14 +271,8 @@ mod tests {
             ];
             let nearest = near.iter().min_by(|a, b| a.0.total_cmp(&b.0)).unwrap().1;
             assert_eq!(nearest, machine);
-            assert_eq!(
-                SideFrame::Machine.side_of(&panel, Side::LowX),
-                Some(machine)
-            );
-            assert_eq!(
-                SideFrame::Machine.on_panel(&panel, machine),
-                Some(Side::LowX)
-            );
+            assert_eq!(Frame::Machine.side_of(&panel, Side::LowX), Some(machine));
+            assert_eq!(Frame::Machine.on_panel(&panel, machine), Some(Side::LowX));
         }
     }
 
@@ -316,13 +299,13 @@ mod tests {
                 .collect()
         };
         let machine = voters(&|_| Side::LowX);
-        let lead = (SideFrame::Machine, Side::LowX);
-        let c = side_contrast(&records, &machine, lead, SideFrame::Panel);
+        let lead = (Frame::Machine, Side::LowX);
+        let c = side_contrast(&records, &machine, lead, Frame::Panel);
         // Machine: certain, ln 1 = 0. Panel: half for, half against, 20 ln ½.
         assert!((c.log_ratio - 20.0 * 2.0_f64.ln()).abs() < 1e-9);
         assert_eq!((c.informative, c.votes), (10, 10));
         let panel = voters(&|i| if i % 2 == 0 { Side::LowX } else { Side::HighX });
-        let c = side_contrast(&records, &panel, lead, SideFrame::Panel);
+        let c = side_contrast(&records, &panel, lead, Frame::Panel);
         assert!((c.log_ratio + 20.0 * 2.0_f64.ln()).abs() < 1e-9);
     }
 }

@@ -4,7 +4,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use super::least::Accused;
 use super::{Claim, LEAST_HIT, Level, MOST_NAMED, STEP_POSSIBLE, TWOFOLD, Table};
-use crate::causes::rivals::{Recorded, StepFound, cause_of, is_met_only, place_within};
+use crate::causes::rivals::{Recorded, StepFound, place_within};
 use crate::causes::{Cause, Rival};
 use crate::duel::{
     Contender, Follows, Given, Meeting, Shown, Suspect, bound, in_order, meet, shown,
@@ -195,7 +195,10 @@ impl Table<'_> {
         {
             return false;
         }
-        let (own, others) = (asked.recorded.contender.classes(), other.contender.classes());
+        let (own, others) = (
+            asked.recorded.contender.classes(),
+            other.contender.classes(),
+        );
         let many = |of: &[usize]| of.iter().collect::<BTreeSet<_>>().len();
         let both = own.iter().zip(&others).collect::<BTreeSet<_>>().len();
         let is_unit = both == many(&others) && many(&others) > many(&own);
@@ -208,10 +211,10 @@ impl Table<'_> {
     /// Whether a rival is beaten; none where it is no rival, or met elsewhere.
     fn duel(&self, asked: &Asked<'_>, other: &Recorded, quiet: bool) -> Option<bool> {
         let rival = &asked.recorded.rival;
-        let blames = cause_of(rival);
+        let blames = rival.cause();
         let same = match blames {
-            Cause::Undecided => other.rival == *rival || is_met_only(&other.rival),
-            _ => cause_of(&other.rival) == blames,
+            Cause::Undecided => other.rival == *rival || other.rival.is_met_only(),
+            _ => other.rival.cause() == blames,
         };
         if same {
             return None;
@@ -239,7 +242,7 @@ impl Table<'_> {
         // Lots that each ran on one machine may be of one family, and hours and
         // weekdays come round the same: no number of them tells who was given them
         // all.
-        let own_lots = blames == Cause::Machine && cause_of(&other.rival) == Cause::Part;
+        let own_lots = blames == Cause::Machine && other.rival.cause() == Cause::Part;
         let come_round = matches!(other.rival, Rival::Hour | Rival::Weekday);
         Some(match met {
             Meeting::Inside(f) => asked.beats(&f, quiet),
@@ -328,13 +331,13 @@ impl Table<'_> {
                 let control = whole.and_then(|whole| self.control(shown, &whole, level));
                 if let Some(control) = &control {
                     let cleared = |o: &Rival| {
-                        cause_of(o) == Cause::Undecided || self.had_it_too(control, shown, o)
+                        o.cause() == Cause::Undecided || self.had_it_too(control, shown, o)
                     };
                     let open = std::mem::take(&mut met.open);
                     let (cleared, left): (Vec<_>, Vec<_>) =
                         open.into_iter().partition(|o| cleared(&o.0));
                     met.beaten.extend(cleared.into_iter().map(|o| o.0));
-                    met.beaten.retain(|b| cause_of(b) != Cause::Undecided);
+                    met.beaten.retain(|b| b.cause() != Cause::Undecided);
                     met.open = left;
                 }
                 control.is_some()

@@ -3,21 +3,21 @@
 use std::collections::BTreeSet;
 
 use super::{Account, Claim};
+use crate::causes::about::About;
 use crate::causes::responses::Remainder;
-use crate::causes::rivals::cause_of;
 use crate::causes::{
-    AbrasiveEnd, Cause, Certainty, Evidence, Finding, Kind, LevelCount, NextCheck, OpenRival,
-    RateByLevel, Reason, Rival,
+    AbrasiveEnd, Cause, Evidence, Finding, Kind, LevelCount, NextCheck, OpenRival, RateByLevel,
+    Reason, Rival, Tally,
 };
 use crate::duel::codes;
 use crate::records::Records;
-use crate::stats::{Interval, proportion};
+use crate::stats::Interval;
 
 /// A stream of several must lean the same way as all together by so much.
 const OWN_RATIO: f64 = 1.1;
 
 /// Findings of all streams of one kind of defect.
-pub(in crate::causes) fn rate_findings(
+pub(crate) fn rate_findings(
     records: &Records,
     streams: &[Remainder<'_>],
     account: &Account,
@@ -121,7 +121,7 @@ fn kind_of(rival: &Rival) -> Kind {
     match rival {
         Rival::Lot | Rival::Supplier => Kind::Lot,
         Rival::AbrasiveAge | Rival::AbrasiveId => Kind::Abrasive,
-        _ if cause_of(rival) == Cause::Undecided => Kind::Time,
+        _ if rival.cause() == Cause::Undecided => Kind::Time,
         _ => Kind::Rate,
     }
 }
@@ -200,7 +200,10 @@ fn open_rivals(claim: &Claim) -> Vec<OpenRival> {
 }
 
 fn next_check(claim: &Claim) -> NextCheck {
-    let apart = claim.beside.first().filter(|_| claim.cause() == Cause::Recipe);
+    let apart = claim
+        .beside
+        .first()
+        .filter(|_| claim.cause() == Cause::Recipe);
     if let Some((held, _)) = claim.open.first().or(apart) {
         return NextCheck::MakeMeet {
             rival: claim.rival.clone(),
@@ -255,7 +258,7 @@ fn levels_of(stream: &Remainder<'_>, claim: &Claim, inside: &[usize]) -> Vec<Rat
 }
 
 /// A finding on the rate of one stream; `inside` are positions among its panels.
-pub(in crate::causes) fn about_rate(
+pub(crate) fn about_rate(
     records: &Records,
     index: usize,
     remainder: &Remainder<'_>,
@@ -268,60 +271,39 @@ pub(in crate::causes) fn about_rate(
     let hit: Vec<usize> = (inside.iter().copied())
         .filter(|&at| remainder.marks[at] > 0.0)
         .collect();
-    let mut seen = BTreeSet::new();
-    let lots = (hit.iter())
-        .filter_map(|&at| panel(at).lot.as_deref())
-        .filter(|lot| kind == Kind::Lot && seen.insert(*lot))
-        .map(String::from)
-        .collect();
-    let (k, n) = (hit.len(), inside.len());
-    let mut evidence = Evidence {
-        stream: Some(index),
-        exposed: inside.iter().map(|&at| data.panels[at]).collect(),
-        ..Evidence::default()
+    let panels = |of: &[usize]| of.iter().map(|&at| data.panels[at]).collect::<Vec<_>>();
+    let counted = Tally {
+        hits: hit.len(),
+        exposed: inside.len(),
     };
+    let base = About::stream(records, data, index).finding(records, &panels(&hit), counted);
+    let (mut by_age, mut by_lot) = (Vec::new(), Vec::new());
     if kind == Kind::Abrasive {
         let aged: Vec<(f64, bool)> = (inside.iter())
             .filter_map(|&at| Some((panel(at).abrasive_age?, remainder.marks[at] > 0.0)))
             .collect();
-        evidence.by_age = by_age(&aged);
+        by_age = self::by_age(&aged);
     }
     if kind == Kind::Lot {
-        evidence.by_lot = by_lot(remainder, records);
+        by_lot = self::by_lot(remainder, records);
     }
     Finding {
-        id: String::new(),
-        machine: data.machine.as_deref().map(String::from),
-        head: data.head.as_deref().map(String::from),
-        defect: records.defect_names[data.name].name.clone(),
         cause,
-        certainty: Certainty::CannotTell,
-        rival: None,
-        levels: Vec::new(),
-        open: Vec::new(),
         kind,
-        frame: None,
-        x_mm: None,
-        y_mm: None,
-        radius_mm: None,
-        line_axis: None,
-        panels_hit: k,
-        panels_exposed: n,
-        hit_rate: (n > 0).then(|| k as f64 / n as f64),
-        hit_rate_ci: proportion::clopper_pearson(k as u64, n as u64, 0.95).ok(),
-        reach_mm: None,
-        expected_hits: None,
         p_adjusted: Some(p_adjusted),
-        first_panel: hit.first().map(|&at| panel(at).id.clone()),
-        last_panel: hit.last().map(|&at| panel(at).id.clone()),
-        onset_panel: None,
-        end_panel: None,
-        drift_mm_per_day: None,
-        bars: None,
-        lots,
+        lots: if kind == Kind::Lot {
+            base.lots
+        } else {
+            Vec::new()
+        },
         reasons,
-        next_check: NextCheck::None,
-        evidence,
+        evidence: Evidence {
+            exposed: panels(inside),
+            by_age,
+            by_lot,
+            ..base.evidence
+        },
+        ..base
     }
 }
 
@@ -330,25 +312,14 @@ fn by_lot(remainder: &Remainder<'_>, records: &Records) -> Vec<LevelCount> {
     let panels = remainder.data.panels.iter().map(|&i| &records.panels[i]);
     let lots: Vec<Option<String>> = panels.map(|p| p.lot.as_deref().map(String::from)).collect();
     let (codes, names) = codes(&lots);
-    let mut out: Vec<LevelCount> = (names.into_iter())
-        .map(|level| LevelCount {
-            level,
-            exposed: 0,
-            hits: 0,
-        })
-        .collect();
-    for (code, marks) in codes.iter().zip(&remainder.marks) {
-        if let Some(lot) = code {
-            out[*lot].exposed += 1;
-            out[*lot].hits += usize::from(*marks > 0.0);
-        }
-    }
-    out
+    let marked = remainder.marks.iter().map(|marks| *marks > 0.0);
+    let tallies = Tally::by_level(names.len(), codes.into_iter().zip(marked));
+    LevelCount::each(names, tallies)
 }
 
 /// Panels with a mark and all panels by fifths of their ages; equal ages stay
 /// together.
-pub(in crate::causes) fn by_age(panels: &[(f64, bool)]) -> Vec<LevelCount> {
+pub(crate) fn by_age(panels: &[(f64, bool)]) -> Vec<LevelCount> {
     let mut sorted = panels.to_vec();
     sorted.sort_by(|a, b| a.0.total_cmp(&b.0));
     let n = sorted.len();

@@ -10,13 +10,13 @@ mod findings;
 mod least;
 mod quiet;
 
-pub(in crate::causes) use findings::{about_rate, by_age, rate_findings};
-pub(in crate::causes) use quiet::Quiet;
+pub(crate) use findings::{about_rate, by_age, rate_findings};
+pub(crate) use quiet::Quiet;
 
 use std::collections::BTreeMap;
 
 use super::Remainder;
-use crate::causes::rivals::{Recorded, Rows, StepFound, cause_of, is_met_only, recorded, step};
+use crate::causes::rivals::{Recorded, Rows, StepFound, recorded, step};
 use crate::causes::{Cause, Rival};
 use crate::duel::{
     Bound, Contender, Given, Meeting, Response, Shown, Suspect, Toward, bound, in_order,
@@ -43,7 +43,7 @@ const TWOFOLD: f64 = 2.0;
 
 /// A contender that the rate follows.
 #[derive(Debug, Clone)]
-pub(in crate::causes) struct Claim {
+pub(crate) struct Claim {
     /// Who.
     pub rival: Rival,
     /// Its levels; empty for numbers.
@@ -72,9 +72,9 @@ pub(in crate::causes) struct Claim {
 
 impl Claim {
     /// Whom it blames; nobody while rivals are open.
-    pub(in crate::causes) fn cause(&self) -> Cause {
+    pub(crate) fn cause(&self) -> Cause {
         if self.open.is_empty() {
-            cause_of(&self.rival)
+            self.rival.cause()
         } else {
             Cause::Undecided
         }
@@ -82,7 +82,7 @@ impl Claim {
 }
 
 /// What is known about the rate of one kind of defect.
-pub(in crate::causes) struct Account {
+pub(crate) struct Account {
     /// Its streams.
     pub streams: Vec<usize>,
     /// Panels, indices into `Records::panels`.
@@ -94,11 +94,7 @@ pub(in crate::causes) struct Account {
 }
 
 /// The accounts of all kinds of defect.
-pub(in crate::causes) fn accounts(
-    records: &Records,
-    streams: &[Remainder<'_>],
-    alpha: f64,
-) -> Vec<Account> {
+pub(crate) fn accounts(records: &Records, streams: &[Remainder<'_>], alpha: f64) -> Vec<Account> {
     let mut kinds: BTreeMap<usize, Vec<usize>> = BTreeMap::new();
     for (at, stream) in streams.iter().enumerate() {
         kinds.entry(stream.data.name).or_default().push(at);
@@ -191,7 +187,7 @@ impl<'a> Table<'a> {
         let step = alone.step.as_ref();
         let mut claims = Vec::new();
         for (at, recorded) in self.contenders.iter().enumerate() {
-            if is_met_only(&recorded.rival) {
+            if recorded.rival.is_met_only() {
                 continue;
             }
             let share = level.shared(self.asked_beside(&recorded.rival));
@@ -224,7 +220,7 @@ impl<'a> Table<'a> {
             rival, contender, ..
         } in &self.contenders
         {
-            let (shown, quiet) = if is_met_only(rival) {
+            let (shown, quiet) = if rival.is_met_only() {
                 let p = levels_differ(&self.responses[0], contender);
                 let nothing = *rival != Rival::Day && p.is_some_and(|p| p > SHOWS_NOTHING);
                 (None, nothing)
@@ -242,8 +238,8 @@ impl<'a> Table<'a> {
 
     /// Contenders that blame the same.
     fn asked_beside(&self, rival: &Rival) -> usize {
-        let cause = cause_of(rival);
-        let same = |c: &&Recorded| cause_of(&c.rival) == cause && !is_met_only(&c.rival);
+        let cause = rival.cause();
+        let same = |c: &&Recorded| c.rival.cause() == cause && !c.rival.is_met_only();
         self.contenders.iter().filter(same).count().max(1)
     }
 
@@ -286,7 +282,7 @@ impl<'a> Table<'a> {
         }
         let mut open = Vec::new();
         for other in &self.contenders {
-            if is_met_only(&other.rival) {
+            if other.rival.is_met_only() {
                 continue;
             }
             if meet(&self.responses, &suspect, &other.contender.classes()) == Meeting::Never
@@ -319,7 +315,7 @@ impl<'a> Table<'a> {
     /// Claims that stay beside each other: of one party the clearest and what it
     /// leaves, of those with open rivals what the named ones leave.
     fn settled(&self, mut claims: Vec<Claim>, level: Level) -> Vec<Claim> {
-        let nobody = |c: &Claim| cause_of(&c.rival) == Cause::Undecided;
+        let nobody = |c: &Claim| c.rival.cause() == Cause::Undecided;
         claims.sort_by(|a, b| {
             let key = |c: &Claim| (nobody(c), !c.open.is_empty());
             (key(a).cmp(&key(b))).then(a.p_adjusted.total_cmp(&b.p_adjusted))
@@ -327,7 +323,7 @@ impl<'a> Table<'a> {
         let mut kept: Vec<Claim> = Vec::new();
         for claim in claims {
             let stays = kept.iter().all(|k| {
-                let same = cause_of(&k.rival) == cause_of(&claim.rival);
+                let same = k.rival.cause() == claim.rival.cause();
                 let open = !claim.open.is_empty() || nobody(&claim);
                 if !same && !open {
                     return true;

@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use super::{Claim, STEP_POSSIBLE, TWOFOLD, Table};
-use crate::causes::rivals::{StepFound, cause_of, is_met_only};
+use crate::causes::rivals::StepFound;
 use crate::causes::{Cause, Rival};
 use crate::duel::{Bound, Given, Suspect, Toward, bound, in_order, spread};
 
@@ -20,7 +20,7 @@ const MANY_LEVELS: usize = 5;
 
 /// A rival that shows nothing, and what is excluded.
 #[derive(Debug, Clone, PartialEq)]
-pub(in crate::causes) struct Quiet {
+pub(crate) struct Quiet {
     /// Who.
     pub rival: Rival,
     /// The largest ratio that is not excluded; none if nothing is.
@@ -46,8 +46,8 @@ impl Quiet {
 
     /// Whether it could double the rate; time, whether it could have made most of
     /// the marks by that.
-    pub(in crate::causes) fn open(&self) -> bool {
-        let nobody = cause_of(&self.rival) == Cause::Undecided;
+    pub(crate) fn open(&self) -> bool {
+        let nobody = self.rival.cause() == Cause::Undecided;
         self.within.is_none_or(|w| w > TWOFOLD) && !(nobody && self.share <= SHARE_OF_TIME)
     }
 }
@@ -62,7 +62,7 @@ impl Table<'_> {
     pub(super) fn quiet(&self, claims: &[Claim], step: Option<&StepFound>) -> Vec<Quiet> {
         let shown = |rival: &Rival| claims.iter().any(|k| k.rival == *rival);
         let mut out: Vec<Quiet> = (self.contenders.iter())
-            .filter(|c| cause_of(&c.rival) != Cause::Part && !is_met_only(&c.rival))
+            .filter(|c| c.rival.cause() != Cause::Part && !c.rival.is_met_only())
             .filter(|c| !shown(&c.rival))
             .filter_map(|c| match &c.contender.given {
                 Given::Scores(scores) if is_rare(scores) => None,

@@ -6,10 +6,9 @@ use crate::causes::responses::surface::{
     EdgeToEdge, PartSign, Surface, SurfaceCause, SurfaceNote, SurfaceReason, TermName,
 };
 use crate::causes::{
-    Cause, Certainty, Evidence, Finding, Frame, Kind, NextCheck, OpenRival, Reason, Rival,
+    Cause, Evidence, Finding, Frame, Kind, NextCheck, OpenRival, Reason, Rival, Tally, about,
 };
 use crate::records::Records;
-use crate::stats::proportion::clopper_pearson;
 
 /// The name under which findings on removal readings are listed.
 pub const UNEVEN_REMOVAL: &str = "uneven removal";
@@ -27,7 +26,7 @@ const SPREAD_THAT_MATTERS: f64 = 0.1;
 
 /// At most two findings for every surface: on its slopes, and on what comes with
 /// the panels. Ids are left empty.
-pub(in crate::causes) fn findings(surfaces: &[Surface], records: &Records) -> Vec<Finding> {
+pub(crate) fn findings(surfaces: &[Surface], records: &Records) -> Vec<Finding> {
     let mut out = Vec::new();
     for (index, surface) in surfaces.iter().enumerate() {
         let about = About {
@@ -295,61 +294,26 @@ impl About<'_> {
     }
 
     fn blank(&self, hits: &[usize]) -> Finding {
-        let exposed: Vec<usize> = self
-            .surface
-            .evidence
-            .slopes
-            .iter()
-            .map(|s| s.panel)
-            .collect();
-        let panels = exposed.len();
-        let id = |panel: &usize| self.records.panels[*panel].id.clone();
-        let mut lots: Vec<String> = Vec::new();
-        let mut seen = std::collections::BTreeSet::new();
-        for &panel in hits {
-            if let Some(lot) = self.records.panels[panel].lot.as_deref()
-                && seen.insert(lot)
-            {
-                lots.push(lot.to_owned());
-            }
-        }
-        Finding {
-            id: String::new(),
-            machine: self.surface.machine.clone(),
-            head: self.surface.head.clone(),
+        let surface = self.surface;
+        let exposed: Vec<usize> = surface.evidence.slopes.iter().map(|s| s.panel).collect();
+        let about = about::About {
+            machine: surface.machine.clone(),
+            head: surface.head.clone(),
             defect: UNEVEN_REMOVAL.to_owned(),
-            cause: Cause::Undecided,
-            certainty: Certainty::CannotTell,
-            rival: None,
-            levels: Vec::new(),
-            open: Vec::new(),
-            kind: Kind::Side,
-            frame: None,
-            x_mm: None,
-            y_mm: None,
-            radius_mm: None,
-            line_axis: None,
-            panels_hit: hits.len(),
-            panels_exposed: panels,
-            hit_rate: (panels > 0).then(|| hits.len() as f64 / panels as f64),
-            hit_rate_ci: clopper_pearson(hits.len() as u64, panels as u64, 0.95).ok(),
-            reach_mm: None,
-            expected_hits: None,
-            p_adjusted: None,
-            first_panel: hits.first().map(id),
-            last_panel: hits.last().map(id),
-            onset_panel: None,
-            end_panel: None,
-            drift_mm_per_day: None,
-            bars: None,
-            lots,
-            reasons: Vec::new(),
-            next_check: NextCheck::None,
+            stream: None,
+        };
+        let counted = Tally {
+            hits: hits.len(),
+            exposed: exposed.len(),
+        };
+        let base = about.finding(self.records, hits, counted);
+        Finding {
             evidence: Evidence {
                 surface: Some(self.index),
                 exposed,
-                ..Evidence::default()
+                ..base.evidence
             },
+            ..base
         }
     }
 }

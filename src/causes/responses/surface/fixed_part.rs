@@ -18,103 +18,61 @@
 //! same rights: it is asked for among panels alike in inspector and fixture, the
 //! machine's slope and the table's free in each.
 
+use super::meeting::{Asked, Company, Meeting};
 use crate::causes::Rival;
 use crate::causes::responses::surface::panel_fit::{PanelFit, SLOPES};
 use crate::causes::responses::surface::result::{Contrast, Estimate};
 use crate::records::Lay;
 use crate::stats::Interval;
 use crate::stats::cluster_robust::{Cluster, ClusterRobust, fit};
-use crate::stats::small_symmetric::{Square, apply, dot, pseudo_inverse};
-use faer::Mat;
-use std::collections::BTreeMap;
+use crate::stats::small_symmetric::Square;
 
 /// Level of the reported intervals.
-pub(in crate::causes) const LEVEL: f64 = 0.95;
-/// Least share of the information of all panels that must lie among panels alike
-/// for the comparison there to be used.
-const WITHIN_SHARE: f64 = 0.25;
-
+pub(crate) const LEVEL: f64 = 0.95;
 /// Columns: machine x, machine y; taper along the panel's length, its width;
 /// table x, table y.
-const COLUMNS: usize = 6;
+pub(super) const COLUMNS: usize = 6;
 /// Columns of the machine, and of each other frame.
-const MACHINE: usize = 2;
-/// Columns that are free in every stratum.
-const NUISANCE: usize = COLUMNS - MACHINE;
-
-/// Who may go with the lay, in the order of [`Company::levels`].
-const RIVALS: [Rival; 5] = [
-    Rival::Lot,
-    Rival::Part,
-    Rival::Supplier,
-    Rival::Inspector,
-    Rival::Fixture,
-];
-/// Those that could lean as the machine does, and as a taper of the panels does.
-const OF_MACHINE: std::ops::Range<usize> = 0..4;
-const OF_TAPER: std::ops::Range<usize> = 3..5;
-
-/// What a panel came with, beside its lay.
-#[derive(Debug, Clone, Copy, PartialEq, Default)]
-pub(in crate::causes) struct Company {
-    /// Lot, part number, supplier, inspector and fixture, numbered; none where
-    /// not recorded.
-    pub(in crate::causes) levels: [Option<usize>; RIVALS.len()],
-    /// Lay at the inspection table, where recorded.
-    pub(in crate::causes) inspect_lay: Option<Lay>,
-}
-
-/// Inspector and fixture of a panel.
-pub(in crate::causes) fn gauge_and_nest(company: &Company) -> &[Option<usize>] {
-    &company.levels[OF_TAPER]
-}
-
+pub(super) const MACHINE: usize = 2;
 /// One row per fitted slope of a panel.
 #[derive(Debug, Clone, Copy, PartialEq)]
-struct Row {
+pub(super) struct Row {
     /// Machine columns, turned taper columns, turned table columns.
-    design: [f64; COLUMNS],
+    pub(super) design: [f64; COLUMNS],
     /// The slope, µm per half extent.
-    slope: f64,
+    pub(super) slope: f64,
 }
 
 /// A panel's rows and its lot.
 #[derive(Debug, Clone, PartialEq)]
-struct PanelRows {
-    rows: Vec<Row>,
+pub(super) struct PanelRows {
+    pub(super) rows: Vec<Row>,
     lot: Option<usize>,
-}
-
-/// Whose slopes are asked for.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Asked {
-    Machine,
-    Taper,
 }
 
 /// The machine's slopes and the panels' common taper.
 #[derive(Debug, Clone, PartialEq)]
-pub(in crate::causes) struct FixedPart {
+pub(crate) struct FixedPart {
     /// What told them apart.
-    pub(in crate::causes) contrast: Contrast,
+    pub(crate) contrast: Contrast,
     /// The machine's slopes along x and y: without a contrast, the mean.
-    pub(in crate::causes) machine: [Option<Estimate>; 2],
+    pub(crate) machine: [Option<Estimate>; 2],
     /// Point estimates where no interval can be given.
-    pub(in crate::causes) points: [Option<f64>; 2],
+    pub(crate) points: [Option<f64>; 2],
     /// Taper along the panel's length and width; none without a contrast.
-    pub(in crate::causes) taper: [Option<Estimate>; 2],
+    pub(crate) taper: [Option<Estimate>; 2],
     /// Covariance of the machine's slopes in the widest clustering, and the
     /// smaller of its degrees of freedom.
-    pub(in crate::causes) spread: Option<(Square<2>, f64)>,
+    pub(crate) spread: Option<(Square<2>, f64)>,
     /// Recorded rivals that the machine's slopes never met, as the lay went with
     /// them.
-    pub(in crate::causes) machine_open: Vec<Rival>,
+    pub(crate) machine_open: Vec<Rival>,
     /// The same for the taper.
-    pub(in crate::causes) taper_open: Vec<Rival>,
+    pub(crate) taper_open: Vec<Rival>,
 }
 
 /// The turn of the panel frame's slopes into the machine's, by the lay.
-pub(in crate::causes) fn turn(lay: Lay) -> Square<2> {
+pub(crate) fn turn(lay: Lay) -> Square<2> {
     match lay {
         Lay::Deg0 => [[1.0, 0.0], [0.0, 1.0]],
         Lay::Deg90 => [[0.0, -1.0], [1.0, 0.0]],
@@ -124,7 +82,7 @@ pub(in crate::causes) fn turn(lay: Lay) -> Square<2> {
 }
 
 /// Finds the fixed part; `company[i]` belongs to `fits[i]`.
-pub(in crate::causes) fn find(fits: &[PanelFit], company: &[Company]) -> FixedPart {
+pub(crate) fn find(fits: &[PanelFit], company: &[Company]) -> FixedPart {
     let panels: Vec<PanelRows> = (fits.iter().zip(company))
         .map(|(f, c)| rows_of(f, c))
         .collect();
@@ -226,105 +184,7 @@ fn without_table(panels: &[PanelRows]) -> Vec<PanelRows> {
     out
 }
 
-/// The machine's slopes, or the taper, against all who may have gone with the lay.
-struct Meeting<'a> {
-    panels: &'a [PanelRows],
-    /// The same without the table's columns.
-    plain: &'a [PanelRows],
-    company: &'a [Company],
-    /// Over all panels, one taper for all.
-    pooled: &'a ClusterRobust,
-    asked: Asked,
-}
-
-impl Meeting<'_> {
-    fn rivals(&self) -> std::ops::Range<usize> {
-        match self.asked {
-            Asked::Machine => OF_MACHINE,
-            Asked::Taper => OF_TAPER,
-        }
-    }
-
-    fn table_recorded(&self) -> bool {
-        self.company.iter().any(|c| c.inspect_lay.is_some())
-    }
-
-    /// Whether any rival is recorded.
-    fn recorded(&self) -> bool {
-        let known = |c: &Company| c.levels[self.rivals()].iter().any(Option::is_some);
-        self.table_recorded() || self.company.iter().any(known)
-    }
-
-    /// Among panels alike in all rivals.
-    fn among_alike(&self) -> Option<ClusterRobust> {
-        let panels = if self.table_recorded() {
-            self.panels
-        } else {
-            self.plain
-        };
-        self.within(panels, self.rivals())
-    }
-
-    /// Rivals that varied and that no comparison among panels alike in them clears.
-    fn never_met(&self) -> Vec<Rival> {
-        let varies = |r: &usize| {
-            let first = self.company.first().map(|c| c.levels[*r]);
-            self.company.iter().any(|c| Some(c.levels[*r]) != first)
-        };
-        let varied: Vec<usize> = self.rivals().filter(varies).collect();
-        let mut out: Vec<Rival> = (varied.iter())
-            .filter(|&&r| self.within(self.plain, r..r + 1).is_none())
-            .map(|&r| RIVALS[r].clone())
-            .collect();
-        if self.table_recorded() && self.within(self.panels, 0..0).is_none() {
-            out.push(Rival::Table);
-        }
-        if out.is_empty() {
-            // Each was met, but never all at once.
-            out.extend(varied.iter().map(|&r| RIVALS[r].clone()));
-            out.extend(self.table_recorded().then_some(Rival::Table));
-        }
-        out
-    }
-
-    /// The slopes asked for among panels alike in some rivals, what the other
-    /// frames put on each stratum taken out; none where the lay hardly varied there.
-    fn within(&self, panels: &[PanelRows], alike: std::ops::Range<usize>) -> Option<ClusterRobust> {
-        let mut number: BTreeMap<&[Option<usize>], usize> = BTreeMap::new();
-        let strata: Vec<usize> = (self.company.iter())
-            .map(|c| {
-                let next = number.len();
-                *number.entry(&c.levels[alike.clone()]).or_insert(next)
-            })
-            .collect();
-        let asked_first = |row: &Row| {
-            let mut row = *row;
-            if self.asked == Asked::Taper {
-                row.design.swap(0, MACHINE);
-                row.design.swap(1, MACHINE + 1);
-            }
-            row
-        };
-        let panels: Vec<Vec<Row>> = (panels.iter())
-            .map(|p| p.rows.iter().map(asked_first).collect())
-            .collect();
-        let within = within_strata(&panels, &strata, number.len())?;
-        let place = match self.asked {
-            Asked::Machine => 0,
-            Asked::Taper => MACHINE,
-        };
-        let told = |way: &ClusterRobust, k: usize| way.coefficient(k).is_some();
-        let enough = (0..MACHINE).all(|k| {
-            let all = place + k;
-            !told(self.pooled, all)
-                || (told(&within, k)
-                    && self.pooled.inverse[(all, all)] >= WITHIN_SHARE * within.inverse[(k, k)])
-        });
-        (enough && (0..MACHINE).any(|k| told(&within, k))).then_some(within)
-    }
-}
-
-fn cluster(rows: &[Row], group: usize) -> Cluster {
+pub(super) fn cluster(rows: &[Row], group: usize) -> Cluster {
     let mut out = Cluster::new(COLUMNS, group);
     for row in rows {
         out.add(&row.design, row.slope);
@@ -356,61 +216,6 @@ fn by_lot(panels: &[PanelRows]) -> Vec<Cluster> {
         }
     }
     clusters
-}
-
-/// The first columns of the rows, with the others free in every stratum.
-/// `strata[i]` belongs to `panels[i]`.
-fn within_strata(panels: &[Vec<Row>], strata: &[usize], count: usize) -> Option<ClusterRobust> {
-    let mut sums = vec![cluster(&[], 0); count];
-    for (rows, &stratum) in panels.iter().zip(strata) {
-        for row in rows {
-            sums[stratum].add(&row.design, row.slope);
-        }
-    }
-    // Per stratum: the inverse of the free columns' cross products and what these
-    // take of the columns asked for and of the slopes.
-    let mut nuisance = Vec::with_capacity(count);
-    let mut fitted = Vec::with_capacity(count);
-    for sum in &sums {
-        let free: [[f64; NUISANCE]; NUISANCE] =
-            std::array::from_fn(|a| std::array::from_fn(|b| sum.cross[(MACHINE + a, MACHINE + b)]));
-        let (inverse, _) = pseudo_inverse(&free);
-        let on = |k: usize| {
-            apply(
-                &inverse,
-                &std::array::from_fn(|a| sum.cross[(MACHINE + a, k)]),
-            )
-        };
-        let slopes = apply(&inverse, &std::array::from_fn(|a| sum.product[MACHINE + a]));
-        fitted.push((on(0), on(1), slopes));
-        nuisance.push(Mat::from_fn(COLUMNS, COLUMNS, |a, b| {
-            if a >= MACHINE && b >= MACHINE {
-                inverse[a - MACHINE][b - MACHINE]
-            } else {
-                0.0
-            }
-        }));
-    }
-    let clusters: Vec<_> = (panels.iter().zip(strata))
-        .map(|(rows, &stratum)| {
-            let (x, y, slope) = &fitted[stratum];
-            let rows: Vec<Row> = rows
-                .iter()
-                .map(|row| {
-                    let free: [f64; NUISANCE] = std::array::from_fn(|a| row.design[MACHINE + a]);
-                    let mut design = row.design;
-                    design[0] -= dot(&free, x);
-                    design[1] -= dot(&free, y);
-                    Row {
-                        design,
-                        slope: row.slope - dot(&free, slope),
-                    }
-                })
-                .collect();
-            cluster(&rows, stratum)
-        })
-        .collect();
-    fit(&clusters, &nuisance, MACHINE)
 }
 
 /// Only the mean: nothing tells machine and part apart.
@@ -462,6 +267,7 @@ fn told(
 /// The estimate with the wider interval and the larger p of all clusterings;
 /// none where one of them cannot vouch for it.
 fn widest(ways: &[Option<&ClusterRobust>], k: usize) -> Option<Estimate> {
+    let width = |ci: Interval| ci.high - ci.low;
     let mut out: Option<Estimate> = None;
     for way in ways.iter().flatten() {
         let own = way.coefficient(k)?;
@@ -476,7 +282,11 @@ fn widest(ways: &[Option<&ClusterRobust>], k: usize) -> Option<Estimate> {
             Some(before) => Estimate {
                 estimate: before.estimate,
                 std_error: before.std_error.max(next.std_error),
-                ci: wider(before.ci, next.ci),
+                ci: if width(next.ci) > width(before.ci) {
+                    next.ci
+                } else {
+                    before.ci
+                },
                 p_value: before.p_value.max(next.p_value),
             },
         });
@@ -484,20 +294,9 @@ fn widest(ways: &[Option<&ClusterRobust>], k: usize) -> Option<Estimate> {
     out
 }
 
-fn wider(a: Interval, b: Interval) -> Interval {
-    if b.high - b.low > a.high - a.low {
-        b
-    } else {
-        a
-    }
-}
-
 /// The mean of one term over panels: estimate, interval and test, by panels and
 /// by lots, the wider counting. `values[i]` belongs to `lots[i]`.
-pub(in crate::causes) fn mean(
-    values: &[f64],
-    lots: &[Option<usize>],
-) -> (Option<f64>, Option<Estimate>) {
+pub(crate) fn mean(values: &[f64], lots: &[Option<usize>]) -> (Option<f64>, Option<Estimate>) {
     let panels: Vec<PanelRows> = values
         .iter()
         .zip(lots)
@@ -599,10 +398,7 @@ mod tests {
                 };
                 panel.inspector = if leans { name(i) } else { None };
                 for k in 0..9 {
-                    let place = Point {
-                        x: 300.0 * (k % 3) as f64,
-                        y: 200.0 * (k / 3) as f64,
-                    };
+                    let place = Point::new(300.0 * (k % 3) as f64, 200.0 * (k / 3) as f64);
                     let noise = ((i * 9 + k) * 37 % 101) as f64 / 101.0 - 0.5;
                     records.readings.push(Reading {
                         panel: i,

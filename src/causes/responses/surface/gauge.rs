@@ -14,7 +14,7 @@ const CROWN_SHOWS: f64 = 0.01;
 /// Pooled over panels; none where no panel has a reading to spare. Where only
 /// slopes are fitted, a crown or twist common to these panels would pass for
 /// gauge: if it shows in the residuals it is taken out of them.
-pub(in crate::causes) fn pooled(fits: &[PanelFit]) -> Option<Gauge> {
+pub(crate) fn pooled(fits: &[PanelFit]) -> Option<Gauge> {
     let mut residual: f64 = fits.iter().map(|f| f.residual).sum();
     let mut dof: usize = fits.iter().map(|f| f.dof).sum();
     let mut cross = [[0.0; 3]; 3];
@@ -42,7 +42,7 @@ pub(in crate::causes) fn pooled(fits: &[PanelFit]) -> Option<Gauge> {
 }
 
 /// Interval of the gauge's standard deviation, for normal readings.
-pub(in crate::causes) fn sd_interval(gauge: Gauge) -> Option<Interval> {
+pub(crate) fn sd_interval(gauge: Gauge) -> Option<Interval> {
     let tail = (1.0 - LEVEL) / 2.0;
     let sum = gauge.variance * gauge.dof;
     let low = (sum / chi_squared::upper_quantile(tail, gauge.dof)).sqrt();

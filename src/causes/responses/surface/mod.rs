@@ -16,23 +16,25 @@
 mod findings;
 mod fixed_part;
 mod gauge;
+mod meeting;
 mod panel_fit;
 mod region;
 mod result;
 mod spread;
+mod terms;
 mod verdict;
 
 use std::collections::BTreeMap;
-use std::sync::Arc;
 
+use crate::causes::streams::{Cell, cell_of};
 use crate::records::Records;
-use fixed_part::{Company, FixedPart};
+use meeting::Company;
 use panel_fit::{BENDS, PanelFit, SLOPES, Shape, Spot};
-use spread::{Gauge, Spread, Value};
+use terms::{Bend, crown_reads_as_slope, shares, slope_values, take_out_gauges};
 use verdict::{Doubt, Levels, Scale};
 
 pub use findings::UNEVEN_REMOVAL;
-pub(in crate::causes) use findings::findings;
+pub(crate) use findings::findings;
 pub use result::{
     Contrast, EdgeToEdge, Estimate, Lean, PanelSlope, PartSign, Region, Surface, SurfaceCause,
     SurfaceEvidence, SurfaceNote, SurfaceReason, Term, TermName,
@@ -42,12 +44,6 @@ pub use result::{
 const PER_HALF_LENGTH: &str = "um per half length";
 /// Unit of the slope along machine y.
 const PER_HALF_WIDTH: &str = "um per half width";
-/// Unit of crowns and twist: middle to edge.
-const PLAIN_UM: &str = "um";
-/// Share of the unevenness of a unit slope, crown and twist: the variance of u,
-/// u² and uv over the square.
-const WEIGHTS: [f64; 5] = [1.0 / 3.0, 1.0 / 3.0, 4.0 / 45.0, 4.0 / 45.0, 1.0 / 9.0];
-
 /// The readings of one machine and head.
 #[derive(Debug, Clone, PartialEq, Default)]
 struct Group {
@@ -84,9 +80,7 @@ pub fn surfaces(records: &Records, alpha: f64) -> Vec<Surface> {
         .collect()
 }
 
-type Name = (Option<Arc<str>>, Option<Arc<str>>);
-
-fn groups(records: &Records) -> BTreeMap<Name, Group> {
+fn groups(records: &Records) -> BTreeMap<Cell, Group> {
     let mut readings: BTreeMap<usize, Vec<(Option<Spot>, f64)>> = BTreeMap::new();
     for reading in &records.readings {
         if let Some(removed_um) = reading.removed_um {
@@ -98,11 +92,10 @@ fn groups(records: &Records) -> BTreeMap<Name, Group> {
                 .push((spot, removed_um));
         }
     }
-    let mut by_name: BTreeMap<Name, Vec<usize>> = BTreeMap::new();
+    let mut by_name: BTreeMap<Cell, Vec<usize>> = BTreeMap::new();
     for &index in readings.keys() {
         let panel = &records.panels[index];
-        let name = (panel.machine.clone(), panel.head.clone());
-        by_name.entry(name).or_default().push(index);
+        by_name.entry(cell_of(panel)).or_default().push(index);
     }
     by_name
         .into_iter()
@@ -164,29 +157,24 @@ fn group(
     let count = |of: fn(Shape) -> bool| out.fits.iter().filter(|f| of(f.shape)).count();
     let plane = count(|s| s == Shape::Plane);
     let along = count(|s| matches!(s, Shape::Along(_)));
-    let notes = [
-        (plane, SurfaceNote::SlopesOnly { panels: plane }),
-        (along, SurfaceNote::OneAxisOnly { panels: along }),
-        (too_few, SurfaceNote::TooFewPlaces { panels: too_few }),
-        (
-            without_place,
-            SurfaceNote::WithoutPlace {
-                readings: without_place,
-            },
-        ),
-        (
-            not_above_zero,
-            SurfaceNote::NotAboveZero {
-                readings: not_above_zero,
-            },
-        ),
-        (usize::from(out.fits.len() == 1), SurfaceNote::OnePanel),
-        (
-            usize::from(out.constant && !out.fits.is_empty()),
-            SurfaceNote::ConstantReadings,
-        ),
+    let one = usize::from(out.fits.len() == 1);
+    let constant = usize::from(out.constant && !out.fits.is_empty());
+    type Note = fn(usize) -> SurfaceNote;
+    let notes: [(usize, Note); 7] = [
+        (plane, |panels| SurfaceNote::SlopesOnly { panels }),
+        (along, |panels| SurfaceNote::OneAxisOnly { panels }),
+        (too_few, |panels| SurfaceNote::TooFewPlaces { panels }),
+        (without_place, |readings| SurfaceNote::WithoutPlace {
+            readings,
+        }),
+        (not_above_zero, |readings| SurfaceNote::NotAboveZero {
+            readings,
+        }),
+        (one, |_| SurfaceNote::OnePanel),
+        (constant, |_| SurfaceNote::ConstantReadings),
     ];
-    out.notes = notes.into_iter().filter(|n| n.0 > 0).map(|n| n.1).collect();
+    let seen = notes.into_iter().filter(|(count, _)| *count > 0);
+    out.notes = seen.map(|(count, note)| note(count)).collect();
     out
 }
 
@@ -301,153 +289,6 @@ fn surface(group: Group, levels: &Levels) -> Surface {
             table_recorded: group.company.iter().any(|c| c.inspect_lay.is_some()),
         },
     }
-}
-
-/// A crown or the twist over panels whose readings carry it.
-struct Bend {
-    point: f64,
-    fixed: Option<Estimate>,
-    spread: Option<Spread>,
-}
-
-impl Bend {
-    fn new(group: &Group, column: usize, gauge: Option<Gauge>) -> Option<Self> {
-        let (mut values, mut lots, mut rows) = (Vec::new(), Vec::new(), Vec::new());
-        for (fit, &lot) in group.fits.iter().zip(&group.lots) {
-            if fit.shape.has(column) {
-                values.push(fit.coefficients[column]);
-                lots.push(lot);
-                rows.push(Value {
-                    value: fit.coefficients[column],
-                    variance: fit.variances[column],
-                    axis: 0,
-                    lot,
-                });
-            }
-        }
-        let (point, fixed) = fixed_part::mean(&values, &lots);
-        let taken = take_out_gauges(&mut rows, group, |fit| fit.shape.has(column));
-        Some(Self {
-            point: point?,
-            fixed,
-            spread: gauge.and_then(|g| spread::spread(&rows, g, taken)),
-        })
-    }
-
-    fn term(&self) -> Term {
-        Term {
-            machine: Some(self.point),
-            machine_ci: self.fixed.map(|e| e.ci),
-            part_sd: self.spread.map(|s| s.variance.max(0.0).sqrt()),
-            part_sd_ci: self.spread.and_then(|s| s.sd_ci),
-            unit: PLAIN_UM,
-        }
-    }
-}
-
-/// One slope on every panel, the machine's taken off, signed as the panel's own.
-fn slope_values(group: &Group, fixed: &FixedPart, axis: usize) -> Vec<Value> {
-    let machine = if verdict::told(fixed.contrast) {
-        fixed.points[axis].unwrap_or(0.0)
-    } else {
-        0.0
-    };
-    group
-        .fits
-        .iter()
-        .zip(&group.lots)
-        .filter(|(fit, _)| fit.shape.has(SLOPES[axis]))
-        .map(|(fit, &lot)| {
-            let turned = fixed_part::turn(fit.lay)[axis];
-            let own = usize::from(turned[0] == 0.0);
-            Value {
-                value: turned[own] * (fit.coefficients[SLOPES[axis]] - machine),
-                variance: fit.variances[SLOPES[axis]],
-                axis: own,
-                lot,
-            }
-        })
-        .collect()
-}
-
-/// Takes the mean of every inspector and fixture, lay by lay, out of the values of
-/// the panels that `has` chooses, where either varies: a gauge that leans or a
-/// bent nest is not how panels differ. Returns how many means beyond one were
-/// taken.
-fn take_out_gauges(values: &mut [Value], group: &Group, has: impl Fn(&&PanelFit) -> bool) -> usize {
-    let key = |at: usize| fixed_part::gauge_and_nest(&group.company[at]);
-    if (1..group.fits.len()).all(|at| key(at) == key(0)) {
-        return 0;
-    }
-    let mut means: BTreeMap<_, (f64, f64)> = BTreeMap::new();
-    let cells: Vec<_> = (group.fits.iter().enumerate())
-        .filter(|(_, fit)| has(fit))
-        .map(|(at, fit)| (key(at), fit.lay.degrees()))
-        .collect();
-    for (value, cell) in values.iter().zip(&cells) {
-        let mean = means.entry(*cell).or_default();
-        mean.0 += value.value;
-        mean.1 += 1.0;
-    }
-    for (value, cell) in values.iter_mut().zip(&cells) {
-        let (sum, count) = means[cell];
-        value.value -= sum / count;
-    }
-    means.len().saturating_sub(1)
-}
-
-/// Shares of machine, part and gauge in the unevenness within a panel.
-fn shares(
-    fixed: &FixedPart,
-    slopes: &[Option<Spread>; 2],
-    bends: &[Option<Bend>; 3],
-    gauge: Option<Gauge>,
-) -> Option<(f64, f64, f64)> {
-    let gauge = gauge?;
-    let sure = |e: &Option<Estimate>| {
-        e.map_or(0.0, |e| (e.estimate.powi(2) - e.std_error.powi(2)).max(0.0))
-    };
-    let spread = |s: &Option<Spread>| s.map_or(0.0, |s| s.variance.max(0.0));
-    let (mut machine, mut part) = (0.0, 0.0);
-    for axis in 0..2 {
-        machine += WEIGHTS[axis] * sure(&fixed.machine[axis]);
-        part += WEIGHTS[axis] * (spread(&slopes[axis]) + sure(&fixed.taper[axis]));
-    }
-    for (bend, weight) in bends.iter().zip(&WEIGHTS[2..]) {
-        if let Some(bend) = bend {
-            machine += weight * sure(&bend.fixed);
-            part += weight * spread(&bend.spread);
-        }
-    }
-    let total = machine + part + gauge.variance;
-    (total > 0.0).then(|| (machine / total, part / total, gauge.variance / total))
-}
-
-/// Where only slopes are fitted, a crown can read as a slope if the places lie
-/// to one side of the middle the same way on every panel. The slopes that a unit
-/// crown or twist would leave are put through the same comparison: more than a
-/// tenth of a unit, and not by chance, is too much.
-fn crown_reads_as_slope(group: &Group) -> bool {
-    const TOO_MUCH: f64 = 0.1;
-    const BY_CHANCE: f64 = 0.01;
-    if group.fits.iter().all(|f| f.shape == Shape::Full) {
-        return false;
-    }
-    (0..BENDS.len()).any(|bend| {
-        let mut shadow = group.fits.clone();
-        for fit in &mut shadow {
-            for (axis, &column) in SLOPES.iter().enumerate() {
-                fit.coefficients[column] = fit.alias[axis][bend];
-            }
-        }
-        let fixed = fixed_part::find(&shadow, &group.company);
-        fixed
-            .machine
-            .iter()
-            .chain(&fixed.taper)
-            .flatten()
-            .any(|e| e.estimate.abs() > TOO_MUCH && e.p_value < BY_CHANCE)
-    })
 }
 
 fn panel_slopes(group: &Group) -> Vec<PanelSlope> {

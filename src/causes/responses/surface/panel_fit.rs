@@ -4,11 +4,11 @@ use crate::records::{Lay, Panel, Point};
 use crate::stats::small_symmetric::{Square, add_outer, apply, dot, pseudo_inverse};
 
 /// Terms of the full surface: 1, u, v, u², v², uv.
-pub(in crate::causes) const TERMS: usize = 6;
+pub(crate) const TERMS: usize = 6;
 /// Columns of the slopes.
-pub(in crate::causes) const SLOPES: [usize; 2] = [1, 2];
+pub(crate) const SLOPES: [usize; 2] = [1, 2];
 /// Columns of crowns and twist.
-pub(in crate::causes) const BENDS: [usize; 3] = [3, 4, 5];
+pub(crate) const BENDS: [usize; 3] = [3, 4, 5];
 
 /// Fewest readings for the full surface.
 const FULL_READINGS: usize = 7;
@@ -23,7 +23,7 @@ const LINE_WIDTH: f64 = 0.2;
 
 /// Which terms a panel's readings carry.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(in crate::causes) enum Shape {
+pub(crate) enum Shape {
     /// Level, slopes, crowns and twist.
     Full,
     /// Level and both slopes.
@@ -34,7 +34,7 @@ pub(in crate::causes) enum Shape {
 
 impl Shape {
     /// Whether column `term` is fitted.
-    pub(in crate::causes) fn has(self, term: usize) -> bool {
+    pub(crate) fn has(self, term: usize) -> bool {
         match self {
             Shape::Full => true,
             Shape::Plane => term <= 2,
@@ -49,46 +49,46 @@ impl Shape {
 
 /// The surface fitted on one panel, machine axes.
 #[derive(Debug, Clone, PartialEq)]
-pub(in crate::causes) struct PanelFit {
+pub(crate) struct PanelFit {
     /// Index into `Records::panels`.
-    pub(in crate::causes) panel: usize,
+    pub(crate) panel: usize,
     /// How it lay.
-    pub(in crate::causes) lay: Lay,
+    pub(crate) lay: Lay,
     /// Terms fitted.
-    pub(in crate::causes) shape: Shape,
+    pub(crate) shape: Shape,
     /// Coefficients; 0 where not fitted.
-    pub(in crate::causes) coefficients: [f64; TERMS],
+    pub(crate) coefficients: [f64; TERMS],
     /// Variances of the coefficients per variance of a reading.
-    pub(in crate::causes) variances: [f64; TERMS],
+    pub(crate) variances: [f64; TERMS],
     /// Residual sum of squares, µm².
-    pub(in crate::causes) residual: f64,
+    pub(crate) residual: f64,
     /// Readings beyond the terms.
-    pub(in crate::causes) dof: usize,
+    pub(crate) dof: usize,
     /// Readings.
-    pub(in crate::causes) readings: usize,
+    pub(crate) readings: usize,
     /// What one unit of each bend adds to each slope where only the slopes are
     /// fitted: rows slopes, columns bends.
-    pub(in crate::causes) alias: [[f64; 3]; 2],
+    pub(crate) alias: [[f64; 3]; 2],
     /// Cross products of the bends, slopes and level taken out.
-    pub(in crate::causes) bend_cross: Square<3>,
+    pub(crate) bend_cross: Square<3>,
     /// The same with removal.
-    pub(in crate::causes) bend_product: [f64; 3],
+    pub(crate) bend_product: [f64; 3],
 }
 
 /// A reading in normalised machine coordinates.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(in crate::causes) struct Spot {
+pub(crate) struct Spot {
     /// −1..1 along machine x over the panel as it lay.
-    pub(in crate::causes) u: f64,
+    pub(crate) u: f64,
     /// −1..1 along machine y.
-    pub(in crate::causes) v: f64,
+    pub(crate) v: f64,
     /// Removal, µm.
-    pub(in crate::causes) removed_um: f64,
+    pub(crate) removed_um: f64,
 }
 
 impl Spot {
     /// A reading at the panel point `place`.
-    pub(in crate::causes) fn new(panel: &Panel, place: Point, removed_um: f64) -> Self {
+    pub(crate) fn new(panel: &Panel, place: Point, removed_um: f64) -> Self {
         let at = panel.to_machine(place);
         let rect = panel.machine_rect();
         Self {
@@ -106,7 +106,7 @@ impl Spot {
 
 /// Fits the largest surface that the readings carry; none where they lie at one
 /// place or are too few for a single slope.
-pub(in crate::causes) fn fit(panel: usize, lay: Lay, spots: &[Spot]) -> Option<PanelFit> {
+pub(crate) fn fit(panel: usize, lay: Lay, spots: &[Spot]) -> Option<PanelFit> {
     let mut cross = [[0.0; TERMS]; TERMS];
     let mut right = [0.0; TERMS];
     for spot in spots {

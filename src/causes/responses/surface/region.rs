@@ -7,7 +7,7 @@ use crate::stats::small_symmetric::eigen;
 
 /// The ellipse after Hotelling (1931, Ann. Math. Stat. 2, 360–378), with the
 /// degrees of freedom of the less certain slope; none with one or fewer.
-pub(in crate::causes) fn region(fixed: &FixedPart) -> Option<Region> {
+pub(crate) fn region(fixed: &FixedPart) -> Option<Region> {
     let (covariance, dof) = fixed.spread?;
     if dof <= 1.0 {
         return None;

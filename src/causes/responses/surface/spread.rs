@@ -7,36 +7,36 @@ use crate::stats::modified_large_sample::{MeanSquare, variance_interval};
 
 /// A term's value on one panel.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(in crate::causes) struct Value {
+pub(crate) struct Value {
     /// The fixed machine part taken off, in the panel's frame.
-    pub(in crate::causes) value: f64,
+    pub(crate) value: f64,
     /// Its variance per variance of a reading.
-    pub(in crate::causes) variance: f64,
+    pub(crate) variance: f64,
     /// The panel's axis (slopes of the length and of the width differ in their
     /// own right), 0 or 1.
-    pub(in crate::causes) axis: usize,
+    pub(crate) axis: usize,
     /// The lot.
-    pub(in crate::causes) lot: Option<usize>,
+    pub(crate) lot: Option<usize>,
 }
 
 /// The gauge: variance of one reading about the fitted surface.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(in crate::causes) struct Gauge {
+pub(crate) struct Gauge {
     /// µm².
-    pub(in crate::causes) variance: f64,
+    pub(crate) variance: f64,
     /// Degrees of freedom.
-    pub(in crate::causes) dof: f64,
+    pub(crate) dof: f64,
 }
 
 /// Panel-to-panel variance of a term.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(in crate::causes) struct Spread {
+pub(crate) struct Spread {
     /// Estimate by moments, µm²; may be < 0 where it is all gauge.
-    pub(in crate::causes) variance: f64,
+    pub(crate) variance: f64,
     /// Interval of its root, µm.
-    pub(in crate::causes) sd_ci: Option<Interval>,
+    pub(crate) sd_ci: Option<Interval>,
     /// Against "all gauge".
-    pub(in crate::causes) p_value: f64,
+    pub(crate) p_value: f64,
 }
 
 /// Variance between and within lots by analysis of variance, less the gauge's
@@ -47,11 +47,7 @@ pub(in crate::causes) struct Spread {
 /// layout (Searle, Casella & McCulloch 1992, Variance Components, ch. 3): their
 /// sum MS_b/n₀ + MS_w·(1 − 1/n₀) estimates the variance of a panel about the
 /// mean of all lots, which the plain variance underrates when lots share a tilt.
-pub(in crate::causes) fn spread(
-    values: &[Value],
-    gauge: Gauge,
-    estimated: usize,
-) -> Option<Spread> {
+pub(crate) fn spread(values: &[Value], gauge: Gauge, estimated: usize) -> Option<Spread> {
     let layout = Layout::new(values);
     let variance_mean = values.iter().map(|v| v.variance).sum::<f64>() / values.len().max(1) as f64;
     let mut terms = layout.mean_squares(values, estimated)?;
@@ -131,24 +127,16 @@ impl Layout {
         let panels = values.len() as f64;
         let between_dof = (self.sizes.len() - self.axes) as f64;
         let within_dof = panels - self.sizes.len() as f64 - estimated as f64;
+        let one = |value: f64, dof: f64| {
+            let factor = 1.0;
+            (dof >= 1.0).then(|| vec![MeanSquare { factor, value, dof }])
+        };
         if between_dof == 0.0 {
-            return (within_dof >= 1.0).then(|| {
-                vec![MeanSquare {
-                    factor: 1.0,
-                    value: within / within_dof,
-                    dof: within_dof,
-                }]
-            });
+            return one(within / within_dof, within_dof);
         }
         if within_dof < 1.0 {
             let dof = between_dof - estimated as f64;
-            return (dof >= 1.0).then(|| {
-                vec![MeanSquare {
-                    factor: 1.0,
-                    value: (between + within) / dof,
-                    dof,
-                }]
-            });
+            return one((between + within) / dof, dof);
         }
         let per_lot = (panels - squares) / between_dof;
         Some(vec![

@@ -23,38 +23,38 @@ const PART_TERMS: usize = 10;
 
 /// The level of the report and what shares it.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(in crate::causes) struct Levels {
+pub(crate) struct Levels {
     /// Of the whole report.
-    pub(in crate::causes) alpha: f64,
+    pub(crate) alpha: f64,
     /// Machines and heads with readings.
-    pub(in crate::causes) groups: usize,
+    pub(crate) groups: usize,
 }
 
 impl Levels {
     /// A machine slope's p-value for the whole report: two slopes for every
     /// machine and head, within their share of what can accuse the machine.
-    pub(in crate::causes) fn slope(&self, p_value: f64) -> f64 {
+    pub(crate) fn slope(&self, p_value: f64) -> f64 {
         levels::adjusted(p_value, 2 * self.groups, levels::SURFACES)
     }
 
     /// The same for signs of the part, which have the whole level.
-    pub(in crate::causes) fn part(&self, p_value: f64) -> f64 {
+    pub(crate) fn part(&self, p_value: f64) -> f64 {
         levels::adjusted(p_value, PART_TERMS * self.groups, 1.0)
     }
 }
 
 /// The size of the removal against which unevenness is judged.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(in crate::causes) struct Scale {
+pub(crate) struct Scale {
     /// Mean removal, µm.
-    pub(in crate::causes) removed_um: f64,
+    pub(crate) removed_um: f64,
     /// Gauge standard deviation, µm, where known.
-    pub(in crate::causes) gauge_sd_um: Option<f64>,
+    pub(crate) gauge_sd_um: Option<f64>,
 }
 
 /// Whether panels turned in a way that parts the machine's slope from a taper that
 /// all panels bring.
-pub(in crate::causes) fn told(contrast: Contrast) -> bool {
+pub(crate) fn told(contrast: Contrast) -> bool {
     match contrast {
         Contrast::NeverTurned | Contrast::TooFewTurned => false,
         Contrast::TurnedPanels | Contrast::TurnedWithOthers | Contrast::TurnedAmongAlike => true,
@@ -62,7 +62,7 @@ pub(in crate::causes) fn told(contrast: Contrast) -> bool {
 }
 
 /// The slopes off zero at the report's level and large enough to matter.
-pub(in crate::causes) fn lean(fixed: &FixedPart, levels: &Levels, scale: Scale) -> Lean {
+pub(crate) fn lean(fixed: &FixedPart, levels: &Levels, scale: Scale) -> Lean {
     let side = |axis: usize, low: Side, high: Side| {
         let slope = fixed.machine[axis]?;
         let by_um = 2.0 * slope.estimate.abs();
@@ -89,11 +89,7 @@ pub(in crate::causes) fn lean(fixed: &FixedPart, levels: &Levels, scale: Scale) 
 }
 
 /// The largest slope that is off zero but too small to matter, edge to edge, µm.
-pub(in crate::causes) fn too_small(
-    fixed: &FixedPart,
-    levels: &Levels,
-    scale: Scale,
-) -> Option<f64> {
+pub(crate) fn too_small(fixed: &FixedPart, levels: &Levels, scale: Scale) -> Option<f64> {
     let slopes = fixed.machine.iter().flatten();
     slopes
         .filter(|s| levels.slope(s.p_value) <= levels.alpha)
@@ -103,11 +99,11 @@ pub(in crate::causes) fn too_small(
 }
 
 /// A term with what panels share of it and how they differ.
-pub(in crate::causes) type Found = (TermName, Option<Estimate>, Option<Spread>);
+pub(crate) type Found = (TermName, Option<Estimate>, Option<Spread>);
 
 /// Signs of the part that are off zero and matter: tapers, then differences from
 /// panel to panel (slopes edge to edge), then shared bends.
-pub(in crate::causes) fn signs(
+pub(crate) fn signs(
     fixed: &FixedPart,
     slopes: [Found; 2],
     bends: [Found; 3],
@@ -169,7 +165,7 @@ pub(in crate::causes) fn signs(
 
 /// What stands against a verdict.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(in crate::causes) enum Doubt {
+pub(crate) enum Doubt {
     /// Nothing.
     None,
     /// At the places measured a crown reads as a slope.
@@ -181,7 +177,7 @@ pub(in crate::causes) enum Doubt {
 /// The first line that fits: nothing to go by; a slope off zero, the machine's
 /// where turned panels clear the part and nothing recorded went with the lay; a taper that keeps to the panel, or panels
 /// that differ beyond the gauge; a crown that all share; even enough; undecided.
-pub(in crate::causes) fn cause(
+pub(crate) fn cause(
     fixed: &FixedPart,
     lean: &Lean,
     signs: &[PartSign],

@@ -12,24 +12,24 @@ const DECIDES: f64 = 0.90;
 
 /// A panel with readings of the film.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(in crate::causes) struct PanelFilm {
+pub(crate) struct PanelFilm {
     /// Position among the stream's panels.
-    pub(in crate::causes) at: usize,
+    pub(crate) at: usize,
     /// Whether it carries marks.
-    pub(in crate::causes) marked: bool,
+    pub(crate) marked: bool,
     /// Mean film before sanding, µm.
-    pub(in crate::causes) film_um: f64,
+    pub(crate) film_um: f64,
     /// Mean removal, µm.
-    pub(in crate::causes) removed_um: Option<f64>,
+    pub(crate) removed_um: Option<f64>,
     /// Number of its lot.
-    pub(in crate::causes) lot: Option<usize>,
+    pub(crate) lot: Option<usize>,
     /// Panels of one lot and recipe that followed each other.
-    pub(in crate::causes) stratum: usize,
+    pub(crate) stratum: usize,
 }
 
 /// How panels were compared.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(in crate::causes) enum Way {
+pub(crate) enum Way {
     /// Panels of one lot and recipe with each other.
     WithinLots,
     /// All panels, their lots being the units.
@@ -38,11 +38,11 @@ pub(in crate::causes) enum Way {
 
 /// Mean of the panels with marks less that of the panels without, µm.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(in crate::causes) struct Gap {
+pub(crate) struct Gap {
     /// The estimate.
-    pub(in crate::causes) estimate: f64,
+    pub(crate) estimate: f64,
     /// Its 95 % interval.
-    pub(in crate::causes) ci: Interval,
+    pub(crate) ci: Interval,
     /// Upper end of the interval that decides.
     upper: f64,
     /// Two-sided, against none.
@@ -51,7 +51,7 @@ pub(in crate::causes) struct Gap {
 
 impl Gap {
     /// The interval counted the other way.
-    pub(in crate::causes) fn negated(&self) -> Interval {
+    pub(crate) fn negated(&self) -> Interval {
         Interval {
             low: -self.ci.high,
             high: -self.ci.low,
@@ -62,24 +62,24 @@ impl Gap {
 
 /// What marks go with.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(in crate::causes) struct Compared {
+pub(crate) struct Compared {
     /// The stronger way.
-    pub(in crate::causes) way: Way,
+    pub(crate) way: Way,
     /// One-sided, against film that is no thinner; not adjusted for the two ways.
-    pub(in crate::causes) p_value: f64,
+    pub(crate) p_value: f64,
     /// Of the film.
-    pub(in crate::causes) film: Gap,
+    pub(crate) film: Gap,
     /// Of the removal, where measured.
-    pub(in crate::causes) removal: Option<Gap>,
+    pub(crate) removal: Option<Gap>,
     /// Whether the film fell short by more than the removal exceeded: the gap
     /// of film + removal, against which the film's own is set, lies below zero.
-    pub(in crate::causes) film_outweighs: bool,
+    pub(crate) film_outweighs: bool,
 }
 
 /// Whether panels with marks had thinner film; none where no comparison can be
 /// made. Within lots panels are the units (ranks), between lots the lots are
 /// (cluster-robust).
-pub(in crate::causes) fn compare(panels: &[PanelFilm]) -> Option<Compared> {
+pub(crate) fn compare(panels: &[PanelFilm]) -> Option<Compared> {
     let film = |p: &PanelFilm| Some(p.film_um);
     let within = rank_test(
         &panels

@@ -10,10 +10,10 @@
 //! sanding counts as scatter of the film: the share errs to the high side.
 
 use std::collections::{BTreeMap, BTreeSet};
-use std::sync::Arc;
 
 use serde::Serialize;
 
+use crate::causes::streams::{Cell, cell_of};
 use crate::records::Records;
 use crate::site::DefectClass;
 use crate::stats::Interval;
@@ -115,13 +115,11 @@ struct Place {
 /// the same place, in the order of their names. `least_um`: what must be left, µm.
 #[must_use]
 pub fn film_left(records: &Records, least_um: f64) -> Vec<FilmLeft> {
-    type Name = (Option<Arc<str>>, Option<Arc<str>>);
-    let mut cells: BTreeMap<Name, Vec<Place>> = BTreeMap::new();
+    let mut cells: BTreeMap<Cell, Vec<Place>> = BTreeMap::new();
     for reading in &records.readings {
         if let (Some(film_um), Some(removed_um)) = (reading.film_um, reading.removed_um) {
-            let panel = &records.panels[reading.panel];
-            let name = (panel.machine.clone(), panel.head.clone());
-            cells.entry(name).or_default().push(Place {
+            let cell = cell_of(&records.panels[reading.panel]);
+            cells.entry(cell).or_default().push(Place {
                 panel: reading.panel,
                 film_um,
                 removed_um,

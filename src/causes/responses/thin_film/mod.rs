@@ -32,7 +32,7 @@ const BLOCK: usize = 40;
 /// At most one finding for every stream of class "over" with readings of the
 /// film. They accuse no machine, so they have the whole level, shared by these
 /// streams and two ways to compare.
-pub(in crate::causes) fn findings(
+pub(crate) fn findings(
     records: &Records,
     streams: &[Remainder<'_>],
     film: &MeanReadings,
@@ -92,10 +92,10 @@ pub(in crate::causes) fn findings(
 }
 
 /// A panel's mean film before sanding and mean removal, µm, by its index.
-pub(in crate::causes) type MeanReadings = BTreeMap<usize, (Option<f64>, Option<f64>)>;
+pub(crate) type MeanReadings = BTreeMap<usize, (Option<f64>, Option<f64>)>;
 
 /// The mean readings of every panel that has any.
-pub(in crate::causes) fn mean_readings(records: &Records) -> MeanReadings {
+pub(crate) fn mean_readings(records: &Records) -> MeanReadings {
     let mut sums: BTreeMap<usize, [(f64, f64); 2]> = BTreeMap::new();
     for reading in &records.readings {
         let own = sums.entry(reading.panel).or_default();
@@ -120,7 +120,8 @@ fn panels_of(
     film: &MeanReadings,
 ) -> Option<Vec<PanelFilm>> {
     let mut lots: BTreeMap<&str, usize> = BTreeMap::new();
-    let mut strata: BTreeMap<(Option<usize>, Option<&str>), Stratum> = BTreeMap::new();
+    // of a lot and a recipe: the number of the last block, and its panels
+    let mut strata: BTreeMap<(Option<usize>, Option<&str>), (usize, usize)> = BTreeMap::new();
     let mut next = 0;
     let mut out = Vec::new();
     for (at, &index) in stream.data.panels.iter().enumerate() {
@@ -133,33 +134,21 @@ fn panels_of(
             *lots.entry(lot).or_insert(number)
         });
         let key = (lot, panel.recipe.as_deref());
-        let stratum = strata.entry(key).or_insert(Stratum {
-            number: 0,
-            panels: BLOCK,
-        });
-        if stratum.panels == BLOCK {
-            *stratum = Stratum {
-                number: next,
-                panels: 0,
-            };
+        let (number, panels) = strata.entry(key).or_insert((0, BLOCK));
+        if *panels == BLOCK {
+            (*number, *panels) = (next, 0);
             next += 1;
         }
-        stratum.panels += 1;
+        *panels += 1;
         out.push(PanelFilm {
             at,
             marked: stream.marks[at] > 0.0,
             film_um,
             removed_um,
             lot,
-            stratum: stratum.number,
+            stratum: *number,
         });
     }
     let marked = out.iter().filter(|p| p.marked).count();
     (marked >= LEAST_PANELS && out.len() - marked >= LEAST_PANELS).then_some(out)
-}
-
-/// Panels of one lot and recipe, one block after the other.
-struct Stratum {
-    number: usize,
-    panels: usize,
 }

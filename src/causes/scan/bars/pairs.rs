@@ -48,13 +48,13 @@ const MEDIAN_SQUARE: f64 = 0.454_936_423_119_572_7;
 
 /// A pitch that stands out.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(in crate::causes::scan) struct Peak {
+pub(crate) struct Peak {
     /// Bars per mm of the axis.
-    pub(in crate::causes::scan) frequency: f64,
+    pub(crate) frequency: f64,
     /// Chance of it without bars, at this frequency.
-    pub(in crate::causes::scan) p_value: f64,
+    pub(crate) p_value: f64,
     /// The sum's first two cells over the scatter.
-    pub(in crate::causes::scan) cells: [f64; 2],
+    pub(crate) cells: [f64; 2],
 }
 
 /// A mark along the axis.
@@ -79,10 +79,10 @@ type Pairs = Vec<(f64, f64)>;
 
 /// Distances between marks along one axis.
 #[derive(Debug, Clone, PartialEq)]
-pub(in crate::causes::scan) struct Comb {
+pub(crate) struct Comb {
     panels: Vec<BarPanel>,
     /// The longest panel along the axis, mm.
-    pub(in crate::causes::scan) length: f64,
+    pub(crate) length: f64,
     steps: WrittenSteps,
 }
 
@@ -90,7 +90,7 @@ impl Comb {
     /// The marks of `view` for which `left` is true, at their places across bars
     /// along `along`. `stretched` gives each panel (position in `View::panels`) a
     /// factor on its lengths; panels without one are left out.
-    pub(in crate::causes::scan) fn new(
+    pub(crate) fn new(
         view: &View,
         along: LineAxis,
         left: &[bool],
@@ -128,7 +128,7 @@ impl Comb {
     }
 
     /// The frequencies looked at.
-    pub(in crate::causes::scan) fn frequencies(&self) -> Vec<f64> {
+    pub(crate) fn frequencies(&self) -> Vec<f64> {
         if self.length <= 0.0 {
             return Vec::new();
         }
@@ -144,7 +144,7 @@ impl Comb {
 
     /// The pitch that stands out most among `frequencies`; none where too few
     /// panels have two marks.
-    pub(in crate::causes::scan) fn peak(&self, frequencies: &[f64]) -> Option<Peak> {
+    pub(crate) fn peak(&self, frequencies: &[f64]) -> Option<Peak> {
         let mut sums = vec![[0.0; 3]; frequencies.len()];
         let (mut variance, mut squares) = (0.0, 0.0);
         for panel in self.enough_for(frequencies.len()) {
@@ -204,17 +204,13 @@ impl Comb {
     }
 
     /// Distances between marks of one panel.
-    pub(in crate::causes::scan) fn distances(&self) -> impl Iterator<Item = f64> {
+    pub(crate) fn distances(&self) -> impl Iterator<Item = f64> {
         self.enough_for(1)
             .flat_map(|panel| panel.pairs().into_iter().map(|pair| pair.0))
     }
 
     /// The sum at each of some frequencies, by block of panels in their order.
-    pub(in crate::causes::scan) fn sums_by_block(
-        &self,
-        frequencies: &[f64],
-        blocks: usize,
-    ) -> Vec<Vec<f64>> {
+    pub(crate) fn sums_by_block(&self, frequencies: &[f64], blocks: usize) -> Vec<Vec<f64>> {
         let panels: Vec<&BarPanel> = self
             .enough_for(frequencies.len())
             .filter(|panel| panel.marks.len() > 1)
@@ -283,23 +279,11 @@ fn quantile(values: &[f64], share: f64) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::causes::scan::view::ViewPanel;
-    use crate::causes::scan::worked_cases::view;
-    use crate::records::Rect;
+    use crate::causes::scan::worked_cases::{panel, view};
     use approx::assert_relative_eq;
 
-    const PANEL: ViewPanel = ViewPanel {
-        rect: Rect {
-            x0: 0.0,
-            y0: 0.0,
-            x1: 100.0,
-            y1: 50.0,
-        },
-        swapped: false,
-    };
-
     fn comb(marks: &[(usize, f64, f64)], panels: usize) -> Comb {
-        let view = view(&[PANEL].repeat(panels), marks, 0.0);
+        let view = view(&[panel(100.0, 50.0)].repeat(panels), marks, 0.0);
         Comb::new(&view, LineAxis::Y, &vec![true; marks.len()], |_| Some(1.0))
     }
 

@@ -6,6 +6,7 @@
 //! that fit one pitch are bars. Marks of other places found are left out first.
 
 use crate::causes::scan::bars::pairs::Comb;
+use crate::causes::scan::line_fit::Line;
 use crate::causes::scan::{Found, LineAxis, ScanSettings, Shape, Sharpness, View};
 use crate::stats::Interval;
 use crate::stats::distributions::student_t;
@@ -250,15 +251,20 @@ fn highest(at: &[f64], values: &[f64], step: f64) -> f64 {
     }
 }
 
-/// Sharp lines along `along` that fit one pitch.
-fn of_lines(found: &[Found], along: LineAxis) -> Option<Bars> {
-    let mut lines: Vec<(f64, usize)> = (found.iter().enumerate())
-        .filter(|(_, f)| f.sharpness == Sharpness::Sharp)
+/// Lines along `along`: where, and their numbers in the list.
+fn lines_along(found: &[Found], along: LineAxis) -> Vec<(f64, usize)> {
+    (found.iter().enumerate())
         .filter_map(|(k, f)| match f.shape {
             Shape::Line { along: a, at_mm } if a == along => Some((at_mm, k)),
             _ => None,
         })
-        .collect();
+        .collect()
+}
+
+/// Sharp lines along `along` that fit one pitch.
+fn of_lines(found: &[Found], along: LineAxis) -> Option<Bars> {
+    let mut lines = lines_along(found, along);
+    lines.retain(|l| found[l.1].sharpness == Sharpness::Sharp);
     lines.sort_by(|a, b| a.0.total_cmp(&b.0));
     let n = lines.len();
     if n < LEAST_LINES {
@@ -281,7 +287,7 @@ fn of_lines(found: &[Found], along: LineAxis) -> Option<Bars> {
         })
     });
     let (_, at) = fits.max_by(|a, b| a.0.total_cmp(&b.0))?;
-    let (pitch_mm, pitch_ci) = slope(&at);
+    let (pitch_mm, pitch_ci) = slope(&at)?;
     let strongest = lines
         .iter()
         .map(|l| &found[l.1])
@@ -289,7 +295,7 @@ fn of_lines(found: &[Found], along: LineAxis) -> Option<Bars> {
     Some(Bars {
         along,
         pitch_mm,
-        pitch_ci,
+        pitch_ci: Some(pitch_ci),
         at_feed_mm_s: None,
         lines: lines.iter().map(|l| l.1).collect(),
         by: BarsBy::Lines,
@@ -300,35 +306,23 @@ fn of_lines(found: &[Found], along: LineAxis) -> Option<Bars> {
 }
 
 /// Slope of the places of lines on their numbers, and its interval.
-fn slope(at: &[(f64, f64)]) -> (f64, Option<Interval>) {
-    let n = at.len() as f64;
-    let mean = |of: fn(&(f64, f64)) -> f64| at.iter().map(of).sum::<f64>() / n;
-    let (x, y) = (mean(|a| a.0), mean(|a| a.1));
-    let squares: f64 = at.iter().map(|a| (a.0 - x).powi(2)).sum();
-    let slope = at.iter().map(|a| (a.0 - x) * (a.1 - y)).sum::<f64>() / squares;
-    let residual: f64 = at
-        .iter()
-        .map(|a| (a.1 - y - slope * (a.0 - x)).powi(2))
-        .sum();
-    let half =
-        student_t::two_sided_quantile(INTERVAL, n - 2.0) * (residual / (n - 2.0) / squares).sqrt();
+fn slope(at: &[(f64, f64)]) -> Option<(f64, Interval)> {
+    let line = Line::through(at)?;
+    let dof = at.len() as f64 - 2.0;
+    let error = (line.residual / dof / line.time_squares).sqrt();
+    let half = student_t::two_sided_quantile(INTERVAL, dof) * error;
     let ci = Interval {
-        low: slope - half,
-        high: slope + half,
+        low: line.slope - half,
+        high: line.slope + half,
         level: INTERVAL,
     };
-    (slope, Some(ci))
+    Some((line.slope, ci))
 }
 
 /// Sharp lines along the bars; two of them or more that lie a multiple of the
 /// pitch apart are bars.
 fn on_bars(found: &[Found], bars: &Bars) -> Vec<usize> {
-    let lines: Vec<(f64, usize)> = (found.iter().enumerate())
-        .filter_map(|(k, f)| match f.shape {
-            Shape::Line { along, at_mm } if along == bars.along => Some((at_mm, k)),
-            _ => None,
-        })
-        .collect();
+    let lines = lines_along(found, bars.along);
     let tolerance = (FITS_SHARE * bars.pitch_mm).min(FITS_MM);
     let apart = |a: f64, b: f64| {
         let turns = (a - b) / bars.pitch_mm;

@@ -27,7 +27,7 @@ const STEPS_A_PITCH: f64 = 2.5;
 
 /// The steps of a stream's written places along one axis.
 #[derive(Debug, Clone, PartialEq)]
-pub(in crate::causes::scan) struct WrittenSteps {
+pub(crate) struct WrittenSteps {
     /// The step in which nearly all are written, mm; 0 if none.
     common_mm: f64,
     /// Steps in which some are written besides, mm, longest first.
@@ -37,7 +37,7 @@ pub(in crate::causes::scan) struct WrittenSteps {
 impl WrittenSteps {
     /// From the marks' distances to both edges of their panels: one of them is
     /// the written place, however the panel lay.
-    pub(in crate::causes::scan) fn of(view: &View, along: LineAxis) -> Self {
+    pub(crate) fn of(view: &View, along: LineAxis) -> Self {
         let marks = view.marks.len() as f64;
         let seen = STEPS_MM.map(|step| {
             let fit = view.marks.iter().filter(|m| {
@@ -63,18 +63,18 @@ impl WrittenSteps {
 
     /// Whether the place between the panel's edges was written in a longer step
     /// than most.
-    pub(in crate::causes::scan) fn fits(&self, u: f64, edges: (f64, f64)) -> bool {
+    pub(crate) fn fits(&self, u: f64, edges: (f64, f64)) -> bool {
         self.besides_mm.iter().any(|&step| fits(step, u, edges))
     }
 
     /// The shortest pitch that the common step leaves, mm.
-    pub(in crate::causes::scan) fn shortest_pitch_mm(&self) -> f64 {
+    pub(crate) fn shortest_pitch_mm(&self) -> f64 {
         STEPS_A_PITCH * self.common_mm
     }
 
     /// Whether bars of this frequency, per mm, seen over `length` mm could be the
     /// steps.
-    pub(in crate::causes::scan) fn confuse(&self, frequency: f64, length: f64) -> bool {
+    pub(crate) fn confuse(&self, frequency: f64, length: f64) -> bool {
         let mut steps = self.besides_mm.iter().copied().chain([self.common_mm]);
         steps.any(|step| {
             let turns = frequency * step;

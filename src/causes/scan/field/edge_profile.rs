@@ -4,7 +4,7 @@
 use std::sync::LazyLock;
 
 /// Distance classes of each axis.
-pub(in crate::causes::scan) const BINS: usize = 40;
+pub(crate) const BINS: usize = 40;
 
 /// Width of a class on the log scale.
 const STEP: f64 = 0.15;
@@ -43,7 +43,7 @@ fn slow_bin(distance_mm: f64) -> usize {
 
 /// Class of a distance to an edge: min(39, ⌊ln(1 + d/10 mm)/0.15⌋); 0 for
 /// places off the panel.
-pub(in crate::causes::scan) fn edge_bin(distance_mm: f64) -> usize {
+pub(crate) fn edge_bin(distance_mm: f64) -> usize {
     if distance_mm <= 0.0 {
         return 0;
     }
@@ -65,7 +65,7 @@ pub(in crate::causes::scan) fn edge_bin(distance_mm: f64) -> usize {
 
 /// Length, mm, of an axis of `length_mm` that falls in each class, both ends
 /// together.
-pub(in crate::causes::scan) fn axis_lengths(length_mm: f64) -> [f64; BINS] {
+pub(crate) fn axis_lengths(length_mm: f64) -> [f64; BINS] {
     let half = length_mm / 2.0;
     std::array::from_fn(|bin| {
         let low = LOWER_LIMITS_MM[bin].min(half);
@@ -76,55 +76,50 @@ pub(in crate::causes::scan) fn axis_lengths(length_mm: f64) -> [f64; BINS] {
 
 /// A smoothed table over two edge distances, or over one (a single row).
 #[derive(Debug, Clone)]
-pub(in crate::causes::scan) struct Table {
+pub(crate) struct Table {
     rows: usize,
     cells: Vec<f64>,
 }
 
 impl Table {
-    pub(in crate::causes::scan) fn two_axes() -> Self {
+    pub(crate) fn two_axes() -> Self {
         Self {
             rows: BINS,
             cells: vec![0.0; BINS * BINS],
         }
     }
 
-    pub(in crate::causes::scan) fn one_axis() -> Self {
+    pub(crate) fn one_axis() -> Self {
         Self {
             rows: 1,
             cells: vec![0.0; BINS],
         }
     }
 
-    pub(in crate::causes::scan) fn copy_from(&mut self, other: &Self) {
+    pub(crate) fn copy_from(&mut self, other: &Self) {
         self.cells.copy_from_slice(&other.cells);
     }
 
     /// What is left of a cell when what is `removed` is taken out; 0 where that is
     /// everything but rounding.
-    pub(in crate::causes::scan) fn left_without(
-        &self,
-        row: usize,
-        column: usize,
-        removed: &Removed,
-    ) -> f64 {
+    pub(crate) fn left_without(&self, row: usize, column: usize, removed: &Removed) -> f64 {
         let value = self.get(row, column) - removed.at(row, column);
         if value < ROUNDING { 0.0 } else { value }
     }
 
-    pub(in crate::causes::scan) fn get(&self, row: usize, column: usize) -> f64 {
+    pub(crate) fn get(&self, row: usize, column: usize) -> f64 {
         self.cells[row * BINS + column]
     }
 
     /// The same, where everything but rounding was subtracted: 0.
-    pub(in crate::causes::scan) fn left(&self, row: usize, column: usize) -> f64 {
+    pub(crate) fn left(&self, row: usize, column: usize) -> f64 {
         let value = self.get(row, column);
         if value < ROUNDING { 0.0 } else { value }
     }
 
     /// Adds a mark (or an area) of `weight` at a cell, spread by the kernel;
     /// what would fall outside the table is dropped.
-    pub(in crate::causes::scan) fn spread(&mut self, row: usize, column: usize, weight: f64) {
+    pub(crate) fn spread(&mut self, row: usize, column: usize, weight: f64) {
         let kernel = &*KERNEL;
         let columns = column.saturating_sub(REACH)..=(column + REACH).min(BINS - 1);
         let rows = row.saturating_sub(REACH)..=(row + REACH).min(self.rows - 1);
@@ -138,7 +133,7 @@ impl Table {
     }
 
     /// The table with every cell of `raw` spread by the kernel.
-    pub(in crate::causes::scan) fn smoothed(raw: &Self) -> Self {
+    pub(crate) fn smoothed(raw: &Self) -> Self {
         let mut smooth = Self {
             rows: raw.rows,
             cells: vec![0.0; raw.cells.len()],
@@ -155,7 +150,7 @@ impl Table {
     }
 
     /// Adds to one cell, unspread.
-    pub(in crate::causes::scan) fn add(&mut self, row: usize, column: usize, weight: f64) {
+    pub(crate) fn add(&mut self, row: usize, column: usize, weight: f64) {
         self.cells[row * BINS + column] += weight;
     }
 }
@@ -163,7 +158,7 @@ impl Table {
 /// Weights to be taken out of a [`Table`] of two axes, spread by the kernel: along
 /// the rows once, across them for the cells that are asked for.
 #[derive(Debug, Clone)]
-pub(in crate::causes::scan) struct Removed {
+pub(crate) struct Removed {
     /// Not yet spread, and the cells that have any.
     weights: Vec<f64>,
     cells: Vec<usize>,
@@ -173,7 +168,7 @@ pub(in crate::causes::scan) struct Removed {
 }
 
 impl Removed {
-    pub(in crate::causes::scan) fn nothing() -> Self {
+    pub(crate) fn nothing() -> Self {
         Self {
             weights: vec![0.0; BINS * BINS],
             cells: Vec::new(),
@@ -183,7 +178,7 @@ impl Removed {
     }
 
     /// Adds a weight at a cell, by its number in the table.
-    pub(in crate::causes::scan) fn add(&mut self, cell: usize, weight: f64) {
+    pub(crate) fn add(&mut self, cell: usize, weight: f64) {
         if self.weights[cell] == 0.0 {
             self.cells.push(cell);
         }
@@ -191,7 +186,7 @@ impl Removed {
     }
 
     /// Takes what was added since for all that is removed.
-    pub(in crate::causes::scan) fn settle(&mut self) {
+    pub(crate) fn settle(&mut self) {
         let kernel = &*KERNEL;
         for row in self.rows.drain(..) {
             self.lines[row * BINS..(row + 1) * BINS].fill(0.0);

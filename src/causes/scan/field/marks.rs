@@ -27,56 +27,63 @@ const OVERHANG_MM: f64 = 2.0;
 
 /// Panels with the same rectangle, to 1 mm, and the same turn.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(in crate::causes::scan) struct Kind {
-    pub(in crate::causes::scan) rect: Rect,
-    pub(in crate::causes::scan) swapped: bool,
+pub(crate) struct Kind {
+    pub(crate) rect: Rect,
+    pub(crate) swapped: bool,
     /// How many panels.
-    pub(in crate::causes::scan) panels: f64,
+    pub(crate) panels: f64,
 }
 
 impl Kind {
     /// Distance class of a place along frame x: to the nearer edge, 0 off the panel.
-    pub(in crate::causes::scan) fn x_bin(&self, x: f64) -> usize {
+    pub(crate) fn x_bin(&self, x: f64) -> usize {
         edge_bin((x - self.rect.x0).min(self.rect.x1 - x))
     }
 
     /// The same along frame y.
-    pub(in crate::causes::scan) fn y_bin(&self, y: f64) -> usize {
+    pub(crate) fn y_bin(&self, y: f64) -> usize {
         edge_bin((y - self.rect.y0).min(self.rect.y1 - y))
+    }
+
+    /// Cell of a place: classes of its distances to the nearest panel-x and panel-y
+    /// edge.
+    pub(crate) fn cell(&self, at: Point) -> (usize, usize) {
+        let (x, y) = (self.x_bin(at.x), self.y_bin(at.y));
+        if self.swapped { (y, x) } else { (x, y) }
     }
 }
 
 /// A mark still in play.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(in crate::causes::scan) struct FieldPoint {
-    pub(in crate::causes::scan) at: Point,
-    pub(in crate::causes::scan) panel: usize,
-    pub(in crate::causes::scan) grain_mm: f64,
+pub(crate) struct FieldPoint {
+    pub(crate) at: Point,
+    pub(crate) panel: usize,
+    pub(crate) grain_mm: f64,
     /// Index into `View::marks`.
-    pub(in crate::causes::scan) mark: usize,
+    pub(crate) mark: usize,
 }
 
 /// Marks left in a round, and the panels.
 #[derive(Debug, Clone)]
-pub(in crate::causes::scan) struct Field {
+pub(crate) struct Field {
     /// By panel, then in the order of the view.
-    pub(in crate::causes::scan) points: Vec<FieldPoint>,
-    pub(in crate::causes::scan) index: PointIndex,
-    pub(in crate::causes::scan) kinds: Vec<Kind>,
+    pub(crate) points: Vec<FieldPoint>,
+    pub(crate) index: PointIndex,
+    pub(crate) kinds: Vec<Kind>,
     /// Kind of each panel; panels without a place in the frame have none.
-    pub(in crate::causes::scan) kind_of: Vec<Option<usize>>,
+    pub(crate) kind_of: Vec<Option<usize>>,
     /// All lengths of the scan are multiplied by this: 1 unless four fifths of
     /// the marks are written in steps of 10 mm or more.
-    pub(in crate::causes::scan) unit: f64,
+    pub(crate) unit: f64,
     /// How far a disc reaches over a panel's edge, mm.
-    pub(in crate::causes::scan) overhang_mm: f64,
+    pub(crate) overhang_mm: f64,
     /// Zones whose marks earlier rounds took out.
-    pub(in crate::causes::scan) emptied: Vec<Zone>,
+    pub(crate) emptied: Vec<Zone>,
 }
 
 impl Field {
     /// The marks of `view` for which `left` is true.
-    pub(in crate::causes::scan) fn new(view: &View, left: &[bool]) -> Self {
+    pub(crate) fn new(view: &View, left: &[bool]) -> Self {
         let (kinds, kind_of, rounding) = kinds(&view.panels);
         let points: Vec<FieldPoint> = view
             .marks
@@ -103,18 +110,18 @@ impl Field {
     }
 
     /// All marks of `view`.
-    pub(in crate::causes::scan) fn whole(view: &View) -> Self {
+    pub(crate) fn whole(view: &View) -> Self {
         Self::new(view, &vec![true; view.marks.len()])
     }
 
     /// Number of panels.
-    pub(in crate::causes::scan) fn panels(&self) -> usize {
+    pub(crate) fn panels(&self) -> usize {
         self.kind_of.len()
     }
 
     /// Calls `each` with the points of one panel after the other, as ranges of
     /// `points`.
-    pub(in crate::causes::scan) fn by_panel(&self) -> impl Iterator<Item = &[FieldPoint]> {
+    pub(crate) fn by_panel(&self) -> impl Iterator<Item = &[FieldPoint]> {
         self.points.chunk_by(|a, b| a.panel == b.panel)
     }
 }

@@ -3,4 +3,5 @@
 pub(super) mod edge_profile;
 pub(super) mod marks;
 pub(super) mod point_index;
+pub(super) mod weighted;
 pub(super) mod weights;

@@ -4,16 +4,16 @@ use crate::records::Point;
 
 /// A point of the index.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(in crate::causes::scan) struct Entry {
-    pub(in crate::causes::scan) at: Point,
-    pub(in crate::causes::scan) panel: usize,
+pub(crate) struct Entry {
+    pub(crate) at: Point,
+    pub(crate) panel: usize,
     /// Position in the list the index was made of.
-    pub(in crate::causes::scan) id: usize,
+    pub(crate) id: usize,
 }
 
 /// Points in rows of equal height along y, each row sorted along x.
 #[derive(Debug, Clone)]
-pub(in crate::causes::scan) struct PointIndex {
+pub(crate) struct PointIndex {
     row_height: f64,
     /// Number of the row and end of its run in `entries`, in ascending order.
     rows: Vec<(i64, usize)>,
@@ -21,10 +21,7 @@ pub(in crate::causes::scan) struct PointIndex {
 }
 
 impl PointIndex {
-    pub(in crate::causes::scan) fn new(
-        points: impl Iterator<Item = (Point, usize)>,
-        row_height: f64,
-    ) -> Self {
+    pub(crate) fn new(points: impl Iterator<Item = (Point, usize)>, row_height: f64) -> Self {
         let mut entries: Vec<Entry> = points
             .enumerate()
             .map(|(id, (at, panel))| Entry { at, panel, id })
@@ -52,11 +49,7 @@ impl PointIndex {
 
     /// Points with |x − centre.x| ≤ half and |y − centre.y| ≤ half, in the
     /// index's own fixed order.
-    pub(in crate::causes::scan) fn in_square(
-        &self,
-        centre: Point,
-        half: f64,
-    ) -> impl Iterator<Item = &Entry> {
+    pub(crate) fn in_square(&self, centre: Point, half: f64) -> impl Iterator<Item = &Entry> {
         let row = |y: f64| (y / self.row_height).floor() as i64;
         let (low, high) = (row(centre.y - half), row(centre.y + half));
         let first = self.rows.partition_point(|r| r.0 < low);
@@ -79,7 +72,7 @@ impl PointIndex {
     }
 
     /// Points within `radius` of the centre, with the square of their distance.
-    pub(in crate::causes::scan) fn in_disc(
+    pub(crate) fn in_disc(
         &self,
         centre: Point,
         radius: f64,
@@ -92,13 +85,13 @@ impl PointIndex {
 }
 
 /// Square of the distance between two points.
-pub(in crate::causes::scan) fn square_distance(p: Point, q: Point) -> f64 {
+pub(crate) fn square_distance(p: Point, q: Point) -> f64 {
     (p.x - q.x).powi(2) + (p.y - q.y).powi(2)
 }
 
 /// Square of a radius with a little slack: turning a panel costs the last bits
 /// of a coordinate, and round coordinates put marks exactly on the rim.
-pub(in crate::causes::scan) fn within(radius: f64) -> f64 {
+pub(crate) fn within(radius: f64) -> f64 {
     radius * radius * (1.0 + 1e-9)
 }
 
@@ -109,9 +102,11 @@ mod tests {
     #[test]
     fn finds_what_looking_at_all_points_finds() {
         let points: Vec<Point> = (0..500)
-            .map(|i| Point {
-                x: f64::from(i * 137 % 601) - 100.0,
-                y: f64::from(i * 89 % 401) - 50.0,
+            .map(|i| {
+                Point::new(
+                    f64::from(i * 137 % 601) - 100.0,
+                    f64::from(i * 89 % 401) - 50.0,
+                )
             })
             .collect();
         let index = PointIndex::new(points.iter().map(|&p| (p, 0)), 25.0);
@@ -130,8 +125,8 @@ mod tests {
 
     #[test]
     fn a_place_a_million_km_away_does_no_harm() {
-        let far = Point { x: 1e12, y: -1e12 };
-        let near = Point { x: 1.0, y: 1.0 };
+        let far = Point::new(1e12, -1e12);
+        let near = Point::new(1.0, 1.0);
         let index = PointIndex::new([(far, 0), (near, 1)].into_iter(), 25.0);
         let found: Vec<usize> = index.in_disc(near, 5.0).map(|(e, _)| e.panel).collect();
         assert_eq!(found, [1]);

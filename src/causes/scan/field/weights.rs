@@ -16,7 +16,7 @@ const GRAIN_SLACK: f64 = 1e-6;
 ///
 /// 1 for coincident discs, 0 from a = 1 on.
 #[must_use]
-pub(in crate::causes::scan) fn lens(distance: f64, radius: f64) -> f64 {
+pub(crate) fn lens(distance: f64, radius: f64) -> f64 {
     let a = distance / (2.0 * radius);
     if a >= 1.0 {
         return 0.0;
@@ -27,13 +27,13 @@ pub(in crate::causes::scan) fn lens(distance: f64, radius: f64) -> f64 {
 /// Share that two bands of half width `half_width` at distance `distance` have
 /// in common: 1 − distance/(2·half_width), not below 0.
 #[must_use]
-pub(in crate::causes::scan) fn band_overlap(distance: f64, half_width: f64) -> f64 {
+pub(crate) fn band_overlap(distance: f64, half_width: f64) -> f64 {
     (1.0 - distance / (2.0 * half_width)).max(0.0)
 }
 
 /// Whether `value` is a multiple of `step` as far as a written number can be.
 #[must_use]
-pub(in crate::causes::scan) fn divides(step: f64, value: f64) -> bool {
+pub(crate) fn divides(step: f64, value: f64) -> bool {
     let turns = value / step;
     (turns - turns.round()).abs() <= GRAIN_SLACK
 }
@@ -51,7 +51,7 @@ pub(crate) fn written_grain_mm(written: Point) -> f64 {
 ///
 /// 1 for a grain of 0.
 #[must_use]
-pub(in crate::causes::scan) fn disc_crowding(radius: f64, grain_mm: f64) -> f64 {
+pub(crate) fn disc_crowding(radius: f64, grain_mm: f64) -> f64 {
     if grain_mm <= 0.0 {
         return 1.0;
     }
@@ -66,7 +66,7 @@ pub(in crate::causes::scan) fn disc_crowding(radius: f64, grain_mm: f64) -> f64 
 
 /// The same for a disc centred anywhere: the most that any centre can hold.
 #[must_use]
-pub(in crate::causes::scan) fn disc_crowding_anywhere(radius: f64, grain_mm: f64) -> f64 {
+pub(crate) fn disc_crowding_anywhere(radius: f64, grain_mm: f64) -> f64 {
     /// Centres tried along half a step, the other half being its mirror image.
     const CENTRES: i32 = 12;
     if grain_mm <= 0.0 {
@@ -91,7 +91,7 @@ pub(in crate::causes::scan) fn disc_crowding_anywhere(radius: f64, grain_mm: f64
 
 /// The same for a band: max(1, (2⌊r/g⌋ + 1)·g/2r).
 #[must_use]
-pub(in crate::causes::scan) fn band_crowding(half_width: f64, grain_mm: f64) -> f64 {
+pub(crate) fn band_crowding(half_width: f64, grain_mm: f64) -> f64 {
     if grain_mm <= 0.0 {
         return 1.0;
     }
@@ -101,7 +101,7 @@ pub(in crate::causes::scan) fn band_crowding(half_width: f64, grain_mm: f64) -> 
 
 /// The same for a band centred anywhere: max(1, (⌊2r/g⌋ + 1)·g/2r).
 #[must_use]
-pub(in crate::causes::scan) fn band_crowding_anywhere(half_width: f64, grain_mm: f64) -> f64 {
+pub(crate) fn band_crowding_anywhere(half_width: f64, grain_mm: f64) -> f64 {
     if grain_mm <= 0.0 {
         return 1.0;
     }
@@ -114,9 +114,7 @@ pub(in crate::causes::scan) fn band_crowding_anywhere(half_width: f64, grain_mm:
 ///
 /// `grains` are the marks' written grains ([`written_grain_mm`]).
 #[must_use]
-pub(in crate::causes::scan) fn common_grain_mm(
-    grains: impl Iterator<Item = f64> + Clone,
-) -> Option<f64> {
+pub(crate) fn common_grain_mm(grains: impl Iterator<Item = f64> + Clone) -> Option<f64> {
     let all = grains.clone().count();
     let share_written_in = |step: f64| {
         let fits = |grain: &f64| *grain > 0.0 && divides(step, *grain);
@@ -133,7 +131,7 @@ pub(in crate::causes::scan) fn common_grain_mm(
 ///
 /// `at` are the marks of one panel; `reach` is the distance from which `overlap`
 /// is 0. Marks are compared only with those within reach along x.
-pub(in crate::causes::scan) fn overlap_weights(
+pub(crate) fn overlap_weights(
     at: &[Point],
     reach: f64,
     distance: impl Fn(Point, Point) -> f64,
@@ -249,8 +247,8 @@ mod tests {
 
     #[test]
     fn coincident_marks_weigh_one_in_all() {
-        let here = Point { x: 5.0, y: 5.0 };
-        let far = Point { x: 50.0, y: 5.0 };
+        let here = Point::new(5.0, 5.0);
+        let far = Point::new(50.0, 5.0);
         let weights = overlap_weights(
             &[here, far, here, here],
             14.0,

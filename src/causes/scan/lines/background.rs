@@ -2,15 +2,12 @@
 //! is to have a mark in a band across one machine axis.
 
 use crate::causes::scan::axis::{LineAxis, across, stretch};
-use crate::causes::scan::background::{LEFT_OUT_MM, RESERVE, WINDOW_MM, clip, midpoints};
-use crate::causes::scan::discs::{Crowding, chance_of_mass};
 use crate::causes::scan::field::edge_profile::{BINS, Table, axis_lengths, edge_bin};
 use crate::causes::scan::field::marks::{Field, FieldPoint, Kind};
-use crate::causes::scan::field::weights::{
-    band_crowding, band_crowding_anywhere, band_overlap, overlap_weights,
-};
+use crate::causes::scan::field::weighted::{Crowding, SeenBy, Weighted};
 use crate::causes::scan::lines::beside::PanelShares;
-use crate::records::Point;
+use crate::causes::scan::spots::background::{LEFT_OUT_MM, RESERVE, WINDOW_MM, clip, midpoints};
+use crate::causes::scan::spots::discs::chance_of_mass;
 
 /// Midpoints of the window.
 const WINDOW_STEPS: usize = 200;
@@ -21,33 +18,22 @@ const BAND_STEPS: usize = 20;
 /// Points, either way, of the lattice that measures the stretch left out.
 const LEFT_OUT_STEPS: i32 = 10;
 
-/// Marks weighted for one half width.
-#[derive(Debug, Clone)]
-struct BandBackground {
-    half_width: f64,
-    weights: Vec<f64>,
-    masses: Vec<f64>,
-    table: Table,
-    /// Marks per mm across the line.
-    density: f64,
-}
-
 /// The field as seen across the lines along one axis.
 #[derive(Debug, Clone)]
-pub(in crate::causes::scan) struct Bands<'a> {
-    pub(in crate::causes::scan) field: &'a Field,
-    pub(in crate::causes::scan) along: LineAxis,
+pub(crate) struct Bands<'a> {
+    pub(crate) field: &'a Field,
+    pub(crate) along: LineAxis,
     /// Indices of `field.points` sorted by the coordinate across.
-    pub(in crate::causes::scan) order: Vec<usize>,
+    pub(crate) order: Vec<usize>,
     lengths: Table,
     /// Distance class of each of the field's points.
     bins: Vec<Option<usize>>,
-    backgrounds: Vec<BandBackground>,
+    backgrounds: Vec<Weighted>,
 }
 
 /// What a thread needs to look at one place after the other.
 #[derive(Debug, Clone)]
-pub(in crate::causes::scan) struct BandScratch {
+pub(crate) struct BandScratch {
     lengths: Table,
     marks: Table,
     /// Midpoints of each kind's window by distance class, and the window's length.
@@ -56,15 +42,15 @@ pub(in crate::causes::scan) struct BandScratch {
     mass: Vec<f64>,
     touched: Vec<usize>,
     /// For [`crate::causes::scan::lines::beside::beside`].
-    pub(in crate::causes::scan) shares: PanelShares,
+    pub(crate) shares: PanelShares,
     /// Panels that have any chance, after [`Bands::chances`].
-    pub(in crate::causes::scan) panels: Vec<usize>,
+    pub(crate) panels: Vec<usize>,
     /// Their chances.
-    pub(in crate::causes::scan) chances: Vec<f64>,
+    pub(crate) chances: Vec<f64>,
 }
 
 impl BandScratch {
-    pub(in crate::causes::scan) fn new(field: &Field) -> Self {
+    pub(crate) fn new(field: &Field) -> Self {
         Self {
             lengths: Table::one_axis(),
             marks: Table::one_axis(),
@@ -81,7 +67,7 @@ impl BandScratch {
 
 impl<'a> Bands<'a> {
     /// `half_widths` in mm, as they are.
-    pub(in crate::causes::scan) fn new(
+    pub(crate) fn new(
         field: &'a Field,
         along: LineAxis,
         half_widths: &[f64],
@@ -103,15 +89,13 @@ impl<'a> Bands<'a> {
             }
             total += kind.panels * (high - low);
         }
+        let by = SeenBy::Bands(along);
         let backgrounds = half_widths
             .iter()
-            .map(|&half_width| background(field, along, half_width, total, crowding))
+            .map(|&half_width| Weighted::new(field, by, total, half_width, crowding))
             .collect();
-        let bins = field
-            .points
-            .iter()
-            .map(|p| bin_of(field, along, p))
-            .collect();
+        let bin = |p| Some(by.cell(field, p)?.1);
+        let bins = field.points.iter().map(bin).collect();
         Self {
             field,
             along,
@@ -123,12 +107,12 @@ impl<'a> Bands<'a> {
     }
 
     /// Half width with index `width`, mm.
-    pub(in crate::causes::scan) fn half_width(&self, width: usize) -> f64 {
-        self.backgrounds[width].half_width
+    pub(crate) fn half_width(&self, width: usize) -> f64 {
+        self.backgrounds[width].size
     }
 
     /// Points with |u − centre| ≤ reach, in order of u.
-    pub(in crate::causes::scan) fn within(&self, centre: f64, reach: f64) -> &[usize] {
+    pub(crate) fn within(&self, centre: f64, reach: f64) -> &[usize] {
         let u = |&i: &usize| across(self.along, self.field.points[i].at);
         let slack = reach * (1.0 + 1e-9);
         let from = self.order.partition_point(|i| u(i) < centre - slack);
@@ -138,7 +122,7 @@ impl<'a> Bands<'a> {
 
     /// Finds the lengths that the place's own background has to do without; to
     /// be called before [`Self::chances`].
-    pub(in crate::causes::scan) fn move_to(&self, centre: f64, scratch: &mut BandScratch) {
+    pub(crate) fn move_to(&self, centre: f64, scratch: &mut BandScratch) {
         let reach = LEFT_OUT_MM * self.field.unit;
         let mut removed = [0.0; BINS];
         for kind in &self.field.kinds {
@@ -158,7 +142,7 @@ impl<'a> Bands<'a> {
 
     /// Chance of each panel to have a mark in the band of half width number
     /// `width` around `centre` without a repeat, the `own` panel left out.
-    pub(in crate::causes::scan) fn chances(
+    pub(crate) fn chances(
         &self,
         centre: f64,
         width: usize,
@@ -208,13 +192,13 @@ impl<'a> Bands<'a> {
     }
 
     /// Weight of a point for half width number `width`.
-    pub(in crate::causes::scan) fn weight(&self, width: usize, point: usize) -> f64 {
+    pub(crate) fn weight(&self, width: usize, point: usize) -> f64 {
         self.backgrounds[width].weights[point]
     }
 
     /// Density of the ground at `u` across the line, up to a factor; after
     /// [`Self::chances`] with the only half width.
-    pub(in crate::causes::scan) fn ground(&self, u: f64, scratch: &BandScratch) -> f64 {
+    pub(crate) fn ground(&self, u: f64, scratch: &BandScratch) -> f64 {
         let density = self.backgrounds[0].density;
         let of_kind = |kind: &Kind| {
             let (low, high) = stretch(self.along, kind.rect);
@@ -231,7 +215,7 @@ impl<'a> Bands<'a> {
 
     /// Mass expected in the band without a repeat, with its reserves: chance
     /// per mass times the window's mass. After [`Self::chances`].
-    pub(in crate::causes::scan) fn expected_mass(&self, scratch: &BandScratch) -> f64 {
+    pub(crate) fn expected_mass(&self, scratch: &BandScratch) -> f64 {
         let mass = |&panel: &usize| {
             let q = scratch.chance_per_mass[self.field.kind_of[panel]?];
             (!q.is_nan()).then_some(q * scratch.mass[panel])
@@ -260,11 +244,10 @@ impl<'a> Bands<'a> {
             }
             (counts, u1 - u0)
         });
-        let density = background.density;
         let shape = |bin: usize, reserve: f64| {
             let marks = scratch.marks.left(0, bin);
             let area = scratch.lengths.left(0, bin);
-            density * (marks + reserve * marks.sqrt() + 0.5) / (density * area + 0.5)
+            background.shape(marks + reserve * marks.sqrt(), area)
         };
         let window: f64 = counts
             .iter()
@@ -274,7 +257,7 @@ impl<'a> Bands<'a> {
             .sum::<f64>()
             * *length
             / WINDOW_STEPS as f64;
-        let half_width = background.half_width;
+        let half_width = background.size;
         let overhang = self.field.overhang_mm;
         let band: f64 = midpoints::<BAND_STEPS>(centre - half_width, centre + half_width)
             .iter()
@@ -288,60 +271,10 @@ impl<'a> Bands<'a> {
     }
 }
 
-/// Distance class of a point across the line.
-fn bin_of(field: &Field, along: LineAxis, point: &FieldPoint) -> Option<usize> {
-    let (low, high) = stretch(along, field.kinds[field.kind_of[point.panel]?].rect);
-    let u = across(along, point.at);
-    Some(edge_bin((u - low).min(high - u)))
-}
-
 fn subtract(table: &mut Table, removed: &[f64; BINS]) {
     for (bin, weight) in removed.iter().enumerate() {
         if *weight != 0.0 {
             table.spread(0, bin, -weight);
         }
-    }
-}
-
-fn background(
-    field: &Field,
-    along: LineAxis,
-    half_width: f64,
-    total: f64,
-    crowding: Crowding,
-) -> BandBackground {
-    let mut weights = Vec::with_capacity(field.points.len());
-    for points in field.by_panel() {
-        let at: Vec<Point> = points.iter().map(|p| p.at).collect();
-        weights.extend(overlap_weights(
-            &at,
-            2.0 * half_width,
-            |p, q| (across(along, p) - across(along, q)).abs(),
-            |d| band_overlap(d, half_width),
-            |p| across(along, p),
-        ));
-    }
-    let mut raw = Table::one_axis();
-    for (point, weight) in field.points.iter().zip(&weights) {
-        if let Some(bin) = bin_of(field, along, point) {
-            raw.add(0, bin, *weight);
-        }
-    }
-    let sum: f64 = weights.iter().sum();
-    let crowded = match crowding {
-        Crowding::AtAMark => band_crowding,
-        Crowding::Anywhere => band_crowding_anywhere,
-    };
-    BandBackground {
-        half_width,
-        masses: field
-            .points
-            .iter()
-            .zip(&weights)
-            .map(|(p, w)| w * crowded(half_width, p.grain_mm))
-            .collect(),
-        weights,
-        table: Table::smoothed(&raw),
-        density: if total > 0.0 { sum / total } else { 0.0 },
     }
 }

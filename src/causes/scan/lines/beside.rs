@@ -9,12 +9,12 @@
 
 use crate::causes::scan::LineAxis;
 use crate::causes::scan::axis::{across, stretch};
-use crate::causes::scan::background::{LEFT_OUT_MM, WINDOW_MM};
 use crate::causes::scan::field::marks::Field;
 use crate::causes::scan::field::weights::band_crowding_anywhere;
 use crate::causes::scan::lines::background::Bands;
 use crate::causes::scan::lines::pooled::Pooled;
 use crate::causes::scan::sharpness::Zone;
+use crate::causes::scan::spots::background::{LEFT_OUT_MM, WINDOW_MM};
 
 /// Reserve of a panel's chance: 1 − (1 − chance)^reserve.
 const RESERVE: f64 = 1.1;
@@ -47,7 +47,7 @@ struct Ground {
 
 /// Of each panel, the share of the ground from which a band meets a mark of it.
 #[derive(Debug, Clone)]
-pub(in crate::causes::scan) struct PanelShares {
+pub(crate) struct PanelShares {
     share: Vec<f64>,
     /// How far across the line the panel's share is counted up.
     reached: Vec<f64>,
@@ -55,7 +55,7 @@ pub(in crate::causes::scan) struct PanelShares {
 }
 
 impl PanelShares {
-    pub(in crate::causes::scan) fn new(panels: usize) -> Self {
+    pub(crate) fn new(panels: usize) -> Self {
         Self {
             share: vec![0.0; panels],
             reached: vec![f64::NEG_INFINITY; panels],
@@ -74,7 +74,7 @@ impl PanelShares {
 /// Panels hit by the band around `centre` without a repeat. None where it comes
 /// near an edge of a panel, where the ground beside it is another, or where
 /// earlier rounds left no ground beside it.
-pub(in crate::causes::scan) fn beside(
+pub(crate) fn beside(
     bands: &Bands,
     centre: f64,
     half_width: f64,

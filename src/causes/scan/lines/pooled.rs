@@ -17,20 +17,20 @@ const NEGLIGIBLE: f64 = 1e-12;
 
 /// Number of panels hit without a repeat.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(in crate::causes::scan) struct Pooled {
+pub(crate) struct Pooled {
     /// Panels that the band crosses, at least 1.
-    pub(in crate::causes::scan) panels: f64,
+    pub(crate) panels: f64,
     /// Mean of the expectation, above 0: a panel's mean chance is
     /// 1 − e^(−expected ÷ panels).
-    pub(in crate::causes::scan) expected: f64,
+    pub(crate) expected: f64,
     /// Shape of its gamma distribution: panels that it rests on, as if all told
     /// alike, and one.
-    pub(in crate::causes::scan) shape: f64,
+    pub(crate) shape: f64,
 }
 
 impl Pooled {
     /// P(at least `hits` of the panels).
-    pub(in crate::causes::scan) fn tail(&self, hits: usize) -> f64 {
+    pub(crate) fn tail(&self, hits: usize) -> f64 {
         let k = hits as f64;
         if hits == 0 {
             return 1.0;
@@ -56,7 +56,7 @@ impl Pooled {
     }
 
     /// P(at least k) for k = `fewest`, …, down to the first of at most `floor`.
-    pub(in crate::causes::scan) fn tails(&self, fewest: usize, floor: f64) -> Vec<f64> {
+    pub(crate) fn tails(&self, fewest: usize, floor: f64) -> Vec<f64> {
         let mut tails = Vec::new();
         for hits in fewest..=self.panels as usize {
             let tail = self.tail(hits);
@@ -69,7 +69,7 @@ impl Pooled {
     }
 
     /// Whether so many hits could be significant at all.
-    pub(in crate::causes::scan) fn stands_out(&self, hits: usize) -> bool {
+    pub(crate) fn stands_out(&self, hits: usize) -> bool {
         let excess = hits as f64 - self.expected;
         excess > 0.0 && excess * excess > 4.0 * self.expected.min(self.panels)
     }

@@ -9,27 +9,28 @@
 use rayon::prelude::*;
 
 use crate::causes::scan::LineAxis;
-use crate::causes::scan::axis::{across, lengthwise, stretch};
-use crate::causes::scan::discs::Crowding;
+use crate::causes::scan::axis::{across, lengthwise, moved_across, stretch};
+use crate::causes::scan::candidate::{Candidate, Centre};
 use crate::causes::scan::field::marks::Field;
+use crate::causes::scan::field::weighted::Crowding;
 use crate::causes::scan::lines::background::{BandScratch, Bands};
 use crate::causes::scan::lines::beside::beside;
 use crate::causes::scan::lines::pooled::Pooled;
 use crate::causes::scan::tail::{Tail, chance_of_hits, stands_out, tail_of_hits};
 
 /// The axes along which lines are looked for.
-pub(in crate::causes::scan) const LINES: [LineAxis; 2] = [LineAxis::Y, LineAxis::X];
+pub(crate) const LINES: [LineAxis; 2] = [LineAxis::Y, LineAxis::X];
 
 /// Half widths of the bands and the step between them, mm.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(in crate::causes::scan) struct Mesh {
-    pub(in crate::causes::scan) half_width_mm: f64,
-    pub(in crate::causes::scan) step_mm: f64,
+pub(crate) struct Mesh {
+    pub(crate) half_width_mm: f64,
+    pub(crate) step_mm: f64,
 }
 
 /// The lattices: half width 4 takes in two thirds of a line whose marks scatter by
 /// 4 mm, 8 nineteen twentieths of it and four fifths of one with 6.5 mm.
-pub(in crate::causes::scan) const MESHES: [Mesh; 2] = [
+pub(crate) const MESHES: [Mesh; 2] = [
     Mesh {
         half_width_mm: 4.0,
         step_mm: 3.0,
@@ -41,7 +42,7 @@ pub(in crate::causes::scan) const MESHES: [Mesh; 2] = [
 ];
 
 /// Panels a line needs.
-pub(in crate::causes::scan) const PANELS_NEEDED: usize = 4;
+pub(crate) const PANELS_NEEDED: usize = 4;
 
 /// A stretch of a band this long that holds more than half of its panels makes
 /// it a spot, not a line, mm.
@@ -49,40 +50,27 @@ const STRETCH_MM: f64 = 60.0;
 
 /// A node: its lattice, and which one across the line.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
-pub(in crate::causes::scan) struct LineNode {
+pub(crate) struct LineNode {
     /// Index into [`MESHES`].
-    pub(in crate::causes::scan) mesh: usize,
+    pub(crate) mesh: usize,
     number: i64,
 }
 
 impl LineNode {
     /// The coordinate across the line, mm.
-    pub(in crate::causes::scan) fn at(self, field: &Field) -> f64 {
+    pub(crate) fn at(self, field: &Field) -> f64 {
         (self.number as f64 + 0.5) * MESHES[self.mesh].step_mm * field.unit
     }
 }
 
-/// A band around a node with more panels than chance allows.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub(in crate::causes::scan) struct LineCandidate {
-    pub(in crate::causes::scan) along: LineAxis,
-    pub(in crate::causes::scan) node: LineNode,
-    /// The mark nearest to the node across the line, index into `Field::points`.
-    pub(in crate::causes::scan) point: usize,
-    /// Panels with a mark in the band.
-    pub(in crate::causes::scan) panels_hit: usize,
-    /// Chance of so many without a repeat.
-    pub(in crate::causes::scan) tail: Tail,
-}
-
 /// The field across lines along `along`, for the scan's half widths.
-pub(in crate::causes::scan) fn bands(field: &Field, along: LineAxis) -> Bands<'_> {
+pub(crate) fn bands(field: &Field, along: LineAxis) -> Bands<'_> {
     let half_widths = MESHES.map(|mesh| mesh.half_width_mm * field.unit);
     Bands::new(field, along, &half_widths, Crowding::Anywhere)
 }
 
 /// All nodes that lie on any panel, by lattice, in order across.
-pub(in crate::causes::scan) fn nodes(field: &Field, along: LineAxis) -> Vec<LineNode> {
+pub(crate) fn nodes(field: &Field, along: LineAxis) -> Vec<LineNode> {
     let mut all = Vec::new();
     for (mesh, Mesh { step_mm, .. }) in MESHES.into_iter().enumerate() {
         let step = step_mm * field.unit;
@@ -101,11 +89,7 @@ pub(in crate::causes::scan) fn nodes(field: &Field, along: LineAxis) -> Vec<Line
 
 /// Bands around the given nodes with a p-value of at most `level` that are
 /// spread along themselves, in their order.
-pub(in crate::causes::scan) fn scan(
-    bands: &Bands,
-    level: f64,
-    nodes: &[LineNode],
-) -> Vec<LineCandidate> {
+pub(crate) fn scan(bands: &Bands, level: f64, nodes: &[LineNode]) -> Vec<Candidate> {
     nodes
         .par_iter()
         .with_min_len(32)
@@ -122,7 +106,7 @@ fn at_node(
     node: LineNode,
     level: f64,
     scratch: &mut BandScratch,
-) -> Option<LineCandidate> {
+) -> Option<Candidate> {
     let field = bands.field;
     let at = node.at(field);
     let inside = bands.within(at, bands.half_width(node.mesh));
@@ -142,18 +126,21 @@ fn at_node(
     }
     let distance = |&i: &usize| (across(bands.along, field.points[i].at) - at).abs();
     let nearest = |a: &usize, b: &usize| distance(a).total_cmp(&distance(b)).then(a.cmp(b));
-    Some(LineCandidate {
-        along: bands.along,
-        node,
-        point: inside.iter().copied().min_by(nearest)?,
+    let point = inside.iter().copied().min_by(nearest)?;
+    Some(Candidate {
+        centre: Centre::Line(bands.along, node),
+        at: moved_across(bands.along, field.points[point].at, at),
+        point,
+        size_mm: MESHES[node.mesh].half_width_mm,
         panels_hit,
         tail,
+        centres: 1,
     })
 }
 
 /// What is expected of a band without a repeat.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(in crate::causes::scan) enum Expected {
+pub(crate) enum Expected {
     /// From the ground beside it.
     Beside(Pooled),
     /// Near an edge: from each panel's marks around it, in the scratch.
@@ -161,11 +148,7 @@ pub(in crate::causes::scan) enum Expected {
 }
 
 /// What is expected of the band around a node.
-pub(in crate::causes::scan) fn expected(
-    bands: &Bands,
-    node: LineNode,
-    scratch: &mut BandScratch,
-) -> Expected {
+pub(crate) fn expected(bands: &Bands, node: LineNode, scratch: &mut BandScratch) -> Expected {
     let at = node.at(bands.field);
     if let Some(pooled) = beside(bands, at, bands.half_width(node.mesh), &mut scratch.shares) {
         return Expected::Beside(pooled);
@@ -176,7 +159,7 @@ pub(in crate::causes::scan) fn expected(
 }
 
 /// The exact tail of one band.
-pub(in crate::causes::scan) fn exact_tail(bands: &Bands, node: LineNode) -> f64 {
+pub(crate) fn exact_tail(bands: &Bands, node: LineNode) -> f64 {
     let field = bands.field;
     let inside = bands.within(node.at(field), bands.half_width(node.mesh));
     let panels_hit = distinct_panels(field, inside);

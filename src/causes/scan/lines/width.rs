@@ -9,8 +9,8 @@
 
 use crate::causes::scan::LineAxis;
 use crate::causes::scan::axis::across;
-use crate::causes::scan::discs::Crowding;
 use crate::causes::scan::field::marks::Field;
+use crate::causes::scan::field::weighted::Crowding;
 use crate::causes::scan::lines::background::{BandScratch, Bands};
 use crate::causes::scan::sharpness::Zone;
 
@@ -28,12 +28,12 @@ const MIDDLES_MM: [f64; 7] = [-6.0, -4.0, -2.0, 0.0, 2.0, 4.0, 6.0];
 const STEPS: usize = 20;
 
 /// From this log likelihood ratio on a line is narrow.
-pub(in crate::causes::scan) const NARROW_FROM: f64 = 1.0;
+pub(crate) const NARROW_FROM: f64 = 1.0;
 
 /// ln likelihood of the marks across a line at `at` with a narrow scatter over
 /// that with a broad one, clumped marks by their overlap weights. None
 /// without marks. Stretches in the zones taken out before don't count.
-pub(in crate::causes::scan) fn narrow_over_broad(
+pub(crate) fn narrow_over_broad(
     field: &Field,
     along: LineAxis,
     at: f64,
@@ -121,31 +121,19 @@ fn log_likelihood(marks: &[f64], ground: &[f64], line: &[f64]) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::causes::scan::view::ViewPanel;
-    use crate::causes::scan::worked_cases::view;
-    use crate::records::Rect;
+    use crate::causes::scan::worked_cases::{PLAIN, view};
     use crate::stats::distributions::normal;
 
     /// Forty panels with a mark of a line at x = 300 each, the marks at the
     /// quantiles of its scatter, and marks spread evenly.
     fn band(scatter: f64) -> Field {
-        let rect = Rect {
-            x0: 0.0,
-            y0: 0.0,
-            x1: 600.0,
-            y1: 400.0,
-        };
-        let panel = ViewPanel {
-            rect,
-            swapped: false,
-        };
         let mut marks = Vec::new();
         for i in 0..40_usize {
             let quantile = normal::quantile((i as f64 + 0.5) / 40.0);
             marks.push((i, 300.0 + scatter * quantile, (10 * i) as f64));
             marks.push((i, (15 * i) as f64 + 4.0, (89 * i % 400) as f64));
         }
-        Field::whole(&view(&[panel; 40], &marks, 0.0))
+        Field::whole(&view(&[PLAIN; 40], &marks, 0.0))
     }
 
     #[test]

@@ -6,15 +6,16 @@
 
 use std::collections::BTreeMap;
 
+use super::at_marks::RADII_MM;
 use super::background::WINDOW_MM;
-use super::spots::RADII_MM;
-use super::tail::poisson_tail;
+use super::summed::Summed;
 use crate::causes::scan::field::marks::Field;
 use crate::causes::scan::field::point_index::within;
-use crate::records::Point;
+use crate::causes::scan::tail::poisson_tail;
+use crate::records::{Point, Rect};
 
 /// More marks than this are screened.
-pub(super) const SCREENED_ABOVE: usize = 20_000;
+pub(crate) const SCREENED_ABOVE: usize = 20_000;
 
 /// Side of the squares that one centre stands for: half the smallest radius, mm.
 const SQUARE_MM: f64 = 2.0;
@@ -36,7 +37,7 @@ const OF_A_CROWD: usize = 10;
 
 /// Centres for the spot scan: the first point of every place and the first few of
 /// every square, or the first of every square where there are very many.
-pub(super) fn spot_centres(field: &Field) -> Vec<usize> {
+pub(crate) fn spot_centres(field: &Field) -> Vec<usize> {
     let all: Vec<usize> = (0..field.points.len()).collect();
     let side = SQUARE_MM * field.unit;
     let square = |i: usize| {
@@ -61,12 +62,12 @@ pub(super) fn spot_centres(field: &Field) -> Vec<usize> {
 }
 
 /// Those of the centres that pass the screen at one of the radii.
-pub(super) fn worth_testing(field: &Field, centres: &[usize]) -> Vec<usize> {
+pub(crate) fn worth_testing(field: &Field, centres: &[usize]) -> Vec<usize> {
     let Some(grid) = CountGrid::new(field) else {
         return centres.to_vec();
     };
     let mut seen = vec![0_usize; field.panels()];
-    let passes = |&(visit, &i): &(usize, &usize)| {
+    let mut passes = |visit: usize, i: usize| {
         let centre = field.points[i].at;
         RADII_MM.iter().enumerate().any(|(round, radius)| {
             let radius = radius * field.unit;
@@ -83,14 +84,11 @@ pub(super) fn worth_testing(field: &Field, centres: &[usize]) -> Vec<usize> {
             panels > 1 && poisson_tail(even, panels - 1) <= WORTH
         })
     };
-    let mut kept = Vec::new();
-    let mut passes = passes;
-    for item in centres.iter().enumerate() {
-        if passes(&item) {
-            kept.push(*item.1);
-        }
-    }
-    kept
+    let kept = centres
+        .iter()
+        .enumerate()
+        .filter(|(visit, i)| passes(*visit, **i));
+    kept.map(|(_, &i)| i).collect()
 }
 
 fn first_of_each(points: &[usize], key: impl Fn(usize) -> (i64, i64)) -> Vec<usize> {
@@ -103,15 +101,8 @@ fn first_of_each(points: &[usize], key: impl Fn(usize) -> (i64, i64)) -> Vec<usi
     kept
 }
 
-/// Counts of marks in cells, summed up from the low corner, so that the count
-/// of any rectangle is four look-ups.
-struct CountGrid {
-    low: Point,
-    cell: f64,
-    columns: usize,
-    rows: usize,
-    sums: Vec<u32>,
-}
+/// Counts of marks.
+struct CountGrid(Summed);
 
 impl CountGrid {
     fn new(field: &Field) -> Option<Self> {
@@ -123,68 +114,24 @@ impl CountGrid {
             high.x = high.x.max(point.at.x);
             high.y = high.y.max(point.at.y);
         }
-        let (width, height) = (high.x - low.x + 1.0, high.y - low.y + 1.0);
-        let cell = (CELL_MM * field.unit).max((width * height / MOST_CELLS).sqrt());
-        let columns = (width / cell).ceil() as usize + 1;
-        let rows = (height / cell).ceil() as usize + 1;
-        let mut grid = Self {
-            low,
-            cell,
-            columns,
-            rows,
-            sums: vec![0; columns * rows],
+        let rect = Rect {
+            x0: low.x,
+            y0: low.y,
+            x1: high.x + 1.0,
+            y1: high.y + 1.0,
         };
+        let cell = (rect.width() * rect.height() / MOST_CELLS).sqrt();
+        let mut grid = Summed::over(rect, (CELL_MM * field.unit).max(cell));
         for point in &field.points {
-            let (column, row) = grid.cell_of(point.at);
-            grid.sums[row * columns + column] += 1;
+            grid.add(point.at, 1.0);
         }
-        for row in 0..rows {
-            for column in 0..columns {
-                let before = |r: usize, c: usize| grid.sums[r * columns + c];
-                let left = if column > 0 {
-                    before(row, column - 1)
-                } else {
-                    0
-                };
-                let below = if row > 0 { before(row - 1, column) } else { 0 };
-                let both = if row > 0 && column > 0 {
-                    before(row - 1, column - 1)
-                } else {
-                    0
-                };
-                grid.sums[row * columns + column] += left + below - both;
-            }
-        }
-        Some(grid)
-    }
-
-    fn cell_of(&self, at: Point) -> (usize, usize) {
-        let index = |v: f64, low: f64, count: usize| {
-            (((v - low) / self.cell).floor().max(0.0) as usize).min(count - 1)
-        };
-        (
-            index(at.x, self.low.x, self.columns),
-            index(at.y, self.low.y, self.rows),
-        )
+        grid.sum_up();
+        Some(Self(grid))
     }
 
     /// Marks in the cells that a square around the centre touches.
     fn count(&self, centre: Point, half: f64) -> f64 {
-        let (c0, r0) = self.cell_of(Point {
-            x: centre.x - half,
-            y: centre.y - half,
-        });
-        let (c1, r1) = self.cell_of(Point {
-            x: centre.x + half,
-            y: centre.y + half,
-        });
-        let up_to = |row: Option<usize>, column: Option<usize>| match (row, column) {
-            (Some(r), Some(c)) => f64::from(self.sums[r * self.columns + c]),
-            _ => 0.0,
-        };
-        let (below, left) = (r0.checked_sub(1), c0.checked_sub(1));
-        up_to(Some(r1), Some(c1)) - up_to(below, Some(c1)) - up_to(Some(r1), left)
-            + up_to(below, left)
+        self.0.at_most(centre, half)
     }
 
     /// Marks per mm² around a place: the smaller of the density in the window
@@ -201,21 +148,11 @@ impl CountGrid {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::causes::scan::view::ViewPanel;
-    use crate::causes::scan::worked_cases::view;
-    use crate::records::Rect;
+    use crate::causes::scan::worked_cases::{PLAIN, panel, view};
 
     #[test]
     fn one_centre_stands_for_its_square_and_a_crowd_passes() {
-        let panels = [ViewPanel {
-            rect: Rect {
-                x0: 0.0,
-                y0: 0.0,
-                x1: 600.0,
-                y1: 400.0,
-            },
-            swapped: false,
-        }; 40];
+        let panels = [PLAIN; 40];
         let marks: Vec<(usize, f64, f64)> = (0..24_000_usize)
             .map(|i| {
                 let (x, y) = (
@@ -237,15 +174,7 @@ mod tests {
 
     #[test]
     fn counts_of_a_square_are_those_of_looking_at_all() {
-        let panels = [ViewPanel {
-            rect: Rect {
-                x0: 0.0,
-                y0: 0.0,
-                x1: 100.0,
-                y1: 100.0,
-            },
-            swapped: false,
-        }];
+        let panels = [panel(100.0, 100.0)];
         let marks: Vec<(usize, f64, f64)> = (0..500)
             .map(|i| {
                 (
@@ -257,8 +186,8 @@ mod tests {
             .collect();
         let field = Field::whole(&view(&panels, &marks, 0.0));
         let grid = CountGrid::new(&field).unwrap();
-        assert_eq!(grid.count(Point { x: 50.0, y: 50.0 }, 500.0), 500.0);
-        let centre = Point { x: 40.0, y: 30.0 };
+        assert_eq!(grid.count(Point::new(50.0, 50.0), 500.0), 500.0);
+        let centre = Point::new(40.0, 30.0);
         let inside = |half: f64| {
             let near = |p: Point| (p.x - centre.x).abs() <= half && (p.y - centre.y).abs() <= half;
             field.points.iter().filter(|p| near(p.at)).count() as f64

@@ -7,40 +7,37 @@
 //! So a lot with ten times the rate, or a clump on one panel, explains itself.
 //! [`super::discs`] puts the two together at a place.
 
-use super::discs::Crowding;
 use crate::causes::scan::field::edge_profile::{BINS, Removed, Table, axis_lengths};
 use crate::causes::scan::field::marks::{Field, Kind};
-use crate::causes::scan::field::point_index::{square_distance, within};
-use crate::causes::scan::field::weights::{
-    disc_crowding, disc_crowding_anywhere, lens, overlap_weights,
-};
+use crate::causes::scan::field::point_index::within;
+use crate::causes::scan::field::weighted::Weighted;
 use crate::records::{Point, Rect};
 
 /// Half side of the window whose marks set a panel's level, mm.
 pub(crate) const WINDOW_MM: f64 = 100.0;
 
 /// Marks this near a place are left out of its own background, mm.
-pub(super) const LEFT_OUT_MM: f64 = 30.0;
+pub(crate) const LEFT_OUT_MM: f64 = 30.0;
 
 /// Reserve for a background that is not quite alike on all four sides.
 pub(crate) const RESERVE: f64 = 1.5;
 
 /// Midpoints per side of the window's lattice.
-pub(super) const WINDOW_STEPS: usize = 20;
+pub(crate) const WINDOW_STEPS: usize = 20;
 
 /// Midpoints per side of the disc's lattice.
 const DISC_STEPS: usize = 9;
 
 /// Areas of the panels by edge distances: the same for every radius.
 #[derive(Debug, Clone)]
-pub(super) struct Areas {
-    pub(super) table: Table,
+pub(crate) struct Areas {
+    pub(crate) table: Table,
     /// Σ panels × area, mm².
-    total: f64,
+    pub(crate) total: f64,
 }
 
 impl Areas {
-    pub(super) fn new(field: &Field) -> Self {
+    pub(crate) fn new(field: &Field) -> Self {
         let mut raw = Table::two_axes();
         let mut total = 0.0;
         for kind in &field.kinds {
@@ -60,108 +57,13 @@ impl Areas {
     }
 }
 
-/// Marks by edge distances, weighted for one radius.
-#[derive(Debug, Clone)]
-pub(super) struct DiscBackground {
-    pub(super) radius: f64,
-    /// Overlap weight of each of the field's points.
-    pub(super) weights: Vec<f64>,
-    /// Weight times crowding by round numbers.
-    pub(super) masses: Vec<f64>,
-    pub(super) table: Table,
-    /// Marks per mm² of panel.
-    density: f64,
-}
-
-impl DiscBackground {
-    pub(super) fn new(field: &Field, areas: &Areas, radius: f64, crowding: Crowding) -> Self {
-        let mut crowded = Crowded::new(radius, crowding);
-        let mut weights = Vec::with_capacity(field.points.len());
-        for points in field.by_panel() {
-            let at: Vec<Point> = points.iter().map(|p| p.at).collect();
-            weights.extend(overlap_weights(
-                &at,
-                2.0 * radius,
-                |p, q| square_distance(p, q).sqrt(),
-                |d| lens(d, radius),
-                |p| p.x,
-            ));
-        }
-        let mut raw = Table::two_axes();
-        for (point, weight) in field.points.iter().zip(&weights) {
-            if let Some(kind) = field.kind_of[point.panel] {
-                let (row, column) = cell(&field.kinds[kind], point.at);
-                raw.add(row, column, *weight);
-            }
-        }
-        let sum: f64 = weights.iter().sum();
-        Self {
-            radius,
-            masses: field
-                .points
-                .iter()
-                .zip(&weights)
-                .map(|(p, w)| w * crowded.by(p.grain_mm))
-                .collect(),
-            weights,
-            table: Table::smoothed(&raw),
-            density: if areas.total > 0.0 {
-                sum / areas.total
-            } else {
-                0.0
-            },
-        }
-    }
-}
-
-impl DiscBackground {
-    /// Background of a class relative to the mean, with `own` marks left out.
-    pub(super) fn shape(&self, areas: &Areas, row: usize, column: usize, own: f64) -> f64 {
-        if self.density <= 0.0 {
-            return 1.0;
-        }
-        let marks = (self.table.get(row, column) - own).max(0.0);
-        self.density * (marks + 0.5) / (self.density * areas.table.get(row, column) + 0.5)
-    }
-}
-
-/// Crowding by round numbers for one radius, each grain worked out once.
-struct Crowded {
-    radius: f64,
-    crowding: Crowding,
-    known: Vec<(f64, f64)>,
-}
-
-impl Crowded {
-    fn new(radius: f64, crowding: Crowding) -> Self {
-        let known = Vec::new();
-        Self {
-            radius,
-            crowding,
-            known,
-        }
-    }
-
-    fn by(&mut self, grain_mm: f64) -> f64 {
-        if let Some(known) = self.known.iter().find(|k| k.0 == grain_mm) {
-            return known.1;
-        }
-        let factor = match self.crowding {
-            Crowding::AtAMark => disc_crowding(self.radius, grain_mm),
-            Crowding::Anywhere => disc_crowding_anywhere(self.radius, grain_mm),
-        };
-        self.known.push((grain_mm, factor));
-        factor
-    }
-}
-
 /// The background around one place with its own marks left out, worked out cell
 /// by cell as it is asked for.
 #[derive(Debug, Clone)]
-pub(super) struct LocalBackground {
+pub(crate) struct LocalBackground {
     /// Areas and marks that the place's own background has to do without.
-    pub(super) no_areas: Removed,
-    pub(super) no_marks: Removed,
+    pub(crate) no_areas: Removed,
+    pub(crate) no_marks: Removed,
     /// What is left of the areas, the same for every radius.
     area: Vec<f64>,
     shape: Vec<f64>,
@@ -174,7 +76,7 @@ pub(super) struct LocalBackground {
 }
 
 impl LocalBackground {
-    pub(super) fn new(plain: bool) -> Self {
+    pub(crate) fn new(plain: bool) -> Self {
         Self {
             no_areas: Removed::nothing(),
             no_marks: Removed::nothing(),
@@ -188,7 +90,7 @@ impl LocalBackground {
     }
 
     /// To be called whenever the areas left out have changed.
-    pub(super) fn forget_areas(&mut self) {
+    pub(crate) fn forget_areas(&mut self) {
         self.no_areas.settle();
         for cell in self.known_areas.drain(..) {
             self.area[cell] = f64::NAN;
@@ -197,7 +99,7 @@ impl LocalBackground {
     }
 
     /// To be called whenever the marks left out have changed.
-    pub(super) fn forget_marks(&mut self) {
+    pub(crate) fn forget_marks(&mut self) {
         self.no_marks.settle();
         self.forget();
     }
@@ -239,26 +141,17 @@ impl LocalBackground {
             self.known_areas.push(cell);
         }
         let area = self.area[cell];
-        let density = of.marks.density;
-        if density <= 0.0 {
-            // Without a mark anywhere the background is flat.
-            self.shape[cell] = 1.0;
-            self.shape_high[cell] = 1.0;
-            self.known.push(cell);
-            return;
-        }
-        let below = density * area + 0.5;
-        self.shape[cell] = density * (marks + 0.5) / below;
-        self.shape_high[cell] = density * (marks + 0.5 * marks.sqrt() + 0.5) / below;
+        self.shape[cell] = of.marks.shape(marks, area);
+        self.shape_high[cell] = of.marks.shape(marks + 0.5 * marks.sqrt(), area);
         self.known.push(cell);
     }
 }
 
 /// The stream's background, the place's own marks not yet left out.
 #[derive(Debug, Clone, Copy)]
-pub(super) struct Tables<'a> {
-    pub(super) areas: &'a Areas,
-    pub(super) marks: &'a DiscBackground,
+pub(crate) struct Tables<'a> {
+    pub(crate) areas: &'a Areas,
+    pub(crate) marks: &'a Weighted,
 }
 
 /// How many of a row of midpoints lie in each distance class.
@@ -295,7 +188,7 @@ impl Classes {
 
 /// The window around a place as far as it lies on panels of one kind.
 #[derive(Debug, Clone, Copy)]
-pub(super) struct KindWindow {
+pub(crate) struct KindWindow {
     /// Distance classes of the midpoints along frame x and frame y.
     x: Classes,
     y: Classes,
@@ -304,7 +197,7 @@ pub(super) struct KindWindow {
 
 impl KindWindow {
     /// None where the window misses the panels.
-    pub(super) fn new(kind: &Kind, centre: Point, half: f64) -> Option<Self> {
+    pub(crate) fn new(kind: &Kind, centre: Point, half: f64) -> Option<Self> {
         let (x0, x1) = clip(centre.x, half, kind.rect.x0, kind.rect.x1);
         let (y0, y1) = clip(centre.y, half, kind.rect.y0, kind.rect.y1);
         let midpoints = |low, high| midpoints::<WINDOW_STEPS>(low, high).into_iter();
@@ -330,7 +223,7 @@ impl KindWindow {
 /// Chance q of a mark of unit mass in the window to lie in the disc: the disc's
 /// share of the window's background, with reserve; 0 where the window misses
 /// the panels.
-pub(super) fn chance_per_mass(
+pub(crate) fn chance_per_mass(
     kind: &Kind,
     window: Option<&KindWindow>,
     centre: Point,
@@ -355,7 +248,7 @@ fn disc_mass(
     of: &Tables<'_>,
     local: &mut LocalBackground,
 ) -> f64 {
-    let radius = of.marks.radius;
+    let radius = of.marks.size;
     let offsets: [f64; DISC_STEPS] = midpoints(-radius, radius);
     let Rect { x0, y0, x1, y1 } = kind.rect;
     let class = |at: f64, low: f64, high: f64, bin: usize| {
@@ -379,18 +272,13 @@ fn disc_mass(
     sum * std::f64::consts::PI * radius * radius / inside
 }
 
-/// Cell of a place: classes of its distances to the nearest panel-x and panel-y edge.
-pub(super) fn cell(kind: &Kind, at: Point) -> (usize, usize) {
-    panel_axes(kind.x_bin(at.x), kind.y_bin(at.y), kind.swapped)
-}
-
 /// From frame axes to panel axes.
-pub(super) fn panel_axes<T>(x: T, y: T, swapped: bool) -> (T, T) {
+pub(crate) fn panel_axes<T>(x: T, y: T, swapped: bool) -> (T, T) {
     if swapped { (y, x) } else { (x, y) }
 }
 
 /// Whether the place lies within `reach` of the rectangle along both axes.
-pub(super) fn near(rect: Rect, at: Point, reach: f64) -> bool {
+pub(crate) fn near(rect: Rect, at: Point, reach: f64) -> bool {
     at.x >= rect.x0 - reach
         && at.x <= rect.x1 + reach
         && at.y >= rect.y0 - reach
@@ -398,11 +286,11 @@ pub(super) fn near(rect: Rect, at: Point, reach: f64) -> bool {
 }
 
 /// The stretch centre ± half as far as it lies between the limits.
-pub(super) fn clip(centre: f64, half: f64, low: f64, high: f64) -> (f64, f64) {
+pub(crate) fn clip(centre: f64, half: f64, low: f64, high: f64) -> (f64, f64) {
     ((centre - half).max(low), (centre + half).min(high))
 }
 
 /// Midpoints of N equal parts of a stretch.
-pub(super) fn midpoints<const N: usize>(low: f64, high: f64) -> [f64; N] {
+pub(crate) fn midpoints<const N: usize>(low: f64, high: f64) -> [f64; N] {
     std::array::from_fn(|i| low + (high - low) * (i as f64 + 0.5) / N as f64)
 }

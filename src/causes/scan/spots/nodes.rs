@@ -8,23 +8,25 @@
 
 use rayon::prelude::*;
 
-use super::discs::{Crowding, DiscScratch, Discs};
+use super::discs::{DiscScratch, Discs};
+use super::look::{Look, PANELS_NEEDED};
 use super::outlook::Outlook;
-use super::spots::{PANELS_NEEDED, UNREMARKABLE, worth_testing};
-use super::tail::{Tail, chance_of_hits, poisson_tail, stands_out, tail_of_hits};
+use crate::causes::scan::candidate::{Candidate, Centre};
 use crate::causes::scan::field::marks::Field;
+use crate::causes::scan::field::weighted::Crowding;
+use crate::causes::scan::tail::chance_of_hits;
 use crate::records::{Point, Rect};
 
 /// A radius and the step of its lattice, mm. Radius 7 takes in four fifths of a
 /// place whose marks scatter by 4 mm, 11 three quarters of one with 6.5 mm.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) struct Mesh {
-    pub(super) radius_mm: f64,
-    pub(super) step_mm: f64,
+pub(crate) struct Mesh {
+    pub(crate) radius_mm: f64,
+    pub(crate) step_mm: f64,
 }
 
 /// The lattices.
-pub(super) const MESHES: [Mesh; 2] = [
+pub(crate) const MESHES: [Mesh; 2] = [
     Mesh {
         radius_mm: 7.0,
         step_mm: 4.5,
@@ -37,41 +39,31 @@ pub(super) const MESHES: [Mesh; 2] = [
 
 /// A node: its lattice, and where on it.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
-pub(super) struct Node {
+pub(crate) struct Node {
     /// Index into [`MESHES`].
-    pub(super) mesh: usize,
+    pub(crate) mesh: usize,
     row: i64,
     column: i64,
 }
 
 impl Node {
-    pub(super) fn at(self, field: &Field) -> Point {
+    pub(crate) fn at(self, field: &Field) -> Point {
         let step = MESHES[self.mesh].step_mm * field.unit;
-        Point {
-            x: (self.column as f64 + 0.5) * step,
-            y: (self.row as f64 + 0.5) * step,
-        }
+        Point::new(
+            (self.column as f64 + 0.5) * step,
+            (self.row as f64 + 0.5) * step,
+        )
     }
 }
 
-/// A disc around a node with more panels than chance allows.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) struct NodeCandidate {
-    pub(super) node: Node,
-    /// Panels with a mark in the disc.
-    pub(super) panels_hit: usize,
-    /// Chance of so many without a repeat.
-    pub(super) tail: Tail,
-}
-
 /// The field's disc backgrounds for the lattices' radii.
-pub(super) fn discs(field: &Field) -> Discs<'_> {
+pub(crate) fn discs(field: &Field) -> Discs<'_> {
     let radii = MESHES.map(|mesh| mesh.radius_mm * field.unit);
     Discs::new(field, &radii, Crowding::Anywhere)
 }
 
 /// Nodes whose disc holds marks of enough panels for a spot, in order.
-pub(super) fn occupied(field: &Field) -> Vec<Node> {
+pub(crate) fn occupied(field: &Field) -> Vec<Node> {
     let mut out = Vec::new();
     for (mesh, Mesh { radius_mm, step_mm }) in MESHES.into_iter().enumerate() {
         let (radius, step) = (radius_mm * field.unit, step_mm * field.unit);
@@ -107,12 +99,12 @@ fn on_a_panel(field: &Field, at: Point) -> bool {
 }
 
 /// Number of nodes of all lattices that lie on any panel.
-pub(super) fn number(field: &Field) -> f64 {
+pub(crate) fn number(field: &Field) -> f64 {
     (0..MESHES.len()).map(|mesh| number_of(field, mesh)).sum()
 }
 
 /// Number of nodes of one lattice that lie on any panel.
-pub(super) fn number_of(field: &Field, mesh: usize) -> f64 {
+pub(crate) fn number_of(field: &Field, mesh: usize) -> f64 {
     covered_mm2(field) / (MESHES[mesh].step_mm * field.unit).powi(2)
 }
 
@@ -138,7 +130,7 @@ fn covered_mm2(field: &Field) -> f64 {
 
 /// Nodes on panels, about `most` of them spread evenly: every m-th of a row,
 /// shifted from row to row so that all distances from all edges occur.
-pub(super) fn sample(field: &Field, mesh: usize, most: f64) -> Vec<Node> {
+pub(crate) fn sample(field: &Field, mesh: usize, most: f64) -> Vec<Node> {
     let step = MESHES[mesh].step_mm * field.unit;
     let every = (covered_mm2(field) / (step * step) / most).ceil().max(1.0) as i64;
     let shift = (1..=every)
@@ -171,59 +163,34 @@ fn coprime(a: i64, b: i64) -> bool {
 }
 
 /// Discs around the given nodes with a p-value of at most `level`, in their order.
-pub(super) fn scan(discs: &Discs, level: f64, nodes: &[Node]) -> Vec<NodeCandidate> {
+pub(crate) fn scan(discs: &Discs, level: f64, nodes: &[Node]) -> Vec<Candidate> {
     let outlook = Outlook::new(discs);
     nodes
         .par_iter()
         .with_min_len(32)
         .map_init(
-            || DiscScratch::new(discs.field),
-            |scratch, &node| at_node(discs, outlook.as_ref(), node, level, scratch),
+            || Look::new(discs, outlook.as_ref()),
+            |look, &node| {
+                let at = node.at(discs.field);
+                let panels_hit = panels_in_disc(discs, node);
+                look.at(at, None);
+                Some(Candidate {
+                    centre: Centre::Node(node),
+                    at,
+                    tail: look.tail(node.mesh, panels_hit, level)?,
+                    point: nearest_point(discs.field, node)?,
+                    size_mm: MESHES[node.mesh].radius_mm,
+                    panels_hit,
+                    centres: 1,
+                })
+            },
         )
         .flatten_iter()
         .collect()
 }
 
-fn at_node(
-    discs: &Discs,
-    outlook: Option<&Outlook<'_, '_>>,
-    node: Node,
-    level: f64,
-    scratch: &mut DiscScratch,
-) -> Option<NodeCandidate> {
-    let at = node.at(discs.field);
-    let panels_hit = panels_in_disc(discs, node);
-    if panels_hit < PANELS_NEEDED {
-        return None;
-    }
-    let least = outlook.map_or(0.0, |o| o.least(at, node.mesh, false));
-    if poisson_tail(least, panels_hit) > UNREMARKABLE.max(level) {
-        return None;
-    }
-    discs.look_around(at, scratch);
-    if !worth_testing(discs, node.mesh, None, panels_hit, level, scratch) {
-        return None;
-    }
-    discs.leave_out(at, scratch);
-    discs.turn_to(node.mesh, scratch);
-    let least = discs.least_expected(at, node.mesh, None, scratch);
-    if poisson_tail(least, panels_hit) > UNREMARKABLE.max(level) {
-        return None;
-    }
-    discs.turned_chances(at, node.mesh, None, scratch);
-    if !stands_out(&scratch.chances, panels_hit) {
-        return None;
-    }
-    let tail = tail_of_hits(&scratch.chances, panels_hit, level);
-    (tail.value() <= level).then_some(NodeCandidate {
-        node,
-        panels_hit,
-        tail,
-    })
-}
-
 /// The exact tail of one disc.
-pub(super) fn exact_tail(discs: &Discs, node: Node) -> f64 {
+pub(crate) fn exact_tail(discs: &Discs, node: Node) -> f64 {
     let mut scratch = DiscScratch::new(discs.field);
     let at = node.at(discs.field);
     discs.move_to(at, &mut scratch);
@@ -233,7 +200,7 @@ pub(super) fn exact_tail(discs: &Discs, node: Node) -> f64 {
 
 fn panels_in_disc(discs: &Discs, node: Node) -> usize {
     let field = discs.field;
-    let radius = discs.backgrounds[node.mesh].radius;
+    let radius = discs.backgrounds[node.mesh].size;
     let mut panels: Vec<usize> = field
         .index
         .in_disc(node.at(field), radius)
@@ -245,7 +212,7 @@ fn panels_in_disc(discs: &Discs, node: Node) -> usize {
 }
 
 /// The mark nearest to a node.
-pub(super) fn nearest_point(field: &Field, node: Node) -> Option<usize> {
+fn nearest_point(field: &Field, node: Node) -> Option<usize> {
     let radius = MESHES[node.mesh].radius_mm * field.unit;
     field
         .index
@@ -257,21 +224,7 @@ pub(super) fn nearest_point(field: &Field, node: Node) -> Option<usize> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::causes::scan::view::ViewPanel;
-    use crate::causes::scan::worked_cases::view;
-
-    fn panel(x1: f64, y1: f64) -> ViewPanel {
-        let rect = Rect {
-            x0: 0.0,
-            y0: 0.0,
-            x1,
-            y1,
-        };
-        ViewPanel {
-            rect,
-            swapped: false,
-        }
-    }
+    use crate::causes::scan::worked_cases::{panel, view};
 
     #[test]
     fn nodes_are_as_many_as_the_covered_area_holds() {

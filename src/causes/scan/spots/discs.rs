@@ -1,12 +1,13 @@
 //! Discs at a place: each panel's chance of a mark in them without a repeat.
 
 use super::background::{
-    Areas, DiscBackground, KindWindow, LEFT_OUT_MM, LocalBackground, Tables, WINDOW_MM, cell,
-    chance_per_mass, near, panel_axes,
+    Areas, KindWindow, LEFT_OUT_MM, LocalBackground, Tables, WINDOW_MM, chance_per_mass, near,
+    panel_axes,
 };
 use crate::causes::scan::field::edge_profile::BINS;
 use crate::causes::scan::field::marks::Field;
 use crate::causes::scan::field::point_index::{square_distance, within};
+use crate::causes::scan::field::weighted::{Crowding, SeenBy, Weighted};
 use crate::records::{Point, Rect};
 
 /// Points, along one axis either way, of the lattice that measures the area left out.
@@ -17,28 +18,19 @@ const LEFT_OUT_POINTS: f64 = 49.0;
 
 /// The field with its background for discs of several radii.
 #[derive(Debug, Clone)]
-pub(super) struct Discs<'a> {
-    pub(super) field: &'a Field,
+pub(crate) struct Discs<'a> {
+    pub(crate) field: &'a Field,
     areas: Areas,
     /// Cell of each of the field's points.
     cells: Vec<Option<usize>>,
-    pub(super) backgrounds: Vec<DiscBackground>,
+    pub(crate) backgrounds: Vec<Weighted>,
     /// Largest mass that any panel has in all, for each radius.
-    pub(super) largest_mass: Vec<f64>,
-}
-
-/// Where a disc's centre lies among marks that are written in round numbers.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Crowding {
-    /// On one of them, or where such marks are many.
-    AtAMark,
-    /// Anywhere between.
-    Anywhere,
+    pub(crate) largest_mass: Vec<f64>,
 }
 
 /// What a thread needs to look at one place after the other.
 #[derive(Debug, Clone)]
-pub(super) struct DiscScratch {
+pub(crate) struct DiscScratch {
     local: LocalBackground,
     /// Points of the window and their panels.
     window: Vec<(usize, usize)>,
@@ -49,23 +41,23 @@ pub(super) struct DiscScratch {
     mass: Vec<f64>,
     touched: Vec<usize>,
     /// Panels that have any chance, after [`Discs::chances`].
-    pub(super) panels: Vec<usize>,
+    pub(crate) panels: Vec<usize>,
     /// Their chances.
-    pub(super) chances: Vec<f64>,
+    pub(crate) chances: Vec<f64>,
 }
 
 impl DiscScratch {
-    pub(super) fn new(field: &Field) -> Self {
+    pub(crate) fn new(field: &Field) -> Self {
         Self::with(field, LocalBackground::new(false))
     }
 
     /// For estimates, without caution.
-    pub(super) fn plain(field: &Field) -> Self {
+    pub(crate) fn plain(field: &Field) -> Self {
         Self::with(field, LocalBackground::new(true))
     }
 
     /// The mass of a panel's marks in the window, after [`Discs::chances`].
-    pub(super) fn mass(&self, panel: usize) -> f64 {
+    pub(crate) fn mass(&self, panel: usize) -> f64 {
         self.mass[panel]
     }
 
@@ -87,24 +79,24 @@ impl DiscScratch {
 
 /// Marks of the window on panels that cover the place.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) struct Around {
-    pub(super) mass: f64,
+pub(crate) struct Around {
+    pub(crate) mass: f64,
     /// Σ chance per mass × mass.
-    pub(super) expected: f64,
+    pub(crate) expected: f64,
     /// Panels with any.
-    pub(super) panels: usize,
+    pub(crate) panels: usize,
 }
 
 impl<'a> Discs<'a> {
     /// `radii` in mm, as they are (not multiplied by the field's unit).
-    pub(super) fn new(field: &'a Field, radii: &[f64], crowding: Crowding) -> Self {
+    pub(crate) fn new(field: &'a Field, radii: &[f64], crowding: Crowding) -> Self {
         let areas = Areas::new(field);
-        let backgrounds: Vec<DiscBackground> = radii
+        let backgrounds: Vec<Weighted> = radii
             .iter()
-            .map(|&radius| DiscBackground::new(field, &areas, radius, crowding))
+            .map(|&radius| Weighted::new(field, SeenBy::Discs, areas.total, radius, crowding))
             .collect();
         let cells = field.points.iter().map(|point| {
-            let (row, column) = cell(&field.kinds[field.kind_of[point.panel]?], point.at);
+            let (row, column) = SeenBy::Discs.cell(field, point)?;
             Some(row * BINS + column)
         });
         let largest_mass = backgrounds.iter().map(|background| {
@@ -125,12 +117,14 @@ impl<'a> Discs<'a> {
 
     /// Background of a class relative to the mean, with at most `own` marks left out
     /// and without their area: never more than the place's own background.
-    pub(super) fn shape(&self, radius: usize, row: usize, column: usize, own: f64) -> f64 {
-        self.backgrounds[radius].shape(&self.areas, row, column, own)
+    pub(crate) fn shape(&self, radius: usize, row: usize, column: usize, own: f64) -> f64 {
+        let background = &self.backgrounds[radius];
+        let marks = (background.table.get(row, column) - own).max(0.0);
+        background.shape(marks, self.areas.table.get(row, column))
     }
 
     /// Finds the marks of the window around a place.
-    pub(super) fn look_around(&self, centre: Point, scratch: &mut DiscScratch) {
+    pub(crate) fn look_around(&self, centre: Point, scratch: &mut DiscScratch) {
         let half = WINDOW_MM * self.field.unit;
         scratch.window.clear();
         let window = self.field.index.in_square(centre, half);
@@ -139,7 +133,7 @@ impl<'a> Discs<'a> {
 
     /// Mass of the marks in the window that are not the `own` panel's, after
     /// [`Self::look_around`].
-    pub(super) fn mass_around(
+    pub(crate) fn mass_around(
         &self,
         radius: usize,
         own: Option<usize>,
@@ -155,7 +149,7 @@ impl<'a> Discs<'a> {
 
     /// Finds what the place's own background has to do without, after
     /// [`Self::look_around`] and before [`Self::chances`].
-    pub(super) fn leave_out(&self, centre: Point, scratch: &mut DiscScratch) {
+    pub(crate) fn leave_out(&self, centre: Point, scratch: &mut DiscScratch) {
         let field = self.field;
         let reach = LEFT_OUT_MM * field.unit;
         scratch.left_out.clear();
@@ -191,13 +185,13 @@ impl<'a> Discs<'a> {
     }
 
     /// [`Self::look_around`] and [`Self::leave_out`].
-    pub(super) fn move_to(&self, centre: Point, scratch: &mut DiscScratch) {
+    pub(crate) fn move_to(&self, centre: Point, scratch: &mut DiscScratch) {
         self.look_around(centre, scratch);
         self.leave_out(centre, scratch);
     }
 
     /// Turns to one of the radii, after [`Self::leave_out`].
-    pub(super) fn turn_to(&self, radius: usize, scratch: &mut DiscScratch) {
+    pub(crate) fn turn_to(&self, radius: usize, scratch: &mut DiscScratch) {
         let background = &self.backgrounds[radius];
         for &id in &scratch.left_out {
             if let Some(cell) = self.cells[id] {
@@ -212,7 +206,7 @@ impl<'a> Discs<'a> {
     /// every panel; after [`Self::turn_to`].
     ///
     /// 1 − (1−q)^m ≥ 1 − e^(−qm) ≥ qm·(1 − e^(−x))/x for every m ≤ x/q.
-    pub(super) fn least_expected(
+    pub(crate) fn least_expected(
         &self,
         centre: Point,
         radius: usize,
@@ -243,7 +237,7 @@ impl<'a> Discs<'a> {
     /// `radius` around `centre` without a repeat, the `own` panel left out;
     /// panels without a mark in the window have none and are not listed. In
     /// the order of the panels' first marks in the window. After [`Self::turn_to`].
-    pub(super) fn turned_chances(
+    pub(crate) fn turned_chances(
         &self,
         centre: Point,
         radius: usize,
@@ -280,7 +274,7 @@ impl<'a> Discs<'a> {
     }
 
     /// [`Self::turn_to`] and [`Self::turned_chances`].
-    pub(super) fn chances(
+    pub(crate) fn chances(
         &self,
         centre: Point,
         radius: usize,
@@ -292,7 +286,7 @@ impl<'a> Discs<'a> {
     }
 
     /// Marks of the window on panels that cover the place, after [`Self::chances`].
-    pub(super) fn exposed_mass(&self, place: Point, scratch: &DiscScratch) -> Around {
+    pub(crate) fn exposed_mass(&self, place: Point, scratch: &DiscScratch) -> Around {
         let mut around = Around {
             mass: 0.0,
             expected: 0.0,
@@ -314,7 +308,7 @@ impl<'a> Discs<'a> {
 
     /// Chance per unit of mass of the panels of each kind, after [`Self::chances`];
     /// also of kinds without a mark in the window.
-    pub(super) fn chance_per_mass(
+    pub(crate) fn chance_per_mass(
         &self,
         kind: usize,
         centre: Point,
@@ -346,7 +340,7 @@ impl<'a> Discs<'a> {
 }
 
 /// 1 − (1−q)^mass; 1 if q is 1 and there is any mass.
-pub(super) fn chance_of_mass(q: f64, mass: f64) -> f64 {
+pub(crate) fn chance_of_mass(q: f64, mass: f64) -> f64 {
     if mass <= 0.0 || q <= 0.0 {
         0.0
     } else if q >= 1.0 {

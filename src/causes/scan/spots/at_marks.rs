@@ -1,0 +1,121 @@
+//! Spots: discs around the marks themselves that hold more panels than chance.
+
+use rayon::prelude::*;
+
+use super::discs::{DiscScratch, Discs};
+use super::look::Look;
+use super::outlook::Outlook;
+use crate::causes::scan::candidate::{Candidate, Centre};
+use crate::causes::scan::field::marks::Field;
+use crate::causes::scan::field::point_index::within;
+use crate::causes::scan::field::weighted::Crowding;
+use crate::causes::scan::tail::chance_of_hits;
+
+/// Radii of the discs, mm.
+pub(crate) const RADII_MM: [f64; 3] = [4.0, 7.0, 12.0];
+
+/// The field's disc backgrounds for the scan's radii.
+pub(crate) fn discs(field: &Field) -> Discs<'_> {
+    Discs::new(field, &RADII_MM.map(|r| r * field.unit), Crowding::AtAMark)
+}
+
+/// Discs around the given points with a p-value of at most `level`, in their
+/// order, then by radius.
+pub(crate) fn scan(discs: &Discs, level: f64, centres: &[usize]) -> Vec<Candidate> {
+    let outlook = Outlook::new(discs);
+    centres
+        .par_iter()
+        .with_min_len(32)
+        .map_init(
+            || {
+                (
+                    Look::new(discs, outlook.as_ref()),
+                    Visited::new(discs.field),
+                )
+            },
+            |(look, visited), &point| {
+                let others = visited.panels_within(discs, point);
+                let own = discs.field.points[point];
+                look.at(own.at, Some(own.panel));
+                let tails = others.into_iter().enumerate();
+                let found = tails.filter_map(|(radius, panels)| {
+                    Some(Candidate {
+                        centre: Centre::Mark(radius),
+                        at: own.at,
+                        point,
+                        size_mm: RADII_MM[radius],
+                        panels_hit: panels + 1,
+                        tail: look.tail(radius, panels, level)?,
+                        centres: 1,
+                    })
+                });
+                found.collect::<Vec<_>>()
+            },
+        )
+        .flatten_iter()
+        .collect()
+}
+
+/// The exact tail of one disc.
+pub(crate) fn exact_tail(discs: &Discs, point: usize, radius: usize) -> f64 {
+    let field = discs.field;
+    let own = &field.points[point];
+    let mut scratch = DiscScratch::new(field);
+    let others = Visited::new(field).panels_within(discs, point)[radius];
+    discs.move_to(own.at, &mut scratch);
+    discs.chances(own.at, radius, Some(own.panel), &mut scratch);
+    chance_of_hits(&scratch.chances, others)
+}
+
+/// Counts distinct panels around a centre.
+#[derive(Debug)]
+struct Visited {
+    /// Per panel: number of the visit that saw it last, and the smallest
+    /// radius index in which it has a mark.
+    seen: Vec<(usize, usize)>,
+    visit: usize,
+    touched: Vec<usize>,
+}
+
+impl Visited {
+    fn new(field: &Field) -> Self {
+        Self {
+            seen: vec![(0, 0); field.panels()],
+            visit: 0,
+            touched: Vec::new(),
+        }
+    }
+
+    /// Panels other than the point's own with a mark in each of the discs.
+    fn panels_within(&mut self, discs: &Discs, point: usize) -> [usize; RADII_MM.len()] {
+        let field = discs.field;
+        let own = &field.points[point];
+        let radii: [f64; RADII_MM.len()] = std::array::from_fn(|i| discs.backgrounds[i].size);
+        let largest = radii.iter().copied().fold(0.0, f64::max);
+        self.visit += 1;
+        self.touched.clear();
+        for (entry, square) in field.index.in_disc(own.at, largest) {
+            if entry.panel == own.panel {
+                continue;
+            }
+            let smallest = radii
+                .iter()
+                .position(|&r| square <= within(r))
+                .unwrap_or(radii.len());
+            let seen = &mut self.seen[entry.panel];
+            if seen.0 != self.visit {
+                *seen = (self.visit, smallest);
+                self.touched.push(entry.panel);
+            } else {
+                seen.1 = seen.1.min(smallest);
+            }
+        }
+        let mut counts = [0; RADII_MM.len()];
+        for &panel in &self.touched {
+            for count in counts.iter_mut().skip(self.seen[panel].1) {
+                *count += 1;
+            }
+        }
+        counts
+    }
+}
