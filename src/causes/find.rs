@@ -82,7 +82,8 @@ pub fn find(records: &Records, settings: &Settings) -> Causes {
     hold_findings(records, &mut findings);
     for finding in &mut findings {
         leave_open(finding);
-        let doubtful = |r: &Reason| matches!(r, Reason::InspectorNotRecorded);
+        let doubtful =
+            |r: &Reason| matches!(r, Reason::InspectorNotRecorded | Reason::Broad { .. });
         let lowered = !finding.open.is_empty() || finding.reasons.iter().any(doubtful);
         finding.certainty = certainty(finding.cause, finding.p_adjusted, settings.alpha, lowered);
     }

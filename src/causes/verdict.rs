@@ -112,6 +112,14 @@ pub(super) struct Facts {
     pub recipe: Recipe,
 }
 
+impl Facts {
+    /// Whether it is a place, or a broad concentration that kept to a frame while
+    /// panels were turned.
+    pub(super) fn placed(&self) -> bool {
+        self.sharp || self.holds != Holds::Untold
+    }
+}
+
 /// Kind and cause.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) struct Verdict {
@@ -134,8 +142,9 @@ pub(super) fn of_repeat(facts: &Facts) -> Verdict {
     let lots_allow = matches!(facts.lots, Lots::Cleared | Lots::NotRecorded);
     let row = |kind, cause| Verdict { kind, cause };
 
-    // A broad concentration has no place; what one inspector alone sees is not proved.
-    if !facts.sharp {
+    // A broad concentration has no place, unless turning moved it with somebody;
+    // what one inspector alone sees is not proved.
+    if !facts.placed() {
         return row(Kind::Wandering, Cause::Undecided);
     }
     if facts.one_inspector || !facts.enough {

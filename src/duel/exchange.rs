@@ -31,8 +31,9 @@ const MOST_DRAWS: usize = 100_000;
 /// draws' resolution.
 const BELOW_DRAWS: f64 = 100.0;
 
-/// Units at least on either side, and degrees of freedom, for more than exchanges
-/// can say.
+/// Units at least among peers, on either side, and degrees of freedom, for more
+/// than exchanges can say.
+const LEAST_PEERS: usize = 4;
 const LEAST_ON_A_SIDE: usize = 3;
 const LEAST_DEGREES: usize = 4;
 
@@ -91,7 +92,7 @@ pub(crate) fn with_distance(peers: &[Peers], p: f64) -> f64 {
         let (n, k) = (group.given.len(), of(high).count());
         let least = of(high).fold(f64::INFINITY, f64::min);
         let most = of(low).fold(f64::NEG_INFINITY, f64::max);
-        if k + of(low).count() < n || least <= most {
+        if n < LEAST_PEERS || k + of(low).count() < n || least <= most {
             return p;
         }
         let (a, b) = (centred(&group.given), centred(&group.shows));

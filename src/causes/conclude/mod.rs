@@ -71,7 +71,7 @@ pub(super) fn conclude(
         p_adjusted: Some(sighting.p_adjusted),
         drift_mm_per_day: drift.map(|d| d.x_mm.hypot(d.y_mm)),
         reasons: reasons(ground, sighting, dossier, &facts),
-        next_check: next_check(sighting, dossier, &facts, verdict),
+        next_check: next_check(dossier, &facts, verdict),
         evidence: evidence(ground, dossier, members, base.evidence),
         ..base
     }

@@ -3,17 +3,11 @@
 use super::super::levels::FRAME_CLAIM;
 use super::super::verdict::{Facts, Holds, Looks, Lots, Recipe, Verdict};
 use crate::causes::NextCheck;
-use crate::causes::responses::merge::Sighting;
 use crate::causes::responses::repeat::Dossier;
 use crate::causes::rivals::contrast::FrameEvidence;
-use crate::causes::{Cause, Kind, Sharpness, Tally};
+use crate::causes::{Cause, Kind, Tally};
 
-pub(super) fn next_check(
-    sighting: &Sighting,
-    dossier: &Dossier,
-    facts: &Facts,
-    verdict: Verdict,
-) -> NextCheck {
+pub(super) fn next_check(dossier: &Dossier, facts: &Facts, verdict: Verdict) -> NextCheck {
     let with = &dossier.with;
     let panels = panels_to_turn(with.live());
     match verdict.cause {
@@ -35,7 +29,7 @@ pub(super) fn next_check(
         Cause::Recipe => with.check_recipe(),
         Cause::Inspection => NextCheck::CheckTable,
         Cause::Undecided => {
-            if sighting.found.sharpness == Sharpness::Broad {
+            if !facts.placed() {
                 NextCheck::CheckIncoming
             } else if let (true, Some(e)) = (facts.one_inspector, &with.inspector) {
                 NextCheck::SecondInspector {

@@ -10,7 +10,7 @@ use crate::causes::{Cause, Finding, LotsLack, NextCheck, OpenRival, Reason, Riva
 
 /// Open rivals of a repeat; none where somebody was named.
 pub(super) fn open(dossier: &Dossier, facts: &Facts, cause: Cause) -> Vec<OpenRival> {
-    if cause != Cause::Undecided || !facts.sharp {
+    if cause != Cause::Undecided || !facts.placed() {
         return Vec::new();
     }
     let with = &dossier.with;

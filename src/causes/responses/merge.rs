@@ -10,8 +10,8 @@ use std::f64::consts::PI;
 
 use crate::causes::responses::place::{Holder, Place};
 use crate::causes::scan::unit;
-use crate::causes::scan::{RESERVE, WINDOW_MM};
-use crate::causes::{Found, Shape, View};
+use crate::causes::scan::{RESERVE, RING_MM, WINDOW_MM};
+use crate::causes::{Found, Shape, Sharpness, View};
 
 /// Radius below which a place's reach does not shrink, mm.
 const LEAST_RADIUS_MM: f64 = 8.0;
@@ -38,9 +38,19 @@ impl Sighting {
         }
     }
 
-    /// Whether it lies at the other's place in the same frame.
+    /// Whether it lies at the other's place in the same frame, or, both broad, so
+    /// near that the ring around one meets the other's.
     fn is_at(&self, other: &Self) -> bool {
-        self.view == other.view && self.place().apart(&other.place()) <= other.reach_mm()
+        let reach = if self.is_broad() && other.is_broad() {
+            2.0 * RING_MM
+        } else {
+            other.reach_mm()
+        };
+        self.view == other.view && self.place().apart(&other.place()) <= reach
+    }
+
+    fn is_broad(&self) -> bool {
+        self.found.sharpness == Sharpness::Broad
     }
 
     /// A mark within this distance of the refined place is a hit, mm.
@@ -119,8 +129,7 @@ pub(crate) const LEAST_BACKGROUND: f64 = 0.002;
 /// place.
 pub(crate) fn merge(mut sightings: Vec<Sighting>, views: &[View]) -> Vec<Sighting> {
     sightings.sort_by(|a, b| {
-        let broad = |s: &Sighting| s.found.sharpness == crate::causes::Sharpness::Broad;
-        (broad(a).cmp(&broad(b)))
+        (a.is_broad().cmp(&b.is_broad()))
             .then(a.p_adjusted.total_cmp(&b.p_adjusted))
             .then(b.found.hits.len().cmp(&a.found.hits.len()))
             .then(a.holder.cmp(&b.holder))

@@ -35,6 +35,7 @@ pub(super) use field::weights::written_grain_mm;
 pub use found::{Drift, Found, Pace, ScanSettings, Shape};
 pub use limit::{Limit, smallest_repeat};
 pub use places::find as find_places;
+pub(crate) use sharpness::RING_MM;
 pub use sharpness::Sharpness;
 pub(super) use spots::background::{RESERVE, WINDOW_MM};
 pub use view::{View, ViewMark, ViewPanel};

@@ -16,7 +16,7 @@ const RING_LIMIT: f64 = 0.6;
 
 /// Radius of the disc and of the ring around it, mm.
 const DISC_MM: f64 = 12.0;
-const RING_MM: f64 = 24.0;
+pub(crate) const RING_MM: f64 = 24.0;
 
 /// Half width of the band and of the strips beside it, mm.
 const BAND_MM: f64 = 8.0;

@@ -63,9 +63,10 @@ pub(crate) fn covers(side: &Finding, finding: &Finding) -> bool {
     let stream = finding.evidence.stream;
     let pooled = stream.is_some_and(|s| side.evidence.pooled.contains(&s));
     let half = 2 * inside > of.len();
+    let broad = |r: &Reason| matches!(r, Reason::Broad { .. });
     (side.evidence.stream == stream || pooled)
         && match finding.kind {
-            Kind::Wandering => half || side.kind == Kind::Side,
+            _ if finding.reasons.iter().any(broad) => half || side.kind == Kind::Side,
             Kind::Line => half,
             _ => false,
         }

@@ -185,11 +185,11 @@ impl Table<'_> {
     /// made of its factors, and units of the accused are no rivals.
     fn goes_beside(&self, asked: &Asked<'_>, other: &Recorded) -> bool {
         let rival = &asked.recorded.rival;
-        let blames = cause_of(rival);
+        let blames = rival.cause();
         let apart = |r: &Rival| !matches!(r, Rival::SandingDone | Rival::Removal);
         if *rival == other.rival
             || !matches!(blames, Cause::Part | Cause::Recipe)
-            || cause_of(&other.rival) != blames
+            || other.rival.cause() != blames
             || !apart(rival)
             || !apart(&other.rival)
         {
@@ -398,7 +398,7 @@ impl Asked<'_> {
 
 /// What whole units of a contender are.
 fn units_of(rival: &Rival) -> Rival {
-    match cause_of(rival) {
+    match rival.cause() {
         Cause::Part if *rival != Rival::Lot => Rival::Lot,
         Cause::Part => Rival::Step,
         _ => Rival::Day,
