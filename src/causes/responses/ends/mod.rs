@@ -8,6 +8,8 @@ mod opposite;
 mod sides;
 mod votes;
 
+use std::collections::BTreeMap;
+
 use crate::causes::about::About;
 use crate::causes::plant::Plant;
 use crate::causes::streams::{Cell, cell_of};
@@ -17,6 +19,10 @@ use crate::site::DefectClass;
 use end_bands::ends_stand_out;
 use opposite::{KindMarks, both_ends, signs_change};
 use sides::{SideStream, sides};
+
+/// Points that a side's marks must be spread over, counted as the reciprocal of the
+/// chance that two of them share one.
+const LEAST_POINTS: f64 = 5.0;
 
 /// Defects in the zones of what the scans found: by defect whether they are, or a
 /// list of those that are.
@@ -96,7 +102,8 @@ pub(crate) fn ends(
             streams: streams.len(),
             class: records.defect_names[data.name].class,
         };
-        let found = sides(&stream, settings.alpha);
+        let mut found = sides(&stream, settings.alpha);
+        found.retain(|side| is_spread(records, side));
         let cell = (data.machine.clone(), data.head.clone());
         for finding in &found {
             let axes: &[LineAxis] = match finding.reasons.first() {
@@ -119,6 +126,19 @@ pub(crate) fn ends(
     }
     out.extend(opposite.into_iter().map(|(finding, _)| finding));
     out
+}
+
+/// Whether a side's marks lie about it: what was written down at the middle of a
+/// few fields says which field, not which side.
+fn is_spread(records: &Records, side: &Finding) -> bool {
+    let mut at: BTreeMap<(i64, i64), f64> = BTreeMap::new();
+    for place in (side.evidence.members.iter()).filter_map(|&d| records.defects[d].place) {
+        *at.entry((place.x.round() as i64, place.y.round() as i64))
+            .or_default() += 1.0;
+    }
+    let marks: f64 = at.values().sum();
+    let squares: f64 = at.values().map(|n| n * n).sum();
+    marks * marks >= LEAST_POINTS * squares
 }
 
 /// Whether a panel that shows the finding was sanded in the stream.
