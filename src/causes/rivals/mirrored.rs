@@ -1,5 +1,7 @@
 //! Does a station record mirrored or turned?
 
+use std::collections::{BTreeMap, BTreeSet};
+
 use super::inspector::{LEAST_PANELS, LEVEL, Stations};
 use crate::causes::responses::place::Marks;
 use crate::records::Records;
@@ -39,8 +41,9 @@ impl Flip {
 
 /// Stations whose marks fit the others' map better when mirrored or turned.
 ///
-/// Map: the other stations' marks of the same kind in panel coordinates
-/// 0..1, smoothed. Per panel of the station, the difference of mean
+/// Map: the other stations' marks of the same kind on panels laid the same way,
+/// in panel coordinates 0..1, smoothed: a place of the machine is elsewhere on
+/// panels laid otherwise. Per panel of the station, the difference of mean
 /// log densities with and without the flip; t-test over panels. Without a
 /// flip the expected difference is negative, so false alarms are rarer than
 /// the level says.
@@ -54,12 +57,14 @@ pub(super) fn mirrored(
     let mut out = Vec::new();
     for station in 0..names.len() {
         let mut best: Option<(f64, Flip)> = None;
-        let maps: Vec<Map> = marks
-            .iter()
-            .map(|kind| {
-                let seen = stations.seen_by(station, true);
-                Map::of(seen.flat_map(|i| shares(records, kind, i)))
-            })
+        let lay = |panel: usize| records.panels[panel].lay.degrees();
+        let lays: BTreeSet<_> = stations.seen_by(station, true).map(lay).collect();
+        let map = |kind: &Marks, of| {
+            let seen = stations.seen_by(station, true).filter(|&i| lay(i) == of);
+            Map::of(seen.flat_map(|i| shares(records, kind, i)))
+        };
+        let maps: BTreeMap<_, Vec<Map>> = (lays.into_iter())
+            .map(|of| (of, marks.iter().map(|kind| map(kind, of)).collect()))
             .collect();
         for flip in [Flip::X, Flip::Y, Flip::Half] {
             let mut differences = Vec::new();
@@ -67,7 +72,10 @@ pub(super) fn mirrored(
             for i in stations.seen_by(station, false) {
                 let mut sum = 0.0;
                 let mut own = 0;
-                for (kind, map) in marks.iter().zip(&maps) {
+                let Some(maps) = maps.get(&lay(i)) else {
+                    continue;
+                };
+                for (kind, map) in marks.iter().zip(maps) {
                     for (u, v) in shares(records, kind, i) {
                         let (fu, fv) = flip.apply(u, v);
                         sum += (map.density(fu, fv) / map.density(u, v)).ln();
