@@ -29,7 +29,7 @@ pub enum State {
 }
 
 /// What was known of a finding.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub(super) struct Known {
     /// Lowest rate, 0..1, at which it may have hit panels; none where unknown.
     pub low: Option<f64>,
@@ -56,6 +56,25 @@ pub(super) struct Answer {
     pub panels_missing: Option<usize>,
 }
 
+impl Answer {
+    /// An answer without numbers.
+    pub(super) fn of(state: State) -> Self {
+        Self {
+            state,
+            confidence: None,
+            panels_missing: None,
+        }
+    }
+
+    /// One with its confidence.
+    pub(super) fn sure(state: State, confidence: f64) -> Self {
+        Self {
+            confidence: Some(confidence),
+            ..Self::of(state)
+        }
+    }
+}
+
 /// Fewer panels never make a repeat.
 const FEWEST_HITS: usize = 3;
 /// A repeat that was gone is back at this chance of so many hits without it.
@@ -79,40 +98,27 @@ pub(super) fn judge(known: &Known, seen: &Seen) -> Answer {
     };
     if known.was_gone {
         let back = seen.hits >= FEWEST_HITS && by_chance <= BACK;
-        return Answer {
-            state: if back { State::Back } else { State::Gone },
-            confidence: None,
-            panels_missing: None,
-        };
+        return Answer::of(if back { State::Back } else { State::Gone });
     }
     let there = by_chance <= known.unlikely;
-    let so_few = known
-        .low
-        .filter(|_| seen.panels > 0)
-        .map(|low| binomial::at_most(hits, panels, low));
-    match so_few {
-        Some(chance) if chance <= known.unlikely => Answer {
-            state: if there { State::Fewer } else { State::Gone },
-            confidence: Some(1.0 - chance),
-            panels_missing: None,
-        },
+    // 1 − the chance of so few hits at a rate, where that is unlikely.
+    let below = |rate: Option<f64>| {
+        let rate = rate.filter(|_| seen.panels > 0)?;
+        let chance = binomial::at_most(hits, panels, rate);
+        (chance <= known.unlikely).then_some(1.0 - chance)
+    };
+    match (below(known.low), there) {
+        (Some(confidence), true) => Answer::sure(State::Fewer, confidence),
+        (Some(confidence), false) => Answer::sure(State::Gone, confidence),
         // What became fewer stays so while it is fewer than it was before that.
-        _ if there => {
-            let before = known.before.filter(|_| seen.panels > 0);
-            let chance = before.map(|before| binomial::at_most(hits, panels, before));
-            let fewer = chance.filter(|chance| *chance <= known.unlikely);
-            Answer {
-                state: fewer.map_or(State::GoesOn, |_| State::Fewer),
-                confidence: fewer.map(|chance| 1.0 - chance),
-                panels_missing: None,
-            }
-        }
-        _ => Answer {
-            state: State::CannotTell,
-            confidence: None,
+        (None, true) => below(known.before).map_or(Answer::of(State::GoesOn), |confidence| {
+            Answer::sure(State::Fewer, confidence)
+        }),
+        (None, false) => Answer {
             panels_missing: (known.low)
                 .filter(|_| known.others.is_none())
                 .and_then(|low| missing(seen, low, known.unlikely)),
+            ..Answer::of(State::CannotTell)
         },
     }
 }

@@ -231,7 +231,7 @@ pub fn summary(findings: &Findings<'_>, site: &Site) -> Vec<String> {
         let life = findings.lives.of.get(&f.id)?;
         Some((&f.id, &f.defect, life))
     });
-    let kept = (findings.lives.kept.iter()).map(|k| (&k.id, &k.defect, &k.life));
+    let kept = (findings.lives.kept.iter()).map(|k| (&k.finding.id, &k.finding.defect, &k.life));
     lines.extend(
         own.chain(kept)
             .filter(|(_, _, life)| life.life == Some(State::CannotTell))
@@ -247,7 +247,7 @@ pub fn summary(findings: &Findings<'_>, site: &Site) -> Vec<String> {
             .map(|done| {
                 format!(
                     "  {}",
-                    words::life::on_page(done, &site.defects.cost_unit, &numbers)
+                    words::actions::on_page(done, &site.defects.cost_unit, &numbers)
                 )
             }),
     );

@@ -114,7 +114,7 @@ impl<'a> Front<'a> {
             let panels = marks.map(|d| d.panel);
             (panels.clone().min(), panels.max())
         };
-        let kept = all.lives.kept.iter().map(|k| k.defect.as_str());
+        let kept = all.lives.kept.iter().map(|k| k.finding.defect.as_str());
         let follows = |earlier: &str, later: &str| {
             let ((_, last), (first, _)) = (marked(earlier), marked(later));
             first.is_some() && last < first
@@ -139,7 +139,7 @@ impl<'a> Front<'a> {
         let kept = (lives.kept.iter())
             .filter(|k| k.life.life == Some(State::Gone))
             .map(|k| {
-                let renamed = self.renamed(&k.defect, Order::Next);
+                let renamed = self.renamed(&k.finding.defect, Order::Next);
                 (&k.life, words::life::kept_news(k, renamed, numbers))
             });
         // What has been gone for a while is no news.

@@ -255,12 +255,7 @@ pub(super) fn number_worst_first(causes: &mut Causes, site: &Site) {
             findings.swap(*first, first + 1);
         }
     }
-    let mut names = BTreeMap::new();
-    for (i, finding) in findings.iter_mut().enumerate() {
-        let id = format!("F{}", i + 1);
-        names.insert(std::mem::replace(&mut finding.id, id.clone()), id);
-    }
-    rename(causes, &names);
+    rename(causes, (1..).map(|i| format!("F{i}")));
 }
 
 #[cfg(test)]

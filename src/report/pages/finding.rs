@@ -15,10 +15,6 @@ pub(super) const PAGES: usize = 12;
 const ROWS: usize = 150;
 
 /// The pages.
-///
-/// # Errors
-///
-/// [`ChartError`] if a chart could not be drawn.
 pub(super) fn pages(context: &Context<'_>) -> Result<Vec<Page>, ChartError> {
     let worst = context.findings.worst_first();
     let groups = groups(&worst);
@@ -96,7 +92,7 @@ fn page(context: &Context<'_>, group: &[&Finding], number: usize) -> Result<Page
     }
     let reasons = words::reasons(&finding.reasons, numbers);
     if !reasons.is_empty() {
-        blocks.push(Block::Heading(words::finding::page::WHY.to_owned()));
+        blocks.push(Block::Heading(told::page::WHY.to_owned()));
         blocks.push(Block::List(reasons));
     }
     if lots_in_a_table && !finding.evidence.by_lot.is_empty() {
@@ -107,15 +103,15 @@ fn page(context: &Context<'_>, group: &[&Finding], number: usize) -> Result<Page
             let machine = finding.machine.as_deref();
             d.action.is_about(&finding.id, machine, &finding.defect)
         })
-        .map(|d| words::life::on_page(d, &context.site.defects.cost_unit, numbers))
+        .map(|d| words::actions::on_page(d, &context.site.defects.cost_unit, numbers))
         .collect();
     if !done.is_empty() {
-        blocks.push(Block::Heading(words::life::DONE.to_owned()));
+        blocks.push(Block::Heading(words::actions::DONE.to_owned()));
         blocks.push(Block::List(done));
     }
     let settle = words::next_check(&finding.next_check, numbers);
     let step = advice::first_step(finding, settle, context.lever(), &speech);
-    blocks.push(Block::Heading(words::finding::page::NEXT.to_owned()));
+    blocks.push(Block::Heading(told::page::NEXT.to_owned()));
     blocks.push(Block::Paragraph(format!(
         "{}. {}",
         step.action.trim_end_matches('.'),
@@ -154,49 +150,35 @@ fn by_lot(context: &Context<'_>, finding: &Finding) -> Table {
     let mut lots: Vec<_> = finding.evidence.by_lot.iter().collect();
     let all = lots.len();
     lots.sort_by_key(|lot| std::cmp::Reverse(lot.hits));
-    let rows = lots
-        .iter()
-        .take(LOTS)
-        .map(|lot| {
-            let share = lot.hits as f64 / lot.exposed.max(1) as f64;
-            vec![
-                Cell::from(lot.level.as_str()),
-                Cell::from(numbers.count(lot.hits)),
-                Cell::from(numbers.count(lot.exposed)),
-                Cell::from(numbers.percent(share, lot.exposed)),
-            ]
-        })
-        .collect();
-    Table {
-        caption: words::finding::page::lots_caption(all, LOTS, numbers),
-        columns: words::finding::page::lots_columns(),
-        rows,
-    }
+    let rows = lots.into_iter().take(LOTS).map(|lot| {
+        let share = lot.hits as f64 / lot.exposed.max(1) as f64;
+        vec![
+            lot.level.clone(),
+            numbers.count(lot.hits),
+            numbers.count(lot.exposed),
+            numbers.percent(share, lot.exposed),
+        ]
+    });
+    let caption = told::page::lots_caption(all, LOTS, numbers);
+    Table::new(caption, told::page::LOTS_COLUMNS, rows)
 }
 
 fn rest(context: &Context<'_>, findings: &[&Finding]) -> Page {
     let numbers = context.numbers();
-    let rows = findings
-        .iter()
-        .take(ROWS)
-        .map(|f| {
-            vec![
-                Cell::from(f.id.as_str()),
-                Cell::Cause(f.cause, words::causes::cause(f.cause).to_owned()),
-                Cell::from(told::statement(f, &context.speech())),
-                Cell::from(words::causes::sure(f.certainty)),
-            ]
-        })
-        .collect();
+    let rows = findings.iter().take(ROWS).map(|f| {
+        vec![
+            Cell::from(f.id.as_str()),
+            Cell::Cause(f.cause, words::causes::cause(f.cause).to_owned()),
+            Cell::from(told::statement(f, &context.speech())),
+            Cell::from(words::causes::sure(f.certainty)),
+        ]
+    });
+    let table = Table::new(told::page::REST_CAPTION, told::page::REST_COLUMNS, rows);
     Page {
         anchor: "findings".to_owned(),
-        title: words::finding::page::REST_TITLE.to_owned(),
-        lead: words::finding::page::rest_lead(findings.len(), ROWS, numbers),
+        title: told::page::REST_TITLE.to_owned(),
+        lead: told::page::rest_lead(findings.len(), ROWS, numbers),
         start: Start::NewSheet,
-        blocks: vec![Block::Table(Table {
-            caption: words::finding::page::REST_CAPTION.to_owned(),
-            columns: words::finding::page::rest_columns(),
-            rows,
-        })],
+        blocks: vec![Block::Table(table)],
     }
 }

@@ -21,10 +21,6 @@ const LINE: usize = 200;
 const BARS: usize = 4;
 
 /// The page.
-///
-/// # Errors
-///
-/// [`ChartError`] if the chart could not be drawn.
 pub(super) fn page(context: &Context<'_>, ranking: &Ranking) -> Result<Page, ChartError> {
     let findings = context.findings;
     let numbers = context.numbers();

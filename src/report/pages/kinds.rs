@@ -8,10 +8,6 @@ use crate::report::ranking::{KindRow, Ranking};
 use crate::report::words;
 
 /// The heaviest kinds, at most `most`, the rest as one bar.
-///
-/// # Errors
-///
-/// [`ChartError`] if the chart could not be drawn.
 pub(super) fn kinds_figure(
     context: &Context<'_>,
     ranking: &Ranking,

@@ -4,7 +4,8 @@ use std::collections::BTreeMap;
 
 use super::Context;
 use crate::causes::{Finding, Frame};
-use crate::charts::places::{Labels, Map, Ring, Shape};
+use crate::charts::places::{Labels, Map};
+use crate::charts::rings::{Ring, Shape};
 use crate::charts::{ChartError, Description, Theme, places};
 use crate::records::{Panel, Point, Rect};
 use crate::report::Figure;
@@ -37,10 +38,6 @@ fn outlines(rects: impl Iterator<Item = Rect>) -> Vec<Rect> {
 }
 
 /// All marks of a cell with the findings that have a place in the machine.
-///
-/// # Errors
-///
-/// [`ChartError`] if the chart could not be drawn.
 pub(super) fn cell_figure(
     context: &Context<'_>,
     cell: Cell<'_>,
@@ -105,10 +102,6 @@ pub(super) fn cell_figure(
 }
 
 /// A finding's own kind of mark on the panels as they lay in the machine.
-///
-/// # Errors
-///
-/// [`ChartError`] if the chart could not be drawn.
 pub(super) fn finding_figure(
     context: &Context<'_>,
     finding: &Finding,

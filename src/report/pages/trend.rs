@@ -5,7 +5,7 @@ use super::change::comparison_blocks;
 use crate::change::ControlChart;
 use crate::charts::{ChartError, Description, control_chart};
 use crate::report::words::{changes, trend as words};
-use crate::report::{Block, Cell, Figure, Page, Start, Table};
+use crate::report::{Block, Figure, Page, Start, Table};
 
 /// Most charts drawn, the first at full width.
 const CHARTS: usize = 3;
@@ -15,10 +15,6 @@ const POINTS: [usize; 2] = [90, 40];
 const ROWS: usize = 24;
 
 /// The page, where the data carry it.
-///
-/// # Errors
-///
-/// [`ChartError`] if a chart could not be drawn.
 pub(super) fn page(context: &Context<'_>) -> Result<Option<Page>, ChartError> {
     let weekly = &context.findings.weekly;
     let numbers = context.numbers();
@@ -127,18 +123,8 @@ fn latest(chart: &ControlChart, most: usize) -> ControlChart {
 fn charts_table(context: &Context<'_>) -> Table {
     let numbers = context.numbers();
     let charts = &context.findings.weekly.charts;
-    Table {
-        caption: words::charts_caption(charts.len(), ROWS, numbers),
-        columns: words::charts_columns(),
-        rows: charts
-            .iter()
-            .take(ROWS)
-            .map(|chart| {
-                words::chart_row(chart, numbers)
-                    .into_iter()
-                    .map(Cell::from)
-                    .collect()
-            })
-            .collect(),
-    }
+    let shown = charts.iter().take(ROWS);
+    let rows = shown.map(|chart| words::chart_row(chart, numbers));
+    let caption = words::charts_caption(charts.len(), ROWS, numbers);
+    Table::new(caption, words::CHARTS_COLUMNS, rows)
 }

@@ -1,10 +1,10 @@
-//! What became of findings, and what came of what was done, in words.
+//! What became of findings, in words.
 
 use super::counting::{capital, counted, listed, of_panels};
 use super::finding::{cell_name, shape};
 use crate::causes::Finding;
 use crate::charts::NumberStyle;
-use crate::life::{ActionAnswer, Carried, Done, Kept, Life, Lives, Look, Standing, State};
+use crate::life::{Carried, Kept, Life, Lives, Look, Standing, State};
 
 /// Title of the page.
 pub const TITLE: &str = "What became of it";
@@ -19,14 +19,7 @@ pub const SINCE: &str = "What became of the last report’s findings";
 /// Caption of that table.
 pub const SINCE_CAPTION: &str =
     "Findings of this report and of earlier ones, looked for on the panels sanded since";
-/// Heading over what was done.
-pub const DONE: &str = "What was done, and whether it helped";
-/// Caption of that table.
-pub const DONE_CAPTION: &str = "Panels hit after each action against those before it. The day itself counts on neither side; \
-    the answer is adjusted for all actions, the interval is not";
-
 /// The state as a word, as `findings.json` writes it.
-#[must_use]
 pub fn state(state: State) -> &'static str {
     match state {
         State::New => "new",
@@ -40,7 +33,6 @@ pub fn state(state: State) -> &'static str {
 
 /// In front of a statement: "New: ", "Back: "; nothing for what goes on.
 /// `renamed` is a kind of nearly the same name that ends where this one begins.
-#[must_use]
 pub fn prefix(life: Option<&Life>, renamed: Option<&str>) -> String {
     match (life.and_then(|l| l.life), renamed) {
         (Some(State::New), Some(other)) => format!("New, or “{other}” under another name: "),
@@ -53,7 +45,6 @@ pub fn prefix(life: Option<&Life>, renamed: Option<&str>) -> String {
 
 /// A finding that is gone, as good news; `renamed` is a kind of nearly the same
 /// name that begins where this one ends.
-#[must_use]
 pub fn news(
     finding: &Finding,
     life: &Life,
@@ -74,13 +65,13 @@ pub fn news(
 }
 
 /// The same for one that this report only remembers.
-#[must_use]
 pub fn kept_news(kept: &Kept, renamed: Option<&str>, numbers: &NumberStyle) -> String {
-    let cell = cell_name(kept.machine.as_deref(), kept.head.as_deref());
+    let found = &kept.finding;
+    let cell = cell_name(found.machine.as_deref(), found.head.as_deref());
     let what = format!(
         "{} on {cell} ({}{})",
-        capital(&kept.defect),
-        kept.id,
+        capital(&found.defect),
+        found.id,
         or_renamed(renamed)
     );
     gone(
@@ -143,7 +134,6 @@ fn looked(look: &Look, numbers: &NumberStyle) -> String {
 }
 
 /// A confidence in per cent, never "100 %".
-#[must_use]
 pub fn confidence(share: f64, numbers: &NumberStyle) -> String {
     if share >= 0.999 {
         format!("over {}\u{a0}%", numbers.fixed(99.9, 1))
@@ -154,7 +144,6 @@ pub fn confidence(share: f64, numbers: &NumberStyle) -> String {
 }
 
 /// What page one says of the findings since the last report.
-#[must_use]
 pub fn on_page_one(lives: &Lives, numbers: &NumberStyle) -> Option<String> {
     let previous = lives.previous.as_deref()?;
     let states = (lives.of.values().filter_map(|l| l.life)).chain(
@@ -192,7 +181,6 @@ pub fn on_page_one(lives: &Lives, numbers: &NumberStyle) -> Option<String> {
 }
 
 /// A sentence for the finding's page.
-#[must_use]
 pub fn sentence(life: &Life, numbers: &NumberStyle) -> Option<String> {
     let look = &life.looked;
     let since = looked(look, numbers);
@@ -215,7 +203,7 @@ pub fn sentence(life: &Life, numbers: &NumberStyle) -> Option<String> {
     })
 }
 
-fn missing(panels: Option<usize>, numbers: &NumberStyle) -> String {
+pub(super) fn missing(panels: Option<usize>, numbers: &NumberStyle) -> String {
     panels.map_or(String::new(), |n| {
         format!(
             "; {} without it would show that it is gone",
@@ -225,21 +213,15 @@ fn missing(panels: Option<usize>, numbers: &NumberStyle) -> String {
 }
 
 /// Heads of the table of lives.
-#[must_use]
-pub fn since_columns() -> Vec<(String, bool)> {
-    [
-        ("No.", false),
-        ("Cell", false),
-        ("Defect", false),
-        ("Since", false),
-        ("What became of it", false),
-    ]
-    .map(|(head, figures)| (head.to_owned(), figures))
-    .to_vec()
-}
+pub const SINCE_COLUMNS: &[(&str, bool)] = &[
+    ("No.", false),
+    ("Cell", false),
+    ("Defect", false),
+    ("Since", false),
+    ("What became of it", false),
+];
 
 /// What became of a finding, as a cell.
-#[must_use]
 pub fn became(life: &Life, numbers: &NumberStyle) -> String {
     let look = &life.looked;
     let Some(now) = life.life else {
@@ -270,13 +252,11 @@ pub fn became(life: &Life, numbers: &NumberStyle) -> String {
 }
 
 /// What became of a finding, as a line of a terminal.
-#[must_use]
 pub fn line(id: &str, defect: &str, life: &Life, numbers: &NumberStyle) -> String {
     format!("  {id} ({defect}): {}", became(life, numbers))
 }
 
 /// The findings that the site knows or accepts, in one sentence.
-#[must_use]
 pub fn below(findings: &[(&Finding, Standing)], numbers: &NumberStyle) -> Option<String> {
     if findings.is_empty() {
         return None;
@@ -297,7 +277,6 @@ pub fn below(findings: &[(&Finding, Standing)], numbers: &NumberStyle) -> Option
 }
 
 /// How the site stands to it.
-#[must_use]
 pub fn stands(standing: Standing) -> &'static str {
     match standing {
         Standing::Watch => "watched",
@@ -305,93 +284,6 @@ pub fn stands(standing: Standing) -> &'static str {
         Standing::Known => "known",
         Standing::Accepted => "accepted",
     }
-}
-
-/// What came of an action, in a sentence.
-#[must_use]
-pub fn answer(done: &Done, unit: &str, numbers: &NumberStyle) -> String {
-    let counts = format!(
-        "{} before, {} after",
-        of_panels(done.before.hits, done.before.panels, numbers),
-        of_panels(done.after.hits, done.after.panels, numbers)
-    );
-    let ratio = match (done.ratio, done.ratio_ci) {
-        (Some(r), Some((low, high))) => format!(
-            ", {} of before ({})",
-            numbers.significant(r, 2),
-            super::changes::ratio_interval(low, high, numbers)
-        ),
-        _ => String::new(),
-    };
-    let saved = (done.saved).map_or(String::new(), |saved| {
-        format!(
-            "; about {}\u{a0}{unit} saved so far",
-            numbers.significant(saved, 2)
-        )
-    });
-    match done.answer {
-        ActionAnswer::Gone => format!(
-            "gone since: {counts}{}{saved}",
-            done.confidence.map_or(String::new(), |c| format!(
-                " (confidence {})",
-                confidence(c, numbers)
-            ))
-        ),
-        ActionAnswer::Fewer => format!("fewer since: {counts}{ratio}{saved}"),
-        ActionAnswer::More => format!("more since: {counts}{ratio}"),
-        ActionAnswer::NoDifference => format!("it did not help: {counts}{ratio}"),
-        ActionAnswer::TooFewPanels => format!(
-            "can’t be told yet: {counts}{}",
-            missing(done.panels_missing, numbers)
-        ),
-        ActionAnswer::NotIdentifiable => {
-            format!("can’t be told: something else changed too; {counts}")
-        }
-        ActionAnswer::Unknown => {
-            "about nothing that these records or the last report hold".to_owned()
-        }
-    }
-}
-
-/// Heads of the table of actions.
-#[must_use]
-pub fn done_columns() -> Vec<(String, bool)> {
-    [
-        ("Day", false),
-        ("About", false),
-        ("What was done", false),
-        ("What came of it", false),
-    ]
-    .map(|(head, figures)| (head.to_owned(), figures))
-    .to_vec()
-}
-
-/// What an action is about.
-#[must_use]
-pub fn about(done: &Done) -> String {
-    let action = &done.action;
-    match (&action.finding, &action.defect) {
-        (Some(id), Some(defect)) => format!("{id}, {defect}"),
-        (Some(id), None) => id.clone(),
-        (None, defect) => {
-            let defect = defect.as_deref().unwrap_or("–");
-            action
-                .machine
-                .as_deref()
-                .map_or(defect.to_owned(), |m| format!("{defect} on {m}"))
-        }
-    }
-}
-
-/// An action on the finding's page.
-#[must_use]
-pub fn on_page(done: &Done, unit: &str, numbers: &NumberStyle) -> String {
-    format!(
-        "{}: {}; {}.",
-        numbers.date(done.action.date),
-        done.action.done,
-        answer(done, unit, numbers)
-    )
 }
 
 #[cfg(test)]

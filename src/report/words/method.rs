@@ -28,7 +28,6 @@ fn one_in(share: f64, numbers: &NumberStyle) -> String {
 }
 
 /// What "sure", "likely" and "can't tell yet" mean in numbers.
-#[must_use]
 pub fn sureness(alpha: f64, numbers: &NumberStyle) -> Vec<String> {
     vec![
         format!(
@@ -49,7 +48,6 @@ pub fn sureness(alpha: f64, numbers: &NumberStyle) -> Vec<String> {
 }
 
 /// What each cause needs.
-#[must_use]
 pub fn causes() -> Vec<String> {
     [
         "Machine: the place holds in the machine while panels were turned or laid elsewhere and fails on the panel, or \
@@ -65,7 +63,6 @@ pub fn causes() -> Vec<String> {
 }
 
 /// The method in short.
-#[must_use]
 pub fn how(alpha: f64, numbers: &NumberStyle) -> Vec<String> {
     vec![
         "Marks are looked at by cell and kind, in the frames of machine and panel; first inspections only; panels without a \
@@ -89,7 +86,6 @@ pub fn how(alpha: f64, numbers: &NumberStyle) -> Vec<String> {
 }
 
 /// How changes and weeks are judged, and how often the warnings are right.
-#[must_use]
 pub fn changes() -> Vec<String> {
     [
         "One model of the counts on all panels judges a change: panels scatter, lots and days differ, days resemble the day \
@@ -115,7 +111,6 @@ pub fn changes() -> Vec<String> {
 }
 
 /// Known limits.
-#[must_use]
 pub fn limits() -> Vec<String> {
     [
         "A repeat rarer than the page “What could have been missed” says.",
@@ -130,7 +125,6 @@ pub fn limits() -> Vec<String> {
 }
 
 /// Levels, seed and version.
-#[must_use]
 pub fn settings(levels: &Levels, numbers: &NumberStyle) -> String {
     format!(
         "onus {}; level of the report {}; intervals {}; seed {}.",
@@ -142,7 +136,6 @@ pub fn settings(levels: &Levels, numbers: &NumberStyle) -> String {
 }
 
 /// Published sources of the method.
-#[must_use]
 pub fn sources() -> Vec<String> {
     [
         "Kulldorff (1997), A spatial scan statistic. Communications in Statistics 26, 1481–1496.",
