@@ -170,7 +170,7 @@ impl Field<'_, '_> {
         }
         sheet.left_axis(&axis, LEFT, None, "");
         let above = (LEFT, top - 60);
-        sheet.small(&self.labels.small_shift, above, INK, Anchor::Left);
+        sheet.small_on_paper(&self.labels.small_shift, above, INK);
     }
 
     fn shade_week(&self, (top, bottom): (i32, i32)) {
@@ -200,7 +200,7 @@ impl Field<'_, '_> {
         self.sheet.line(&[(x0, y), (x1, y)], 2.4, MUTED);
         let below = (x0, y + 80);
         let name = &self.labels.base;
-        self.sheet.small(name, below, MUTED, Anchor::Left);
+        self.sheet.small_on_paper(name, below, MUTED);
     }
 
     fn mark_changes(&self, (top, bottom): (i32, i32)) {

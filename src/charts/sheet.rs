@@ -13,7 +13,7 @@ use plotters::style::{Color, FontDesc, FontFamily, FontStyle, FontTransform};
 use plotters::style::{ShapeStyle, TextStyle};
 
 use super::theme::tenths;
-use super::{Anchor, ChartError, Colour, Description, FAMILY, INK, Theme, Weight};
+use super::{Anchor, ChartError, Colour, Description, FAMILY, INK, PAPER, Theme, Weight};
 use super::{dashes, printable, svg, typeface};
 use crate::site::FeedDirection;
 
@@ -87,6 +87,13 @@ impl Sheet<'_> {
     /// A tick label or note.
     pub(super) fn small(&self, text: &str, at: At, colour: Colour, anchor: Anchor) {
         self.text(text, at, self.small_pt, (Weight::Regular, colour, anchor));
+    }
+
+    /// A note that begins at its place, on a ground that lines do not cross.
+    pub(super) fn small_on_paper(&self, text: &str, (x, y): At, colour: Colour) {
+        let right = x + self.small_width(text);
+        self.fill([(x - 10, y - 50), (right, y + 50)], PAPER);
+        self.small(text, (x, y), colour, Anchor::Left);
     }
 
     /// A label.

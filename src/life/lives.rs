@@ -34,14 +34,21 @@ pub struct Look {
     pub panels: usize,
     /// Confidence, 0..1, in its being gone or fewer.
     pub confidence: Option<f64>,
-    /// Further panels without a hit that would tell.
+    /// Further panels that would tell: without a hit at a place; of a rate, panels
+    /// like those since.
     pub panels_missing: Option<usize>,
+    /// Whether it is a rate that the panels since neither show nor refute: its state
+    /// is then the one it had, where its own rate explains them better than the
+    /// usual one.
+    pub open: bool,
     /// Lowest rate, 0..1, at which it may have hit panels when last known.
     pub rate_low: Option<f64>,
     /// Rate, 0..1, at which panels show such marks without it.
     pub usual: Option<f64>,
     /// What was seen in reports in a row that could not tell.
     pub waiting: Option<Seen>,
+    /// The others in the same reports.
+    pub waiting_elsewhere: Option<Seen>,
     /// The others since the last report, for a rate that is told against theirs.
     pub elsewhere: Option<Seen>,
     /// Which panels carry the rate, where its levels do not say.

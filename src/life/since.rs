@@ -2,8 +2,7 @@
 
 use jiff::civil::Date;
 
-use super::beside::moved;
-use super::judge::{Answer, Known, judge};
+use super::judge::{Answer, Known, judge, undecided};
 use super::measure::{Subject, day};
 use super::past::{Past, Remembered, is_rate};
 use super::remember::{lowest, usual_at_place};
@@ -65,15 +64,15 @@ impl<'a> Since<'a> {
             .or(old.hit_rate.map(|h| h / 2.0))
             .filter(|h| *h > 0.0 && *h < 1.0);
         let usual = look.usual.unwrap_or_else(|| usual_at_place(old));
-        // The others may have changed as well: a rate is what it is beside theirs.
         let elsewhere = subject.outside(self.records, |k| fresh[k]);
-        let others = elsewhere.filter(|_| look.usual.is_some());
-        let now_of = |rate: f64| others.map_or(rate, |others| moved(rate, usual, &others));
+        let elsewhere = elsewhere.filter(|_| look.usual.is_some());
+        let others = elsewhere.map(|seen| seen.and(look.waiting_elsewhere.unwrap_or_default()));
         let known = Known {
-            low: low.map(now_of),
+            low,
             usual: others.map_or(usual, |others| others.share()),
             others,
-            before: look.rate_before.map(now_of),
+            others_then: usual,
+            before: look.rate_before,
             unlikely: if subject.placed() {
                 UNLIKELY
             } else {
@@ -87,17 +86,21 @@ impl<'a> Since<'a> {
         } else {
             self.answer(old, &subject, &known, &all_seen, found.is_some())
         };
+        // What this report finds anew on the panels since alone is told by that.
+        if !answer.told && found.is_some_and(|finding| all_of(&finding.evidence.exposed, &fresh)) {
+            answer = Answer::of(State::GoesOn);
+        }
         let end = found.filter(|_| answer.state == State::CannotTell);
         let end = end.and_then(ended);
         if let Some(confidence) = end {
             answer = Answer::sure(State::Gone, confidence);
         }
         let gone = answer.state == State::Gone;
-        let open = answer.state == State::CannotTell;
         let own_seen = found.and_then(|finding| last_seen(finding, self.records));
         let (rate_low, usual, carried) = match (answer.state, own) {
             // While it may still be there, it is looked for at its old rate.
-            (State::Gone | State::CannotTell, _) => (low, Some(usual), look.carried),
+            (State::Gone, _) => (low, Some(usual), look.carried),
+            _ if !answer.told => (low, Some(usual), look.carried),
             (State::Fewer, _) | (_, None) => (lowest(&seen), Some(known.usual), look.carried),
             (_, Some(own)) => (own.rate_low, own.usual, own.carried),
         };
@@ -115,14 +118,17 @@ impl<'a> Since<'a> {
                 panels: seen.panels,
                 confidence: answer.confidence,
                 panels_missing: answer.panels_missing,
+                open: !answer.told && !subject.placed() && is_rate(&old.kind),
                 rate_low,
                 usual,
-                waiting: open.then_some(all_seen).filter(|s| s.panels > 0),
-                elsewhere: others,
+                waiting: Some(all_seen).filter(|s| !answer.told && s.panels > 0),
+                waiting_elsewhere: others.filter(|_| !answer.told),
+                elsewhere,
                 carried,
                 rate_before: match answer.state {
+                    _ if !answer.told => look.rate_before,
                     State::Fewer => look.rate_before.or(low),
-                    State::Gone | State::CannotTell => look.rate_before,
+                    State::Gone => look.rate_before,
                     _ => None,
                 },
             },
@@ -143,6 +149,8 @@ impl<'a> Since<'a> {
         if !subject.placed() {
             if !is_rate(&old.kind) {
                 answer = unmeasured(answer, found);
+            } else if !answer.told {
+                return undecided(known, seen, old.life);
             }
             if matches!(answer.state, State::Gone | State::Fewer) {
                 answer = halved(answer, known, seen);
@@ -219,6 +227,14 @@ impl<'a> Since<'a> {
     }
 }
 
+/// Whether all these panels are fresh; all panels where none are named.
+fn all_of(panels: &[usize], fresh: &[bool]) -> bool {
+    if panels.is_empty() {
+        return fresh.iter().all(|f| *f);
+    }
+    panels.iter().all(|&panel| fresh[panel])
+}
+
 /// Sides and bars are not counted panel by panel here: all marks of the kind
 /// are, so that only what is rarer than the finding alone was can be gone.
 fn unmeasured(answer: Answer, found: bool) -> Answer {
@@ -233,7 +249,7 @@ fn unmeasured(answer: Answer, found: bool) -> Answer {
 /// the others', where it is told against theirs.
 fn halved(answer: Answer, known: &Known, seen: &Seen) -> Answer {
     let share = seen.hits as f64 / seen.panels.max(1) as f64;
-    let Some(low) = known.low.filter(|_| !known.was_gone) else {
+    let Some(low) = known.low_now().filter(|_| !known.was_gone) else {
         return answer;
     };
     let half = match known.others {

@@ -234,7 +234,7 @@ pub fn summary(findings: &Findings<'_>, site: &Site) -> Vec<String> {
     let kept = (findings.lives.kept.iter()).map(|k| (&k.finding.id, &k.finding.defect, &k.life));
     lines.extend(
         own.chain(kept)
-            .filter(|(_, _, life)| life.life == Some(State::CannotTell))
+            .filter(|(_, _, life)| life.looked.open || life.life == Some(State::CannotTell))
             .take(SUMMARY_LINES)
             .map(|(id, defect, life)| words::life::line(id, defect, life, &numbers)),
     );

@@ -3,6 +3,7 @@
 use super::Context;
 use crate::change::{Change, Comparison, Counts, LotCounts, Question, RemovalChange, Verdict};
 use crate::charts::{ChartError, Description, before_after, ratios};
+use crate::report::story::differs;
 use crate::report::words::changes as words;
 use crate::report::words::counting::count_panels;
 use crate::report::{Block, Figure, Page, Start, Table};
@@ -12,7 +13,7 @@ const MOST: usize = 4;
 /// Most kinds in one chart.
 const KINDS: usize = 14;
 /// Most lots in one chart.
-const LOTS: usize = 24;
+const LOTS: usize = 12;
 
 /// The page, where the data carry it.
 pub(super) fn page(context: &Context<'_>) -> Result<Option<Page>, ChartError> {
@@ -30,7 +31,7 @@ pub(super) fn page(context: &Context<'_>) -> Result<Option<Page>, ChartError> {
     if more > 0 {
         blocks.push(Block::Paragraph(words::further(more, numbers)));
     }
-    blocks.push(Block::Paragraph(words::tests(changes, numbers)));
+    blocks.extend(words::tests(changes, numbers).map(Block::Paragraph));
     Ok(Some(Page {
         anchor: "change".to_owned(),
         title: words::TITLE.to_owned(),
@@ -131,12 +132,16 @@ fn ratio_figure(
     })
 }
 
-/// The kind whose lots are drawn: the first that is shown to have changed, else
-/// the most frequent, if it has lots.
+/// The kind whose lots are drawn: the first that differs, if some of its lots were
+/// sanded both ways.
 fn worth_a_look(comparison: &Comparison) -> Option<&Change> {
-    ordered(comparison)
-        .into_iter()
-        .find(|c| c.by_lot.iter().filter(|l| l.lot.is_some()).count() > 1)
+    let met = |l: &&LotCounts| l.lot.is_some() && !one_sided(l);
+    let drawn = |c: &&Change| differs(c) && c.by_lot.iter().filter(met).count() > 1;
+    ordered(comparison).into_iter().find(drawn)
+}
+
+fn one_sided(lot: &LotCounts) -> bool {
+    lot.before.panels == 0 || lot.after.panels == 0
 }
 
 fn lot_figure(context: &Context<'_>, change: &Change, number: usize) -> Result<Figure, ChartError> {
@@ -145,7 +150,6 @@ fn lot_figure(context: &Context<'_>, change: &Change, number: usize) -> Result<F
     // lots on both sides say most; the rest fill up in time order
     let mut lots: Vec<_> = change.by_lot.iter().filter(|l| l.lot.is_some()).collect();
     let all = lots.len();
-    let one_sided = |l: &LotCounts| l.before.panels == 0 || l.after.panels == 0;
     lots.sort_by_key(|l| one_sided(l));
     let both = lots.iter().filter(|l| !one_sided(l)).count();
     lots.truncate(LOTS);

@@ -33,16 +33,19 @@ pub(super) fn page(context: &Context<'_>, ranking: &Ranking) -> Page {
     let mut blocks = vec![Block::Table(table)];
     if !ranking.kinds.is_empty() {
         let rows = ranking.kinds.iter().take(KINDS).map(|k| {
-            vec![
+            let mut row = vec![
                 k.name.clone(),
                 data::class(k.class).to_owned(),
                 numbers.count(k.panels),
                 numbers.count(k.defects),
-                k.cost.map_or("–".to_owned(), |c| numbers.significant(c, 3)),
-            ]
+            ];
+            let cost = k.cost.map_or("–".to_owned(), |c| numbers.significant(c, 3));
+            row.extend(ranking.total_cost.map(|_| cost));
+            row
         });
         let caption = data::kinds_caption(ranking.kinds.len(), KINDS, numbers);
-        let heads = data::kinds_columns(&context.site.defects.cost_unit);
+        let unit = context.site.defects.cost_unit.as_str();
+        let heads = data::kinds_columns(ranking.total_cost.map(|_| unit));
         blocks.push(Block::Table(Table::new(caption, &heads, rows)));
     }
     if !records.rejects.is_empty() {

@@ -31,11 +31,14 @@ pub(super) fn figures(context: &Context<'_>, finding: &Finding) -> Result<Vec<Fi
             ("lots", words::LOT, caption),
         )?);
     }
+    // Whose lots answer has no use for the panels' order or the abrasive's age.
+    let lots_answer = finding.cause == Cause::Part && !evidence.by_lot.is_empty();
     if let Some(Period::EveryKth {
         every,
         phase,
         folded,
     }) = &evidence.period
+        && !lots_answer
     {
         let caption = words::folded(finding, *every, phase.is_none());
         out.push(bars(
@@ -48,8 +51,6 @@ pub(super) fn figures(context: &Context<'_>, finding: &Finding) -> Result<Vec<Fi
     if let (Some(pitch), false) = (&finding.bars, evidence.folded_distances.is_empty()) {
         out.push(folded_distances(context, finding, pitch)?);
     }
-    // Whose lots answer has no use for the abrasive's age.
-    let lots_answer = finding.cause == Cause::Part && !evidence.by_lot.is_empty();
     if !evidence.by_age.is_empty() && !lots_answer {
         let caption = words::ages(finding);
         out.push(bars(

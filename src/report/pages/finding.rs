@@ -4,7 +4,7 @@
 //! a sheet.
 
 use super::{Context, evidence, maps, strips, surface};
-use crate::causes::{Cause, Finding, Frame, Kind};
+use crate::causes::{Cause, Finding, Frame, Kind, Reason};
 use crate::charts::ChartError;
 use crate::report::words::{self, advice, caution, finding as told};
 use crate::report::{Block, Cell, Figure, Page, Start, Table};
@@ -36,17 +36,29 @@ pub(super) fn pages(context: &Context<'_>) -> Result<Vec<Page>, ChartError> {
 /// A part's place seen in several cells within this distance is one, mm.
 const SAME_PLACE_MM: f64 = 15.0;
 
-/// Findings by page, worst first: what came with the part and is seen in
-/// several cells has one page.
+/// Findings by page, worst first: what came with the part, or a rate that follows
+/// one thing, has one page for all cells in which it is seen.
 pub(super) fn groups<'a>(findings: &[&'a Finding]) -> Vec<Vec<&'a Finding>> {
     let mut out: Vec<Vec<&Finding>> = Vec::new();
     for &finding in findings {
-        match out.iter_mut().find(|group| same_part(group[0], finding)) {
+        let same = |group: &&mut Vec<&Finding>| {
+            same_part(group[0], finding) || same_rate(group[0], finding)
+        };
+        match out.iter_mut().find(same) {
             Some(group) => group.push(finding),
             None => out.push(vec![finding]),
         }
     }
     out
+}
+
+fn same_rate(a: &Finding, b: &Finding) -> bool {
+    let without_place = |f: &Finding| f.evidence.hits.is_empty() && f.evidence.surface.is_none();
+    without_place(a)
+        && without_place(b)
+        && a.rival.is_some()
+        && (a.cause, a.certainty, a.kind, &a.defect) == (b.cause, b.certainty, b.kind, &b.defect)
+        && (&a.rival, &a.levels, &a.next_check) == (&b.rival, &b.levels, &b.next_check)
 }
 
 fn same_part(a: &Finding, b: &Finding) -> bool {
@@ -90,7 +102,7 @@ fn page(context: &Context<'_>, group: &[&Finding], number: usize) -> Result<Page
         let name = format!("when-{}", finding.id.to_lowercase());
         blocks.push(Block::Figure(strips::figure(context, group, &name)?));
     }
-    let reasons = words::reasons(&finding.reasons, numbers);
+    let reasons = words::reasons(&told_reasons(finding), numbers);
     if !reasons.is_empty() {
         blocks.push(Block::Heading(told::page::WHY.to_owned()));
         blocks.push(Block::List(reasons));
@@ -131,6 +143,17 @@ fn page(context: &Context<'_>, group: &[&Finding], number: usize) -> Result<Page
         start: Start::WhereItFits,
         blocks,
     })
+}
+
+/// What is told of a finding: whose lots answer has no use for what went along with
+/// them.
+fn told_reasons(finding: &Finding) -> Vec<Reason> {
+    let lots = finding.cause == Cause::Part
+        && (finding.reasons.iter()).any(|r| matches!(r, Reason::LotsGather { .. }));
+    let along =
+        |r: &Reason| matches!(r, Reason::FollowsAge { .. } | Reason::EveryKth { .. }) && lots;
+    let reasons = finding.reasons.iter();
+    reasons.filter(|r| !along(r)).cloned().collect()
 }
 
 /// Charts of half the width in two columns; a single one stands alone.

@@ -7,7 +7,7 @@ use crate::report::words::{self, missed};
 use crate::report::{Block, Cell, Page, Start, Table};
 
 /// Most rows; all are in `findings.json`.
-const ROWS: usize = 100;
+const ROWS: usize = 24;
 
 /// The page; none without streams.
 pub(super) fn page(context: &Context<'_>) -> Option<Page> {

@@ -11,8 +11,9 @@ use crate::report::{Block, Figure, Page, Start, Table};
 const CHARTS: usize = 3;
 /// Most points in a chart of full and of half width; earlier ones are left out.
 const POINTS: [usize; 2] = [90, 40];
-/// Most rows of the table of charts; all are in `findings.json`.
-const ROWS: usize = 24;
+/// Most rows of the table of charts, or those with a signal; all are in
+/// `findings.json`.
+const ROWS: usize = 8;
 
 /// The page, where the data carry it.
 pub(super) fn page(context: &Context<'_>) -> Result<Option<Page>, ChartError> {
@@ -41,10 +42,8 @@ pub(super) fn page(context: &Context<'_>) -> Result<Option<Page>, ChartError> {
     for comparison in &weekly.against_before.comparisons {
         // numbered after the changes of recipe
         blocks.extend(comparison_blocks(context, comparison, 100)?);
-        blocks.push(Block::Paragraph(changes::tests(
-            &weekly.against_before,
-            numbers,
-        )));
+        let tests = changes::tests(&weekly.against_before, numbers);
+        blocks.extend(tests.map(Block::Paragraph));
     }
     if weekly.week.is_some() && weekly.against_before.comparisons.is_empty() {
         blocks.push(Block::Paragraph(words::NOTHING_BEFORE.to_owned()));
@@ -123,8 +122,9 @@ fn latest(chart: &ControlChart, most: usize) -> ControlChart {
 fn charts_table(context: &Context<'_>) -> Table {
     let numbers = context.numbers();
     let charts = &context.findings.weekly.charts;
-    let shown = charts.iter().take(ROWS);
+    let signals = charts.iter().filter(|c| c.first_signal().is_some()).count();
+    let shown = charts.iter().take(signals.max(ROWS));
     let rows = shown.map(|chart| words::chart_row(chart, numbers));
-    let caption = words::charts_caption(charts.len(), ROWS, numbers);
+    let caption = words::charts_caption(charts.len(), signals.max(ROWS), numbers);
     Table::new(caption, words::CHARTS_COLUMNS, rows)
 }

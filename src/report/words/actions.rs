@@ -2,7 +2,7 @@
 
 use super::changes::ratio_interval;
 use super::counting::of_panels;
-use super::life::{confidence, missing};
+use super::life::{confidence, without_it};
 use crate::charts::NumberStyle;
 use crate::life::{ActionAnswer, Done};
 
@@ -46,7 +46,7 @@ pub fn answer(done: &Done, unit: &str, numbers: &NumberStyle) -> String {
         ActionAnswer::NoDifference => format!("it did not help: {counts}{ratio}"),
         ActionAnswer::TooFewPanels => format!(
             "can’t be told yet: {counts}{}",
-            missing(done.panels_missing, numbers)
+            without_it(done.panels_missing, numbers)
         ),
         ActionAnswer::NotIdentifiable => {
             format!("can’t be told: something else changed too; {counts}")

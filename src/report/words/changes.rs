@@ -334,17 +334,12 @@ pub fn strata(comparison: &Comparison, numbers: &NumberStyle) -> String {
     )
 }
 
-/// How many tests the adjustment stands for.
-pub fn tests(changes: &Changes, numbers: &NumberStyle) -> String {
-    format!(
-        "{}; p and interval hold jointly for the kinds of a comparison (Holm).",
-        capital(&counted(
-            changes.tests,
-            "test was made",
-            "tests were made",
-            numbers
-        ))
-    )
+/// How many tests the adjustment stands for; none without any.
+pub fn tests(changes: &Changes, numbers: &NumberStyle) -> Option<String> {
+    let made = counted(changes.tests, "test was made", "tests were made", numbers);
+    (changes.tests > 0).then(|| {
+        format!("{made}; p and interval hold jointly for the kinds of a comparison (Holm).")
+    })
 }
 
 /// "21.3 to 18.9 µm".

@@ -73,13 +73,12 @@ pub fn kinds_caption(all: usize, shown: usize, numbers: &NumberStyle) -> String 
     }
 }
 
-/// Columns of the kinds.
-pub fn kinds_columns(unit: &str) -> [(String, bool); 5] {
-    let cost = format!("Cost, {unit}");
-    ["Defect", "Class", "Panels", "Defects", &cost].map(|head| {
-        let words = matches!(head, "Defect" | "Class");
-        (head.to_owned(), !words)
-    })
+/// Columns of the kinds, with their cost where there are costs.
+pub fn kinds_columns(cost_unit: Option<&str>) -> Vec<(String, bool)> {
+    let words = ["Defect", "Class"].map(|head| (head.to_owned(), false));
+    let figures = ["Panels", "Defects"].map(|head| (head.to_owned(), true));
+    let cost = cost_unit.map(|unit| (format!("Cost, {unit}"), true));
+    words.into_iter().chain(figures).chain(cost).collect()
 }
 
 /// A class of defect in words.

@@ -182,7 +182,13 @@ pub fn statement(finding: &Finding, speech: &Speech<'_>) -> String {
 /// The sentence under the title of the finding's page.
 pub fn lead(finding: &Finding, speech: &Speech<'_>) -> String {
     let numbers = speech.numbers;
-    let hits = of_panels(finding.panels_hit, finding.panels_exposed, numbers);
+    let span = match (&finding.onset_panel, &finding.end_panel) {
+        (Some(_), Some(_)) => " between its first and its last",
+        (Some(_), None) => " since it set in",
+        (None, Some(_)) => " until it ended",
+        (None, None) => "",
+    };
+    let hits = of_panels(finding.panels_hit, finding.panels_exposed, numbers) + span;
     let chance = finding.expected_hits.map_or(String::new(), |expected| {
         format!(
             "; chance alone would put it on {}",

@@ -250,7 +250,7 @@ pub fn rejects_note(input: &InputCounts, values: usize, numbers: &NumberStyle) -
             })
             .collect();
         format!(
-            "Set aside on reading: {}. The data page and rejects.csv say why.",
+            "Set aside on reading: {}. rejects.csv says why.",
             listed(&nouns, 4)
         )
     })
@@ -390,7 +390,7 @@ mod tests {
         };
         assert_eq!(
             rejects_note(&counts, 1, &numbers).unwrap(),
-            "Set aside on reading: 1 value, 3 rows and 1 panel. The data page and rejects.csv say why."
+            "Set aside on reading: 1 value, 3 rows and 1 panel. rejects.csv says why."
         );
     }
 }

@@ -10,6 +10,9 @@ use crate::report::ranking::KindRow;
 /// Title of the chart.
 pub const TITLE: &str = "Kinds of defect by who makes them";
 
+/// At a kind without a cost where others have one.
+pub const NO_COST: &str = "no cost given";
+
 /// Label of the bar of all further kinds.
 pub fn other_kinds(n: usize, numbers: &NumberStyle) -> String {
     counted(n, "other kind", "other kinds", numbers)
@@ -73,6 +76,9 @@ pub fn described(bars: &[Bar], unit: Option<&str>) -> String {
                 .filter(|p| p.1 > 0.0)
                 .map(|p| causes::cause(p.0).to_owned())
                 .collect();
+            if bar.written == NO_COST {
+                return format!("{}: {NO_COST}", bar.label);
+            }
             format!(
                 "{} {} {unit} ({})",
                 bar.label,

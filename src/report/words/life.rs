@@ -34,6 +34,9 @@ pub fn state(state: State) -> &'static str {
 /// In front of a statement: "New: ", "Back: "; nothing for what goes on.
 /// `renamed` is a kind of nearly the same name that ends where this one begins.
 pub fn prefix(life: Option<&Life>, renamed: Option<&str>) -> String {
+    if life.is_some_and(|l| l.looked.open && l.life != Some(State::CannotTell)) {
+        return "Neither shown nor refuted since: ".to_owned();
+    }
     match (life.and_then(|l| l.life), renamed) {
         (Some(State::New), Some(other)) => format!("New, or “{other}” under another name: "),
         (Some(State::New), None) => "New: ".to_owned(),
@@ -146,17 +149,23 @@ pub fn confidence(share: f64, numbers: &NumberStyle) -> String {
 /// What page one says of the findings since the last report.
 pub fn on_page_one(lives: &Lives, numbers: &NumberStyle) -> Option<String> {
     let previous = lives.previous.as_deref()?;
-    let states = (lives.of.values().filter_map(|l| l.life)).chain(
-        lives
-            .kept
-            .iter()
-            .filter(|k| k.life.reports_gone <= 1)
-            .filter_map(|k| k.life.life),
-    );
-    let states: Vec<State> = states.collect();
+    let kept = lives.kept.iter().map(|k| &k.life);
+    let lives: Vec<&Life> = (lives.of.values())
+        .chain(kept.filter(|life| life.reports_gone <= 1))
+        .collect();
+    let open = |life: &Life| life.looked.open && life.life != Some(State::CannotTell);
     let count = |wanted: State, one: &str, many: &str| {
-        let n = states.iter().filter(|s| **s == wanted).count();
+        let own = lives.iter().filter(|l| l.life == Some(wanted) && !open(l));
+        let n = own.count();
         (n > 0).then(|| counted(n, one, many, numbers))
+    };
+    let undecided = match lives.iter().filter(|l| open(l)).count() {
+        0 => None,
+        1 => Some("1 is neither shown nor refuted".to_owned()),
+        n => Some(format!(
+            "{} are neither shown nor refuted",
+            numbers.count(n)
+        )),
     };
     let parts: Vec<String> = [
         count(State::New, "new finding", "new findings"),
@@ -164,6 +173,7 @@ pub fn on_page_one(lives: &Lives, numbers: &NumberStyle) -> Option<String> {
         count(State::GoesOn, "goes on", "go on"),
         count(State::Fewer, "on fewer panels", "on fewer panels"),
         count(State::Gone, "is gone", "are gone"),
+        undecided,
         count(State::CannotTell, "can’t be told yet", "can’t be told yet"),
     ]
     .into_iter()
@@ -177,7 +187,7 @@ pub fn on_page_one(lives: &Lives, numbers: &NumberStyle) -> Option<String> {
     } else {
         format!("Since the report of {previous}")
     };
-    Some(format!("{since}: {}.", listed(&parts, 6)))
+    Some(format!("{since}: {}.", listed(&parts, 7)))
 }
 
 /// A sentence for the finding's page.
@@ -185,7 +195,15 @@ pub fn sentence(life: &Life, numbers: &NumberStyle) -> Option<String> {
     let look = &life.looked;
     let since = looked(look, numbers);
     let first = (life.since_report.as_deref()).map_or(String::new(), |r| format!(" since {r}"));
-    Some(match life.life? {
+    let state = life.life?;
+    if look.open && state != State::CannotTell {
+        return Some(format!(
+            "It has been known{first}; the panels since the last report neither show nor refute that it \
+             goes on: {since}{}.",
+            missing(look, numbers)
+        ));
+    }
+    Some(match state {
         State::New => "It is new in this report.".to_owned(),
         State::GoesOn if look.panels > 0 => {
             format!("It has been known{first} and goes on: {since} since the last report.")
@@ -198,12 +216,24 @@ pub fn sentence(life: &Life, numbers: &NumberStyle) -> Option<String> {
         State::Gone => format!("It is gone: {since} since."),
         State::CannotTell => format!(
             "Whether it goes on can’t be told yet: {since} since the last report{}.",
-            missing(look.panels_missing, numbers)
+            missing(look, numbers)
         ),
     })
 }
 
-pub(super) fn missing(panels: Option<usize>, numbers: &NumberStyle) -> String {
+/// How many panels would tell.
+fn missing(look: &Look, numbers: &NumberStyle) -> String {
+    match look.panels_missing {
+        Some(n) if look.open => format!(
+            "; about {} more panels like these would tell",
+            numbers.significant(n as f64, 2)
+        ),
+        panels => without_it(panels, numbers),
+    }
+}
+
+/// How many panels without a hit would show that it is gone.
+pub(super) fn without_it(panels: Option<usize>, numbers: &NumberStyle) -> String {
     panels.map_or(String::new(), |n| {
         format!(
             "; {} without it would show that it is gone",
@@ -232,15 +262,16 @@ pub fn became(life: &Life, numbers: &NumberStyle) -> String {
         return match now {
             State::CannotTell => format!(
                 "{word}: no panel has been inspected there since{}",
-                missing(look.panels_missing, numbers)
+                missing(look, numbers)
             ),
             _ => word.to_owned(),
         };
     }
     let mut text = format!("{word}: on {}", looked(look, numbers).trim_end_matches(','));
-    if now == State::CannotTell {
-        text += &missing(look.panels_missing, numbers);
+    if look.open && now != State::CannotTell {
+        text += ", which neither show nor refute it";
     }
+    text += &missing(look, numbers);
     // A rate that is no more than elsewhere is still seen.
     if let (State::Gone, Some(day), None) = (now, life.last_seen, look.elsewhere) {
         text += &format!(", last seen {}", numbers.date(day));

@@ -12,7 +12,7 @@ use crate::removal::{
 };
 use crate::stats::Interval;
 
-use super::counting::{capital, count_panels, list, listed};
+use super::counting::{capital, count_panels, list};
 pub use charts::{
     AGE_AXIS, EFFECTS_TITLE, FRESH, INSIDE, NOW, OUTSIDE_LIMITS, PANELS_AXIS, REMOVAL_AXIS,
     RISKS_CAPTION, TRY, WEAR_TITLE, WINDOW_TITLE, WITH_DEFECTS, accepted, effect_found,

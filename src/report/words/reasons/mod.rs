@@ -151,13 +151,7 @@ pub(super) fn odds(log_ratio: f64, n: &NumberStyle) -> String {
     if log_ratio > 1e6_f64.ln() {
         "more than a million times as likely".to_owned()
     } else {
-        let ratio = log_ratio.exp();
-        let shown = if ratio >= 10.0 {
-            n.count(ratio.round() as usize)
-        } else {
-            n.significant(ratio, 2)
-        };
-        format!("{shown} times as likely")
+        format!("{} times as likely", n.significant(log_ratio.exp(), 2))
     }
 }
 

@@ -187,7 +187,7 @@ pub(super) fn control(reason: &Reason, n: &NumberStyle) -> String {
             tally(*there, n)
         ),
         Reason::SeveralParts { parts } => format!(
-            "Part numbers {} show it at the same machine place, which speaks against their design but not \
+            "Part numbers {} show it at the same place, which speaks against their design but not \
              against a step, rack or pallet that all of them share.",
             list(parts.iter().cloned())
         ),
