@@ -153,11 +153,16 @@ fn step(step: &Step) -> String {
     format!("<li><strong>{action}</strong>{tag}{check}</li>")
 }
 
+/// Charts wider than this keep their size on a phone and are pushed sideways, pt.
+const NARROW_PT: f64 = 300.0;
+
 fn picture(figure: &Figure, count: &mut Count) -> String {
     count.figures += 1;
+    let wide = figure.size_pt().is_some_and(|size| size.0 > NARROW_PT);
+    let class = if wide { " class=\"wide\"" } else { "" };
     // As an image, so that nothing in a chart can reach the page.
     format!(
-        "<figure><img alt=\"{}\" src=\"data:image/svg+xml,{}\">\n<figcaption><strong>{} {}.</strong> {}</figcaption></figure>",
+        "<figure{class}><img alt=\"{}\" src=\"data:image/svg+xml,{}\">\n<figcaption><strong>{} {}.</strong> {}</figcaption></figure>",
         escape(&figure.alt),
         percent_encoded(&figure.svg),
         words::document::FIGURE,

@@ -2,6 +2,7 @@
 
 use super::{Context, kinds_figure};
 use crate::causes::Cause;
+use crate::change::Verdict;
 use crate::charts::ChartError;
 use crate::report::front::Front;
 use crate::report::ranking::Ranking;
@@ -198,6 +199,12 @@ fn steps(context: &Context<'_>) -> Vec<Step> {
     let mut all: Vec<advice::Advice> = advice::data_step(&findings.records.input)
         .into_iter()
         .collect();
+    if let Some((comparison, kinds)) = context.story.latest_change() {
+        let hurt = kinds.iter().filter(|c| c.verdict == Verdict::Hurt);
+        let hurt: Vec<String> = hurt.map(|c| c.defect.clone()).collect();
+        let (before, after) = words::changes::sides(&comparison.question, numbers);
+        all.extend((!hurt.is_empty()).then(|| advice::after_harm(&hurt, &before, &after)));
+    }
     for finding in findings.worst_first() {
         let settle = words::next_check(&finding.next_check, numbers);
         let step = advice::first_step(finding, settle, context.lever(), &speech);

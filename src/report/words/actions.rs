@@ -1,6 +1,6 @@
 //! What came of what was done, in words.
 
-use super::changes::ratio_interval;
+use super::changes::{of_before, ratio_interval};
 use super::counting::of_panels;
 use super::life::{confidence, without_it};
 use crate::charts::NumberStyle;
@@ -21,8 +21,8 @@ pub fn answer(done: &Done, unit: &str, numbers: &NumberStyle) -> String {
     );
     let ratio = match (done.ratio, done.ratio_ci) {
         (Some(r), Some((low, high))) => format!(
-            ", {} of before ({})",
-            numbers.significant(r, 2),
+            ", {} ({})",
+            of_before(r, numbers),
             ratio_interval(low, high, numbers)
         ),
         _ => String::new(),

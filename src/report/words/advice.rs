@@ -277,6 +277,18 @@ pub fn data_step(input: &InputCounts) -> Option<Advice> {
     })
 }
 
+/// The step after a change since which these kinds come more often.
+pub fn after_harm(kinds: &[String], before: &str, after: &str) -> Advice {
+    Advice {
+        action: format!(
+            "More {} with {after}: go back to {before}, or run the two in turns, in blocks, on the same lots",
+            listed(kinds, 3)
+        ),
+        check: COMPARE.to_owned(),
+        touch: Some(Touch::Recipe),
+    }
+}
+
 /// The step where nothing was found.
 pub fn nothing_to_do() -> Advice {
     Advice {

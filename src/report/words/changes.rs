@@ -24,7 +24,7 @@ pub use page::{
     lots_title, rate_axis, ratios_alt,
 };
 pub use question::{confounders, heading, sides};
-pub use ratio::{interval, p_value, ratio, ratio_interval, with_interval};
+pub use ratio::{interval, of_before, p_value, ratio, ratio_interval, with_interval};
 
 /// Heading over the latest change on page one.
 pub const LATEST: &str = "Did the latest change help?";
@@ -78,16 +78,16 @@ pub fn shown_and_open(change: &Change, numbers: &NumberStyle) -> String {
         (false, _) => "no difference shown",
     };
     let mut text = format!(
-        "{} {word}, {} of before ({})",
+        "{} {word}, {} ({})",
         change.defect,
-        ratio(Some(ratio_now), numbers),
+        of_before(ratio_now, numbers),
         interval(change, numbers)
     );
     if let Some(margin) = change.opposite.as_ref().filter(|m| !m.holds) {
         text += &format!(
-            ", but more {} is not excluded (up to {} of before)",
+            ", but more {} is not excluded (up to {})",
             opposite(margin.class),
-            ratio(Some(margin.upper), numbers)
+            of_before(margin.upper, numbers)
         );
     }
     text

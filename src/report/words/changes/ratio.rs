@@ -12,6 +12,16 @@ pub fn ratio(value: Option<f64>, numbers: &NumberStyle) -> String {
     }
 }
 
+/// "0.25 of before", "2.2 times before".
+pub fn of_before(ratio: f64, numbers: &NumberStyle) -> String {
+    let written = numbers.significant(ratio, 2);
+    if ratio < 1.0 {
+        format!("{written} of before")
+    } else {
+        format!("{written} times before")
+    }
+}
+
 /// "0.25 (0.1 to 0.58)".
 pub fn with_interval(value: Option<f64>, interval: Option<Interval>, n: &NumberStyle) -> String {
     match interval {
@@ -41,12 +51,12 @@ pub fn ratio_interval(low: f64, high: f64, numbers: &NumberStyle) -> String {
     }
 }
 
-/// A limit of a ratio with two figures, or so many more that rounding does not
-/// move it onto 1 or past it: whether an interval holds 1 is the verdict.
+/// A limit of a ratio with two figures, or three where rounding would move it onto 1
+/// or past it: whether an interval holds 1 is the verdict.
 fn limit(at: f64, numbers: &NumberStyle) -> String {
     let written = |figures: usize| format!("{at:.*e}", figures - 1).parse().unwrap_or(at);
     let same_side = |rounded: f64| rounded.partial_cmp(&1.0) == at.partial_cmp(&1.0);
-    match (2..=5).find(|&figures| same_side(written(figures))) {
+    match (2..=3).find(|&figures| same_side(written(figures))) {
         Some(figures) => numbers.significant(at, figures),
         None if at < 1.0 => format!("just under {}", numbers.fixed(1.0, 1)),
         None => format!("just over {}", numbers.fixed(1.0, 1)),
@@ -70,7 +80,10 @@ mod tests {
     fn a_limit_is_not_rounded_onto_one() {
         let numbers = NumberStyle::default();
         assert_eq!(ratio_interval(0.28, 0.998, &numbers), "0.28 to 0.998");
-        assert_eq!(ratio_interval(1.0004, 2.34, &numbers), "1.0004 to 2.3");
+        assert_eq!(
+            ratio_interval(1.0004, 2.34, &numbers),
+            "just over 1.0 to 2.3"
+        );
         assert_eq!(
             ratio_interval(0.5, 0.999_999_9, &numbers),
             "0.50 to just under 1.0"
