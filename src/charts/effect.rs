@@ -5,7 +5,6 @@ use super::axes::Axis;
 use super::sheet::{At, Sheet};
 use super::{Anchor, ChartError, Colour, Description, FAINT, INK, MUTED, Theme, Weight};
 use crate::removal::Effect;
-use crate::stats::Interval;
 
 /// One factor.
 #[derive(Debug, Clone, PartialEq)]
@@ -146,19 +145,21 @@ pub(super) fn band(
     y: &dyn Fn(f64) -> i32,
 ) {
     let curve = effect.curve.iter();
-    let points: Vec<_> = curve.filter_map(|p| Some((x(p.at), p.ci?))).collect();
+    let points: Vec<_> = curve
+        .filter_map(|p| Some((x(p.at), p.ci?.low, p.ci?.high)))
+        .collect();
     shade(sheet, &points, y, (FIT, 0.18));
 }
 
-/// The area between the limits of intervals side by side.
+/// The area between limits side by side: place across, low and high.
 pub(super) fn shade(
     sheet: &Sheet<'_>,
-    points: &[(i32, Interval)],
+    points: &[(i32, f64, f64)],
     y: &dyn Fn(f64) -> i32,
     (colour, opacity): (Colour, f64),
 ) {
-    let upper = points.iter().map(|(x, ci)| (*x, y(ci.high)));
-    let lower = points.iter().rev().map(|(x, ci)| (*x, y(ci.low)));
+    let upper = points.iter().map(|(x, _, high)| (*x, y(*high)));
+    let lower = points.iter().rev().map(|(x, low, _)| (*x, y(*low)));
     let edge: Vec<At> = upper.chain(lower).collect();
     if edge.len() >= 4 {
         sheet.polygon(&edge, colour, opacity);
@@ -205,6 +206,7 @@ fn levels(
 mod tests {
     use super::*;
     use crate::removal::{EffectPoint, Estimate, Factor};
+    use crate::stats::Interval;
 
     fn labels() -> Labels {
         Labels {

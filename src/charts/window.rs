@@ -130,7 +130,9 @@ fn curve(
         Side::TooMuch => (TOO_MUCH, &labels.too_much),
         Side::TooLittle => (TOO_LITTLE, &labels.too_little),
     };
-    let limits = points.iter().filter_map(|(at, e)| Some((*at, e.ci?)));
+    let limits = points
+        .iter()
+        .filter_map(|(at, e)| Some((*at, e.ci?.low, e.ci?.high)));
     shade(sheet, &limits.collect::<Vec<_>>(), &level, (colour, 0.15));
     let stroke = |points: &[At]| match side {
         Side::TooMuch => sheet.line(points, 1.8, colour),

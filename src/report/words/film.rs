@@ -82,14 +82,14 @@ pub fn film_caption(least_um: f64, n: &NumberStyle) -> String {
 
 /// Heads of the table of the film left.
 pub const FILM_HEADS: &[(&str, bool)] = &[
-    ("machine", false),
-    ("film, µm", true),
-    ("removed, µm", true),
-    ("left varies by, µm", true),
-    ("expected share", true),
+    ("Cell", false),
+    ("Film, µm", true),
+    ("Removed, µm", true),
+    ("Left varies by, µm", true),
+    ("Expected share", true),
     ("95 % interval", true),
-    ("places below", true),
-    ("panels with too much removed", true),
+    ("Places below", true),
+    ("Panels with too much removed", true),
 ];
 
 /// One row of that table.

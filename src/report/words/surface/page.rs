@@ -11,11 +11,11 @@ pub const TITLE: &str = "Uneven removal";
 
 /// Heads of the table of terms.
 pub const TERM_HEADS: &[(&str, bool)] = &[
-    ("cell", false),
-    ("term", false),
-    ("same on every panel, µm", true),
+    ("Cell", false),
+    ("Term", false),
+    ("Same on every panel, µm", true),
     ("95 % interval", true),
-    ("from panel to panel, µm", true),
+    ("From panel to panel, µm", true),
     ("95 % interval", true),
 ];
 
