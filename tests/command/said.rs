@@ -14,65 +14,84 @@ struct Said {
     count: Option<String>,
 }
 
-/// What contradicts what. The PDF is made only where asked for: it takes long.
-pub(crate) fn denials(findings: &Findings<'_>, site: &Site, with_pdf: bool) -> Vec<String> {
-    let document = document(findings, site, Sheets::default()).unwrap();
-    let page = html(&document);
-    let file: Value =
-        serde_json::from_str(&findings_json(findings, &(&site.report).into())).unwrap();
-    let mut out = Vec::new();
-    let front = section(&page, "front").unwrap_or_default();
-    let rows = statements(&front);
-    let active: Vec<&Value> = (file["findings"].as_array().unwrap().iter())
-        .filter(|f| f["life"] != "gone")
-        .collect();
+/// The report as its readers get it.
+pub(crate) struct Texts {
+    /// report.html.
+    page: String,
+    /// findings.json.
+    file: Value,
+    /// What the terminal shows.
+    terminal: Vec<String>,
+    /// The text of report.pdf; made only where asked for, since it takes long.
+    pdf: Option<String>,
+}
 
-    // Page one, line by line, against the file: cause, certainty, count.
-    let told = rows.iter().take_while(|row| !row.0.cause.is_empty());
-    for ((said, text), finding) in told.zip(&active) {
-        let truth = in_file(finding);
-        if *said != truth {
-            out.push(format!("page one: {said:?}, the file: {truth:?} ({text})"));
-        }
-        let defect = finding["defect"].as_str().unwrap();
-        if !text.to_lowercase().contains(&defect.to_lowercase()) {
-            out.push(format!(
-                "page one speaks of another kind than {defect}: {text}"
-            ));
-        }
-    }
-    // The same on the terminal, by the finding's number.
-    for line in summary(findings, site) {
-        let Some((id, said)) = on_terminal(&line) else {
-            continue;
-        };
-        let finding = active.iter().find(|f| f["id"] == id.as_str());
-        let truth = finding.map(|f| in_file(f));
-        if truth.as_ref() != Some(&said) {
-            out.push(format!(
-                "the terminal on {id}: {said:?}, the file: {truth:?}"
-            ));
+impl Texts {
+    /// Of some findings.
+    pub(crate) fn of(findings: &Findings<'_>, site: &Site, with_pdf: bool) -> Self {
+        let document = document(findings, site, Sheets::default()).unwrap();
+        let file = findings_json(findings, &(&site.report).into());
+        let typeset = || crate::document::text_of(&pdf(&document).unwrap()).join(" ");
+        Self {
+            page: html(&document),
+            file: serde_json::from_str(&file).unwrap(),
+            terminal: summary(findings, site),
+            pdf: with_pdf.then(typeset),
         }
     }
-    for finding in &active {
-        out.extend(on_its_page(finding, &page));
-    }
-    out.extend(numbers_of(&front, active.len(), &file));
-    out.extend(changes(&page, &file));
-    if with_pdf {
-        let pages = crate::document::text_of(&pdf(&document).unwrap());
-        let all = squeezed(&pages.join(" "));
-        let own = rows.iter().map(|row| &row.1);
-        for text in own.filter(|text| !all.contains(&squeezed(text))) {
-            out.push(format!("the PDF does not say: {text}"));
-        }
-        for part in leads(&page) {
-            if !all.contains(&squeezed(&part)) {
-                out.push(format!("the PDF has another lead than: {part}"));
+
+    /// What contradicts what.
+    pub(crate) fn denials(&self) -> Vec<String> {
+        let (page, file) = (&self.page, &self.file);
+        let mut out = Vec::new();
+        let front = section(page, "front").unwrap_or_default();
+        let rows = statements(&front);
+        let active: Vec<&Value> = (file["findings"].as_array().unwrap().iter())
+            .filter(|f| f["life"] != "gone")
+            .collect();
+
+        // Page one, line by line, against the file: cause, certainty, count.
+        let told = rows.iter().take_while(|row| !row.0.cause.is_empty());
+        for ((said, text), finding) in told.zip(&active) {
+            let truth = in_file(finding);
+            if *said != truth {
+                out.push(format!("page one: {said:?}, the file: {truth:?} ({text})"));
+            }
+            let defect = finding["defect"].as_str().unwrap();
+            if !text.to_lowercase().contains(&defect.to_lowercase()) {
+                out.push(format!(
+                    "page one speaks of another kind than {defect}: {text}"
+                ));
             }
         }
+        // The same on the terminal, by the finding's number.
+        for line in &self.terminal {
+            let Some((id, said)) = on_terminal(line) else {
+                continue;
+            };
+            let finding = active.iter().find(|f| f["id"] == id.as_str());
+            let truth = finding.map(|f| in_file(f));
+            if truth.as_ref() != Some(&said) {
+                out.push(format!(
+                    "the terminal on {id}: {said:?}, the file: {truth:?}"
+                ));
+            }
+        }
+        for finding in &active {
+            out.extend(on_its_page(finding, page));
+        }
+        out.extend(numbers_of(&front, active.len(), file));
+        out.extend(changes(page, file));
+        if let Some(pdf) = self.pdf.as_deref().map(squeezed) {
+            let lines = rows.into_iter().map(|row| row.1);
+            for text in lines.chain(leads(page)) {
+                if !pdf.contains(&squeezed(&text)) {
+                    out.push(format!("the PDF does not say: {text}"));
+                }
+            }
+        }
+        out
     }
-    out
 }
 
 fn in_file(finding: &Value) -> Said {
@@ -302,4 +321,57 @@ fn plain(html: &str) -> String {
 /// Letters alone: the PDF breaks lines and long words where it likes.
 fn squeezed(text: &str) -> String {
     text.chars().filter(|c| !c.is_whitespace()).collect()
+}
+
+/// A machine's place and a rate that follows the recipe.
+fn shop() -> onus::records::Records {
+    crate::story::records(73)
+}
+
+#[test]
+fn a_denial_is_found_wherever_it_stands() {
+    let records = shop();
+    let site = Site::default();
+    let findings = onus::report::find(&records, &site);
+    let made = || Texts::of(&findings, &site, false);
+    assert_eq!(made().denials(), Vec::<String>::new());
+    let first = &made().file["findings"][0].clone();
+    let (hit, exposed) = (&first["panels_hit"], &first["panels_exposed"]);
+    let count = format!("{hit} of {exposed} panels");
+    let denied = |change: &dyn Fn(&mut Texts)| {
+        let mut texts = made();
+        change(&mut texts);
+        !texts.denials().is_empty()
+    };
+    // Another cause, certainty, count: in the file, on page one, on the terminal.
+    assert!(denied(
+        &|t| t.file["findings"][0]["cause"] = "inspection".into()
+    ));
+    assert!(denied(&|t| t.file["findings"][0]["certainty"] = "?".into()));
+    assert!(denied(&|t| t.file["findings"][0]["panels_hit"] = 1.into()));
+    assert!(denied(
+        &|t| t.page = t.page.replacen(&count, "2 of 3 panels", 1)
+    ));
+    let line = |t: &Texts| t.terminal.iter().position(|l| l.contains(&count)).unwrap();
+    assert!(denied(&|t| {
+        let at = line(t);
+        t.terminal[at] = t.terminal[at].replace(&count, "2 of 3 panels");
+    }));
+    // The count on the finding's own page, and a finding that is not counted.
+    assert!(denied(&|t| {
+        let own = t.page.find("id=\"finding-1\"").unwrap();
+        let (front, rest) = t.page.split_at(own);
+        t.page = format!("{front}{}", rest.replacen(&count, "2 of 3 panels", 1));
+    }));
+    assert!(denied(&|t| {
+        let all = t.file["findings"].as_array_mut().unwrap();
+        let copy = all[0].clone();
+        all.push(copy);
+    }));
+    // What rises in the file falls on the page.
+    let rises = made().page.contains("the rate rises with");
+    assert!(rises, "a rate that follows the recipe");
+    assert!(denied(
+        &|t| t.page = t.page.replace("the rate rises with", "the rate falls with")
+    ));
 }
