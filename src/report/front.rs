@@ -7,7 +7,7 @@ use super::{Findings, words};
 use crate::causes::Finding;
 use crate::change::{kept, week_of};
 use crate::charts::NumberStyle;
-use crate::life::State;
+use crate::life::{Kept, State};
 use crate::records::{InputCounts, almost_one};
 
 /// The findings and counts of page one.
@@ -85,6 +85,27 @@ impl<'a> Front<'a> {
         (shown.iter().zip(&records.panels))
             .filter(|(shown, panel)| **shown && (week.is_none() || week_of(panel) == week))
             .count()
+    }
+
+    /// What this report does not find by itself and still sees, most seen first.
+    pub(crate) fn still_seen(&self) -> Vec<&'a Kept> {
+        let on = [State::GoesOn, State::Fewer, State::Back];
+        let kept = self.all.lives.kept.iter();
+        let mut kept: Vec<&Kept> = kept
+            .filter(|k| k.life.life.is_some_and(|life| on.contains(&life)))
+            .filter(|k| k.life.looked.hits > 0)
+            .collect();
+        kept.sort_by_key(|k| std::cmp::Reverse(k.life.looked.hits));
+        kept
+    }
+
+    /// The one sentence on top.
+    pub(crate) fn headline(&self, numbers: &NumberStyle) -> String {
+        let worst = self.worst_first();
+        match self.still_seen().first() {
+            Some(kept) if worst.is_empty() => words::life::headline(kept, numbers),
+            _ => words::front::headline(&worst, &self.input, numbers),
+        }
     }
 
     /// A finding as page one states it, with what became of it.

@@ -289,6 +289,19 @@ pub fn after_harm(kinds: &[String], before: &str, after: &str) -> Advice {
     }
 }
 
+/// The step for what only earlier reports found and these panels still show.
+pub fn go_on(ids: &[String], report: &str) -> Advice {
+    let last = match report {
+        "" => "the last report".to_owned(),
+        name => format!("the report of {name}"),
+    };
+    Advice {
+        action: format!("Go on with what {last} advises on {}", listed(ids, 3)),
+        check: "These panels are too few to say more of it, and still show it.".to_owned(),
+        touch: Some(Touch::Cell),
+    }
+}
+
 /// The step where nothing was found.
 pub fn nothing_to_do() -> Advice {
     Advice {

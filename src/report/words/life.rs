@@ -85,6 +85,19 @@ pub fn kept_news(kept: &Kept, renamed: Option<&str>, numbers: &NumberStyle) -> S
     )
 }
 
+/// The headline where nothing else repeats.
+pub fn headline(kept: &Kept, numbers: &NumberStyle) -> String {
+    let found = &kept.finding;
+    let cell = cell_name(found.machine.as_deref(), found.head.as_deref());
+    let look = &kept.life.looked;
+    format!(
+        "{} on {cell} ({}) is still seen, on {}; nothing else repeats",
+        capital(&found.defect),
+        found.id,
+        of_panels(look.hits, look.panels, numbers)
+    )
+}
+
 fn or_renamed(renamed: Option<&str>) -> String {
     renamed.map_or(String::new(), |other| {
         format!("; or “{other}”, which begins where it ends, is its new name")
@@ -127,10 +140,14 @@ fn gone(what: &str, carriers: &str, life: &Life, numbers: &NumberStyle) -> Strin
 }
 
 /// "14 of 40 panels", for a rate with the others beside it: "14 of 40 panels,
-/// elsewhere 28 of 80 panels".
+/// elsewhere 28 of 80 panels"; of a rate that waits to be told all panels since it
+/// was told.
 fn looked(look: &Look, numbers: &NumberStyle) -> String {
-    let own = of_panels(look.hits, look.panels, numbers);
-    look.elsewhere.map_or(own.clone(), |others| {
+    let waits = look.waiting.filter(|_| look.open);
+    let (hits, panels) = waits.map_or((look.hits, look.panels), |s| (s.hits, s.panels));
+    let own = of_panels(hits, panels, numbers);
+    let others = look.waiting_elsewhere.filter(|_| look.open);
+    others.or(look.elsewhere).map_or(own.clone(), |others| {
         let others = of_panels(others.hits, others.panels, numbers);
         format!("{own}, elsewhere {others},")
     })
@@ -198,7 +215,7 @@ pub fn sentence(life: &Life, numbers: &NumberStyle) -> Option<String> {
     let state = life.life?;
     if look.open && state != State::CannotTell {
         return Some(format!(
-            "It has been known{first}; the panels since the last report neither show nor refute that it \
+            "It has been known{first}; the panels since it was last told neither show nor refute that it \
              goes on: {since}{}.",
             missing(look, numbers)
         ));
@@ -215,7 +232,12 @@ pub fn sentence(life: &Life, numbers: &NumberStyle) -> Option<String> {
         State::Back => format!("It was gone and is back: {since} since the last report."),
         State::Gone => format!("It is gone: {since} since."),
         State::CannotTell => format!(
-            "Whether it goes on can’t be told yet: {since} since the last report{}.",
+            "Whether it goes on can’t be told yet: {since} since {}{}.",
+            if look.open {
+                "it was last told"
+            } else {
+                "the last report"
+            },
             missing(look, numbers)
         ),
     })
@@ -224,10 +246,14 @@ pub fn sentence(life: &Life, numbers: &NumberStyle) -> Option<String> {
 /// How many panels would tell.
 fn missing(look: &Look, numbers: &NumberStyle) -> String {
     match look.panels_missing {
-        Some(n) if look.open => format!(
-            "; about {} more panels like these would tell",
-            numbers.significant(n as f64, 2)
-        ),
+        Some(n) if look.open => {
+            let about = if n < 100 {
+                numbers.count(n)
+            } else {
+                numbers.significant(n as f64, 2)
+            };
+            format!("; about {about} more panels like these would tell")
+        }
         panels => without_it(panels, numbers),
     }
 }
@@ -271,7 +297,9 @@ pub fn became(life: &Life, numbers: &NumberStyle) -> String {
     if look.open && now != State::CannotTell {
         text += ", which neither show nor refute it";
     }
-    text += &missing(look, numbers);
+    if look.open || now == State::CannotTell {
+        text += &missing(look, numbers);
+    }
     // A rate that is no more than elsewhere is still seen.
     if let (State::Gone, Some(day), None) = (now, life.last_seen, look.elsewhere) {
         text += &format!(", last seen {}", numbers.date(day));
@@ -390,6 +418,29 @@ mod tests {
         assert_eq!(
             became(&life, &numbers),
             "gone: on 14 of 40 panels, elsewhere 38 of 80 panels, confidence 98\u{a0}%"
+        );
+    }
+
+    #[test]
+    fn a_rate_neither_shown_nor_refuted_says_so_with_all_panels_that_wait() {
+        let seen = |hits, panels| Seen {
+            hits,
+            panels,
+            last: None,
+        };
+        let mut life = life(State::GoesOn, 1, 10);
+        life.looked.open = true;
+        life.looked.elsewhere = Some(seen(1, 10));
+        life.looked.waiting = Some(seen(6, 20));
+        life.looked.waiting_elsewhere = Some(seen(3, 20));
+        assert_eq!(
+            became(&life, &NumberStyle::default()),
+            "goes on: on 6 of 20 panels, elsewhere 3 of 20 panels, which neither show nor refute \
+             it; about 12 more panels like these would tell"
+        );
+        assert_eq!(
+            prefix(Some(&life), None),
+            "Neither shown nor refuted since: "
         );
     }
 
