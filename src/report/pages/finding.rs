@@ -201,7 +201,7 @@ fn rest(context: &Context<'_>, findings: &[&Finding]) -> Page {
         anchor: "findings".to_owned(),
         title: told::page::REST_TITLE.to_owned(),
         lead: told::page::rest_lead(findings.len(), ROWS, numbers),
-        start: Start::NewSheet,
+        start: Start::WhereItFits,
         blocks: vec![Block::Table(table)],
     }
 }

@@ -118,9 +118,7 @@ fn advice(context: &Context<'_>, removal: &Removal, blocks: &mut Vec<Block>) {
     if !removal.held.is_empty() {
         blocks.push(Block::Heading(words::LEVERS.into()));
         blocks.push(Block::Paragraph(words::HELD.into()));
-        blocks.push(Block::List(
-            removal.held.iter().map(words::obstacle).collect(),
-        ));
+        blocks.push(Block::List(words::obstacles(&removal.held)));
         return;
     }
     let Some(first) = removal.advice.first() else {

@@ -18,7 +18,7 @@ pub use charts::{
     RISKS_CAPTION, TRY, WEAR_TITLE, WINDOW_TITLE, WITH_DEFECTS, accepted, effect_found,
     effects_alt,
 };
-pub use levers::{ADVICE_COLUMNS, advice_row, aim, obstacle, reach};
+pub use levers::{ADVICE_COLUMNS, advice_row, aim, obstacles, reach};
 pub use risks::{RISK_COLUMNS, movers, others, risked};
 
 /// Title of the page.

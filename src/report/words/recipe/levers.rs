@@ -3,7 +3,7 @@
 use super::{axis, factor, figures, range, setting};
 use crate::charts::NumberStyle;
 use crate::removal::{Advice, Aim, Factor, Obstacle, RateChange, Reach};
-use crate::report::words::counting::capital;
+use crate::report::words::counting::{capital, listed};
 use crate::report::words::finding::cell_name;
 use crate::site::DefectClass;
 
@@ -119,9 +119,33 @@ pub fn aim(advice: &Advice, target_um: Option<f64>, numbers: &NumberStyle) -> St
     }
 }
 
-/// Something that comes before any lever.
-pub fn obstacle(obstacle: &Obstacle) -> String {
-    match obstacle {
+/// What comes before any lever, findings of one kind in one line.
+pub fn obstacles(all: &[Obstacle]) -> Vec<String> {
+    let mut kinds: Vec<(&str, Vec<String>)> = Vec::new();
+    let mut out = Vec::new();
+    for obstacle in all {
+        let Obstacle::Finding { id, defect, .. } = obstacle else {
+            out.extend(uneven(obstacle));
+            continue;
+        };
+        match kinds.iter_mut().find(|(kind, _)| kind == defect) {
+            Some((_, ids)) => ids.push(id.clone()),
+            None => kinds.push((defect, vec![id.clone()])),
+        }
+    }
+    out.extend(kinds.iter().map(|(defect, ids)| {
+        let (explain, them) = match ids.len() {
+            1 => ("explains", "it"),
+            _ => ("explain", "them"),
+        };
+        let ids = listed(ids, 6);
+        format!("{ids} {explain} much of {defect}: settle {them} first.")
+    }));
+    out
+}
+
+fn uneven(obstacle: &Obstacle) -> Option<String> {
+    Some(match obstacle {
         Obstacle::UnevenRemoval {
             machine,
             head,
@@ -145,8 +169,6 @@ pub fn obstacle(obstacle: &Obstacle) -> String {
                 ),
             }
         }
-        Obstacle::Finding { id, defect, .. } => {
-            format!("{id} explains much of {defect}: settle it first.")
-        }
-    }
+        Obstacle::Finding { .. } => return None,
+    })
 }
