@@ -1,12 +1,13 @@
 //! How removal falls as an abrasive wears: panels by age, fit and band, the
 //! first panels set apart.
 
-use super::effect::{DOT, DOT_RADIUS, FIT, band};
-use super::{Anchor, Axis, ChartError, Description, GRID, MUTED, Theme, Weight, tenths};
+use super::axes::Axis;
+use super::effect::{DOT, DOT_RADIUS, FIT, at_share, band};
+use super::{Anchor, ChartError, Description, GRID, MUTED, Theme};
 use crate::removal::Effect;
 
 /// The texts of the chart.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Default)]
 pub struct Labels {
     /// Title and description.
     pub description: Description,
@@ -35,52 +36,36 @@ pub fn svg(
     labels: &Labels,
     theme: &Theme,
 ) -> Result<String, ChartError> {
-    let right = tenths(theme.width_pt) - 80;
+    let right = theme.width() - 80;
     let (top, bottom) = (TOP, HEIGHT - BOTTOM);
     let oldest = effect.curve.iter().map(|p| p.at).fold(1.0, f64::max);
     let mut values: Vec<f64> = effect.data.iter().map(|d| d.1).collect();
     values.sort_by(f64::total_cmp);
-    let quantile = |q: f64| {
-        values
-            .get(((values.len() as f64 - 1.0) * q).round() as usize)
-            .copied()
-    };
-    let highest = effect
-        .curve
-        .iter()
-        .map(|p| p.removed_um)
-        .fold(1e-9, f64::max);
-    let lowest = quantile(0.0).unwrap_or(0.0).min(0.0);
-    let high = quantile(0.99).unwrap_or(highest).max(highest) * 1.1;
+    let fitted = effect.curve.iter().map(|p| p.removed_um);
+    let highest = fitted.fold(1e-9, f64::max);
+    let lowest = at_share(&values, 0.0).unwrap_or(0.0).min(0.0);
+    let high = at_share(&values, 0.99).unwrap_or(highest).max(highest) * 1.1;
     let x = Axis::new(-0.02 * oldest, oldest * 1.02, (LEFT, right));
     let y = Axis::new(lowest, high, (bottom, top));
-    theme.chart(f64::from(HEIGHT) / 10.0, &labels.description, |area| {
+    theme.chart(HEIGHT, &labels.description, |sheet| {
         let edge = x.place(fresh_up_to.min(oldest));
-        theme.fill(area, [(x.at.0, top), (edge, bottom)], GRID)?;
-        let look = (Weight::Regular, MUTED, Anchor::Left);
-        theme.text(
-            area,
-            &labels.fresh,
-            (x.at.0 + 10, top - 60),
-            theme.small_pt,
-            look,
-        )?;
-        theme.left_axis(area, &y, LEFT, Some(right), &labels.y)?;
-        theme.bottom_axis(area, &x, bottom, &labels.x)?;
+        sheet.fill([(x.at.0, top), (edge, bottom)], GRID);
+        let over = (x.at.0 + 10, top - 60);
+        sheet.small(&labels.fresh, over, MUTED, Anchor::Left);
+        sheet.left_axis(&y, LEFT, Some(right), &labels.y);
+        sheet.bottom_axis(&x, bottom, &labels.x);
         let level = |v: f64| y.place(v).clamp(top, bottom);
-        band(theme, area, effect, &|v| x.place(v), &level)?;
+        band(sheet, effect, &|v| x.place(v), &level);
         for &(age, removed) in &effect.data {
-            theme.dot(area, (x.place(age), level(removed)), DOT_RADIUS, DOT)?;
+            sheet.dot((x.place(age), level(removed)), DOT_RADIUS, DOT);
         }
-        let line: Vec<(i32, i32)> = effect
-            .curve
-            .iter()
+        let curve = effect.curve.iter();
+        let line: Vec<_> = curve
             .map(|p| (x.place(p.at), level(p.removed_um)))
             .collect();
         if line.len() > 1 {
-            theme.line(area, &line, 1.8, FIT)?;
+            sheet.line(&line, 1.8, FIT);
         }
-        Ok(())
     })
 }
 
@@ -88,18 +73,6 @@ pub fn svg(
 mod tests {
     use super::*;
     use crate::removal::{EffectPoint, Factor};
-
-    fn labels() -> Labels {
-        Labels {
-            description: Description {
-                title: "Wear".into(),
-                text: "Removal against age".into(),
-            },
-            x: "Panels sanded before on this abrasive".into(),
-            y: "Removal (µm)".into(),
-            fresh: "fresh".into(),
-        }
-    }
 
     #[test]
     fn the_first_panels_are_shaded_and_the_axes_carry_units() {
@@ -116,7 +89,12 @@ mod tests {
             data: vec![(0.0, 25.0), (30.0, 15.0)],
             present: None,
         };
-        let svg = svg(&effect, 2.0, &labels(), &Theme::default()).unwrap();
+        let labels = Labels {
+            y: "Removal (µm)".into(),
+            fresh: "fresh".into(),
+            ..Labels::default()
+        };
+        let svg = svg(&effect, 2.0, &labels, &Theme::default()).unwrap();
         assert!(svg.contains("(µm)</text>") && svg.contains(">fresh</text>"));
         assert!(svg.contains("<rect"));
     }

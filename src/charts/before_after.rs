@@ -1,12 +1,8 @@
 //! Before and after by lot: two marks a lot on one axis of rates.
 
-use plotters::element::Circle;
-use plotters::style::ShapeStyle;
-
-use super::{
-    ACCENT, Anchor, Axis, ChartError, Description, FAINT, GRID, INK, MUTED, PAPER, Theme, Weight,
-    tenths,
-};
+use super::axes::Axis;
+use super::{ACCENT, Anchor, ChartError, Description, FAINT, GRID, INK, MUTED, PAPER};
+use super::{Theme, Weight};
 
 /// A lot.
 #[derive(Debug, Clone, PartialEq)]
@@ -22,7 +18,7 @@ pub struct Row {
 }
 
 /// The texts of the chart.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Default)]
 pub struct Labels {
     /// Title and description.
     pub description: Description,
@@ -48,59 +44,42 @@ const STEP: i32 = 175;
 pub fn svg(rows: &[Row], labels: &Labels, theme: &Theme) -> Result<String, ChartError> {
     let count = i32::try_from(rows.len().max(1)).unwrap_or(1);
     let bottom = TOP + count * STEP;
-    let right = tenths(theme.width_pt) - RIGHT_SPACE;
-    let highest = rows
-        .iter()
-        .flat_map(|r| [r.before, r.after])
-        .flatten()
-        .fold(0.0, f64::max);
-    let axis = Axis::new(0.0, highest, (LEFT, right));
-    theme.chart(
-        f64::from(bottom + 330) / 10.0,
-        &labels.description,
-        |area| {
-            for value in axis.ticks(6).values {
-                let x = axis.place(value);
-                theme.line(area, &[(x, TOP - 30), (x, bottom)], 0.5, GRID)?;
+    let right = theme.width() - RIGHT_SPACE;
+    let rates = rows.iter().flat_map(|r| [r.before, r.after]).flatten();
+    let axis = Axis::new(0.0, rates.fold(0.0, f64::max), (LEFT, right));
+    theme.chart(bottom + 330, &labels.description, |sheet| {
+        for value in axis.values(6) {
+            let x = axis.place(value);
+            sheet.line(&[(x, TOP - 30), (x, bottom)], 0.5, GRID);
+        }
+        let mark = |at, inside| {
+            sheet.dot(at, 45, inside);
+            sheet.circle(at, 45, 12, ACCENT);
+        };
+        let mut x = LEFT;
+        for (inside, name) in [PAPER, ACCENT].into_iter().zip(&labels.sides) {
+            mark((x + 45, 100), inside);
+            sheet.small(name, (x + 125, 100), INK, Anchor::Left);
+            x += 125 + theme.small_width(name) + 150;
+        }
+        sheet.small(&labels.panels, (right + 120, 100), MUTED, Anchor::Left);
+        let mut y = TOP + STEP / 2;
+        for row in rows {
+            let label = theme.wrap(&row.label, LEFT - 130, theme.small_pt, 1);
+            let look = (Weight::Regular, INK, Anchor::Right);
+            sheet.lines(&label, (LEFT - 80, y), theme.small_pt, look);
+            let [before, after] = [row.before, row.after].map(|r| Some((axis.place(r?), y)));
+            if let (Some(before), Some(after)) = (before, after) {
+                sheet.line(&[before, after], 1.6, ACCENT);
             }
-            let mark = |x: i32, y: i32, after: bool| -> Result<(), ChartError> {
-                let inside = ShapeStyle::from(if after { ACCENT } else { PAPER }).filled();
-                area.draw(&Circle::new((x, y), 45, inside))?;
-                let rim = ShapeStyle::from(ACCENT).stroke_width(12);
-                area.draw(&Circle::new((x, y), 45, rim))?;
-                Ok(())
-            };
-            let look = (Weight::Regular, INK, Anchor::Left);
-            let mut x = LEFT;
-            for (after, name) in [(false, &labels.sides[0]), (true, &labels.sides[1])] {
-                mark(x + 45, 100, after)?;
-                theme.text(area, name, (x + 125, 100), theme.small_pt, look)?;
-                x += 125 + theme.text_width(name, theme.small_pt, Weight::Regular) + 150;
-            }
-            let muted = (Weight::Regular, MUTED, Anchor::Left);
-            let head = (right + 120, 100);
-            theme.text(area, &labels.panels, head, theme.small_pt, muted)?;
-            let mut y = TOP + STEP / 2;
-            for row in rows {
-                let label = theme.wrap(&row.label, LEFT - 130, theme.small_pt, 1);
-                let look = (Weight::Regular, INK, Anchor::Right);
-                theme.lines(area, &label, (LEFT - 80, y), theme.small_pt, look)?;
-                if let (Some(before), Some(after)) = (row.before, row.after) {
-                    let ends = [(axis.place(before), y), (axis.place(after), y)];
-                    theme.line(area, &ends, 1.6, ACCENT)?;
-                }
-                for (rate, after) in [(row.before, false), (row.after, true)] {
-                    if let Some(rate) = rate {
-                        mark(axis.place(rate), y, after)?;
-                    }
-                }
-                theme.text(area, &row.written, (right + 120, y), theme.small_pt, muted)?;
-                y += STEP;
-            }
-            theme.line(area, &[(LEFT, TOP - 30), (LEFT, bottom)], 0.6, FAINT)?;
-            theme.bottom_axis(area, &axis, bottom, &labels.axis)
-        },
-    )
+            before.into_iter().for_each(|at| mark(at, PAPER));
+            after.into_iter().for_each(|at| mark(at, ACCENT));
+            sheet.small(&row.written, (right + 120, y), MUTED, Anchor::Left);
+            y += STEP;
+        }
+        sheet.line(&[(LEFT, TOP - 30), (LEFT, bottom)], 0.6, FAINT);
+        sheet.bottom_axis(&axis, bottom, &labels.axis);
+    })
 }
 
 #[cfg(test)]
@@ -110,13 +89,8 @@ mod tests {
     #[test]
     fn a_lot_on_both_sides_gets_a_line_and_a_lot_on_one_side_only_its_mark() {
         let labels = Labels {
-            description: Description {
-                title: "Lots".into(),
-                text: "Rows".into(),
-            },
             axis: "defects per m²".into(),
-            sides: ["before".into(), "after".into()],
-            panels: "panels".into(),
+            ..Labels::default()
         };
         let both = Row {
             label: "L1".into(),

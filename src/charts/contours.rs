@@ -2,22 +2,24 @@
 
 use std::collections::BTreeMap;
 
+use super::axes::round_step;
+
 /// A contour line.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Line {
+pub(super) struct Line {
     /// The function's value along it.
-    pub level: f64,
+    pub(super) level: f64,
     /// Points (u, v) in order.
-    pub points: Vec<(f64, f64)>,
+    pub(super) points: Vec<(f64, f64)>,
 }
 
 /// All lines, at round levels.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Contours {
+pub(super) struct Contours {
     /// Rising in level.
-    pub lines: Vec<Line>,
+    pub(super) lines: Vec<Line>,
     /// Decimals that tell the levels apart.
-    pub decimals: usize,
+    pub(super) decimals: usize,
 }
 
 /// Cells along each side.
@@ -30,8 +32,7 @@ type Crossing = (usize, usize, bool);
 /// Lines at about `count` levels 1, 2 or 5 times a power of ten apart; none where
 /// the function spans less than `flat`. By marching squares over 48 × 48 cells,
 /// every saddle cell decided by its middle.
-#[must_use]
-pub fn contours(f: impl Fn(f64, f64) -> f64, count: f64, flat: f64) -> Contours {
+pub(super) fn contours(f: impl Fn(f64, f64) -> f64, count: f64, flat: f64) -> Contours {
     let at = |k: usize| 2.0 * k as f64 / CELLS as f64 - 1.0;
     let nodes: Vec<Vec<f64>> = (0..=CELLS)
         .map(|i| (0..=CELLS).map(|j| f(at(i), at(j))).collect())
@@ -45,13 +46,7 @@ pub fn contours(f: impl Fn(f64, f64) -> f64, count: f64, flat: f64) -> Contours 
             decimals: 0,
         };
     }
-    let rough = (high - low) / count;
-    let unit = 10f64.powf(rough.log10().floor());
-    let steps = [1.0, 2.0, 5.0, 10.0].map(|m| m * unit);
-    let step = steps
-        .into_iter()
-        .find(|s| *s >= rough * 0.999)
-        .unwrap_or(10.0 * unit);
+    let (step, decimals) = round_step((high - low) / count);
     let first = (low / step).ceil() as i64;
     let last = (high / step).floor() as i64;
     let lines = (first..=last)
@@ -66,10 +61,7 @@ pub fn contours(f: impl Fn(f64, f64) -> f64, count: f64, flat: f64) -> Contours 
             points: chain.iter().map(|c| place(&nodes, *c, level)).collect(),
         })
         .collect();
-    Contours {
-        lines,
-        decimals: (-(step.log10() + 1e-9).floor()).max(0.0) as usize,
-    }
+    Contours { lines, decimals }
 }
 
 fn place(nodes: &[Vec<f64>], (i, j, along_v): Crossing, level: f64) -> (f64, f64) {

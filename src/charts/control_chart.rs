@@ -1,17 +1,14 @@
 //! Defects per area over time within limits, with changes marked, and below it
 //! the chart for small shifts.
 
-use plotters::element::Circle;
-use plotters::style::ShapeStyle;
-
-use super::{
-    ACCENT, Anchor, Area, Axis, ChartError, Colour, Description, FAINT, GRID, INK, MUTED, PAPER,
-    Theme, Weight, tenths,
-};
-use crate::change::{ControlChart, Signal};
+use super::axes::Axis;
+use super::sheet::{At, Sheet};
+use super::{ACCENT, Anchor, ChartError, Description, FAINT, GRID, INK, MUTED, PAPER};
+use super::{Theme, Weight};
+use crate::change::{ControlChart, Signal, SmallShift};
 
 /// The texts of the chart.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Default)]
 pub struct Labels {
     /// Title and description.
     pub description: Description,
@@ -46,259 +43,200 @@ const MARKS: usize = 8;
 ///
 /// [`ChartError`] if the drawing library fails.
 pub fn svg(chart: &ControlChart, labels: &Labels, theme: &Theme) -> Result<String, ChartError> {
-    let right = tenths(theme.width_pt) - 560;
+    let right = theme.width() - 560;
     let labelled = !chart.marks.is_empty() || labels.week.is_some();
     let top = TOP[usize::from(labelled)];
     let upper = (top, top + HEIGHT);
     let lower = (upper.1 + GAP, upper.1 + GAP + LOWER);
-    let bottom = if chart.small_shift.is_some() {
-        lower.1
-    } else {
-        upper.1
-    };
+    let small = chart.small_shift.as_ref();
+    let bottom = small.map_or(upper.1, |_| lower.1);
     let n = chart.points.len();
     let across = Axis::new(-0.6, (n as f64 - 0.4).max(0.4), (LEFT, right));
-    let radii = radii(f64::from(right - LEFT) / n.max(1) as f64);
-    theme.chart(
-        f64::from(bottom + 220) / 10.0,
-        &labels.description,
-        |area| {
-            // the weighted mean starts with the base
-            let first = chart.base.map_or(0, |base| base.0);
-            let place = |k: usize| across.place((first + k) as f64);
-            shade_week(theme, area, chart, labels, &across, (upper.0, bottom))?;
-            mark_base(theme, area, chart, labels, &across, upper.1)?;
-            mark_changes(theme, area, chart, labels, &across, (upper.0, bottom))?;
-            rates(theme, area, (chart, radii), labels, &across, upper)?;
-            if let Some(small) = &chart.small_shift {
-                let most = small
-                    .values
-                    .iter()
-                    .map(|v| v.abs())
-                    .chain(small.limits.iter().copied())
-                    .fold(0.0, f64::max);
-                let axis = Axis::new(-1.1 * most, 1.1 * most, (lower.1, lower.0));
-                theme.line(
-                    area,
-                    &[(LEFT, axis.place(0.0)), (right, axis.place(0.0))],
-                    0.8,
-                    FAINT,
-                )?;
-                for sign in [-1.0, 1.0] {
-                    let limit: Vec<(i32, i32)> = small
-                        .limits
-                        .iter()
-                        .enumerate()
-                        .map(|(k, l)| (place(k), axis.place(sign * l)))
-                        .collect();
-                    theme.line(area, &limit, 1.0, MUTED)?;
+    // Radius of a point with a signal and of any other.
+    let large = (0.45 * f64::from(right - LEFT) / n.max(1) as f64).clamp(36.0, 62.0);
+    let radii = [large, 0.42 * large].map(|r| r.round() as i32);
+    theme.chart(bottom + 220, &labels.description, |sheet| {
+        let field = Field {
+            sheet,
+            chart,
+            labels,
+            across,
+            radii,
+        };
+        field.shade_week((upper.0, bottom));
+        field.mark_base(upper.1);
+        field.mark_changes((upper.0, bottom));
+        field.rates(upper);
+        if let Some(small) = small {
+            field.small_shift(small, lower);
+        }
+        field.days(bottom);
+    })
+}
+
+/// The chart while it is drawn.
+struct Field<'a, 'b> {
+    sheet: &'a Sheet<'b>,
+    chart: &'a ControlChart,
+    labels: &'a Labels,
+    across: Axis,
+    radii: [i32; 2],
+}
+
+impl Field<'_, '_> {
+    /// A point: small and filled, or with a signal large, open and heavy.
+    fn dot(&self, at: At, signals: bool) {
+        let [large, small] = self.radii;
+        if signals {
+            self.sheet.dot(at, large, PAPER);
+            self.sheet.circle(at, large, 20, INK);
+        }
+        self.sheet.dot(at, small, ACCENT);
+    }
+
+    fn rates(&self, (top, foot): (i32, i32)) {
+        let (sheet, across, points) = (self.sheet, &self.across, &self.chart.points);
+        let values = points
+            .iter()
+            .flat_map(|p| [Some(p.rate), p.limits.map(|l| l.1)]);
+        let most = values.flatten().fold(0.0, f64::max);
+        let axis = Axis::new(0.0, 1.05 * most, (foot, top));
+        let right = across.at.1;
+        sheet.left_axis(&axis, LEFT, Some(right), &self.labels.rate);
+        if let Some(centre) = self.chart.centre {
+            let y = axis.place(centre);
+            sheet.line(&[(LEFT, y), (right, y)], 0.9, MUTED);
+            sheet.small(&self.labels.centre, (right + 40, y), MUTED, Anchor::Left);
+        }
+        for upper in [false, true] {
+            let mut steps = Vec::new();
+            for (k, point) in points.iter().enumerate() {
+                if let Some((low, high)) = point.limits {
+                    let y = axis.place(if upper { high } else { low });
+                    steps.push((across.place(k as f64 - 0.5), y));
+                    steps.push((across.place(k as f64 + 0.5), y));
                 }
-                let values: Vec<(i32, i32)> = small
-                    .values
-                    .iter()
-                    .enumerate()
-                    .map(|(k, v)| (place(k), axis.place(*v)))
-                    .collect();
-                theme.line(area, &values, 1.0, ACCENT)?;
-                for (k, (&at, limit)) in values.iter().zip(&small.limits).enumerate() {
-                    dot(area, at, radii, small.values[k].abs() > *limit)?;
+            }
+            if let Some(&(_, y)) = steps.last() {
+                sheet.line(&steps, 1.0, INK);
+                if upper {
+                    sheet.small(&self.labels.limits, (right + 40, y), INK, Anchor::Left);
                 }
-                theme.left_axis(area, &axis, LEFT, None, "")?;
-                let look = (Weight::Regular, INK, Anchor::Left);
-                let above = (LEFT, lower.0 - 60);
-                theme.text(area, &labels.small_shift, above, theme.small_pt, look)?;
-            }
-            days(theme, area, chart, &across, bottom)
-        },
-    )
-}
-
-/// Radius of a point with a signal and of any other, where points are `step` apart.
-fn radii(step: f64) -> [i32; 2] {
-    let large = (0.45 * step).clamp(36.0, 62.0);
-    [large, 0.42 * large].map(|r| r.round() as i32)
-}
-
-/// A point: small and filled, or with a signal large, open and heavy.
-fn dot(
-    area: &Area<'_>,
-    at: (i32, i32),
-    [large, small]: [i32; 2],
-    signals: bool,
-) -> Result<(), ChartError> {
-    if signals {
-        area.draw(&Circle::new(at, large, ShapeStyle::from(PAPER).filled()))?;
-        area.draw(&Circle::new(
-            at,
-            large,
-            ShapeStyle::from(INK).stroke_width(20),
-        ))?;
-    }
-    area.draw(&Circle::new(at, small, ShapeStyle::from(ACCENT).filled()))?;
-    Ok(())
-}
-
-fn rates(
-    theme: &Theme,
-    area: &Area<'_>,
-    (chart, radii): (&ControlChart, [i32; 2]),
-    labels: &Labels,
-    across: &Axis,
-    span: (i32, i32),
-) -> Result<(), ChartError> {
-    let most = chart
-        .points
-        .iter()
-        .flat_map(|p| [Some(p.rate), p.limits.map(|l| l.1)])
-        .flatten()
-        .fold(0.0, f64::max);
-    let axis = Axis::new(0.0, 1.05 * most, (span.1, span.0));
-    let right = across.at.1;
-    theme.left_axis(area, &axis, LEFT, Some(right), &labels.rate)?;
-    let look = |colour: Colour| (Weight::Regular, colour, Anchor::Left);
-    if let Some(centre) = chart.centre {
-        let y = axis.place(centre);
-        theme.line(area, &[(LEFT, y), (right, y)], 0.9, MUTED)?;
-        theme.text(
-            area,
-            &labels.centre,
-            (right + 40, y),
-            theme.small_pt,
-            look(MUTED),
-        )?;
-    }
-    for upper in [false, true] {
-        let mut steps = Vec::new();
-        for (k, point) in chart.points.iter().enumerate() {
-            if let Some((low, high)) = point.limits {
-                let y = axis.place(if upper { high } else { low });
-                steps.push((across.place(k as f64 - 0.5), y));
-                steps.push((across.place(k as f64 + 0.5), y));
             }
         }
-        if let Some(&(_, y)) = steps.last() {
-            theme.line(area, &steps, 1.0, INK)?;
-            if upper {
-                theme.text(
-                    area,
-                    &labels.limits,
-                    (right + 40, y),
-                    theme.small_pt,
-                    look(INK),
-                )?;
+        let places = points.iter().enumerate();
+        let line: Vec<At> = places
+            .map(|(k, p)| (across.place(k as f64), axis.place(p.rate)))
+            .collect();
+        sheet.line(&line, 0.8, ACCENT);
+        for (point, at) in points.iter().zip(line) {
+            self.dot(at, point.signals.iter().any(|s| *s != Signal::Run));
+            if point.signals.contains(&Signal::Run) {
+                // part of a run on one side: a tick under the point
+                sheet.line(&[(at.0, at.1 + 45), (at.0, at.1 + 110)], 1.6, INK);
             }
         }
     }
-    let line: Vec<(i32, i32)> = chart
-        .points
-        .iter()
-        .enumerate()
-        .map(|(k, p)| (across.place(k as f64), axis.place(p.rate)))
-        .collect();
-    theme.line(area, &line, 0.8, ACCENT)?;
-    for (point, at) in chart.points.iter().zip(line) {
-        let signals = point.signals.iter().any(|s| *s != Signal::Run);
-        dot(area, at, radii, signals)?;
-        if point.signals.contains(&Signal::Run) {
-            // part of a run on one side: a tick under the point
-            theme.line(area, &[(at.0, at.1 + 45), (at.0, at.1 + 110)], 1.6, INK)?;
+
+    /// The weighted mean within its limits.
+    fn small_shift(&self, small: &SmallShift, (top, foot): (i32, i32)) {
+        let (sheet, right) = (self.sheet, self.across.at.1);
+        let values = small.values.iter().map(|v| v.abs());
+        let most = values
+            .chain(small.limits.iter().copied())
+            .fold(0.0, f64::max);
+        let axis = Axis::new(-1.1 * most, 1.1 * most, (foot, top));
+        let zero = axis.place(0.0);
+        sheet.line(&[(LEFT, zero), (right, zero)], 0.8, FAINT);
+        // the weighted mean starts with the base
+        let first = self.chart.base.map_or(0, |base| base.0);
+        let curve = |values: &mut dyn Iterator<Item = f64>| -> Vec<At> {
+            let places = values.enumerate();
+            places
+                .map(|(k, v)| (self.across.place((first + k) as f64), axis.place(v)))
+                .collect()
+        };
+        for sign in [-1.0, 1.0] {
+            let limit = curve(&mut small.limits.iter().map(|l| sign * l));
+            sheet.line(&limit, 1.0, MUTED);
+        }
+        let values = curve(&mut small.values.iter().copied());
+        sheet.line(&values, 1.0, ACCENT);
+        for (at, (value, limit)) in values
+            .into_iter()
+            .zip(small.values.iter().zip(&small.limits))
+        {
+            self.dot(at, value.abs() > *limit);
+        }
+        sheet.left_axis(&axis, LEFT, None, "");
+        let above = (LEFT, top - 60);
+        sheet.small_on_paper(&self.labels.small_shift, above, INK);
+    }
+
+    fn shade_week(&self, (top, bottom): (i32, i32)) {
+        let points = &self.chart.points;
+        let first = points.iter().position(|p| p.week);
+        let (Some(week), Some(first)) = (&self.labels.week, first) else {
+            return;
+        };
+        let x0 = self.across.place(first as f64 - 0.5);
+        let x1 = self.across.place(points.len() as f64 - 0.5);
+        self.sheet.fill([(x0, top), (x1, bottom)], GRID);
+        let look = (Weight::Bold, INK, Anchor::Middle);
+        let middle = (i32::midpoint(x0, x1), top - 60);
+        self.sheet.text(week, middle, self.sheet.small_pt, look);
+    }
+
+    /// A bar under the points that the limits are taken from, where others follow or
+    /// go before.
+    fn mark_base(&self, foot: i32) {
+        let all = self.chart.points.len();
+        let Some((first, end)) = self.chart.base.filter(|b| b.1 - b.0 < all) else {
+            return;
+        };
+        let x0 = self.across.place(first as f64 - 0.4);
+        let x1 = self.across.place(end as f64 - 0.6);
+        let y = foot + 50;
+        self.sheet.line(&[(x0, y), (x1, y)], 2.4, MUTED);
+        let below = (x0, y + 80);
+        let name = &self.labels.base;
+        self.sheet.small_on_paper(name, below, MUTED);
+    }
+
+    fn mark_changes(&self, (top, bottom): (i32, i32)) {
+        let mut free_from = i32::MIN;
+        let named = self.chart.marks.iter().zip(&self.labels.changes);
+        for (mark, label) in named.take(MARKS) {
+            let x = self.across.place(mark.point as f64 - 0.5);
+            self.sheet.dashed((x, top - 10), (x, bottom), 0.9, INK);
+            let half = self.sheet.small_width(label) / 2;
+            if x - half > free_from {
+                let over = (x, top - 160);
+                self.sheet.small(label, over, INK, Anchor::Middle);
+                free_from = x + half + 60;
+            }
         }
     }
-    Ok(())
-}
 
-fn shade_week(
-    theme: &Theme,
-    area: &Area<'_>,
-    chart: &ControlChart,
-    labels: &Labels,
-    across: &Axis,
-    (top, bottom): (i32, i32),
-) -> Result<(), ChartError> {
-    let Some(week) = &labels.week else {
-        return Ok(());
-    };
-    let Some(first) = chart.points.iter().position(|p| p.week) else {
-        return Ok(());
-    };
-    let x0 = across.place(first as f64 - 0.5);
-    let x1 = across.place(chart.points.len() as f64 - 0.5);
-    theme.fill(area, [(x0, top), (x1, bottom)], GRID)?;
-    let look = (Weight::Bold, INK, Anchor::Middle);
-    let middle = i32::midpoint(x0, x1);
-    theme.text(area, week, (middle, top - 60), theme.small_pt, look)
-}
-
-/// A bar under the points that the limits are taken from, where others follow or
-/// go before.
-fn mark_base(
-    theme: &Theme,
-    area: &Area<'_>,
-    chart: &ControlChart,
-    labels: &Labels,
-    across: &Axis,
-    foot: i32,
-) -> Result<(), ChartError> {
-    let Some((first, end)) = chart.base.filter(|b| b.1 - b.0 < chart.points.len()) else {
-        return Ok(());
-    };
-    let (x0, x1) = (
-        across.place(first as f64 - 0.4),
-        across.place(end as f64 - 0.6),
-    );
-    let y = foot + 50;
-    theme.line(area, &[(x0, y), (x1, y)], 2.4, MUTED)?;
-    let look = (Weight::Regular, MUTED, Anchor::Left);
-    theme.text(area, &labels.base, (x0, y + 80), theme.small_pt, look)
-}
-
-fn mark_changes(
-    theme: &Theme,
-    area: &Area<'_>,
-    chart: &ControlChart,
-    labels: &Labels,
-    across: &Axis,
-    (top, bottom): (i32, i32),
-) -> Result<(), ChartError> {
-    let mut free_from = i32::MIN;
-    for (mark, label) in chart.marks.iter().zip(&labels.changes).take(MARKS) {
-        let x = across.place(mark.point as f64 - 0.5);
-        theme.dashed(area, (x, top - 10), (x, bottom), 0.9, INK)?;
-        let width = theme.text_width(label, theme.small_pt, Weight::Regular);
-        if x - width / 2 > free_from {
-            let look = (Weight::Regular, INK, Anchor::Middle);
-            theme.text(area, label, (x, top - 160), theme.small_pt, look)?;
-            free_from = x + width / 2 + 60;
+    /// Days below the charts, as many as fit.
+    fn days(&self, y: i32) {
+        let (sheet, across) = (self.sheet, &self.across);
+        sheet.line(&[(across.at.0, y), (across.at.1, y)], 0.6, FAINT);
+        let mut free_from = i32::MIN;
+        let mut last = None;
+        for (k, point) in self.chart.points.iter().enumerate() {
+            if last == Some(point.day) {
+                continue;
+            }
+            last = Some(point.day);
+            let text = sheet.numbers.date(point.day);
+            let half = sheet.small_width(&text) / 2;
+            let x = across.place(k as f64);
+            if x - half > free_from {
+                sheet.line(&[(x, y), (x, y + 30)], 0.6, FAINT);
+                sheet.small(&text, (x, y + 95), MUTED, Anchor::Middle);
+                free_from = x + half + 120;
+            }
         }
     }
-    Ok(())
-}
-
-/// Days below the charts, as many as fit.
-fn days(
-    theme: &Theme,
-    area: &Area<'_>,
-    chart: &ControlChart,
-    across: &Axis,
-    y: i32,
-) -> Result<(), ChartError> {
-    theme.line(area, &[(across.at.0, y), (across.at.1, y)], 0.6, FAINT)?;
-    let mut free_from = i32::MIN;
-    let mut last = None;
-    for (k, point) in chart.points.iter().enumerate() {
-        if last == Some(point.day) {
-            continue;
-        }
-        last = Some(point.day);
-        let text = theme.numbers.date(point.day);
-        let width = theme.text_width(&text, theme.small_pt, Weight::Regular);
-        let x = across.place(k as f64);
-        if x - width / 2 > free_from {
-            theme.line(area, &[(x, y), (x, y + 30)], 0.6, FAINT)?;
-            let look = (Weight::Regular, MUTED, Anchor::Middle);
-            theme.text(area, &text, (x, y + 95), theme.small_pt, look)?;
-            free_from = x + width / 2 + 120;
-        }
-    }
-    Ok(())
 }

@@ -1,11 +1,9 @@
 //! The effect of each factor on removal: panels, fit and band, one factor
 //! below the other; log axes where the law is a power.
 
-use super::setting::way;
-use super::{
-    Anchor, Area, Axis, ChartError, Colour, Description, FAINT, INK, LogAxis, MUTED, Theme, Weight,
-    tenths,
-};
+use super::axes::Axis;
+use super::sheet::{At, Sheet};
+use super::{Anchor, ChartError, Colour, Description, FAINT, INK, MUTED, Theme, Weight};
 use crate::removal::Effect;
 
 /// One factor.
@@ -24,7 +22,7 @@ pub struct Field<'a> {
 }
 
 /// The texts of the chart.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Default)]
 pub struct Labels {
     /// Title and description.
     pub description: Description,
@@ -36,6 +34,7 @@ pub struct Labels {
 pub(super) const FIT: Colour = plotters::style::RGBColor(0x00, 0x72, 0xb2);
 /// Single panels.
 pub(super) const DOT: Colour = plotters::style::RGBColor(0x8a, 0x92, 0x99);
+pub(super) const DOT_RADIUS: i32 = 11;
 
 const FIELD_HEIGHT: i32 = 1250;
 const LEFT: i32 = 430;
@@ -43,7 +42,6 @@ const RIGHT: i32 = 80;
 /// Room for the name and what was found.
 const TOP: i32 = 270;
 const BOTTOM: i32 = 290;
-pub(super) const DOT_RADIUS: i32 = 11;
 
 /// Draws the factors one below the other as SVG.
 ///
@@ -52,43 +50,35 @@ pub(super) const DOT_RADIUS: i32 = 11;
 /// [`ChartError`] if the drawing library fails.
 pub fn svg(fields: &[Field<'_>], labels: &Labels, theme: &Theme) -> Result<String, ChartError> {
     let rows = i32::try_from(fields.len()).unwrap_or(1).max(1);
-    let y = common_axis(fields);
-    theme.chart(
-        f64::from(rows * FIELD_HEIGHT) / 10.0,
-        &labels.description,
-        |area| {
-            for (field, index) in fields.iter().zip(0..) {
-                draw(theme, area, field, labels, index * FIELD_HEIGHT, y)?;
-            }
-            Ok(())
-        },
-    )
+    let (low, high) = common_range(fields);
+    theme.chart(rows * FIELD_HEIGHT, &labels.description, |sheet| {
+        for (field, index) in fields.iter().zip(0..) {
+            let (top, foot) = (index * FIELD_HEIGHT, (index + 1) * FIELD_HEIGHT);
+            let y = Axis::log(low, high, (foot - BOTTOM, top + TOP));
+            draw(sheet, field, labels, &y);
+        }
+    })
 }
 
-/// One range for all fields, so that slopes compare: the curves, the bands and
+/// The value that a share of sorted values does not exceed.
+pub(super) fn at_share(sorted: &[f64], share: f64) -> Option<f64> {
+    let at = ((sorted.len() as f64 - 1.0) * share).round() as usize;
+    sorted.get(at).copied()
+}
+
+/// One range for all fields, so that slopes compare: the curves, the levels and
 /// nearly all panels.
-fn common_axis(fields: &[Field<'_>]) -> (f64, f64) {
-    let mut values: Vec<f64> = fields
-        .iter()
-        .flat_map(|f| f.effect.data.iter().map(|d| d.1))
-        .collect();
-    values.retain(|v| *v > 0.0);
+fn common_range(fields: &[Field<'_>]) -> (f64, f64) {
+    let data = fields.iter().flat_map(|f| &f.effect.data);
+    let mut values: Vec<f64> = data.map(|d| d.1).filter(|v| *v > 0.0).collect();
     values.sort_by(f64::total_cmp);
-    let quantile = |q: f64| {
-        values
-            .get(((values.len() as f64 - 1.0) * q).round() as usize)
-            .copied()
-    };
-    let mut low = quantile(0.01).unwrap_or(f64::INFINITY);
-    let mut high = quantile(0.99).unwrap_or(0.0);
-    for field in fields {
-        for point in &field.effect.curve {
-            low = low.min(point.removed_um);
-            high = high.max(point.removed_um);
-        }
-        for (_, level) in &field.effect.levels {
-            low = low.min(level.estimate);
-            high = high.max(level.estimate);
+    let mut low = at_share(&values, 0.01).unwrap_or(f64::INFINITY);
+    let mut high = at_share(&values, 0.99).unwrap_or(0.0);
+    for effect in fields.iter().map(|f| f.effect) {
+        let curve = effect.curve.iter().map(|p| p.removed_um);
+        for value in curve.chain(effect.levels.iter().map(|l| l.1.estimate)) {
+            low = low.min(value);
+            high = high.max(value);
         }
     }
     if low.is_finite() && high > low {
@@ -98,111 +88,95 @@ fn common_axis(fields: &[Field<'_>]) -> (f64, f64) {
     }
 }
 
-fn draw(
-    theme: &Theme,
-    area: &Area<'_>,
-    field: &Field<'_>,
-    labels: &Labels,
-    y0: i32,
-    (low, high): (f64, f64),
-) -> Result<(), ChartError> {
-    let (left, right) = (LEFT, tenths(theme.width_pt) - RIGHT);
-    let (top, bottom) = (y0 + TOP, y0 + FIELD_HEIGHT - BOTTOM);
-    let y = LogAxis::new(low, high, (bottom, top));
+fn draw(sheet: &Sheet<'_>, field: &Field<'_>, labels: &Labels, y: &Axis) {
+    let (left, right) = (LEFT, sheet.width() - RIGHT);
+    let (bottom, top) = y.at;
     for (text, size, up, weight, colour) in [
-        (&field.name, theme.label_pt, 195, Weight::Bold, INK),
-        (&field.found, theme.small_pt, 75, Weight::Regular, MUTED),
+        (&field.name, sheet.label_pt, 195, Weight::Bold, INK),
+        (&field.found, sheet.small_pt, 75, Weight::Regular, MUTED),
     ] {
-        let line = theme.wrap(text, right - left, size, 1);
+        let line = sheet.wrap(text, right - left, size, 1);
         let look = (weight, colour, Anchor::Left);
-        theme.lines(area, &line, (left, top - up), size, look)?;
+        sheet.lines(&line, (left, top - up), size, look);
     }
-    theme.left_log_axis(area, &y, left, right, &labels.y)?;
+    sheet.left_axis(y, left, Some(right), &labels.y);
     let level = |v: f64| y.place(v).clamp(top, bottom);
     let effect = field.effect;
     if effect.curve.is_empty() {
-        return levels(theme, area, field, (left, right), bottom, &level);
+        levels(sheet, field, (left, right), bottom, &level);
+        return;
     }
-    let ends = effect
-        .curve
-        .iter()
-        .fold((f64::INFINITY, f64::NEG_INFINITY), |e, p| {
-            (e.0.min(p.at), e.1.max(p.at))
-        });
-    let place: Box<dyn Fn(f64) -> i32> = if effect.power {
-        let spare = (ends.1 / ends.0).powf(0.04);
-        let axis = LogAxis::new(ends.0 / spare, ends.1 * spare, (left, right));
-        theme.bottom_log_axis(area, &axis, bottom, "")?;
-        Box::new(move |v| axis.place(v))
+    let settings = || effect.curve.iter().map(|p| p.at);
+    let low = settings().fold(f64::INFINITY, f64::min);
+    let high = settings().fold(f64::NEG_INFINITY, f64::max);
+    let x = if effect.power {
+        let spare = (high / low).powf(0.04);
+        Axis::log(low / spare, high * spare, (left, right))
     } else {
-        let spare = (ends.1 - ends.0) * 0.04;
-        let axis = Axis::new(ends.0 - spare, ends.1 + spare, (left, right));
-        theme.bottom_axis(area, &axis, bottom, "")?;
-        Box::new(move |v| axis.place(v))
+        let spare = (high - low) * 0.04;
+        Axis::new(low - spare, high + spare, (left, right))
     };
-    band(theme, area, effect, &*place, &level)?;
+    sheet.bottom_axis(&x, bottom, "");
+    band(sheet, effect, &|v| x.place(v), &level);
     for &(at, removed) in &effect.data {
-        theme.dot(area, (place(at), level(removed)), DOT_RADIUS, DOT)?;
+        sheet.dot((x.place(at), level(removed)), DOT_RADIUS, DOT);
     }
-    let mut line: Vec<(i32, i32)> = effect
-        .curve
-        .iter()
-        .map(|p| (place(p.at), level(p.removed_um)))
+    let curve = effect.curve.iter();
+    let mut line: Vec<At> = curve
+        .map(|p| (x.place(p.at), level(p.removed_um)))
         .collect();
     line.sort_by_key(|p| p.0);
-    theme.line(area, &line, 1.6, FIT)?;
-    let Some(present) = effect.present.map(&*place) else {
-        return Ok(());
+    sheet.line(&line, 1.6, FIT);
+    let Some(present) = effect.present.map(|v| x.place(v)) else {
+        return;
     };
-    let mut named = vec![(present, field.present.as_str())];
-    if let Some((advised, name)) = &field.advised {
-        let to = place(*advised).clamp(left, right);
-        theme.arrow(area, &way(&line, present, to), INK)?;
-        named.push((to, name));
-    }
-    if let Some(y) = super::setting::on(&line, present) {
-        theme.setting(area, (present, y), INK)?;
-    }
-    theme.settings_row(area, &named, bottom)
+    let advised =
+        (field.advised.as_ref()).map(|(at, name)| (x.place(*at).clamp(left, right), name.as_str()));
+    sheet.setting(&line, present, advised.map(|a| a.0));
+    let named = [(present, field.present.as_str())].into_iter();
+    sheet.settings_row(&named.chain(advised).collect::<Vec<_>>(), bottom);
 }
 
 /// The interval of the curve as a shaded band.
 pub(super) fn band(
-    theme: &Theme,
-    area: &Area<'_>,
+    sheet: &Sheet<'_>,
     effect: &Effect,
     x: &dyn Fn(f64) -> i32,
     y: &dyn Fn(f64) -> i32,
-) -> Result<(), ChartError> {
-    let mut edge: Vec<(i32, i32)> = Vec::new();
-    for point in &effect.curve {
-        if let Some(ci) = point.ci {
-            edge.push((x(point.at), y(ci.high)));
-        }
+) {
+    let curve = effect.curve.iter();
+    let points: Vec<_> = curve
+        .filter_map(|p| Some((x(p.at), p.ci?.low, p.ci?.high)))
+        .collect();
+    shade(sheet, &points, y, (FIT, 0.18));
+}
+
+/// The area between limits side by side: place across, low and high.
+pub(super) fn shade(
+    sheet: &Sheet<'_>,
+    points: &[(i32, f64, f64)],
+    y: &dyn Fn(f64) -> i32,
+    (colour, opacity): (Colour, f64),
+) {
+    let upper = points.iter().map(|(x, _, high)| (*x, y(*high)));
+    let lower = points.iter().rev().map(|(x, low, _)| (*x, y(*low)));
+    let edge: Vec<At> = upper.chain(lower).collect();
+    if edge.len() >= 4 {
+        sheet.polygon(&edge, colour, opacity);
     }
-    for point in effect.curve.iter().rev() {
-        if let Some(ci) = point.ci {
-            edge.push((x(point.at), y(ci.low)));
-        }
-    }
-    if edge.len() < 4 {
-        return Ok(());
-    }
-    theme.fill_polygon(area, &edge, FIT, 0.18)
 }
 
 fn levels(
-    theme: &Theme,
-    area: &Area<'_>,
+    sheet: &Sheet<'_>,
     field: &Field<'_>,
     (left, right): (i32, i32),
     bottom: i32,
     level: &dyn Fn(f64) -> i32,
-) -> Result<(), ChartError> {
+) {
     let effect = field.effect;
     let count = i32::try_from(effect.levels.len()).unwrap_or(1).max(1);
     let step = (right - left) / count;
-    theme.line(area, &[(left, bottom), (right, bottom)], 0.6, FAINT)?;
+    sheet.line(&[(left, bottom), (right, bottom)], 0.6, FAINT);
     let middle = |index: i32| left + step * index + step / 2;
     for (i, &(at, removed)) in effect.data.iter().enumerate() {
         // Panels of a level side by side in the order they ran.
@@ -213,20 +187,19 @@ fn levels(
             0
         };
         let x = middle(at as i32) + shift;
-        theme.dot(area, (x, level(removed)), DOT_RADIUS, DOT)?;
+        sheet.dot((x, level(removed)), DOT_RADIUS, DOT);
     }
     for ((name, estimate), index) in effect.levels.iter().zip(0..) {
         let x = middle(index);
         if let Some(ci) = estimate.ci {
-            theme.line(area, &[(x, level(ci.low)), (x, level(ci.high))], 1.6, FIT)?;
+            sheet.line(&[(x, level(ci.low)), (x, level(ci.high))], 1.6, FIT);
         }
         let y = level(estimate.estimate);
-        theme.line(area, &[(x - 90, y), (x + 90, y)], 2.0, FIT)?;
-        let lines = theme.wrap(name, step - 20, theme.small_pt, 1);
+        sheet.line(&[(x - 90, y), (x + 90, y)], 2.0, FIT);
+        let lines = sheet.wrap(name, step - 20, sheet.small_pt, 1);
         let look = (Weight::Regular, INK, Anchor::Middle);
-        theme.lines(area, &lines, (x, bottom + 95), theme.small_pt, look)?;
+        sheet.lines(&lines, (x, bottom + 95), sheet.small_pt, look);
     }
-    Ok(())
 }
 
 #[cfg(test)]
@@ -237,15 +210,12 @@ mod tests {
 
     fn labels() -> Labels {
         Labels {
-            description: Description {
-                title: "Effects".into(),
-                text: "Removal against each factor".into(),
-            },
             y: "Removal (µm)".into(),
+            ..Labels::default()
         }
     }
 
-    pub(crate) fn feed() -> Effect {
+    fn feed() -> Effect {
         let point = |at: f64| EffectPoint {
             at,
             removed_um: 2000.0 / at,
@@ -294,22 +264,9 @@ mod tests {
         let effect = Effect {
             factor: Factor::Grit,
             curve: Vec::new(),
-            levels: vec![
-                (
-                    "P240".into(),
-                    Estimate {
-                        estimate: 30.0,
-                        ci: None,
-                    },
-                ),
-                (
-                    "P320".into(),
-                    Estimate {
-                        estimate: 20.0,
-                        ci: None,
-                    },
-                ),
-            ],
+            levels: [("P240", 30.0), ("P320", 20.0)]
+                .map(|(name, estimate)| (name.into(), Estimate { estimate, ci: None }))
+                .to_vec(),
             power: false,
             data: vec![(0.0, 31.0), (1.0, 19.0)],
             present: None,
@@ -323,10 +280,7 @@ mod tests {
         };
         let drawn = svg(&[field], &labels(), &Theme::default()).unwrap();
         assert!(drawn.contains(">P240</text>") && drawn.contains(">P320</text>"));
-        assert!(
-            svg(&[], &labels(), &Theme::default())
-                .unwrap()
-                .contains("<title>")
-        );
+        let empty = svg(&[], &labels(), &Theme::default()).unwrap();
+        assert!(empty.contains("<title>"));
     }
 }

@@ -2,9 +2,8 @@
 //! and as they lie on the panel. The eye sees in which of the two the cloud
 //! is tight.
 
-use super::{
-    Anchor, Area, Axis, ChartError, Colour, Description, FAINT, INK, MUTED, Theme, Weight, tenths,
-};
+use super::axes::Axis;
+use super::{Anchor, ChartError, Colour, Description, FAINT, INK, MUTED, Theme, Weight};
 use crate::records::{Point, Rect};
 
 /// One frame.
@@ -39,46 +38,28 @@ pub fn svg(
     description: &Description,
     theme: &Theme,
 ) -> Result<String, ChartError> {
-    let width = (tenths(theme.width_pt) - GAP - 2 * MARGIN) / 2;
-    let widest = clouds.iter().map(|c| c.outline.width()).fold(1.0, f64::max);
-    let highest = clouds
-        .iter()
-        .map(|c| c.outline.height())
-        .fold(1.0, f64::max);
+    let width = (theme.width() - GAP - 2 * MARGIN) / 2;
+    let largest = |of: fn(&Rect) -> f64| clouds.iter().map(|c| of(&c.outline)).fold(1.0, f64::max);
+    let (widest, highest) = (largest(Rect::width), largest(Rect::height));
     // Tenths of a point per mm, the same along both axes and in both frames.
     let scale = (f64::from(width) / widest).min(f64::from(HIGHEST) / highest);
-    let height = (highest * scale).ceil() as i32;
-    theme.chart(f64::from(TOP + height + NOTE) / 10.0, description, |area| {
+    let bottom = TOP + (highest * scale).ceil() as i32;
+    theme.chart(bottom + NOTE, description, |sheet| {
         for (cloud, side) in clouds.iter().zip(0..) {
             let left = MARGIN + side * (width + GAP);
-            draw(theme, area, cloud, colour, (left, TOP + height), scale)?;
+            let r = cloud.outline;
+            let extent = |mm: f64| (mm * scale).round() as i32;
+            let x = Axis::new(r.x0, r.x1, (left, left + extent(r.width())));
+            let y = Axis::new(r.y0, r.y1, (bottom, bottom - extent(r.height())));
+            let bold = (Weight::Bold, INK, Anchor::Left);
+            sheet.text(&cloud.title, (left, 90), theme.label_pt, bold);
+            sheet.outline([(x.at.0, y.at.1), (x.at.1, y.at.0)], 0.8, FAINT);
+            for hit in &cloud.hits {
+                sheet.dot((x.place(hit.x), y.place(hit.y)), DOT, colour);
+            }
+            sheet.small(&cloud.note, (left, bottom + 110), MUTED, Anchor::Left);
         }
-        Ok(())
     })
-}
-
-fn draw(
-    theme: &Theme,
-    area: &Area<'_>,
-    cloud: &Cloud,
-    colour: Colour,
-    (left, bottom): (i32, i32),
-    scale: f64,
-) -> Result<(), ChartError> {
-    let r = cloud.outline;
-    let extent = |mm: f64| (mm * scale).round() as i32;
-    let x = Axis::new(r.x0, r.x1, (left, left + extent(r.width())));
-    let y = Axis::new(r.y0, r.y1, (bottom, bottom - extent(r.height())));
-    let bold = (Weight::Bold, INK, Anchor::Left);
-    theme.text(area, &cloud.title, (left, 90), theme.label_pt, bold)?;
-    let corners = [(x.at.0, y.at.1), (x.at.1, y.at.0)];
-    theme.outline(area, corners, 0.8, FAINT)?;
-    for hit in &cloud.hits {
-        theme.dot(area, (x.place(hit.x), y.place(hit.y)), DOT, colour)?;
-    }
-    let look = (Weight::Regular, MUTED, Anchor::Left);
-    let at = (left, bottom + 110);
-    theme.text(area, &cloud.note, at, theme.small_pt, look)
 }
 
 #[cfg(test)]
@@ -98,18 +79,8 @@ mod tests {
             },
             hits: vec![Point { x: 100.0, y: 100.0 }; hits],
         };
-        let description = Description {
-            title: "Frames".into(),
-            text: "Two frames".into(),
-        };
         let clouds = [cloud("machine", 600.0, 3), cloud("panel", 900.0, 2)];
-        let text = svg(
-            &clouds,
-            super::super::ACCENT,
-            &description,
-            &Theme::default(),
-        )
-        .unwrap();
+        let text = svg(&clouds, INK, &Description::default(), &Theme::default()).unwrap();
         for word in ["machine", "panel", "3 hits", "2 hits"] {
             assert!(text.contains(&format!(">{word}</text>")), "{word}");
         }

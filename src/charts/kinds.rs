@@ -1,6 +1,7 @@
 //! Which kinds: a Pareto chart, each bar split by cause.
 
-use super::{Anchor, Axis, ChartError, Description, FAINT, GRID, INK, MUTED, Theme, Weight, hatch};
+use super::axes::Axis;
+use super::{Anchor, ChartError, Description, FAINT, GRID, INK, MUTED, Theme, Weight};
 use crate::causes::Cause;
 
 /// One bar: a kind of defect with its weight by cause.
@@ -15,8 +16,15 @@ pub struct Bar {
     pub written: String,
 }
 
+impl Bar {
+    /// The bar's whole weight.
+    pub(crate) fn total(&self) -> f64 {
+        self.parts.iter().map(|p| p.1).sum()
+    }
+}
+
 /// The texts of the chart.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Default)]
 pub struct Labels {
     /// Title and description.
     pub description: Description,
@@ -26,9 +34,9 @@ pub struct Labels {
     pub causes: Vec<(Cause, String)>,
 }
 
-const LABEL_WIDTH: i32 = 1150;
-const BAR_STEP: i32 = 210;
-const BAR_HEIGHT: i32 = 130;
+const LEFT: i32 = 1150;
+const STEP: i32 = 210;
+const HEIGHT: i32 = 130;
 const TOP: i32 = 210;
 
 /// Draws the bars, longest first, as SVG. An empty list gives the axis alone.
@@ -38,75 +46,43 @@ const TOP: i32 = 210;
 /// [`ChartError`] if the drawing library fails.
 pub fn svg(bars: &[Bar], labels: &Labels, theme: &Theme) -> Result<String, ChartError> {
     let rows = i32::try_from(bars.len().max(1)).unwrap_or(1);
-    let bottom = TOP + rows * BAR_STEP;
-    let height_pt = f64::from(bottom + 330) / 10.0;
-    let longest = bars
-        .iter()
-        .map(|bar| bar.parts.iter().map(|p| p.1).sum::<f64>())
-        .fold(0.0, f64::max);
-    let spare = bars
-        .iter()
-        .map(|bar| theme.text_width(&bar.written, theme.label_pt, Weight::Bold))
-        .max()
-        .unwrap_or(0);
-    let right = (theme.width_pt * 10.0) as i32 - spare - 80;
-    let axis = Axis::new(0.0, longest, (LABEL_WIDTH, right));
-    theme.chart(height_pt, &labels.description, |area| {
-        for value in axis.ticks(5).values {
+    let bottom = TOP + rows * STEP;
+    let longest = bars.iter().map(Bar::total).fold(0.0, f64::max);
+    let written = |bar: &Bar| theme.text_width(&bar.written, theme.label_pt, Weight::Bold);
+    let spare = bars.iter().map(written).max().unwrap_or(0);
+    let axis = Axis::new(0.0, longest, (LEFT, theme.width() - spare - 80));
+    theme.chart(bottom + 330, &labels.description, |sheet| {
+        for value in axis.values(5) {
             let x = axis.place(value);
-            theme.line(area, &[(x, TOP - 20), (x, bottom)], 0.5, GRID)?;
+            sheet.line(&[(x, TOP - 20), (x, bottom)], 0.5, GRID);
         }
-        let mut x = LABEL_WIDTH;
+        let mut x = LEFT;
         for (cause, name) in &labels.causes {
             // The look of the bars, hatch and all, so that grey print tells it too.
-            hatch(theme, area, [(x, 50), (x + 120, 130)], *cause)?;
-            let look = (Weight::Regular, INK, Anchor::Left);
-            theme.text(area, name, (x + 165, 90), theme.small_pt, look)?;
-            x += 165 + theme.text_width(name, theme.small_pt, Weight::Regular) + 120;
+            sheet.hatch([(x, 50), (x + 120, 130)], *cause);
+            sheet.small(name, (x + 165, 90), INK, Anchor::Left);
+            x += 165 + theme.small_width(name) + 120;
         }
-        let mut y = TOP;
+        let mut middle = TOP + STEP / 2;
         for bar in bars {
-            let middle = y + BAR_STEP / 2;
-            let lines = theme.wrap(&bar.label, LABEL_WIDTH - 130, theme.label_pt, 2);
-            let up = if lines.len() > 1 { 62 } else { 0 };
-            let look = (Weight::Regular, INK, Anchor::Right);
-            theme.lines(
-                area,
-                &lines,
-                (LABEL_WIDTH - 80, middle - up),
-                theme.label_pt,
-                look,
-            )?;
+            sheet.row_name(&bar.label, LEFT, middle);
             let mut reach = 0.0;
             for &(cause, weight) in bar.parts.iter().filter(|p| p.1 > 0.0) {
                 let from = axis.place(reach);
                 reach += weight;
-                let to = axis.place(reach);
-                let (y0, y1) = (middle - BAR_HEIGHT / 2, middle + BAR_HEIGHT / 2);
-                hatch(theme, area, [(from, y0), (to, y1)], cause)?;
+                let (y0, y1) = (middle - HEIGHT / 2, middle + HEIGHT / 2);
+                sheet.hatch([(from, y0), (axis.place(reach), y1)], cause);
             }
             let look = (Weight::Bold, INK, Anchor::Left);
             let end = (axis.place(reach) + 60, middle);
-            theme.text(area, &bar.written, end, theme.label_pt, look)?;
-            y += BAR_STEP;
+            sheet.text(&bar.written, end, theme.label_pt, look);
+            middle += STEP;
         }
-        theme.line(
-            area,
-            &[(LABEL_WIDTH, TOP - 20), (LABEL_WIDTH, bottom)],
-            0.6,
-            FAINT,
-        )?;
+        sheet.line(&[(LEFT, TOP - 20), (LEFT, bottom)], 0.6, FAINT);
         if bars.is_empty() {
-            let look = (Weight::Regular, MUTED, Anchor::Left);
-            theme.text(
-                area,
-                "–",
-                (LABEL_WIDTH + 60, TOP + 130),
-                theme.label_pt,
-                look,
-            )?;
+            sheet.label("–", (LEFT + 60, TOP + 130), MUTED, Anchor::Left);
         }
-        theme.bottom_axis(area, &axis, bottom, &labels.measure)
+        sheet.bottom_axis(&axis, bottom, &labels.measure);
     })
 }
 
@@ -116,12 +92,9 @@ mod tests {
 
     fn labels() -> Labels {
         Labels {
-            description: Description {
-                title: "Kinds".into(),
-                text: "Bars".into(),
-            },
             measure: "Panels".into(),
             causes: vec![(Cause::Machine, "machine".into())],
+            ..Labels::default()
         }
     }
 

@@ -6,21 +6,21 @@
 
 pub mod age;
 mod axes;
+pub mod bars;
 pub mod before_after;
 mod cause_style;
-pub mod contours;
+mod contours;
 pub mod control_chart;
+mod dashes;
 pub mod effect;
-pub mod exposure_bars;
-pub mod folded_distances;
 pub mod frames_side_by_side;
 pub mod kinds;
-mod log_axis;
-mod marks;
 mod numbers;
 pub mod places;
 pub mod ratios;
+pub mod rings;
 mod setting;
+mod sheet;
 pub mod strips;
 pub mod surface;
 mod svg;
@@ -28,13 +28,10 @@ mod theme;
 mod typeface;
 pub mod window;
 
-pub use axes::{Axis, Ticks};
-pub use cause_style::{CAUSES, Hatch, cause_colour, cause_hatch, cause_mark, draw_mark, hatch};
-pub use log_axis::LogAxis;
+pub use cause_style::{CAUSES, cause_colour, cause_mark};
 pub use numbers::NumberStyle;
 pub(crate) use svg::escape;
 pub use theme::{
-    ACCENT, Anchor, Area, ChartError, Colour, Description, FAINT, GRID, INK, MUTED, PAPER, Theme,
-    Weight, tenths,
+    ACCENT, Anchor, ChartError, Colour, Description, FAINT, GRID, INK, MUTED, PAPER, Theme, Weight,
 };
 pub use typeface::{FACES, FAMILY, printable};

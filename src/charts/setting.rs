@@ -1,6 +1,7 @@
 //! Settings on a curve: where one stands, and the way from it to another.
 
-use super::{Anchor, Area, ChartError, Colour, INK, PAPER, Theme, Weight, tenths};
+use super::sheet::{At, Sheet};
+use super::{Anchor, INK, PAPER, Weight};
 
 /// Radius of the dot at the present setting.
 const DOT: i32 = 32;
@@ -13,9 +14,9 @@ pub(super) const ROW: i32 = 200;
 
 /// The way along a curve (points from left to right) from one place across to
 /// another; empty where the curve has none.
-pub(super) fn way(curve: &[(i32, i32)], from: i32, to: i32) -> Vec<(i32, i32)> {
+fn way(curve: &[At], from: i32, to: i32) -> Vec<At> {
     let (low, high) = (from.min(to), from.max(to));
-    let (Some(first), Some(last)) = (on(curve, low), on(curve, high)) else {
+    let (Some(first), Some(last)) = (height(curve, low), height(curve, high)) else {
         return Vec::new();
     };
     let mut points = vec![(low, first)];
@@ -28,7 +29,7 @@ pub(super) fn way(curve: &[(i32, i32)], from: i32, to: i32) -> Vec<(i32, i32)> {
 }
 
 /// The curve's height at a place across; its end beyond it.
-pub(super) fn on(curve: &[(i32, i32)], x: i32) -> Option<i32> {
+fn height(curve: &[At], x: i32) -> Option<i32> {
     let (first, last) = (curve.first()?, curve.last()?);
     if x <= first.0 {
         return Some(first.1);
@@ -43,39 +44,27 @@ pub(super) fn on(curve: &[(i32, i32)], x: i32) -> Option<i32> {
     Some(last.1)
 }
 
-impl Theme {
-    /// The present setting on a curve.
-    ///
-    /// # Errors
-    ///
-    /// [`ChartError`] if the drawing library fails.
-    pub(super) fn setting(
-        &self,
-        area: &Area<'_>,
-        at: (i32, i32),
-        colour: Colour,
-    ) -> Result<(), ChartError> {
-        self.dot(area, at, ROOM, PAPER)?;
-        self.dot(area, at, DOT, colour)
+impl Sheet<'_> {
+    /// The present setting as a dot on a curve, with an arrow along the curve to
+    /// the one to try.
+    pub(super) fn setting(&self, curve: &[At], present: i32, to: Option<i32>) {
+        if let Some(to) = to {
+            self.arrow(&way(curve, present, to));
+        }
+        if let Some(y) = height(curve, present) {
+            self.dot((present, y), ROOM, PAPER);
+            self.dot((present, y), DOT, INK);
+        }
     }
 
     /// An arrow along a way; nothing where it is shorter than its head.
-    ///
-    /// # Errors
-    ///
-    /// [`ChartError`] if the drawing library fails.
-    pub(super) fn arrow(
-        &self,
-        area: &Area<'_>,
-        way: &[(i32, i32)],
-        colour: Colour,
-    ) -> Result<(), ChartError> {
+    fn arrow(&self, way: &[At]) {
         let (Some(&start), Some(&tip)) = (way.first(), way.last()) else {
-            return Ok(());
+            return;
         };
-        let far = |p: (i32, i32)| f64::from(tip.0 - p.0).hypot(f64::from(tip.1 - p.1));
+        let far = |p: At| f64::from(tip.0 - p.0).hypot(f64::from(tip.1 - p.1));
         if far(start) < HEAD.0 {
-            return Ok(());
+            return;
         }
         // The head points the way of its last stretch as long as itself.
         let neck = way.iter().rev().copied().find(|p| far(*p) >= HEAD.0);
@@ -93,26 +82,17 @@ impl Theme {
                 (base.1 + side * ux * HEAD.1).round() as i32,
             )
         };
-        let mut shaft: Vec<(i32, i32)> = (way.iter().copied())
+        let mut shaft: Vec<At> = (way.iter().copied())
             .take_while(|p| far(*p) >= HEAD.0)
             .collect();
         shaft.push((base.0.round() as i32, base.1.round() as i32));
-        self.line(area, &shaft, 2.6, colour)?;
-        self.fill_polygon(area, &[tip, corner(1.0), corner(-1.0)], colour, 1.0)
+        self.line(&shaft, 2.6, INK);
+        self.polygon(&[tip, corner(1.0), corner(-1.0)], INK, 1.0);
     }
 
     /// Settings named below an axis, each under its place, moved apart where
     /// they would touch.
-    ///
-    /// # Errors
-    ///
-    /// [`ChartError`] if the drawing library fails.
-    pub(super) fn settings_row(
-        &self,
-        area: &Area<'_>,
-        settings: &[(i32, &str)],
-        bottom: i32,
-    ) -> Result<(), ChartError> {
+    pub(super) fn settings_row(&self, settings: &[(i32, &str)], bottom: i32) {
         let wide = |text: &str| self.text_width(text, self.small_pt, Weight::Bold);
         let mut order: Vec<(i32, &str)> = settings.to_vec();
         order.sort_by_key(|s| s.0);
@@ -123,15 +103,14 @@ impl Theme {
             places[k - 1] -= push / 2;
             places[k] += push - push / 2;
         }
-        let edge = tenths(self.width_pt) - 20;
+        let edge = self.width() - 20;
         for ((x, text), place) in order.iter().zip(places) {
-            self.line(area, &[(*x, bottom), (*x, bottom + 45)], 1.6, INK)?;
+            self.line(&[(*x, bottom), (*x, bottom + 45)], 1.6, INK);
             let half = wide(text) / 2;
             let middle = place.clamp(half + 20, (edge - half).max(half + 20));
             let look = (Weight::Bold, INK, Anchor::Middle);
-            self.text(area, text, (middle, bottom + ROW), self.small_pt, look)?;
+            self.text(text, (middle, bottom + ROW), self.small_pt, look);
         }
-        Ok(())
     }
 }
 
@@ -144,7 +123,7 @@ mod tests {
         let curve = [(0, 100), (100, 50), (200, 40)];
         assert_eq!(way(&curve, 50, 150), [(50, 75), (100, 50), (150, 45)]);
         assert_eq!(way(&curve, 150, 50), [(150, 45), (100, 50), (50, 75)]);
-        assert_eq!(on(&curve, 500), Some(40));
+        assert_eq!(height(&curve, 500), Some(40));
         assert_eq!(way(&[], 1, 2), []);
     }
 }

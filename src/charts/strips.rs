@@ -1,10 +1,10 @@
 //! When: one strip per finding, a tick for each panel hit in sanding order,
 //! lots shaded.
 
-use super::{
-    Anchor, Area, Axis, ChartError, Colour, Description, FAINT, GRID, INK, MUTED, Theme, Weight,
-    cause_colour, draw_mark, tenths,
-};
+use super::axes::Axis;
+use super::cause_colour;
+use super::sheet::Sheet;
+use super::{Anchor, ChartError, Description, FAINT, GRID, INK, MUTED, Theme, Weight};
 use crate::causes::Cause;
 
 /// One finding in time.
@@ -31,7 +31,7 @@ pub struct Strip {
 }
 
 /// The texts of the chart.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Default)]
 pub struct Labels {
     /// Title and description.
     pub description: Description,
@@ -56,127 +56,92 @@ const NARROW: f64 = 6.0;
 /// [`ChartError`] if the drawing library fails.
 pub fn svg(strips: &[Strip], labels: &Labels, theme: &Theme) -> Result<String, ChartError> {
     let rows = i32::try_from(strips.len()).unwrap_or(1).max(1);
-    let height = f64::from(rows * ROW + 110) / 10.0;
-    let right = tenths(theme.width_pt) - 60;
-    theme.chart(height, &labels.description, |area| {
+    let right = theme.width() - 60;
+    theme.chart(rows * ROW + 110, &labels.description, |sheet| {
         for (strip, row) in strips.iter().zip(0..) {
             let axis = Axis::new(0.0, strip.panels.max(1) as f64, (LEFT, right));
-            draw(theme, area, strip, &axis, row * ROW, labels)?;
+            draw(sheet, strip, &axis, row * ROW, labels);
         }
-        let look = (Weight::Regular, INK, Anchor::Middle);
-        theme.text(
-            area,
-            &labels.x,
-            ((LEFT + right) / 2, rows * ROW + 20),
-            theme.label_pt,
-            look,
-        )
+        let below = ((LEFT + right) / 2, rows * ROW + 20);
+        sheet.label(&labels.x, below, INK, Anchor::Middle);
     })
 }
 
-fn draw(
-    theme: &Theme,
-    area: &Area<'_>,
-    strip: &Strip,
-    axis: &Axis,
-    top: i32,
-    labels: &Labels,
-) -> Result<(), ChartError> {
+fn draw(sheet: &Sheet<'_>, strip: &Strip, axis: &Axis, top: i32, labels: &Labels) {
     let (y0, y1) = (top + 290, top + 290 + STRIP);
-    draw_mark(theme, area, strip.cause, (LEFT + 40, top + 90), 80)?;
+    sheet.mark(strip.cause, (LEFT + 40, top + 90), 80);
     let bold = (Weight::Bold, INK, Anchor::Left);
-    let room = axis.at.1 - LEFT - 110;
-    let label = theme.wrap(&strip.label, room, theme.label_pt, 1);
-    theme.lines(area, &label, (LEFT + 110, top + 90), theme.label_pt, bold)?;
+    let label = sheet.wrap(&strip.label, axis.at.1 - LEFT - 110, sheet.label_pt, 1);
+    sheet.lines(&label, (LEFT + 110, top + 90), sheet.label_pt, bold);
 
     let mut shaded = false;
     for (first, past, name) in &strip.lots {
         let (x0, x1) = (axis.place(*first as f64), axis.place(*past as f64));
         if shaded {
-            theme.fill(area, [(x0, y0), (x1, y1)], GRID)?;
+            sheet.fill([(x0, y0), (x1, y1)], GRID);
         }
         shaded = !shaded;
-        let fits = theme.text_width(name, theme.small_pt, Weight::Regular) + 30 < x1 - x0;
-        if fits {
-            let look = (Weight::Regular, MUTED, Anchor::Middle);
-            theme.text(area, name, ((x0 + x1) / 2, y0 - 60), theme.small_pt, look)?;
+        if sheet.small_width(name) + 30 < x1 - x0 {
+            sheet.small(name, ((x0 + x1) / 2, y0 - 60), MUTED, Anchor::Middle);
         }
     }
-    theme.outline(area, [(axis.at.0, y0), (axis.at.1, y1)], 0.6, FAINT)?;
-    ticks(theme, area, strip, axis, (y0, y1))?;
+    sheet.outline([(axis.at.0, y0), (axis.at.1, y1)], 0.6, FAINT);
+    ticks(sheet, strip, axis, (y0, y1));
     // A wedge on the strip's upper edge: here somebody did something.
     for &position in &strip.done {
         let x = axis.place(position as f64);
         let wedge = [(x, y0 + 50), (x - 32, y0 - 18), (x + 32, y0 - 18)];
-        theme.fill_polygon(area, &wedge, INK, 1.0)?;
+        sheet.polygon(&wedge, INK, 1.0);
     }
     // An onset is named to the left of its line and an end to the right, so
     // that the two never meet; at the chart's ends the other way round.
-    let changes = [
-        (strip.onset, &labels.onset, Anchor::Right),
-        (strip.end, &labels.end, Anchor::Left),
-    ];
-    for (change, word, side) in changes {
+    let places = |change: &[usize; 3]| change.map(|position| axis.place(position as f64));
+    let onset = strip.onset.as_ref().map(places);
+    let end = strip.end.as_ref().map(places);
+    for (change, word, side) in [
+        (onset, &labels.onset, Anchor::Right),
+        (end, &labels.end, Anchor::Left),
+    ] {
         let Some([earliest, best, latest]) = change else {
             continue;
         };
-        let at = |position: usize| axis.place(position as f64);
         let y = y1 + 50;
-        theme.line(area, &[(at(earliest), y), (at(latest), y)], 0.8, INK)?;
-        for end in [at(earliest), at(latest)] {
-            theme.line(area, &[(end, y - 15), (end, y + 15)], 0.8, INK)?;
+        sheet.line(&[(earliest, y), (latest, y)], 0.8, INK);
+        for end in [earliest, latest] {
+            sheet.line(&[(end, y - 15), (end, y + 15)], 0.8, INK);
         }
-        theme.line(area, &[(at(best), y0 - 20), (at(best), y1 + 85)], 1.2, INK)?;
-        let width = theme.text_width(word, theme.small_pt, Weight::Regular) + 40;
+        sheet.line(&[(best, y0 - 20), (best, y1 + 85)], 1.2, INK);
+        let width = sheet.small_width(word) + 40;
         let (x, anchor) = match side {
-            Anchor::Right if at(best) - width > axis.at.0 => (at(best) - 30, Anchor::Right),
-            Anchor::Left if at(best) + width > axis.at.1 => (at(best) - 30, Anchor::Right),
-            _ => (at(best) + 30, Anchor::Left),
+            Anchor::Right if best - width > axis.at.0 => (best - 30, Anchor::Right),
+            Anchor::Left if best + width > axis.at.1 => (best - 30, Anchor::Right),
+            _ => (best + 30, Anchor::Left),
         };
-        let look = (Weight::Regular, INK, anchor);
-        theme.text(area, word, (x, y1 + 110), theme.small_pt, look)?;
+        sheet.small(word, (x, y1 + 110), INK, anchor);
     }
-    let y = y1 + 110;
-    let free = |position: usize| {
-        let near = |change: Option<[usize; 3]>| {
-            change.is_some_and(|[a, b, c]| {
-                let x = axis.place(position as f64);
-                [a, b, c]
-                    .iter()
-                    .any(|&p| (axis.place(p as f64) - x).abs() < 900)
-            })
-        };
-        !near(strip.onset) && !near(strip.end)
-    };
-    if free(0) {
-        let look = (Weight::Regular, MUTED, Anchor::Left);
-        theme.text(area, &strip.ends.0, (axis.at.0, y), theme.small_pt, look)?;
+    let near = |x: i32| move |at: i32| (at - x).abs() < 900;
+    let free = |x: i32| !onset.iter().chain(&end).flatten().copied().any(near(x));
+    let (first, last) = &strip.ends;
+    if free(axis.at.0) {
+        sheet.small(first, (axis.at.0, y1 + 110), MUTED, Anchor::Left);
     }
-    if free(strip.panels) {
-        let look = (Weight::Regular, MUTED, Anchor::Right);
-        theme.text(area, &strip.ends.1, (axis.at.1, y), theme.small_pt, look)?;
+    if free(axis.place(strip.panels as f64)) {
+        sheet.small(last, (axis.at.1, y1 + 110), MUTED, Anchor::Right);
     }
-    Ok(())
 }
 
 /// A tick per panel hit; where panels are narrower than a tick, a column per
 /// group of panels, as high as the share of them that was hit.
-fn ticks(
-    theme: &Theme,
-    area: &Area<'_>,
-    strip: &Strip,
-    axis: &Axis,
-    (y0, y1): (i32, i32),
-) -> Result<(), ChartError> {
-    let colour: Colour = cause_colour(strip.cause);
+fn ticks(sheet: &Sheet<'_>, strip: &Strip, axis: &Axis, (y0, y1): (i32, i32)) {
+    let colour = cause_colour(strip.cause);
     let width = f64::from(axis.at.1 - axis.at.0) / strip.panels.max(1) as f64;
     if width >= NARROW {
         let tick_pt = (width * 0.07).clamp(0.5, 2.2);
         for &hit in &strip.hits {
             let x = axis.place(hit as f64 + 0.5);
-            theme.line(area, &[(x, y0 + 15), (x, y1 - 15)], tick_pt, colour)?;
+            sheet.line(&[(x, y0 + 15), (x, y1 - 15)], tick_pt, colour);
         }
-        return Ok(());
+        return;
     }
     let group = (30.0 / width).ceil() as usize;
     for first in (0..strip.panels).step_by(group) {
@@ -187,10 +152,9 @@ fn ticks(
             let share = (to - from) as f64 / (past - first) as f64;
             let high = (share * f64::from(y1 - y0 - 20)).ceil().max(8.0) as i32;
             let (x0, x1) = (axis.place(first as f64), axis.place(past as f64));
-            theme.fill(area, [(x0, y1 - high), (x1 - 4, y1)], colour)?;
+            sheet.fill([(x0, y1 - high), (x1 - 4, y1)], colour);
         }
     }
-    Ok(())
 }
 
 #[cfg(test)]
@@ -199,13 +163,10 @@ mod tests {
 
     fn labels() -> Labels {
         Labels {
-            description: Description {
-                title: "When".into(),
-                text: "Strips".into(),
-            },
             x: "panels in sanding order".into(),
             onset: "set in".into(),
             end: "ended".into(),
+            ..Labels::default()
         }
     }
 

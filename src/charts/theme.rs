@@ -1,15 +1,9 @@
-//! What all charts share: size, colours, text, and the way from a drawing to
-//! clean SVG.
+//! What all charts share: size, colours, the width of text.
 
-use plotters::backend::SVGBackend;
-use plotters::coord::Shift;
-use plotters::drawing::{DrawingArea, DrawingAreaErrorKind, IntoDrawingArea};
-use plotters::element::{PathElement, Polygon, Rectangle, Text};
-use plotters::style::text_anchor::{HPos, Pos, VPos};
-use plotters::style::{Color, FontDesc, FontFamily, FontStyle, RGBColor, ShapeStyle, TextStyle};
+use plotters::drawing::DrawingAreaErrorKind;
+use plotters::style::RGBColor;
 
-use super::marks::seen;
-use super::{FAMILY, NumberStyle, printable, svg, typeface};
+use super::{NumberStyle, printable, typeface};
 
 /// A colour.
 pub type Colour = RGBColor;
@@ -27,9 +21,6 @@ pub const ACCENT: Colour = RGBColor(0x2c, 0x3e, 0x57);
 /// The sheet.
 pub const PAPER: Colour = RGBColor(0xff, 0xff, 0xff);
 
-/// A drawing area in tenths of a point.
-pub type Area<'a> = DrawingArea<SVGBackend<'a>, Shift>;
-
 /// A chart could not be drawn.
 #[derive(Debug, thiserror::Error)]
 pub enum ChartError {
@@ -42,7 +33,7 @@ pub enum ChartError {
 }
 
 /// What a chart says of itself: every chart file can be read alone.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct Description {
     /// Its name, a few words.
     pub title: String,
@@ -59,19 +50,15 @@ pub enum Weight {
     Bold,
 }
 
-/// Which point of the text lies at the given place.
+/// Which point of the text lies at the given place, in the middle of its height.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Anchor {
-    /// Left end, middle of the height.
+    /// The left end.
     Left,
-    /// Right end, middle of the height.
+    /// The right end.
     Right,
-    /// Middle of both.
+    /// The middle.
     Middle,
-    /// Middle of the top.
-    Top,
-    /// Middle of the bottom.
-    Bottom,
 }
 
 /// Size and number style of all charts of a report.
@@ -99,8 +86,7 @@ impl Default for Theme {
 }
 
 /// A length in points as the drawing's whole tenths.
-#[must_use]
-pub fn tenths(points: f64) -> i32 {
+pub(super) fn tenths(points: f64) -> i32 {
     (points * 10.0).round() as i32
 }
 
@@ -115,86 +101,33 @@ impl Theme {
         }
     }
 
-    /// Draws a chart of the theme's width and `height_pt` points and returns
-    /// it as clean SVG text. The closure draws in tenths of a point, y down.
-    ///
-    /// # Errors
-    ///
-    /// [`ChartError`] if the drawing library fails.
-    pub fn chart(
-        &self,
-        height_pt: f64,
-        description: &Description,
-        draw: impl FnOnce(&Area<'_>) -> Result<(), ChartError>,
-    ) -> Result<String, ChartError> {
-        if !typeface::register() {
-            return Err(ChartError::Typeface);
-        }
-        let size = (
-            tenths(self.width_pt).unsigned_abs(),
-            tenths(height_pt).unsigned_abs(),
-        );
-        let mut text = String::new();
-        {
-            let area = SVGBackend::with_string(&mut text, size).into_drawing_area();
-            draw(&area)?;
-            area.present()?;
-        }
-        Ok(svg::clean(&text, size, description))
-    }
-
-    /// Text of `size_pt` points at (x, y) tenths.
-    ///
-    /// # Errors
-    ///
-    /// [`ChartError`] if the drawing library fails.
-    pub fn text(
-        &self,
-        area: &Area<'_>,
-        text: &str,
-        (x, y): (i32, i32),
-        size_pt: f64,
-        (weight, colour, anchor): (Weight, Colour, Anchor),
-    ) -> Result<(), ChartError> {
-        let style = text_style(size_pt, weight, colour, anchor);
-        area.draw(&Text::new(printable(text), (x, y), style))?;
-        Ok(())
-    }
-
-    /// Text turned to read upwards, centred on (x, y) tenths.
-    ///
-    /// # Errors
-    ///
-    /// [`ChartError`] if the drawing library fails.
-    pub fn upward_text(
-        &self,
-        area: &Area<'_>,
-        text: &str,
-        (x, y): (i32, i32),
-        size_pt: f64,
-        colour: Colour,
-    ) -> Result<(), ChartError> {
-        let mut style = text_style(size_pt, Weight::Regular, colour, Anchor::Middle);
-        style.font = style
-            .font
-            .transform(plotters::style::FontTransform::Rotate270);
-        area.draw(&Text::new(printable(text), (x, y), style))?;
-        Ok(())
+    /// Width of a chart, tenths.
+    pub(super) fn width(&self) -> i32 {
+        tenths(self.width_pt)
     }
 
     /// Width of a line of text, tenths, with 15 % to spare: another typeface
     /// may be used outside the PDF.
-    #[must_use]
-    pub fn text_width(&self, text: &str, size_pt: f64, weight: Weight) -> i32 {
+    pub(super) fn text_width(&self, text: &str, size_pt: f64, weight: Weight) -> i32 {
         let width = typeface::width_em(&printable(text), weight) * size_pt * 10.0;
         (width * 1.15).ceil() as i32
+    }
+
+    /// The same of a tick label or note.
+    pub(super) fn small_width(&self, text: &str) -> i32 {
+        self.text_width(text, self.small_pt, Weight::Regular)
     }
 
     /// Breaks text into lines of at most `width` tenths: at spaces where there
     /// are any, inside a word where it is longer than the line. At most
     /// `max_lines`; what is left ends in an ellipsis.
-    #[must_use]
-    pub fn wrap(&self, text: &str, width: i32, size_pt: f64, max_lines: usize) -> Vec<String> {
+    pub(super) fn wrap(
+        &self,
+        text: &str,
+        width: i32,
+        size_pt: f64,
+        max_lines: usize,
+    ) -> Vec<String> {
         let fits = |line: &str| self.text_width(line, size_pt, Weight::Regular) <= width;
         let mut lines: Vec<String> = Vec::new();
         let mut line = String::new();
@@ -236,147 +169,6 @@ impl Theme {
         }
         lines
     }
-
-    /// Lines of text below each other, the first one's middle at y.
-    ///
-    /// # Errors
-    ///
-    /// [`ChartError`] if the drawing library fails.
-    pub fn lines(
-        &self,
-        area: &Area<'_>,
-        lines: &[String],
-        (x, y): (i32, i32),
-        size_pt: f64,
-        look: (Weight, Colour, Anchor),
-    ) -> Result<(), ChartError> {
-        for (i, line) in lines.iter().enumerate() {
-            let below = y + tenths(size_pt * 1.25) * i32::try_from(i).unwrap_or(0);
-            self.text(area, line, (x, below), size_pt, look)?;
-        }
-        Ok(())
-    }
-
-    /// A line through the points, `width_pt` points wide.
-    ///
-    /// # Errors
-    ///
-    /// [`ChartError`] if the drawing library fails.
-    pub fn line(
-        &self,
-        area: &Area<'_>,
-        points: &[(i32, i32)],
-        width_pt: f64,
-        colour: Colour,
-    ) -> Result<(), ChartError> {
-        area.draw(&PathElement::new(points.to_vec(), stroke(width_pt, colour)))?;
-        Ok(())
-    }
-
-    /// A dashed line from one point to another.
-    ///
-    /// # Errors
-    ///
-    /// [`ChartError`] if the drawing library fails.
-    pub fn dashed(
-        &self,
-        area: &Area<'_>,
-        from: (i32, i32),
-        to: (i32, i32),
-        width_pt: f64,
-        colour: Colour,
-    ) -> Result<(), ChartError> {
-        let Some((from, to)) = seen(area, from, to) else {
-            return Ok(());
-        };
-        let (dx, dy) = (f64::from(to.0 - from.0), f64::from(to.1 - from.1));
-        let length = dx.hypot(dy);
-        let dash = 40.0;
-        let count = (length / (2.0 * dash)).ceil() as usize;
-        let at = |along: f64| {
-            let share = (along / length.max(1.0)).min(1.0);
-            (
-                from.0 + (dx * share).round() as i32,
-                from.1 + (dy * share).round() as i32,
-            )
-        };
-        for i in 0..count {
-            let start = 2.0 * dash * i as f64;
-            self.line(area, &[at(start), at(start + dash)], width_pt, colour)?;
-        }
-        Ok(())
-    }
-
-    /// A filled rectangle between two corners.
-    ///
-    /// # Errors
-    ///
-    /// [`ChartError`] if the drawing library fails.
-    pub fn fill(
-        &self,
-        area: &Area<'_>,
-        corners: [(i32, i32); 2],
-        colour: Colour,
-    ) -> Result<(), ChartError> {
-        area.draw(&Rectangle::new(corners, ShapeStyle::from(colour).filled()))?;
-        Ok(())
-    }
-
-    /// A filled polygon with the given opacity 0..1.
-    ///
-    /// # Errors
-    ///
-    /// [`ChartError`] if the drawing library fails.
-    pub fn fill_polygon(
-        &self,
-        area: &Area<'_>,
-        points: &[(i32, i32)],
-        colour: Colour,
-        opacity: f64,
-    ) -> Result<(), ChartError> {
-        area.draw(&Polygon::new(points.to_vec(), colour.mix(opacity)))?;
-        Ok(())
-    }
-
-    /// The outline of a rectangle, `width_pt` points wide.
-    ///
-    /// # Errors
-    ///
-    /// [`ChartError`] if the drawing library fails.
-    pub fn outline(
-        &self,
-        area: &Area<'_>,
-        [(x0, y0), (x1, y1)]: [(i32, i32); 2],
-        width_pt: f64,
-        colour: Colour,
-    ) -> Result<(), ChartError> {
-        let path = [(x0, y0), (x1, y0), (x1, y1), (x0, y1), (x0, y0)];
-        self.line(area, &path, width_pt, colour)
-    }
-}
-
-/// A stroke of `width_pt` points.
-fn stroke(width_pt: f64, colour: Colour) -> ShapeStyle {
-    ShapeStyle::from(colour).stroke_width(tenths(width_pt).unsigned_abs())
-}
-
-fn text_style(size_pt: f64, weight: Weight, colour: Colour, anchor: Anchor) -> TextStyle<'static> {
-    let face = match weight {
-        Weight::Regular => FontStyle::Normal,
-        Weight::Bold => FontStyle::Bold,
-    };
-    let (h_pos, v_pos) = match anchor {
-        Anchor::Left => (HPos::Left, VPos::Center),
-        Anchor::Right => (HPos::Right, VPos::Center),
-        Anchor::Middle => (HPos::Center, VPos::Center),
-        Anchor::Top => (HPos::Center, VPos::Top),
-        Anchor::Bottom => (HPos::Center, VPos::Bottom),
-    };
-    // plotters divides the size by 1.24 when it writes it.
-    let font = FontDesc::new(FontFamily::Name(FAMILY), size_pt * 10.0 * 1.24, face);
-    let mut style = TextStyle::from(font).pos(Pos::new(h_pos, v_pos));
-    style.color = colour.to_backend_color();
-    style
 }
 
 #[cfg(test)]

@@ -1,15 +1,15 @@
 //! The process window: chance of too much and of too little against a lever,
 //! with the present and the advised setting.
 
-use super::setting::{ROW, on, way};
-use super::{
-    Anchor, Area, Axis, ChartError, Colour, Description, GRID, INK, LogAxis, MUTED, Theme, Weight,
-    tenths,
-};
+use super::axes::Axis;
+use super::effect::shade;
+use super::setting::ROW;
+use super::sheet::{At, Sheet};
+use super::{Anchor, ChartError, Colour, Description, GRID, INK, MUTED, Theme, Weight};
 use crate::removal::{Estimate, Window, WindowPoint};
 
 /// The texts of the chart.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Default)]
 pub struct Labels {
     /// Title and description.
     pub description: Description,
@@ -37,10 +37,9 @@ const TOO_LITTLE: Colour = plotters::style::RGBColor(0x2a, 0x7f, 0xb8);
 const HEIGHT: i32 = 1650;
 const LEFT: i32 = 430;
 const TOP: i32 = 250;
-const BOTTOM: i32 = 410;
-/// Length of the line beside a curve's name.
+const BOTTOM: i32 = HEIGHT - 410;
+/// Length of the line beside a curve's name, and from there to the name.
 const SAMPLE: i32 = 120;
-/// From the line to the name.
 const GAP: i32 = 30;
 
 /// Draws one window as SVG.
@@ -49,68 +48,46 @@ const GAP: i32 = 30;
 ///
 /// [`ChartError`] if the drawing library fails.
 pub fn svg(window: &Window, labels: &Labels, theme: &Theme) -> Result<String, ChartError> {
-    let right = tenths(theme.width_pt) - 80;
-    let (top, bottom) = (TOP, HEIGHT - BOTTOM);
-    let ends = (
-        window.points.first().map_or(1.0, |p| p.setting),
-        window.points.last().map_or(2.0, |p| p.setting),
-    );
-    let x = LogAxis::new(ends.0, ends.1, (LEFT, right));
-    let highest = window
-        .points
-        .iter()
+    let right = theme.width() - 80;
+    let first = window.points.first().map_or(1.0, |p| p.setting);
+    let last = window.points.last().map_or(2.0, |p| p.setting);
+    let x = Axis::log(first, last, (LEFT, right));
+    let shares = window.points.iter();
+    let highest = shares
         .flat_map(|p| [p.too_much, p.too_little])
         .flatten()
         .map(|e| e.ci.map_or(e.estimate, |ci| ci.high))
         .fold(2.0 * window.accepted_share, f64::max);
-    let y = Axis::new(0.0, (highest * 115.0).min(100.0), (bottom, top));
-    theme.chart(f64::from(HEIGHT) / 10.0, &labels.description, |area| {
+    let y = Axis::new(0.0, (highest * 115.0).min(100.0), (BOTTOM, TOP));
+    theme.chart(HEIGHT, &labels.description, |sheet| {
         if let Some((low, high)) = window.inside {
-            let corners = [(x.place(low), top), (x.place(high), bottom)];
-            theme.fill(area, corners, GRID)?;
-            let middle = (x.place(low) + x.place(high)) / 2;
-            let look = (Weight::Regular, MUTED, Anchor::Middle);
-            let half = theme.text_width(&labels.inside, theme.small_pt, Weight::Regular) / 2;
-            let at = middle.clamp(LEFT + half, (right - half).max(LEFT + half));
-            theme.text(area, &labels.inside, (at, top + 65), theme.small_pt, look)?;
+            let (low, high) = (x.place(low), x.place(high));
+            sheet.fill([(low, TOP), (high, BOTTOM)], GRID);
+            let half = theme.small_width(&labels.inside) / 2;
+            let at = ((low + high) / 2).clamp(LEFT + half, (right - half).max(LEFT + half));
+            sheet.small(&labels.inside, (at, TOP + 65), MUTED, Anchor::Middle);
         }
-        theme.left_axis(area, &y, LEFT, Some(right), &labels.y)?;
-        theme.bottom_log_axis(area, &x, bottom, "")?;
-        let look = (Weight::Regular, INK, Anchor::Middle);
-        let at = ((LEFT + right) / 2, bottom + ROW + 125);
-        theme.text(area, &labels.x, at, theme.label_pt, look)?;
+        sheet.left_axis(&y, LEFT, Some(right), &labels.y);
+        sheet.bottom_axis(&x, BOTTOM, "");
+        let below = ((LEFT + right) / 2, BOTTOM + ROW + 125);
+        sheet.label(&labels.x, below, INK, Anchor::Middle);
         let level = y.place(100.0 * window.accepted_share);
-        theme.dashed(area, (LEFT, level), (right, level), 0.8, MUTED)?;
+        sheet.dashed((LEFT, level), (right, level), 0.8, MUTED);
         // named above the field, below the curves' names
-        let row = top - 55;
-        theme.dashed(area, (LEFT, row), (LEFT + SAMPLE, row), 0.8, MUTED)?;
-        let look = (Weight::Regular, MUTED, Anchor::Left);
+        let row = TOP - 55;
+        sheet.dashed((LEFT, row), (LEFT + SAMPLE, row), 0.8, MUTED);
         let at = (LEFT + SAMPLE + GAP, row);
-        theme.text(area, &labels.accepted, at, theme.small_pt, look)?;
-        for (pick, colour, name) in [
-            (Side::TooMuch, TOO_MUCH, &labels.too_much),
-            (Side::TooLittle, TOO_LITTLE, &labels.too_little),
-        ] {
-            curve(theme, area, window, (&x, &y), pick, (colour, name))?;
-        }
+        sheet.small(&labels.accepted, at, MUTED, Anchor::Left);
         let present = x.place(window.present).clamp(LEFT, right);
         let advised = window.advised.map(|v| x.place(v).clamp(LEFT, right));
-        for side in [Side::TooMuch, Side::TooLittle] {
-            let line = line_of(window, (&x, &y), side);
-            if line.len() < 2 {
-                continue;
-            }
-            if let Some(advised) = advised {
-                theme.arrow(area, &way(&line, present, advised), INK)?;
-            }
-            if let Some(height) = on(&line, present) {
-                theme.setting(area, (present, height), INK)?;
-            }
+        let lines = [Side::TooMuch, Side::TooLittle]
+            .map(|side| curve(sheet, window, (&x, &y), side, labels));
+        for line in lines.iter().filter(|line| line.len() > 1) {
+            sheet.setting(line, present, advised);
         }
-        let mut named = vec![(present, labels.present.as_str())];
-        named.extend(advised.map(|at| (at, labels.advised.as_str())));
-        theme.settings_row(area, &named, bottom)?;
-        Ok(())
+        let named = [(present, labels.present.as_str())].into_iter();
+        let advised = advised.map(|at| (at, labels.advised.as_str()));
+        sheet.settings_row(&named.chain(advised).collect::<Vec<_>>(), BOTTOM);
     })
 }
 
@@ -129,82 +106,50 @@ impl Side {
     }
 }
 
-fn level_of(y: &Axis) -> impl Fn(f64) -> i32 {
-    |share: f64| y.place(100.0 * share).clamp(y.at.1, y.at.0)
-}
-
-/// A curve's points in the chart.
-fn line_of(window: &Window, (x, y): (&LogAxis, &Axis), side: Side) -> Vec<(i32, i32)> {
-    let level = level_of(y);
-    let points = window.points.iter();
-    points
-        .filter_map(|p| Some((x.place(p.setting), level(side.of(p)?.estimate))))
-        .collect()
-}
-
-/// One curve with its band and its name. Too little is dashed, so that grey print
-/// tells the two apart.
+/// Draws one curve with its band and its name and gives its points. Too little is
+/// dashed, so that grey print tells the two apart.
 fn curve(
-    theme: &Theme,
-    area: &Area<'_>,
+    sheet: &Sheet<'_>,
     window: &Window,
-    (x, y): (&LogAxis, &Axis),
+    (x, y): (&Axis, &Axis),
     side: Side,
-    (colour, name): (Colour, &str),
-) -> Result<(), ChartError> {
-    let points: Vec<(i32, Estimate)> = window
-        .points
-        .iter()
+    labels: &Labels,
+) -> Vec<At> {
+    let level = |share: f64| y.place(100.0 * share).clamp(y.at.1, y.at.0);
+    let points: Vec<(i32, Estimate)> = (window.points.iter())
         .filter_map(|p| Some((x.place(p.setting), side.of(p)?)))
         .collect();
-    if points.len() < 2 {
-        return Ok(());
-    }
-    let level = level_of(y);
-    let mut edge: Vec<(i32, i32)> = points
+    let line: Vec<At> = points
         .iter()
-        .filter_map(|(at, e)| Some((*at, level(e.ci?.high))))
+        .map(|(at, e)| (*at, level(e.estimate)))
         .collect();
-    edge.extend(
-        points
-            .iter()
-            .rev()
-            .filter_map(|(at, e)| Some((*at, level(e.ci?.low)))),
-    );
-    if edge.len() >= 4 {
-        theme.fill_polygon(area, &edge, colour, 0.15)?;
+    if points.len() < 2 {
+        return line;
     }
-    let line = line_of(window, (x, y), side);
-    if side == Side::TooMuch {
-        theme.line(area, &line, 1.8, colour)?;
-    } else {
-        theme.dashed_line(area, &line, 1.8, colour)?;
-    }
+    let (colour, name) = match side {
+        Side::TooMuch => (TOO_MUCH, &labels.too_much),
+        Side::TooLittle => (TOO_LITTLE, &labels.too_little),
+    };
+    let limits = points
+        .iter()
+        .filter_map(|(at, e)| Some((*at, e.ci?.low, e.ci?.high)));
+    shade(sheet, &limits.collect::<Vec<_>>(), &level, (colour, 0.15));
+    let stroke = |points: &[At]| match side {
+        Side::TooMuch => sheet.line(points, 1.8, colour),
+        Side::TooLittle => sheet.dashed_curve(points, 1.8, colour),
+    };
+    stroke(&line);
     // Named above the field, where no curve or level can cross the name.
     let row = y.at.1 - 145;
-    let wide = theme.text_width(name, theme.small_pt, Weight::Bold);
+    let wide = sheet.text_width(name, sheet.small_pt, Weight::Bold);
+    let start = match side {
+        Side::TooMuch => x.at.0,
+        Side::TooLittle => x.at.1 - wide - GAP - SAMPLE,
+    };
+    stroke(&[(start, row), (start + SAMPLE, row)]);
     let look = (Weight::Bold, colour, Anchor::Left);
-    if side == Side::TooMuch {
-        let start = x.at.0;
-        theme.line(area, &[(start, row), (start + SAMPLE, row)], 1.8, colour)?;
-        theme.text(
-            area,
-            name,
-            (start + SAMPLE + GAP, row),
-            theme.small_pt,
-            look,
-        )
-    } else {
-        let start = x.at.1 - wide - GAP - SAMPLE;
-        theme.dashed_line(area, &[(start, row), (start + SAMPLE, row)], 1.8, colour)?;
-        theme.text(
-            area,
-            name,
-            (start + SAMPLE + GAP, row),
-            theme.small_pt,
-            look,
-        )
-    }
+    sheet.text(name, (start + SAMPLE + GAP, row), sheet.small_pt, look);
+    line
 }
 
 #[cfg(test)]
@@ -241,18 +186,13 @@ mod tests {
     #[test]
     fn both_curves_and_both_settings_are_named() {
         let labels = Labels {
-            description: Description {
-                title: "Window".into(),
-                text: "Chances".into(),
-            },
-            x: "Feed speed (mm/s)".into(),
             y: "Panels (%)".into(),
             too_much: "too much".into(),
             too_little: "too little".into(),
-            accepted: "accepted".into(),
             present: "now 100".into(),
             advised: "try 140".into(),
             inside: "inside".into(),
+            ..Labels::default()
         };
         let svg = svg(&window(), &labels, &Theme::default()).unwrap();
         for text in [

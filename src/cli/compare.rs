@@ -209,7 +209,7 @@ fn table(comparison: &Comparison, changes: &Changes, numbers: &NumberStyle) -> S
     text += &told(format!(
         "Counts are defects on panels. {} {}",
         words::strata(comparison, numbers),
-        words::tests(changes, numbers)
+        words::tests(changes, numbers).unwrap_or_default()
     ));
     for note in words::notes(comparison, numbers) {
         text += &told(format!("- {note}"));

@@ -57,7 +57,7 @@ pub(super) struct Plan {
     #[arg(long, value_name = "DIR", requires = "free", conflicts_with_all = ["factor", "settle", "change"])]
     follow: Option<PathBuf>,
     /// The effect that the follow-up parts from its likes: a factor, or two as in
-    /// feed_mm_s*passes.
+    /// feed_mm_s,passes.
     #[arg(long, value_name = "EFFECT", requires = "follow")]
     free: Option<String>,
     /// Settle what is open about this finding (F3), this defect, or `all`.

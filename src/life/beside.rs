@@ -92,12 +92,14 @@ pub(super) fn worse_side(
 /// The others' share is taken with half a panel more on either side, so that it
 /// is never 0 or 1.
 pub(super) fn moved(share: f64, others_then: f64, others_now: &Seen) -> f64 {
-    let odds = |share: f64| {
-        let share = share.clamp(1e-6, 1.0 - 1e-6);
-        share / (1.0 - share)
-    };
     let now = odds(share) / odds(others_then) * odds(others_now.share());
     now / (1.0 + now)
+}
+
+/// The odds of a share, never 0 or infinite.
+pub(super) fn odds(share: f64) -> f64 {
+    let share = share.clamp(1e-6, 1.0 - 1e-6);
+    share / (1.0 - share)
 }
 
 #[cfg(test)]

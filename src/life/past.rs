@@ -6,7 +6,8 @@ use jiff::civil::Date;
 use serde::Deserialize;
 use serde_json::{Map, Value};
 
-use super::{Carried, Seen, State};
+use super::{Look, State};
+use crate::causes::Finding;
 use crate::records::Panel;
 
 /// Schema of a findings.json that can be read.
@@ -73,53 +74,45 @@ pub struct Past {
 
 /// A finding of an earlier report.
 #[derive(Debug, Clone, PartialEq, Default, Deserialize)]
-pub(super) struct Remembered {
+pub struct Remembered {
+    /// Its id.
     pub id: String,
+    /// Machine.
     pub machine: Option<String>,
+    /// Head.
     pub head: Option<String>,
+    /// Kind of defect.
     pub defect: String,
-    pub cause: String,
-    pub kind: String,
-    pub frame: Option<String>,
-    pub x_mm: Option<f64>,
-    pub y_mm: Option<f64>,
-    pub radius_mm: Option<f64>,
-    pub line_axis: Option<String>,
-    pub hit_rate: Option<f64>,
-    pub hit_rate_ci: Option<(f64, f64)>,
-    pub expected_hits: Option<f64>,
-    pub panels_exposed: Option<usize>,
-    pub last_panel: Option<String>,
-    pub drift_mm_per_day: Option<f64>,
+    /// Kind of finding, as `findings.json` writes it.
+    pub(super) kind: String,
+    pub(super) frame: Option<String>,
+    pub(super) x_mm: Option<f64>,
+    pub(super) y_mm: Option<f64>,
+    pub(super) radius_mm: Option<f64>,
+    pub(super) line_axis: Option<String>,
+    pub(super) hit_rate: Option<f64>,
+    pub(super) hit_rate_ci: Option<(f64, f64)>,
+    pub(super) expected_hits: Option<f64>,
+    pub(super) panels_exposed: Option<usize>,
+    pub(super) last_panel: Option<String>,
+    pub(super) drift_mm_per_day: Option<f64>,
     #[serde(default)]
-    pub rival: Option<String>,
+    pub(super) rival: Option<String>,
     #[serde(default)]
-    pub levels: Vec<String>,
+    pub(super) levels: Vec<String>,
     #[serde(default)]
-    pub life: Option<State>,
+    pub(super) life: Option<State>,
     #[serde(default)]
-    pub since_report: Option<String>,
+    pub(super) since_report: Option<String>,
     #[serde(default)]
-    pub last_seen: Option<Date>,
+    pub(super) last_seen: Option<Date>,
     #[serde(default)]
-    pub reports_gone: usize,
+    pub(super) reports_gone: usize,
     #[serde(default)]
-    pub looked: Option<Looked>,
+    pub(super) looked: Option<Look>,
     /// All its fields as they were written.
     #[serde(skip)]
     pub fields: Map<String, Value>,
-}
-
-/// What the earlier report knew for looking again.
-#[derive(Debug, Clone, Copy, PartialEq, Default, Deserialize)]
-pub(super) struct Looked {
-    pub rate_low: Option<f64>,
-    pub usual: Option<f64>,
-    pub waiting: Option<Seen>,
-    #[serde(default)]
-    pub rate_before: Option<f64>,
-    #[serde(default)]
-    pub carried: Option<Carried>,
 }
 
 /// Slopes of removal of one cell.
@@ -137,7 +130,17 @@ pub(super) struct OldSlope {
     pub machine: Option<f64>,
 }
 
+/// Whether findings of a kind have no place: a level that panels share.
+pub(super) fn is_rate(kind: &str) -> bool {
+    ["rate", "lot", "abrasive", "time", "wandering", "thin-film"].contains(&kind)
+}
+
 impl Remembered {
+    /// A finding of this report as the next one will read it.
+    pub(super) fn of(finding: &Finding) -> Option<Self> {
+        serde_json::from_value(serde_json::to_value(finding).ok()?).ok()
+    }
+
     /// Whether a panel was sanded where the finding is from; a finding without
     /// a machine is of all of them.
     pub(super) fn of_cell(&self, panel: &Panel) -> bool {

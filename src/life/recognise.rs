@@ -1,8 +1,8 @@
 //! Which finding of this report is which of the last one.
 
-use super::past::Remembered;
+use super::past::{Remembered, is_rate};
 use super::place::Place;
-use crate::causes::{Finding, Kind, UNEVEN_REMOVAL};
+use crate::causes::{Finding, UNEVEN_REMOVAL};
 use crate::records::Records;
 
 /// At least this share of a finding's hits lies within the old place, unless
@@ -69,22 +69,11 @@ fn without_place(old: &Remembered, new: &Finding) -> Option<f64> {
     let same_kind = old.kind == code(&new.kind);
     let same_axis = old.line_axis.as_deref() == new.line_axis.as_ref().map(code).as_deref();
     let same_frame = old.frame.as_deref() == new.frame.as_ref().map(code).as_deref();
-    let of_rate = |kind: &str| {
-        let kinds = [
-            Kind::Rate,
-            Kind::Lot,
-            Kind::Abrasive,
-            Kind::Time,
-            Kind::Wandering,
-            Kind::ThinFilm,
-        ];
-        kinds.iter().any(|k| code(k) == kind)
-    };
     if new.defect == UNEVEN_REMOVAL {
         return (same_kind && (same_frame || old.frame.is_none() || new.frame.is_none()))
             .then_some(1.0 + f64::from(u8::from(same_axis)) / 2.0);
     }
-    if !of_rate(&old.kind) || !of_rate(&code(&new.kind)) {
+    if !is_rate(&old.kind) || !is_rate(&code(&new.kind)) {
         return (same_kind && same_axis).then_some(1.0);
     }
     let same_rival = old.rival.as_deref() == new.rival.as_ref().map(|r| r.code());
@@ -98,7 +87,7 @@ fn without_place(old: &Remembered, new: &Finding) -> Option<f64> {
 }
 
 /// The word of an enum as `findings.json` writes it.
-pub(super) fn code(value: &impl serde::Serialize) -> String {
+fn code(value: &impl serde::Serialize) -> String {
     match serde_json::to_value(value) {
         Ok(serde_json::Value::String(word)) => word,
         _ => String::new(),

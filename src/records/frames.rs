@@ -62,6 +62,17 @@ impl Rect {
     pub fn contains(&self, p: Point) -> bool {
         (self.x0..=self.x1).contains(&p.x) && (self.y0..=self.y1).contains(&p.y)
     }
+
+    /// The smallest rectangle that holds both.
+    #[must_use]
+    pub fn with(&self, other: &Self) -> Self {
+        Self {
+            x0: self.x0.min(other.x0),
+            y0: self.y0.min(other.y0),
+            x1: self.x1.max(other.x1),
+            y1: self.y1.max(other.y1),
+        }
+    }
 }
 
 /// How a panel lay, turned counter-clockwise against the frame.

@@ -201,7 +201,7 @@ pub fn summary(findings: &Findings<'_>, site: &Site) -> Vec<String> {
     };
     let front = Front::new(findings);
     let worst = front.worst_first();
-    let mut lines = vec![words::front::headline(&worst, &front.input, &numbers)];
+    let mut lines = vec![front.headline(&numbers)];
     lines.extend(words::life::on_page_one(&findings.lives, &numbers));
     lines.extend(worst.iter().take(SUMMARY_LINES).map(|f| {
         format!(
@@ -231,10 +231,10 @@ pub fn summary(findings: &Findings<'_>, site: &Site) -> Vec<String> {
         let life = findings.lives.of.get(&f.id)?;
         Some((&f.id, &f.defect, life))
     });
-    let kept = (findings.lives.kept.iter()).map(|k| (&k.id, &k.defect, &k.life));
+    let kept = (findings.lives.kept.iter()).map(|k| (&k.finding.id, &k.finding.defect, &k.life));
     lines.extend(
         own.chain(kept)
-            .filter(|(_, _, life)| life.life == Some(State::CannotTell))
+            .filter(|(_, _, life)| life.looked.open || life.life == Some(State::CannotTell))
             .take(SUMMARY_LINES)
             .map(|(id, defect, life)| words::life::line(id, defect, life, &numbers)),
     );
@@ -247,7 +247,7 @@ pub fn summary(findings: &Findings<'_>, site: &Site) -> Vec<String> {
             .map(|done| {
                 format!(
                     "  {}",
-                    words::life::on_page(done, &site.defects.cost_unit, &numbers)
+                    words::actions::on_page(done, &site.defects.cost_unit, &numbers)
                 )
             }),
     );

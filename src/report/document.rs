@@ -3,11 +3,13 @@
 //! Pages are built once from the findings; the PDF and the HTML page are two
 //! renderings of the same blocks. All text is content, never markup.
 
+use serde::Serialize;
+
 use crate::causes::Cause;
 use crate::site::Paper;
 
 /// A whole report.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Document {
     /// Title of the document.
     pub title: String,
@@ -20,13 +22,14 @@ pub struct Document {
     /// Its date, taken from the data.
     pub date: Option<jiff::civil::Date>,
     /// The sheet.
+    #[serde(skip)]
     pub paper: Paper,
     /// Pages in order.
     pub pages: Vec<Page>,
 }
 
 /// One page or more under one heading.
-#[derive(Debug, Clone, PartialEq, Default)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize)]
 pub struct Page {
     /// Name for links, from our own list: `finding-1`, `method`.
     pub anchor: String,
@@ -41,7 +44,7 @@ pub struct Page {
 }
 
 /// Where a page starts.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize)]
 pub enum Start {
     /// On a new sheet.
     #[default]
@@ -53,7 +56,8 @@ pub enum Start {
 }
 
 /// A piece of a page.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
+#[serde(tag = "kind", content = "of")]
 pub enum Block {
     /// A heading inside the page.
     Heading(String),
@@ -123,7 +127,7 @@ impl Block {
 }
 
 /// A number with what it counts.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct KeyNumber {
     /// The number as it is written.
     pub value: String,
@@ -132,7 +136,7 @@ pub struct KeyNumber {
 }
 
 /// A statement with its cause and how sure it is.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Statement {
     /// Who makes it.
     pub cause: Cause,
@@ -147,7 +151,7 @@ pub struct Statement {
 }
 
 /// Something to do.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Step {
     /// What to do.
     pub action: String,
@@ -158,7 +162,7 @@ pub struct Step {
 }
 
 /// Whether an action can hurt someone or something.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
 pub enum Care {
     /// It touches machine, abrasive or recipe: the caution applies.
     Caution,
@@ -167,11 +171,12 @@ pub enum Care {
 }
 
 /// A chart with its caption.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Figure {
     /// File name without number and ending, from our own list: `where`, `when-f1`.
     pub name: String,
     /// The chart.
+    #[serde(skip)]
     pub svg: String,
     /// What is seen.
     pub caption: String,
@@ -180,7 +185,7 @@ pub struct Figure {
 }
 
 /// A table.
-#[derive(Debug, Clone, PartialEq, Default)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize)]
 pub struct Table {
     /// What the table lists.
     pub caption: String,
@@ -190,8 +195,26 @@ pub struct Table {
     pub rows: Vec<Vec<Cell>>,
 }
 
+impl Table {
+    /// A table with so many rows of as many cells as there are heads.
+    pub(crate) fn new<C: Into<Cell>>(
+        caption: impl Into<String>,
+        heads: &[(impl AsRef<str>, bool)],
+        rows: impl IntoIterator<Item = Vec<C>>,
+    ) -> Self {
+        let head = |(head, figures): &(_, bool)| (AsRef::<str>::as_ref(head).to_owned(), *figures);
+        let cells = |row: Vec<C>| row.into_iter().map(Into::into).collect();
+        Self {
+            caption: caption.into(),
+            columns: heads.iter().map(head).collect(),
+            rows: rows.into_iter().map(cells).collect(),
+        }
+    }
+}
+
 /// A cell of a table.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
+#[serde(untagged)]
 pub enum Cell {
     /// Text or a figure.
     Text(String),

@@ -7,7 +7,7 @@ use super::{Findings, words};
 use crate::causes::Finding;
 use crate::change::{kept, week_of};
 use crate::charts::NumberStyle;
-use crate::life::State;
+use crate::life::{Kept, State};
 use crate::records::{InputCounts, almost_one};
 
 /// The findings and counts of page one.
@@ -87,6 +87,27 @@ impl<'a> Front<'a> {
             .count()
     }
 
+    /// What this report does not find by itself and still sees, most seen first.
+    pub(crate) fn still_seen(&self) -> Vec<&'a Kept> {
+        let on = [State::GoesOn, State::Fewer, State::Back];
+        let kept = self.all.lives.kept.iter();
+        let mut kept: Vec<&Kept> = kept
+            .filter(|k| k.life.life.is_some_and(|life| on.contains(&life)))
+            .filter(|k| k.life.looked.hits > 0)
+            .collect();
+        kept.sort_by_key(|k| std::cmp::Reverse(k.life.looked.hits));
+        kept
+    }
+
+    /// The one sentence on top.
+    pub(crate) fn headline(&self, numbers: &NumberStyle) -> String {
+        let worst = self.worst_first();
+        match self.still_seen().first() {
+            Some(kept) if worst.is_empty() => words::life::headline(kept, numbers),
+            _ => words::front::headline(&worst, &self.input, numbers),
+        }
+    }
+
     /// A finding as page one states it, with what became of it.
     pub(crate) fn statement(&self, finding: &Finding, speech: &Speech<'_>) -> String {
         let life = self.all.lives.of.get(&finding.id);
@@ -114,7 +135,7 @@ impl<'a> Front<'a> {
             let panels = marks.map(|d| d.panel);
             (panels.clone().min(), panels.max())
         };
-        let kept = all.lives.kept.iter().map(|k| k.defect.as_str());
+        let kept = all.lives.kept.iter().map(|k| k.finding.defect.as_str());
         let follows = |earlier: &str, later: &str| {
             let ((_, last), (first, _)) = (marked(earlier), marked(later));
             first.is_some() && last < first
@@ -139,7 +160,7 @@ impl<'a> Front<'a> {
         let kept = (lives.kept.iter())
             .filter(|k| k.life.life == Some(State::Gone))
             .map(|k| {
-                let renamed = self.renamed(&k.defect, Order::Next);
+                let renamed = self.renamed(&k.finding.defect, Order::Next);
                 (&k.life, words::life::kept_news(k, renamed, numbers))
             });
         // What has been gone for a while is no news.

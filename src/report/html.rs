@@ -43,8 +43,8 @@ pub fn html(document: &Document) -> String {
         if !page.lead.is_empty() {
             let _ = writeln!(out, "<p class=\"lead\">{}</p>", escape(&page.lead));
         }
-        for block in &page.blocks {
-            write_block(&mut out, block, level + 1, &mut count);
+        for one in &page.blocks {
+            let _ = writeln!(out, "{}", block(one, level + 1, &mut count));
         }
         out += "</section>\n";
     }
@@ -63,63 +63,43 @@ struct Count {
     tables: usize,
 }
 
-fn write_block(out: &mut String, block: &Block, level: usize, count: &mut Count) {
-    let _ = match block {
-        Block::Heading(text) => writeln!(out, "<h{level}>{}</h{level}>", escape(text)),
-        Block::Paragraph(text) => writeln!(out, "<p>{}</p>", escape(text)),
+/// The HTML of several things, one after the other.
+fn all<T>(items: impl IntoIterator<Item = T>, html: impl FnMut(T) -> String) -> String {
+    items.into_iter().map(html).collect()
+}
+
+fn block(block: &Block, level: usize, count: &mut Count) -> String {
+    match block {
+        Block::Heading(text) => format!("<h{level}>{}</h{level}>", escape(text)),
+        Block::Paragraph(text) => format!("<p>{}</p>", escape(text)),
         Block::List(items) => {
-            let items: String = items
-                .iter()
-                .map(|item| format!("<li>{}</li>", escape(item)))
-                .collect();
-            writeln!(out, "<ul>{items}</ul>")
+            let items = all(items, |item| format!("<li>{}</li>", escape(item)));
+            format!("<ul>{items}</ul>")
         }
         Block::Numbers(items) => {
-            let items: String = items
-                .iter()
-                .map(|n| {
-                    format!(
-                        "<div><dd>{}</dd><dt>{}</dt></div>",
-                        escape(&n.value),
-                        escape(&n.label)
-                    )
-                })
-                .collect();
-            writeln!(out, "<dl class=\"numbers\">{items}</dl>")
+            let items = all(items, |n| {
+                let (value, label) = (escape(&n.value), escape(&n.label));
+                format!("<div><dd>{value}</dd><dt>{label}</dt></div>")
+            });
+            format!("<dl class=\"numbers\">{items}</dl>")
         }
-        Block::Statements(items) => writeln!(out, "{}", statements(items)),
-        Block::Steps(items) => writeln!(out, "{}", steps(items)),
-        Block::Caution(text) => writeln!(
-            out,
+        Block::Statements(items) => statements(items),
+        Block::Steps(items) => format!("<ol>{}</ol>", all(items, step)),
+        Block::Caution(text) => format!(
             "<p class=\"caution\"><strong>{}</strong> {}</p>",
             words::document::CAUTION,
             escape(text)
         ),
-        Block::Figure(figure) => {
-            count.figures += 1;
-            writeln!(out, "{}", picture(figure, count.figures))
-        }
+        Block::Figure(figure) => picture(figure, count),
         Block::Columns(columns) => {
-            let both: String = columns
-                .iter()
-                .map(|column| {
-                    let figures: String = column
-                        .iter()
-                        .map(|figure| {
-                            count.figures += 1;
-                            picture(figure, count.figures)
-                        })
-                        .collect();
-                    format!("<div>{figures}</div>")
-                })
-                .collect();
-            writeln!(out, "<div class=\"pair\">{both}</div>")
+            let both = all(columns, |column| {
+                let figures = all(column, |figure| picture(figure, count));
+                format!("<div>{figures}</div>")
+            });
+            format!("<div class=\"pair\">{both}</div>")
         }
-        Block::Table(table) => {
-            count.tables += 1;
-            writeln!(out, "{}", listing(table, count.tables))
-        }
-    };
+        Block::Table(table) => listing(table, count),
+    }
 }
 
 fn who(cause: Cause, word: &str) -> String {
@@ -135,103 +115,85 @@ fn who(cause: Cause, word: &str) -> String {
 }
 
 fn statements(items: &[Statement]) -> String {
-    let heads: String = words::document::STATEMENT_HEADS
-        .iter()
-        .map(|head| format!("<th scope=\"col\">{head}</th>"))
-        .collect();
-    let rows: String = items
-        .iter()
-        .map(|item| {
-            let text = escape(&item.text);
-            let text = match &item.link {
-                Some(anchor) => format!("<a href=\"#{}\">{text}</a>", escape(anchor)),
-                None => text,
-            };
-            format!(
-                "<tr><td>{}<br><span class=\"check\">{}</span></td><td>{text}</td></tr>\n",
-                // A line that only counts further findings has no cause.
-                if item.cause_word.is_empty() {
-                    String::new()
-                } else {
-                    who(item.cause, &item.cause_word)
-                },
-                escape(&item.sure)
-            )
-        })
-        .collect();
+    let heads = all(words::document::STATEMENT_HEADS, |head| {
+        format!("<th scope=\"col\">{head}</th>")
+    });
+    let rows = all(items, |item| {
+        let text = escape(&item.text);
+        let text = match &item.link {
+            Some(anchor) => format!("<a href=\"#{}\">{text}</a>", escape(anchor)),
+            None => text,
+        };
+        // A line that only counts further findings has no cause.
+        let maker = match item.cause_word.as_str() {
+            "" => String::new(),
+            word => who(item.cause, word),
+        };
+        let sure = escape(&item.sure);
+        format!("<tr><td>{maker}<br><span class=\"check\">{sure}</span></td><td>{text}</td></tr>\n")
+    });
     format!(
         "<table class=\"statements\"><thead><tr>{heads}</tr></thead><tbody>\n{rows}</tbody></table>"
     )
 }
 
-fn steps(items: &[Step]) -> String {
-    let items: String = items
-        .iter()
-        .map(|item| {
-            let tag = match item.care {
-                Care::Caution => format!(
-                    " <span class=\"tag\">{}</span>",
-                    words::document::CAUTION_TAG
-                ),
-                Care::None => String::new(),
-            };
-            let check = if item.check.is_empty() {
-                String::new()
-            } else {
-                format!("<br><span class=\"check\">{}</span>", escape(&item.check))
-            };
-            format!(
-                "<li><strong>{}</strong>{tag}{check}</li>",
-                escape(&item.action)
-            )
-        })
-        .collect();
-    format!("<ol>{items}</ol>")
+fn step(step: &Step) -> String {
+    let tag = match step.care {
+        Care::Caution => format!(
+            " <span class=\"tag\">{}</span>",
+            words::document::CAUTION_TAG
+        ),
+        Care::None => String::new(),
+    };
+    let check = match escape(&step.check) {
+        check if check.is_empty() => check,
+        check => format!("<br><span class=\"check\">{check}</span>"),
+    };
+    let action = escape(&step.action);
+    format!("<li><strong>{action}</strong>{tag}{check}</li>")
 }
 
-fn picture(figure: &Figure, number: usize) -> String {
+/// Charts wider than this keep their size on a phone and are pushed sideways, pt.
+const NARROW_PT: f64 = 300.0;
+
+fn picture(figure: &Figure, count: &mut Count) -> String {
+    count.figures += 1;
+    let wide = figure.size_pt().is_some_and(|size| size.0 > NARROW_PT);
+    let class = if wide { " class=\"wide\"" } else { "" };
     // As an image, so that nothing in a chart can reach the page.
     format!(
-        "<figure><img alt=\"{}\" src=\"data:image/svg+xml,{}\">\n<figcaption><strong>{} {number}.</strong> {}</figcaption></figure>",
+        "<figure{class}><img alt=\"{}\" src=\"data:image/svg+xml,{}\">\n<figcaption><strong>{} {}.</strong> {}</figcaption></figure>",
         escape(&figure.alt),
         percent_encoded(&figure.svg),
         words::document::FIGURE,
+        count.figures,
         escape(&figure.caption)
     )
 }
 
-fn listing(table: &Table, number: usize) -> String {
+fn listing(table: &Table, count: &mut Count) -> String {
+    count.tables += 1;
     let class = |column: usize| match table.columns.get(column) {
         Some((_, true)) => " class=\"figures\"",
         _ => "",
     };
-    let heads: String = table
-        .columns
-        .iter()
-        .enumerate()
-        .map(|(i, (head, _))| format!("<th scope=\"col\"{}>{}</th>", class(i), escape(head)))
-        .collect();
-    let rows: String = table
-        .rows
-        .iter()
-        .map(|row| {
-            let cells: String = row
-                .iter()
-                .enumerate()
-                .map(|(i, cell)| {
-                    let content = match cell {
-                        Cell::Text(text) => escape(text),
-                        Cell::Cause(cause, text) => who(*cause, text),
-                    };
-                    format!("<td{}>{content}</td>", class(i))
-                })
-                .collect();
-            format!("<tr>{cells}</tr>\n")
-        })
-        .collect();
+    let heads = all(table.columns.iter().enumerate(), |(i, (head, _))| {
+        format!("<th scope=\"col\"{}>{}</th>", class(i), escape(head))
+    });
+    let rows = all(&table.rows, |row| {
+        let cells = all(row.iter().enumerate(), |(i, cell)| {
+            let content = match cell {
+                Cell::Text(text) => escape(text),
+                Cell::Cause(cause, text) => who(*cause, text),
+            };
+            format!("<td{}>{content}</td>", class(i))
+        });
+        format!("<tr>{cells}</tr>\n")
+    });
     format!(
-        "<table><caption><strong>{} {number}.</strong> {}</caption><thead><tr>{heads}</tr></thead><tbody>\n{rows}</tbody></table>",
+        "<table><caption><strong>{} {}.</strong> {}</caption><thead><tr>{heads}</tr></thead><tbody>\n{rows}</tbody></table>",
         words::document::TABLE,
+        count.tables,
         escape(&table.caption)
     )
 }
@@ -241,21 +203,9 @@ fn percent_encoded(text: &str) -> String {
     let mut out = String::with_capacity(text.len() * 5 / 4);
     for byte in text.bytes() {
         match byte {
-            b'A'..=b'Z'
-            | b'a'..=b'z'
-            | b'0'..=b'9'
-            | b' '
-            | b'-'
-            | b'.'
-            | b'_'
-            | b'~'
-            | b'/'
-            | b'='
-            | b':'
-            | b';'
-            | b','
-            | b'('
-            | b')' => out.push(char::from(byte)),
+            byte if byte.is_ascii_alphanumeric() || b" -._~/=:;,()".contains(&byte) => {
+                out.push(char::from(byte));
+            }
             byte => {
                 let _ = write!(out, "%{byte:02X}");
             }

@@ -4,7 +4,7 @@ use serde::Serialize;
 use serde_json::{Map, Value, json};
 
 use super::{Findings, words};
-use crate::causes::{OpenRival, Reason};
+use crate::causes::{NextCheck, OpenRival, Reason};
 use crate::charts::NumberStyle;
 use crate::records::Records;
 use crate::trial;
@@ -19,11 +19,7 @@ const DIGITS: usize = 9;
 /// The text of `findings.json`.
 #[must_use]
 pub fn findings_json(findings: &Findings<'_>, numbers: &NumberStyle) -> String {
-    let mut value = value(findings, numbers);
-    round_all(&mut value);
-    let mut text = format!("{value:#}");
-    text.push('\n');
-    text
+    rounded_json(&value(findings, numbers))
 }
 
 /// Any result as JSON text, its numbers rounded like those of `findings.json`.
@@ -37,8 +33,15 @@ pub fn rounded_json(result: &impl Serialize) -> String {
 }
 
 fn value(findings: &Findings<'_>, numbers: &NumberStyle) -> Value {
-    let sentences = |reasons: &[Reason]| -> Vec<String> {
-        reasons.iter().map(|r| words::reason(r, numbers)).collect()
+    // A result with what it says in words.
+    let worded = |result: Value, open: &[OpenRival], reasons: &[Reason], next: &NextCheck| {
+        let reasons = reasons.iter().map(|r| words::reason(r, numbers));
+        let mut fields = object(result);
+        fields.insert("open".into(), open_json(open, numbers));
+        fields.insert("reasons".into(), reasons.collect());
+        let next = words::next_check(next, numbers);
+        fields.insert("next_check".into(), json!(next));
+        fields
     };
     let records = findings.records;
     let warnings: Vec<Value> = findings
@@ -56,13 +59,8 @@ fn value(findings: &Findings<'_>, numbers: &NumberStyle) -> Value {
         .findings
         .iter()
         .map(|finding| {
-            let mut fields = object(finding);
-            fields.insert("open".into(), open_json(&finding.open, numbers));
-            fields.insert("reasons".into(), json!(sentences(&finding.reasons)));
-            fields.insert(
-                "next_check".into(),
-                json!(words::next_check(&finding.next_check, numbers)),
-            );
+            let own = plain(finding);
+            let mut fields = worded(own, &finding.open, &finding.reasons, &finding.next_check);
             if let Some(life) = findings.lives.of.get(&finding.id) {
                 fields.extend(life.fields());
             }
@@ -75,7 +73,7 @@ fn value(findings: &Findings<'_>, numbers: &NumberStyle) -> Value {
             Value::Object(fields)
         })
         .chain(findings.lives.kept.iter().map(|kept| {
-            let mut fields = kept.fields.clone();
+            let mut fields = kept.finding.fields.clone();
             fields.extend(kept.life.fields());
             Value::Object(fields)
         }))
@@ -85,13 +83,8 @@ fn value(findings: &Findings<'_>, numbers: &NumberStyle) -> Value {
         .streams
         .iter()
         .map(|stream| {
-            let mut fields = object(stream);
-            fields.insert("open".into(), open_json(&stream.open, numbers));
-            fields.insert("reasons".into(), json!(sentences(&stream.reasons)));
-            fields.insert(
-                "next_check".into(),
-                json!(words::next_check(&stream.next_check, numbers)),
-            );
+            let own = plain(stream);
+            let mut fields = worded(own, &stream.open, &stream.reasons, &stream.next_check);
             fields.insert("rate_by_level".into(), plain(&stream.rate_by_level));
             Value::Object(fields)
         })
@@ -101,18 +94,12 @@ fn value(findings: &Findings<'_>, numbers: &NumberStyle) -> Value {
         .surface
         .iter()
         .map(|surface| {
-            let mut fields = object(surface);
-            let notes: Vec<String> = surface
-                .notes
-                .iter()
-                .map(|note| words::surface::surface_note(note, numbers))
-                .collect();
-            fields.insert("notes".into(), json!(notes));
-            let left = findings
-                .causes
-                .film_left
-                .iter()
-                .find(|left| (&left.machine, &left.head) == (&surface.machine, &surface.head));
+            let mut fields = object(plain(surface));
+            let notes = surface.notes.iter();
+            let notes = notes.map(|note| words::surface::surface_note(note, numbers));
+            fields.insert("notes".into(), notes.collect());
+            let mut left = findings.causes.film_left.iter();
+            let left = left.find(|l| (&l.machine, &l.head) == (&surface.machine, &surface.head));
             fields.insert("film_left".into(), plain(&left));
             Value::Object(fields)
         })
@@ -172,8 +159,8 @@ fn plain(value: &impl Serialize) -> Value {
     serde_json::to_value(value).unwrap_or(Value::Null)
 }
 
-fn object(value: &impl Serialize) -> Map<String, Value> {
-    match plain(value) {
+fn object(value: Value) -> Map<String, Value> {
+    match value {
         Value::Object(fields) => fields,
         _ => Map::new(),
     }

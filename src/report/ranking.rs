@@ -59,9 +59,7 @@ pub fn rank_of(findings: &Findings<'_>, site: &Site, counts: impl Fn(&Panel) -> 
     // Weakest first, so that the strongest finding has the last word.
     for finding in causes.findings.iter().rev() {
         for &member in &finding.evidence.members {
-            if let Some(slot) = of_defect.get_mut(member) {
-                *slot = Some(finding.cause);
-            }
+            of_defect[member] = Some(finding.cause);
         }
     }
     let stream_of: BTreeMap<_, usize> = (causes.streams.iter().enumerate())
@@ -70,12 +68,7 @@ pub fn rank_of(findings: &Findings<'_>, site: &Site, counts: impl Fn(&Panel) -> 
             ((cell, s.defect.as_str()), index)
         })
         .collect();
-    let rank_of = |cause: Cause| {
-        CAUSES
-            .iter()
-            .position(|&c| c == cause)
-            .unwrap_or(CAUSES.len())
-    };
+    let rank_of = |cause: Cause| CAUSES.iter().position(|&c| c == cause).unwrap_or(0);
 
     // Per kind and panel: the first cause of CAUSES among its marks at places,
     // and the panels that show the kind elsewhere, with their stream.
@@ -83,31 +76,25 @@ pub fn rank_of(findings: &Findings<'_>, site: &Site, counts: impl Fn(&Panel) -> 
     let mut elsewhere: BTreeMap<(usize, usize), Option<usize>> = BTreeMap::new();
     let mut defects = vec![0usize; records.defect_names.len()];
     for (index, defect) in records.defects.iter().enumerate() {
-        let (Some(panel), Some(name)) = (
-            records.panels.get(defect.panel),
-            records.defect_names.get(defect.name),
-        ) else {
-            continue;
-        };
+        let panel = &records.panels[defect.panel];
         if !panel.inspected || !counts(panel) {
             continue;
         }
         defects[defect.name] += 1;
         let at = (defect.name, defect.panel);
         if let Some(cause) = of_defect[index] {
-            let slot = cells.entry(at).or_insert(CAUSES.len());
+            let slot = cells.entry(at).or_insert(rank_of(cause));
             *slot = (*slot).min(rank_of(cause));
         } else {
             let cell = (panel.machine.as_deref(), panel.head.as_deref());
-            let stream = stream_of.get(&(cell, name.name.as_str()));
+            let name = records.defect_names[defect.name].name.as_str();
+            let stream = stream_of.get(&(cell, name));
             elsewhere.insert(at, stream.copied());
         }
     }
     let mut by_cause = vec![[0usize; CAUSES.len()]; records.defect_names.len()];
     for (&(name, _), &cause) in &cells {
-        if let Some(slot) = by_cause[name].get_mut(cause) {
-            *slot += 1;
-        }
+        by_cause[name][cause] += 1;
     }
     let mut left: BTreeMap<(usize, Option<usize>), Vec<usize>> = BTreeMap::new();
     for ((name, panel), stream) in elsewhere {
@@ -255,18 +242,129 @@ pub(super) fn number_worst_first(causes: &mut Causes, site: &Site) {
             findings.swap(*first, first + 1);
         }
     }
-    let mut names = BTreeMap::new();
-    for (i, finding) in findings.iter_mut().enumerate() {
-        let id = format!("F{}", i + 1);
-        names.insert(std::mem::replace(&mut finding.id, id.clone()), id);
-    }
-    rename(causes, &names);
+    rename(causes, (1..).map(|i| format!("F{i}")));
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::causes::{CauseShare, Certainty, Evidence, NextCheck, Stream};
+    use crate::records::{Defect, DefectName, Records};
+    use crate::report::findings::bare;
     use crate::report::words::finding::tests::spot;
+
+    /// A nib on each of ten of twenty panels, a second one on the first, and who
+    /// makes them: a place of the machine (panels 0 to 3), one of the part (panel 0)
+    /// and the recipe, which accounts for three of the six elsewhere.
+    fn nibs() -> (Records, Causes) {
+        let panel = |id: usize| Panel {
+            id: format!("P{id}"),
+            machine: Some("M1".into()),
+            inspected: true,
+            ..Panel::default()
+        };
+        let nib = |panel: usize| Defect {
+            panel,
+            name: 0,
+            place: None,
+            written: None,
+            area_mm2: None,
+            severity: None,
+        };
+        let records = Records {
+            panels: (0..20).map(panel).collect(),
+            defects: (0..10).chain([0]).map(nib).collect(),
+            defect_names: vec![DefectName {
+                name: "nib".into(),
+                class: None,
+            }],
+            ..Records::default()
+        };
+        let finding = |id: &str, cause: Cause, members: Vec<usize>| Finding {
+            id: id.into(),
+            defect: "nib".into(),
+            cause,
+            evidence: Evidence {
+                stream: Some(0),
+                members,
+                exposed: (0..20).collect(),
+                ..Evidence::default()
+            },
+            ..spot()
+        };
+        let causes = Causes {
+            findings: vec![
+                finding("F1", Cause::Part, vec![10]),
+                finding("F2", Cause::Machine, vec![0, 1, 2, 3]),
+                finding("F3", Cause::Recipe, Vec::new()),
+            ],
+            streams: vec![Stream {
+                machine: Some("M1".into()),
+                head: None,
+                defect: "nib".into(),
+                class: None,
+                panels: 20,
+                panels_hit: 10,
+                defects: 11,
+                cause: Cause::Machine,
+                certainty: Certainty::Sure,
+                causes: vec![CauseShare {
+                    cause: Cause::Recipe,
+                    finding: "F3".into(),
+                    share: 3.0 / 11.0,
+                }],
+                open: Vec::new(),
+                smallest_repeat_seen: None,
+                panels_needed: None,
+                reasons: Vec::new(),
+                rate_by_level: Vec::new(),
+                next_check: NextCheck::None,
+            }],
+            ..Causes::default()
+        };
+        (records, causes)
+    }
+
+    #[test]
+    fn the_shares_of_the_first_chart_add_up_to_its_panels() {
+        let (records, mut causes) = nibs();
+        let site = Site::default();
+        let of = |causes: &Causes, counts: &dyn Fn(&Panel) -> bool| {
+            let findings = bare(&records, causes.clone(), &site);
+            let ranked = rank_of(&findings, &site, counts).kinds;
+            assert_eq!(ranked.len(), 1);
+            let row = &ranked[0];
+            let sum: usize = row.by_cause.iter().map(|p| p.1).sum();
+            assert_eq!(sum, row.panels, "{row:?}");
+            (row.panels, row.by_cause.clone())
+        };
+        let all = |_: &Panel| true;
+        // Panel 0 has a mark of both places: it is the machine's, once.
+        let whole = [
+            (Cause::Machine, 4),
+            (Cause::Recipe, 3),
+            (Cause::Undecided, 3),
+        ];
+        assert_eq!(of(&causes, &all), (10, whole.to_vec()));
+        // A rate about panels 4 to 6 alone, with two of their three marks.
+        causes.findings[2].evidence.exposed = vec![4, 5, 6];
+        causes.streams[0].causes[0].share = 2.0 / 11.0;
+        let some = [
+            (Cause::Machine, 4),
+            (Cause::Recipe, 2),
+            (Cause::Undecided, 4),
+        ];
+        assert_eq!(of(&causes, &all), (10, some.to_vec()));
+        // Of panels 2 to 5 alone: two of the place, two elsewhere, both of the rate.
+        let few = |panel: &Panel| ["P2", "P3", "P4", "P5"].contains(&panel.id.as_str());
+        let (panels, by_cause) = of(&causes, &few);
+        assert_eq!(panels, 4);
+        assert_eq!(by_cause[0], (Cause::Machine, 2));
+        // Places alone account for nothing else.
+        causes.findings.truncate(2);
+        let rest = [(Cause::Machine, 4), (Cause::Undecided, 6)];
+        assert_eq!(of(&causes, &all), (10, rest.to_vec()));
+    }
 
     #[test]
     fn the_worst_is_numbered_first_by_cost_and_else_by_panels() {

@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use serde_json::{Value, json};
 
-use super::document::{Block, Cell, Document, Page, Start, Table};
+use super::document::{Block, Document, Page, Start, Table};
 use super::json::rounded_json;
 use super::tables::cell;
 use super::words::{document, trial as words};
@@ -163,28 +163,19 @@ fn order(plan: &Plan, site: &Site, room_pt: f64) -> Option<Table> {
     if HEAD_PT + ROW_PT * rows.len() as f64 > room_pt {
         return None;
     }
-    let mut columns = words::order_columns();
-    columns.extend(plan.columns.iter().map(|c| {
+    let first = words::ORDER_COLUMNS.map(|(head, figures)| (head.to_owned(), figures));
+    let settings = plan.columns.iter().map(|c| {
         let unit = unit_of(site, c).map_or(String::new(), |u| format!(", {u}"));
         (format!("{}{unit}", words::factor(c)), true)
-    }));
-    Some(Table {
-        caption: words::ORDER.to_owned(),
-        columns,
-        rows: rows
-            .into_iter()
-            .map(|(from, to, block, settings)| {
-                let runs = if from == to {
-                    from.to_string()
-                } else {
-                    format!("{from}–{to}")
-                };
-                let start = [Cell::from(runs), Cell::from(block.to_string())];
-                start
-                    .into_iter()
-                    .chain(settings.into_iter().map(Cell::from))
-                    .collect()
-            })
-            .collect(),
-    })
+    });
+    let heads: Vec<(String, bool)> = first.into_iter().chain(settings).collect();
+    let rows = rows.into_iter().map(|(from, to, block, settings)| {
+        let runs = if from == to {
+            from.to_string()
+        } else {
+            format!("{from}–{to}")
+        };
+        [vec![runs, block.to_string()], settings].concat()
+    });
+    Some(Table::new(words::ORDER, &heads, rows))
 }

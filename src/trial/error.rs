@@ -229,7 +229,7 @@ impl TrialError {
             }
             Self::NotAPlan { .. } => "give --follow the folder of an earlier plan of two-level runs, with its plan.json".into(),
             Self::NoSuchEffect { .. } => {
-                "name a factor of the plan, or two as in --free feed_mm_s*passes".into()
+                "name a factor of the plan, or two as in --free feed_mm_s,passes".into()
             }
             Self::NotAReport { .. } => "give --from the folder of a report, with its findings.json".into(),
             Self::UnknownFinding { known, .. } if known.is_empty() => {

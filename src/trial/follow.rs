@@ -56,9 +56,9 @@ impl Earlier {
         Ok(Self { factors, fraction })
     }
 
-    /// The effect that a user names: a factor, or two joined by `*`.
+    /// The effect that a user names: a factor, or two parted by a comma.
     pub(super) fn effect(&self, text: &str) -> Result<Word, TrialError> {
-        let names: Vec<&str> = text.split('*').map(str::trim).collect();
+        let names: Vec<&str> = text.split(',').map(str::trim).collect();
         let mut effect = 0;
         for name in &names {
             let at = self.factors.iter().position(|f| f.name == *name);

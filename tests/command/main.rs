@@ -8,6 +8,7 @@
     reason = "a test that cannot go on says where"
 )]
 
+mod chains;
 mod check;
 mod compare;
 mod demo;
@@ -19,6 +20,7 @@ mod plan;
 mod recipe;
 mod removal;
 mod run;
+mod said;
 mod same_bytes;
 mod sample;
 mod shop;

@@ -328,7 +328,7 @@ fn a_follow_up_parts_an_effect_from_its_likes() {
     let unknown = plan(folder.path(), &["--follow", "first", "--free", "grit"]);
     assert_eq!(unknown.status.code(), Some(1));
     assert!(
-        text(&unknown.stderr).contains("--free feed_mm_s*passes"),
+        text(&unknown.stderr).contains("--free feed_mm_s,passes"),
         "{}",
         text(&unknown.stderr)
     );

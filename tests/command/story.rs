@@ -14,15 +14,18 @@ use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use rayon::prelude::*;
 
+use crate::said::Texts;
 use crate::shops::{Looks, Owner, Repeater, Shop};
 
 /// How many shops.
 const SHOPS: u64 = 200;
+/// Every so many of them is typeset too.
+const PDFS: u64 = 20;
 
 /// A shop of some kind: who makes a repeat, whether lots, feed, recipe or the
 /// abrasive move a second kind of defect, whether something changed half-way,
 /// whether removal was read.
-fn records(seed: u64) -> Records {
+pub(crate) fn records(seed: u64) -> Records {
     let mut rng = ChaCha8Rng::seed_from_u64(9_000 + seed);
     let owners = [
         None,
@@ -394,9 +397,9 @@ fn no_part_of_a_report_denies_another() {
             let records = records(seed);
             let site = Site::default();
             let findings = find(&records, &site);
-            contradictions(&findings, &site)
-                .into_iter()
-                .map(move |text| (seed, text))
+            let mut wrong = contradictions(&findings, &site);
+            wrong.extend(Texts::of(&findings, &site, seed % PDFS == 0).denials());
+            wrong.into_iter().map(move |text| (seed, text))
         })
         .collect();
     assert!(

@@ -11,7 +11,7 @@ use serde_json::Value;
 use crate::shop::onus;
 
 /// Weeks of the chain.
-const WEEKS: usize = 7;
+pub(crate) const WEEKS: usize = 7;
 /// The scratch of M1 is away in these weeks.
 const REPAIRED: [usize; 2] = [4, 5];
 /// Recipe A is dropped from this week on.
@@ -90,27 +90,29 @@ fn made(number: usize, calendar: usize) -> String {
 
 /// What a report is made of.
 #[derive(Clone, Copy, PartialEq)]
-enum Files {
+pub(crate) enum Files {
     /// The week's file alone.
     Week,
     /// Every file up to the week's.
     AllSoFar,
 }
 
-struct Chain {
+pub(crate) struct Chain {
     folder: tempfile::TempDir,
     files: Files,
 }
 
 impl Chain {
     fn new(files: Files) -> Self {
+        Self::of(files, week)
+    }
+
+    /// Of weeks of another kind.
+    pub(crate) fn of(files: Files, week: impl Fn(usize) -> String) -> Self {
         let folder = tempfile::tempdir().unwrap();
         for number in 1..=WEEKS {
-            std::fs::write(
-                folder.path().join(format!("week-{number}.csv")),
-                week(number),
-            )
-            .unwrap();
+            let path = folder.path().join(format!("week-{number}.csv"));
+            std::fs::write(path, week(number)).unwrap();
         }
         Self { folder, files }
     }
@@ -126,7 +128,7 @@ impl Chain {
     }
 
     /// The week's report against the one before it.
-    fn report(&self, number: usize, more: &[&str]) -> Value {
+    pub(crate) fn report(&self, number: usize, more: &[&str]) -> Value {
         let mut command = onus();
         command.current_dir(self.folder.path());
         command
@@ -154,7 +156,7 @@ impl Chain {
 }
 
 /// Id and life of the findings of a kind.
-fn of_kind<'a>(report: &'a Value, defect: &str) -> Vec<(&'a str, Option<&'a str>)> {
+pub(crate) fn of_kind<'a>(report: &'a Value, defect: &str) -> Vec<(&'a str, Option<&'a str>)> {
     let all = report["findings"].as_array().unwrap().iter();
     all.filter(|f| f["defect"] == defect)
         .map(|f| (f["id"].as_str().unwrap(), f["life"].as_str()))
@@ -162,7 +164,7 @@ fn of_kind<'a>(report: &'a Value, defect: &str) -> Vec<(&'a str, Option<&'a str>
 }
 
 /// The one finding of a kind on a machine.
-fn one<'a>(report: &'a Value, defect: &str, machine: &str) -> &'a Value {
+pub(crate) fn one<'a>(report: &'a Value, defect: &str, machine: &str) -> &'a Value {
     let all = report["findings"].as_array().unwrap();
     let own: Vec<&Value> = (all.iter())
         .filter(|f| f["defect"] == defect && f["machine"] == machine)

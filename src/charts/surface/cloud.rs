@@ -1,12 +1,11 @@
 //! The slopes of single panels as a cloud, with the machine's and its
 //! confidence ellipse.
 
-use plotters::element::Circle;
-use plotters::style::ShapeStyle;
+use std::f64::consts::TAU;
 
-use crate::charts::{
-    Anchor, Axis, ChartError, Colour, Description, FAINT, INK, MUTED, PAPER, Theme, Weight, tenths,
-};
+use crate::charts::axes::Axis;
+use crate::charts::sheet::{At, Sheet};
+use crate::charts::{Anchor, ChartError, Colour, Description, FAINT, INK, MUTED, PAPER, Theme};
 
 /// The slopes to draw, edge to edge, µm.
 #[derive(Debug, Clone, PartialEq)]
@@ -35,7 +34,7 @@ pub struct Ellipse {
 }
 
 /// The texts of the chart.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Default)]
 pub struct Labels {
     /// Title and description.
     pub description: Description,
@@ -69,6 +68,11 @@ impl Ellipse {
             self.centre.1 + a * sine + b * cosine,
         )
     }
+
+    /// Points all around, the first one once more at the end.
+    fn ring(&self) -> impl Iterator<Item = (f64, f64)> {
+        (0..=POINTS).map(|k| self.point(TAU * k as f64 / POINTS as f64))
+    }
 }
 
 /// Draws the cloud on equal scales, zero lines through it, as SVG.
@@ -79,54 +83,49 @@ impl Ellipse {
 pub fn svg(cloud: &Cloud, labels: &Labels, theme: &Theme) -> Result<String, ChartError> {
     let reach = reach(cloud);
     let top = 60 + 2 * ROW;
-    let side = (tenths(theme.width_pt) - LEFT - 150).min(LARGEST);
+    let side = (theme.width() - LEFT - 150).min(LARGEST);
     let x = Axis::new(-reach, reach, (LEFT, LEFT + side));
     let y = Axis::new(-reach, reach, (top + side, top));
     let at = |(a, b): (f64, f64)| (x.place(a), y.place(b));
-    let full = f64::from(top + side + BELOW) / 10.0;
-    theme.chart(full, &labels.description, |area| {
-        theme.line(area, &[at((-reach, 0.0)), at((reach, 0.0))], 0.6, FAINT)?;
-        theme.line(area, &[at((0.0, -reach)), at((0.0, reach))], 0.6, FAINT)?;
+    theme.chart(top + side + BELOW, &labels.description, |sheet| {
+        sheet.line(&[at((-reach, 0.0)), at((reach, 0.0))], 0.6, FAINT);
+        sheet.line(&[at((0.0, -reach)), at((0.0, reach))], 0.6, FAINT);
+        let turned = |at: At| sheet.circle(at, 22, 9, INK);
         for &p in &cloud.panels {
-            dot(area, at(p), Fill::Full)?;
+            sheet.dot(at(p), 16, MUTED);
         }
         for &p in &cloud.turned {
-            dot(area, at(p), Fill::Open)?;
+            turned(at(p));
         }
         if let Some(ellipse) = cloud.ellipse {
-            let ring: Vec<(i32, i32)> = (0..=POINTS)
-                .map(|k| at(ellipse.point(std::f64::consts::TAU * k as f64 / POINTS as f64)))
-                .collect();
-            theme.line(area, &ring, 2.6, PAPER)?;
-            theme.line(area, &ring, 1.6, cloud.colour)?;
+            let ring: Vec<At> = ellipse.ring().map(at).collect();
+            sheet.line(&ring, 2.6, PAPER);
+            sheet.line(&ring, 1.6, cloud.colour);
         }
         if let Some(mean) = cloud.mean {
-            cross(theme, area, at(mean), cloud.colour)?;
+            cross(sheet, at(mean), cloud.colour);
         }
-        theme.outline(area, [(LEFT, top), (LEFT + side, top + side)], 0.6, FAINT)?;
-        theme.bottom_axis(area, &x, top + side, &labels.x)?;
-        theme.left_axis(area, &y, LEFT, None, &labels.y)?;
+        sheet.outline([(LEFT, top), (LEFT + side, top + side)], 0.6, FAINT);
+        sheet.bottom_axis(&x, top + side, &labels.x);
+        sheet.left_axis(&y, LEFT, None, &labels.y);
         // The key.
-        let look = (Weight::Regular, INK, Anchor::Left);
-        let text_at = |row: i32| (LEFT + 130, 70 + row * ROW);
-        dot(area, (LEFT + 45, 70), Fill::Full)?;
-        theme.text(area, &labels.panels, text_at(0), theme.small_pt, look)?;
-        if let Some(turned) = &labels.turned {
-            let x = LEFT + 210 + theme.text_width(&labels.panels, theme.small_pt, Weight::Regular);
-            dot(area, (x + 45, 70), Fill::Open)?;
-            theme.text(area, turned, (x + 130, 70), theme.small_pt, look)?;
+        let key = |text: &str, (x, y): At| sheet.small(text, (x + 130, y), INK, Anchor::Left);
+        sheet.dot((LEFT + 45, 70), 16, MUTED);
+        key(&labels.panels, (LEFT, 70));
+        if let Some(name) = &labels.turned {
+            let x = LEFT + 210 + theme.small_width(&labels.panels);
+            turned((x + 45, 70));
+            key(name, (x, 70));
         }
-        cross(theme, area, (LEFT + 45, 70 + ROW), cloud.colour)?;
-        theme.text(area, &labels.mean, text_at(1), theme.small_pt, look)
+        cross(sheet, (LEFT + 45, 70 + ROW), cloud.colour);
+        key(&labels.mean, (LEFT, 70 + ROW));
     })
 }
 
 /// Half the range of both axes: all points, the ellipse and zero, with a margin.
 fn reach(cloud: &Cloud) -> f64 {
     let mut most: f64 = 0.0;
-    let ellipse = cloud.ellipse.iter().flat_map(|e| {
-        (0..POINTS).map(|k| e.point(std::f64::consts::TAU * k as f64 / POINTS as f64))
-    });
+    let ellipse = cloud.ellipse.iter().flat_map(Ellipse::ring);
     let points = cloud.panels.iter().chain(&cloud.turned).chain(&cloud.mean);
     for (x, y) in points.copied().chain(ellipse) {
         most = most.max(x.abs()).max(y.abs());
@@ -134,37 +133,12 @@ fn reach(cloud: &Cloud) -> f64 {
     if most > 0.0 { most * 1.08 } else { 1.0 }
 }
 
-#[derive(Clone, Copy)]
-enum Fill {
-    Full,
-    Open,
-}
-
-fn dot(area: &crate::charts::Area<'_>, at: (i32, i32), fill: Fill) -> Result<(), ChartError> {
-    let style = match fill {
-        Fill::Full => ShapeStyle::from(MUTED).filled(),
-        Fill::Open => ShapeStyle::from(INK).stroke_width(9),
-    };
-    let radius = match fill {
-        Fill::Full => 16,
-        Fill::Open => 22,
-    };
-    area.draw(&Circle::new(at, radius, style))?;
-    Ok(())
-}
-
-fn cross(
-    theme: &Theme,
-    area: &crate::charts::Area<'_>,
-    (x, y): (i32, i32),
-    colour: Colour,
-) -> Result<(), ChartError> {
+fn cross(sheet: &Sheet<'_>, (x, y): At, colour: Colour) {
     let arm = 55;
     for (width, colour) in [(3.6, PAPER), (2.2, colour)] {
-        theme.line(area, &[(x - arm, y), (x + arm, y)], width, colour)?;
-        theme.line(area, &[(x, y - arm), (x, y + arm)], width, colour)?;
+        sheet.line(&[(x - arm, y), (x + arm, y)], width, colour);
+        sheet.line(&[(x, y - arm), (x, y + arm)], width, colour);
     }
-    Ok(())
 }
 
 #[cfg(test)]
@@ -173,15 +147,12 @@ mod tests {
 
     fn labels() -> Labels {
         Labels {
-            description: Description {
-                title: "Slopes".into(),
-                text: "Cloud".into(),
-            },
             x: "more at high x, µm".into(),
             y: "more at high y, µm".into(),
             panels: "a panel".into(),
             turned: Some("a turned panel".into()),
             mean: "the machine".into(),
+            ..Labels::default()
         }
     }
 

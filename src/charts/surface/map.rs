@@ -1,10 +1,10 @@
 //! The machine's removal surface over the panel as it lay, in contour lines.
 
+use crate::charts::axes::Axis;
 use crate::charts::contours::{Line, contours};
-use crate::charts::{
-    ACCENT, Anchor, Area, Axis, ChartError, Colour, Description, FAINT, INK, MUTED, PAPER, Theme,
-    Weight, tenths,
-};
+use crate::charts::sheet::{At, Sheet};
+use crate::charts::theme::tenths;
+use crate::charts::{ACCENT, Anchor, ChartError, Description, FAINT, INK, MUTED, PAPER, Theme};
 use crate::site::FeedDirection;
 
 /// The surface to draw.
@@ -19,7 +19,7 @@ pub struct Map {
 }
 
 /// The texts of the map.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Default)]
 pub struct Labels {
     /// Title and description.
     pub description: Description,
@@ -47,8 +47,7 @@ const FLAT_UM: f64 = 1e-6;
 
 impl Map {
     /// Removal above the panel's mean at (u, v), µm.
-    #[must_use]
-    pub fn above_mean(&self, u: f64, v: f64) -> f64 {
+    fn above_mean(&self, u: f64, v: f64) -> f64 {
         let [x, y, bend_x, bend_y, twist] = self.terms;
         x * u + y * v + bend_x * (u * u - 1.0 / 3.0) + bend_y * (v * v - 1.0 / 3.0) + twist * u * v
     }
@@ -65,7 +64,7 @@ pub fn svg(
     height_pt: f64,
     theme: &Theme,
 ) -> Result<String, ChartError> {
-    let right = tenths(theme.width_pt) - 120;
+    let right = theme.width() - 120;
     let most_high = tenths(height_pt) - TOP - BELOW;
     let (wide, high) = map.extent_mm;
     let scale = (f64::from(right - LEFT) / wide).min(f64::from(most_high) / high);
@@ -74,113 +73,52 @@ pub fn svg(
     let bottom = TOP + height;
     let x = Axis::new(0.0, wide, (left, left + width));
     let y = Axis::new(0.0, high, (bottom, TOP));
-    let full = f64::from(bottom + BELOW) / 10.0;
-    theme.chart(full, &labels.description, |area| {
-        key(theme, area, map.feed, labels, left)?;
-        let lines = contours(|u, v| map.above_mean(u, v), LINES, FLAT_UM);
-        let at = |(u, v): (f64, f64)| {
-            (
-                x.place((u + 1.0) / 2.0 * wide),
-                y.place((v + 1.0) / 2.0 * high),
-            )
-        };
-        for line in &lines.lines {
-            let points: Vec<(i32, i32)> = line.points.iter().map(|&p| at(p)).collect();
-            let (width_pt, colour) = look(line.level);
-            theme.line(area, &points, width_pt, colour)?;
+    let at = |(u, v): (f64, f64)| {
+        let [u, v] = [u, v].map(|share| (share + 1.0) / 2.0);
+        (x.place(u * wide), y.place(v * high))
+    };
+    theme.chart(bottom + BELOW, &labels.description, |sheet| {
+        // Above the panel: the stop corner, the way panels feed, what the lines are.
+        sheet.feed_key(left, map.feed, &labels.stop_corner, &labels.feed);
+        sheet.small(&labels.key, (left, 220), MUTED, Anchor::Left);
+        let found = contours(|u, v| map.above_mean(u, v), LINES, FLAT_UM);
+        for line in &found.lines {
+            let points: Vec<At> = line.points.iter().map(|&p| at(p)).collect();
+            // More than the mean: heavy; less: light; the mean itself between the two.
+            let (width_pt, colour) = match line.level {
+                more if more > 0.0 => (1.6, ACCENT),
+                less if less < 0.0 => (0.7, MUTED),
+                _ => (0.7, FAINT),
+            };
+            sheet.line(&points, width_pt, colour);
         }
-        for line in &lines.lines {
-            label(theme, area, line, lines.decimals, &at)?;
+        for line in &found.lines {
+            name(sheet, line, found.decimals, &at);
         }
-        if lines.lines.is_empty() {
-            let style = (Weight::Regular, MUTED, Anchor::Middle);
-            theme.text(area, &labels.flat, at((0.0, 0.0)), theme.label_pt, style)?;
+        if found.lines.is_empty() {
+            sheet.label(&labels.flat, at((0.0, 0.0)), MUTED, Anchor::Middle);
         }
-        theme.outline(area, [(left, TOP), (left + width, bottom)], 1.0, MUTED)?;
-        let arm = 170;
-        let corner = [(left, bottom - arm), (left, bottom), (left + arm, bottom)];
-        theme.line(area, &corner, 2.6, INK)?;
-        theme.bottom_axis(area, &x, bottom + 25, &labels.x)?;
-        theme.left_axis(area, &y, left - 25, None, &labels.y)
+        sheet.outline([(left, TOP), (left + width, bottom)], 1.0, MUTED);
+        let corner = [(left, bottom - 170), (left, bottom), (left + 170, bottom)];
+        sheet.line(&corner, 2.6, INK);
+        sheet.bottom_axis(&x, bottom + 25, &labels.x);
+        sheet.left_axis(&y, left - 25, None, &labels.y);
     })
 }
 
-/// More than the mean: heavy; less: light; the mean itself between the two.
-fn look(level: f64) -> (f64, Colour) {
-    if level > 0.0 {
-        (1.6, ACCENT)
-    } else if level < 0.0 {
-        (0.7, MUTED)
-    } else {
-        (0.7, FAINT)
-    }
-}
-
 /// The level on its line, where the line is clear of the edges.
-fn label(
-    theme: &Theme,
-    area: &Area<'_>,
-    line: &Line,
-    decimals: usize,
-    at: &impl Fn((f64, f64)) -> (i32, i32),
-) -> Result<(), ChartError> {
+fn name(sheet: &Sheet<'_>, line: &Line, decimals: usize, at: &impl Fn((f64, f64)) -> At) {
     let Some(&middle) = line.points.get(line.points.len() / 2) else {
-        return Ok(());
+        return;
     };
-    let mut text = theme.numbers.fixed(line.level, decimals);
+    let mut text = sheet.numbers.fixed(line.level, decimals);
     if line.level > 0.0 {
         text.insert(0, '+');
     }
     let (x, y) = at(middle);
-    let half = theme.text_width(&text, theme.small_pt, Weight::Regular) / 2 + 15;
-    theme.fill(area, [(x - half, y - 55), (x + half, y + 55)], PAPER)?;
-    let style = (Weight::Regular, INK, Anchor::Middle);
-    theme.text(area, &text, (x, y), theme.small_pt, style)
-}
-
-/// Above the panel: the stop corner, the way panels feed, what the lines are.
-fn key(
-    theme: &Theme,
-    area: &Area<'_>,
-    feed: FeedDirection,
-    labels: &Labels,
-    left: i32,
-) -> Result<(), ChartError> {
-    let style = (Weight::Regular, INK, Anchor::Left);
-    let y = 70;
-    theme.line(
-        area,
-        &[(left, y - 45), (left, y + 40), (left + 85, y + 40)],
-        2.6,
-        INK,
-    )?;
-    theme.text(
-        area,
-        &labels.stop_corner,
-        (left + 120, y),
-        theme.small_pt,
-        style,
-    )?;
-    let from = left + 230 + theme.text_width(&labels.stop_corner, theme.small_pt, Weight::Regular);
-    let end = match feed {
-        FeedDirection::X => {
-            let end = from + 320;
-            theme.line(area, &[(from, y), (end - 60, y)], 1.2, INK)?;
-            let head = [(end, y), (end - 75, y - 32), (end - 75, y + 32)];
-            theme.fill_polygon(area, &head, INK, 1.0)?;
-            end
-        }
-        FeedDirection::Y => {
-            let x = from + 40;
-            theme.line(area, &[(x, y + 90), (x, y - 20)], 1.2, INK)?;
-            let head = [(x, y - 65), (x - 32, y + 10), (x + 32, y + 10)];
-            theme.fill_polygon(area, &head, INK, 1.0)?;
-            x + 50
-        }
-    };
-    theme.text(area, &labels.feed, (end + 50, y), theme.small_pt, style)?;
-    let muted = (Weight::Regular, MUTED, Anchor::Left);
-    theme.text(area, &labels.key, (left, y + 150), theme.small_pt, muted)
+    let half = sheet.small_width(&text) / 2 + 15;
+    sheet.fill([(x - half, y - 55), (x + half, y + 55)], PAPER);
+    sheet.small(&text, (x, y), INK, Anchor::Middle);
 }
 
 #[cfg(test)]
@@ -190,16 +128,13 @@ mod tests {
     fn labels() -> Labels {
         let text = |s: &str| s.to_owned();
         Labels {
-            description: Description {
-                title: text("Surface"),
-                text: text("Lines"),
-            },
             x: text("along the feed, mm"),
             y: text("across the feed, mm"),
             stop_corner: text("stop corner"),
             feed: text("feed"),
             key: text("µm more (+) or less (−) than the mean"),
             flat: text("flat"),
+            ..Labels::default()
         }
     }
 

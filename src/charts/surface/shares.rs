@@ -1,9 +1,9 @@
 //! Shares of unevenness: machine, part and gauge as one bar.
 
 use crate::causes::Cause;
-use crate::charts::{
-    Anchor, Axis, ChartError, Description, FAINT, INK, MUTED, PAPER, Theme, Weight, hatch,
-};
+use crate::charts::axes::Axis;
+use crate::charts::sheet::{At, Sheet};
+use crate::charts::{Anchor, ChartError, Description, FAINT, INK, MUTED, PAPER, Theme};
 
 /// One bar.
 #[derive(Debug, Clone, PartialEq)]
@@ -21,7 +21,7 @@ pub struct Bar {
 }
 
 /// The texts of the chart.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Default)]
 pub struct Labels {
     /// Title and description.
     pub description: Description,
@@ -52,52 +52,40 @@ const KEY_GAP: i32 = 100;
 ///
 /// [`ChartError`] if the drawing library fails.
 pub fn svg(bars: &[Bar], labels: &Labels, theme: &Theme) -> Result<String, ChartError> {
-    let right = (theme.width_pt * 10.0) as i32 - 120;
-    let axis = Axis::new(0.0, 100.0, (LEFT, right));
+    let axis = Axis::new(0.0, 100.0, (LEFT, theme.width() - 120));
     let bottom = TOP + STEP * i32::try_from(bars.len().max(1)).unwrap_or(1);
     let key = key(bars, labels);
-    theme.chart(
-        f64::from(bottom + 330) / 10.0,
-        &labels.description,
-        |area| {
-            let width = |name: &str| theme.text_width(name, theme.small_pt, Weight::Regular);
-            let total: i32 = key.iter().map(|k| KEY_MARK + width(k.1) + KEY_GAP).sum();
-            let room = (theme.width_pt * 10.0) as i32 - total + KEY_GAP;
-            let mut x = LEFT.min(room).max(40);
-            for (cause, name) in key {
-                part(theme, area, [(x, 40), (x + 110, 110)], cause)?;
-                let look = (Weight::Regular, INK, Anchor::Left);
-                theme.text(area, name, (x + KEY_MARK, 75), theme.small_pt, look)?;
-                x += KEY_MARK + width(name) + KEY_GAP;
-            }
-            for (i, bar) in bars.iter().enumerate() {
-                let middle = TOP + STEP * i32::try_from(i).unwrap_or(0) + STEP / 2;
-                let look = (Weight::Regular, INK, Anchor::Right);
-                let lines = theme.wrap(&bar.label, LEFT - 130, theme.label_pt, 2);
-                let up = if lines.len() > 1 { 62 } else { 0 };
-                theme.lines(area, &lines, (LEFT - 80, middle - up), theme.label_pt, look)?;
-                let mut reach = 0.0;
-                let shares = [
-                    (Some(bar.machine_cause), bar.machine),
-                    (Some(Cause::Part), bar.part),
-                    (None, bar.gauge),
-                ];
-                for (cause, share) in shares {
-                    let (from, to) = (
-                        axis.place(100.0 * reach),
-                        axis.place(100.0 * (reach + share)),
-                    );
-                    reach += share;
-                    if to > from {
-                        let corners = [(from, middle - HEIGHT / 2), (to, middle + HEIGHT / 2)];
-                        part(theme, area, corners, cause)?;
-                    }
+    theme.chart(bottom + 330, &labels.description, |sheet| {
+        let wide = |name: &str| KEY_MARK + theme.small_width(name) + KEY_GAP;
+        let total: i32 = key.iter().map(|k| wide(k.1)).sum();
+        let mut x = LEFT.min(theme.width() - total + KEY_GAP).max(40);
+        for (cause, name) in key {
+            part(sheet, [(x, 40), (x + 110, 110)], cause);
+            sheet.small(name, (x + KEY_MARK, 75), INK, Anchor::Left);
+            x += wide(name);
+        }
+        let mut middle = TOP + STEP / 2;
+        for bar in bars {
+            sheet.row_name(&bar.label, LEFT, middle);
+            let mut reach = 0.0;
+            for (cause, share) in [
+                (Some(bar.machine_cause), bar.machine),
+                (Some(Cause::Part), bar.part),
+                (None, bar.gauge),
+            ] {
+                let from = axis.place(100.0 * reach);
+                reach += share;
+                let to = axis.place(100.0 * reach);
+                if to > from {
+                    let (y0, y1) = (middle - HEIGHT / 2, middle + HEIGHT / 2);
+                    part(sheet, [(from, y0), (to, y1)], cause);
                 }
             }
-            theme.line(area, &[(LEFT, TOP), (LEFT, bottom)], 0.6, FAINT)?;
-            theme.bottom_axis(area, &axis, bottom, &labels.measure)
-        },
-    )
+            middle += STEP;
+        }
+        sheet.line(&[(LEFT, TOP), (LEFT, bottom)], 0.6, FAINT);
+        sheet.bottom_axis(&axis, bottom, &labels.measure);
+    })
 }
 
 /// Every look that occurs among the bars, with its name.
@@ -116,23 +104,17 @@ fn key<'a>(bars: &[Bar], labels: &'a Labels) -> Vec<(Option<Cause>, &'a str)> {
 }
 
 /// A part in its cause's look; the gauge, which is nobody's, in upright lines.
-fn part(
-    theme: &Theme,
-    area: &crate::charts::Area<'_>,
-    corners: [(i32, i32); 2],
-    cause: Option<Cause>,
-) -> Result<(), ChartError> {
-    match cause {
-        Some(cause) => hatch(theme, area, corners, cause),
-        None => {
-            theme.fill(area, corners, PAPER)?;
-            let [(x0, y0), (x1, y1)] = corners;
-            for x in (x0 + 30..x1).step_by(40) {
-                theme.line(area, &[(x, y0), (x, y1)], 0.7, MUTED)?;
-            }
-            theme.outline(area, corners, 0.6, MUTED)
+fn part(sheet: &Sheet<'_>, corners: [At; 2], cause: Option<Cause>) {
+    let Some(cause) = cause else {
+        sheet.fill(corners, PAPER);
+        let [(x0, y0), (x1, y1)] = corners;
+        for x in (x0 + 30..x1).step_by(40) {
+            sheet.line(&[(x, y0), (x, y1)], 0.7, MUTED);
         }
-    }
+        sheet.outline(corners, 0.6, MUTED);
+        return;
+    };
+    sheet.hatch(corners, cause);
 }
 
 #[cfg(test)]
@@ -141,15 +123,12 @@ mod tests {
 
     fn labels() -> Labels {
         Labels {
-            description: Description {
-                title: "Shares".into(),
-                text: "Bar".into(),
-            },
             measure: "share of the unevenness, %".into(),
             machine: "the machine's".into(),
             untold: "same on every panel".into(),
             part: "with the panels".into(),
             gauge: "gauge".into(),
+            ..Labels::default()
         }
     }
 

@@ -1,24 +1,21 @@
 //! Before against after a change.
 
 use super::Context;
-use crate::change::{Change, Comparison, Question, Verdict};
+use crate::change::{Change, Comparison, Counts, LotCounts, Question, RemovalChange, Verdict};
 use crate::charts::{ChartError, Description, before_after, ratios};
+use crate::report::story::differs;
 use crate::report::words::changes as words;
-use crate::report::words::counting::counted;
-use crate::report::{Block, Cell, Figure, Page, Start, Table};
+use crate::report::words::counting::count_panels;
+use crate::report::{Block, Figure, Page, Start, Table};
 
 /// Most changes shown; all are in `findings.json`.
 const MOST: usize = 4;
 /// Most kinds in one chart.
 const KINDS: usize = 14;
 /// Most lots in one chart.
-const LOTS: usize = 24;
+const LOTS: usize = 12;
 
 /// The page, where the data carry it.
-///
-/// # Errors
-///
-/// [`ChartError`] if a chart could not be drawn.
 pub(super) fn page(context: &Context<'_>) -> Result<Option<Page>, ChartError> {
     let changes = &context.findings.changes;
     if changes.comparisons.is_empty() {
@@ -34,7 +31,7 @@ pub(super) fn page(context: &Context<'_>) -> Result<Option<Page>, ChartError> {
     if more > 0 {
         blocks.push(Block::Paragraph(words::further(more, numbers)));
     }
-    blocks.push(Block::Paragraph(words::tests(changes, numbers)));
+    blocks.extend(words::tests(changes, numbers).map(Block::Paragraph));
     Ok(Some(Page {
         anchor: "change".to_owned(),
         title: words::TITLE.to_owned(),
@@ -46,10 +43,6 @@ pub(super) fn page(context: &Context<'_>) -> Result<Option<Page>, ChartError> {
 
 /// Heading, summary, charts, tables and doubts of one comparison; `number`
 /// tells its charts apart.
-///
-/// # Errors
-///
-/// [`ChartError`] if a chart could not be drawn.
 pub(super) fn comparison_blocks(
     context: &Context<'_>,
     comparison: &Comparison,
@@ -139,25 +132,26 @@ fn ratio_figure(
     })
 }
 
-/// The kind whose lots are drawn: the first that is shown to have changed, else
-/// the most frequent, if it has lots.
+/// The kind whose lots are drawn: the first that differs, if some of its lots were
+/// sanded both ways.
 fn worth_a_look(comparison: &Comparison) -> Option<&Change> {
-    ordered(comparison)
-        .into_iter()
-        .find(|c| c.by_lot.iter().filter(|l| l.lot.is_some()).count() > 1)
+    let met = |l: &&LotCounts| l.lot.is_some() && !one_sided(l);
+    let drawn = |c: &&Change| differs(c) && c.by_lot.iter().filter(met).count() > 1;
+    ordered(comparison).into_iter().find(drawn)
+}
+
+fn one_sided(lot: &LotCounts) -> bool {
+    lot.before.panels == 0 || lot.after.panels == 0
 }
 
 fn lot_figure(context: &Context<'_>, change: &Change, number: usize) -> Result<Figure, ChartError> {
     let numbers = context.numbers();
-    let rate = |c: &crate::change::Counts| (c.panels > 0).then(|| c.defects as f64 / c.area_m2);
+    let rate = |c: &Counts| (c.panels > 0).then(|| c.defects as f64 / c.area_m2);
     // lots on both sides say most; the rest fill up in time order
     let mut lots: Vec<_> = change.by_lot.iter().filter(|l| l.lot.is_some()).collect();
     let all = lots.len();
-    lots.sort_by_key(|l| l.before.panels == 0 || l.after.panels == 0);
-    let both = lots
-        .iter()
-        .filter(|l| l.before.panels > 0 && l.after.panels > 0)
-        .count();
+    lots.sort_by_key(|l| one_sided(l));
+    let both = lots.iter().filter(|l| !one_sided(l)).count();
     lots.truncate(LOTS);
     let rows: Vec<before_after::Row> = lots
         .iter()
@@ -192,59 +186,41 @@ fn lot_figure(context: &Context<'_>, change: &Change, number: usize) -> Result<F
 
 fn kinds_table(context: &Context<'_>, comparison: &Comparison) -> Table {
     let numbers = context.numbers();
-    let counts = |c: &crate::change::Counts| Cell::from(words::defects_on_panels(c, numbers));
-    Table {
-        caption: words::kinds_caption(&comparison.question, numbers),
-        columns: words::kinds_columns(),
-        rows: ordered(comparison)
-            .into_iter()
-            .map(|change| {
-                vec![
-                    Cell::from(change.defect.as_str()),
-                    counts(&change.before),
-                    counts(&change.after),
-                    Cell::from(words::with_interval(change.ratio, change.ratio_ci, numbers)),
-                    Cell::from(words::p_value(change.p_adjusted, numbers)),
-                    Cell::from(words::verdict_in_full(change, numbers)),
-                ]
-            })
-            .collect(),
-    }
+    let row = |change: &Change| {
+        vec![
+            change.defect.clone(),
+            words::defects_on_panels(&change.before, numbers),
+            words::defects_on_panels(&change.after, numbers),
+            words::with_interval(change.ratio, change.ratio_ci, numbers),
+            words::p_value(change.p_adjusted, numbers),
+            words::verdict_in_full(change, numbers),
+        ]
+    };
+    let caption = words::kinds_caption(&comparison.question, numbers);
+    let rows = ordered(comparison).into_iter().map(row);
+    Table::new(caption, words::KINDS_COLUMNS, rows)
 }
 
 fn removal_table(context: &Context<'_>, comparison: &Comparison) -> Table {
     let numbers = context.numbers();
-    Table {
-        caption: words::REMOVAL_CAPTION.to_owned(),
-        columns: words::removal_columns(),
-        rows: comparison
-            .removal
-            .iter()
-            .map(|removal| {
-                let (before, after) = words::removal_values(removal, numbers);
-                let estimate = removal.estimate;
-                vec![
-                    Cell::from(words::measure(removal.measure)),
-                    Cell::from(before),
-                    Cell::from(after),
-                    Cell::from(words::with_interval(
-                        estimate.and_then(|e| e.ratio),
-                        estimate.map(|e| e.ratio_ci),
-                        numbers,
-                    )),
-                    Cell::from(words::p_value(removal.p_adjusted, numbers)),
-                    Cell::from(format!(
-                        "{} ({})",
-                        words::spread_in_full(removal, numbers),
-                        counted(
-                            removal.panels_before + removal.panels_after,
-                            "panel",
-                            "panels",
-                            numbers
-                        )
-                    )),
-                ]
-            })
-            .collect(),
-    }
+    let row = |removal: &RemovalChange| {
+        let (before, after) = words::removal_values(removal, numbers);
+        let ratio = removal.estimate.and_then(|e| e.ratio);
+        let ratio_ci = removal.estimate.map(|e| e.ratio_ci);
+        let panels = removal.panels_before + removal.panels_after;
+        vec![
+            words::measure(removal.measure).to_owned(),
+            before,
+            after,
+            words::with_interval(ratio, ratio_ci, numbers),
+            words::p_value(removal.p_adjusted, numbers),
+            format!(
+                "{} ({})",
+                words::spread_in_full(removal, numbers),
+                count_panels(panels, numbers)
+            ),
+        ]
+    };
+    let rows = comparison.removal.iter().map(row);
+    Table::new(words::REMOVAL_CAPTION, words::REMOVAL_COLUMNS, rows)
 }

@@ -6,7 +6,7 @@ use super::Context;
 use crate::records::{Lost, Reject};
 use crate::report::ranking::Ranking;
 use crate::report::words::{data, trial as trial_words};
-use crate::report::{Block, Cell, Page, Start, Table};
+use crate::report::{Block, Page, Start, Table};
 
 /// Most rows of the table of kinds.
 const KINDS: usize = 40;
@@ -21,36 +21,32 @@ pub(super) fn page(context: &Context<'_>, ranking: &Ranking) -> Page {
     let records = context.findings.records;
     let counts = data::counts(&records.input);
     let half = counts.len().div_ceil(2);
-    let two = |k: usize| {
+    let two = |k: usize| -> Vec<String> {
         let both = [counts.get(k), counts.get(half + k)];
         let cells = both.into_iter().flatten();
-        cells.flat_map(move |(what, n)| [Cell::from(*what), Cell::from(numbers.count(*n))])
+        cells
+            .flat_map(|(what, n)| [(*what).to_owned(), numbers.count(*n)])
+            .collect()
     };
-    let mut blocks = vec![Block::Table(Table {
-        caption: data::COUNTS_CAPTION.to_owned(),
-        columns: data::counts_columns(),
-        rows: (0..half).map(|k| two(k).collect()).collect(),
-    })];
+    let rows = (0..half).map(two);
+    let table = Table::new(data::COUNTS_CAPTION, data::COUNTS_COLUMNS, rows);
+    let mut blocks = vec![Block::Table(table)];
     if !ranking.kinds.is_empty() {
-        let rows = ranking
-            .kinds
-            .iter()
-            .take(KINDS)
-            .map(|k| {
-                vec![
-                    Cell::from(k.name.as_str()),
-                    Cell::from(data::class(k.class)),
-                    Cell::from(numbers.count(k.panels)),
-                    Cell::from(numbers.count(k.defects)),
-                    Cell::from(k.cost.map_or("–".to_owned(), |c| numbers.significant(c, 3))),
-                ]
-            })
-            .collect();
-        blocks.push(Block::Table(Table {
-            caption: data::kinds_caption(ranking.kinds.len(), KINDS, numbers),
-            columns: data::kinds_columns(&context.site.defects.cost_unit),
-            rows,
-        }));
+        let rows = ranking.kinds.iter().take(KINDS).map(|k| {
+            let mut row = vec![
+                k.name.clone(),
+                data::class(k.class).to_owned(),
+                numbers.count(k.panels),
+                numbers.count(k.defects),
+            ];
+            let cost = k.cost.map_or("–".to_owned(), |c| numbers.significant(c, 3));
+            row.extend(ranking.total_cost.map(|_| cost));
+            row
+        });
+        let caption = data::kinds_caption(ranking.kinds.len(), KINDS, numbers);
+        let unit = context.site.defects.cost_unit.as_str();
+        let heads = data::kinds_columns(ranking.total_cost.map(|_| unit));
+        blocks.push(Block::Table(Table::new(caption, &heads, rows)));
     }
     if !records.rejects.is_empty() {
         blocks.push(Block::Heading(data::SET_ASIDE.to_owned()));
@@ -66,19 +62,14 @@ pub(super) fn page(context: &Context<'_>, ranking: &Ranking) -> Page {
         blocks.push(Block::Heading(trial_words::READ_BACK.to_owned()));
         blocks.push(Block::List(planned));
     }
-    let doubts: Vec<String> = context
-        .findings
-        .warnings()
-        .map(|w| w.text.clone())
-        .collect();
+    let warnings = context.findings.warnings();
+    let mut doubts: Vec<String> = warnings.map(|w| w.text.clone()).collect();
     if !doubts.is_empty() {
         blocks.push(Block::Heading(data::DOUBTS.to_owned()));
         let more = doubts.len().saturating_sub(DOUBTS);
-        let mut shown: Vec<String> = doubts.into_iter().take(DOUBTS).collect();
-        if more > 0 {
-            shown.push(data::more_doubts(more, numbers));
-        }
-        blocks.push(Block::List(shown));
+        doubts.truncate(DOUBTS);
+        doubts.extend((more > 0).then(|| data::more_doubts(more, numbers)));
+        blocks.push(Block::List(doubts));
     }
     Page {
         anchor: "data".to_owned(),
@@ -99,21 +90,15 @@ fn rejects(context: &Context<'_>) -> Table {
     }
     let mut groups: Vec<_> = groups.into_iter().collect();
     groups.sort_by_key(|group| std::cmp::Reverse(group.1.0));
-    let rows = groups
-        .iter()
-        .take(REJECTS)
-        .map(|((lost, column), (count, first))| {
-            vec![
-                Cell::from(data::lost(*lost)),
-                Cell::from(if column.is_empty() { "–" } else { *column }),
-                Cell::from(numbers.count(*count)),
-                Cell::from(data::example(first)),
-            ]
-        })
-        .collect();
-    Table {
-        caption: data::rejects_caption(context.findings.records.rejects.len(), numbers),
-        columns: data::rejects_columns(),
-        rows,
-    }
+    let shown = groups.into_iter().take(REJECTS);
+    let rows = shown.map(|((lost, column), (count, first))| {
+        vec![
+            data::lost(lost).to_owned(),
+            if column.is_empty() { "–" } else { column }.to_owned(),
+            numbers.count(count),
+            data::example(first),
+        ]
+    });
+    let caption = data::rejects_caption(context.findings.records.rejects.len(), numbers);
+    Table::new(caption, data::REJECTS_COLUMNS, rows)
 }

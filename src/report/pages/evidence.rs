@@ -2,8 +2,7 @@
 
 use super::Context;
 use crate::causes::{BarPitch, Cause, Finding, LevelCount, Period};
-use crate::charts::exposure_bars::{self, Labels};
-use crate::charts::folded_distances;
+use crate::charts::bars::{self, Labels};
 use crate::charts::frames_side_by_side::{self, Cloud};
 use crate::charts::{ChartError, Description, cause_colour};
 use crate::records::{Point, Rect};
@@ -16,10 +15,6 @@ const MOST_LOTS: usize = 60;
 
 /// The charts of a finding, drawn with [`Theme::half`](crate::charts::Theme::half):
 /// two stand side by side.
-///
-/// # Errors
-///
-/// [`ChartError`] if a chart could not be drawn.
 pub(super) fn figures(context: &Context<'_>, finding: &Finding) -> Result<Vec<Figure>, ChartError> {
     let numbers = context.numbers();
     let evidence = &finding.evidence;
@@ -36,11 +31,14 @@ pub(super) fn figures(context: &Context<'_>, finding: &Finding) -> Result<Vec<Fi
             ("lots", words::LOT, caption),
         )?);
     }
+    // Whose lots answer has no use for the panels' order or the abrasive's age.
+    let lots_answer = finding.cause == Cause::Part && !evidence.by_lot.is_empty();
     if let Some(Period::EveryKth {
         every,
         phase,
         folded,
     }) = &evidence.period
+        && !lots_answer
     {
         let caption = words::folded(finding, *every, phase.is_none());
         out.push(bars(
@@ -53,8 +51,6 @@ pub(super) fn figures(context: &Context<'_>, finding: &Finding) -> Result<Vec<Fi
     if let (Some(pitch), false) = (&finding.bars, evidence.folded_distances.is_empty()) {
         out.push(folded_distances(context, finding, pitch)?);
     }
-    // Whose lots answer has no use for the abrasive's age.
-    let lots_answer = finding.cause == Cause::Part && !evidence.by_lot.is_empty();
     if !evidence.by_age.is_empty() && !lots_answer {
         let caption = words::ages(finding);
         out.push(bars(
@@ -85,7 +81,7 @@ fn bars(
     let colour = cause_colour(finding.cause);
     Ok(Figure {
         name: format!("{name}-{}", finding.id.to_lowercase()),
-        svg: exposure_bars::svg(levels, colour, &labels, &context.theme.half())?,
+        svg: bars::by_level(levels, colour, &labels, &context.theme.half())?,
         caption,
         alt,
     })
@@ -98,26 +94,32 @@ fn folded_distances(
 ) -> Result<Figure, ChartError> {
     let caption = bar_words::folded(&finding.id, pitch, context.numbers());
     let parts = [-0.5, -0.25, 0.0, 0.25, 0.5];
-    let labels = folded_distances::Labels {
+    let parts = parts.map(|part| (part, context.numbers().fixed(part, 2)));
+    let labels = Labels {
         description: Description {
             title: caption.clone(),
             text: caption.clone(),
         },
         x: bar_words::PART.to_owned(),
         y: bar_words::PAIRS.to_owned(),
-        parts: parts
-            .map(|part| (part, context.numbers().fixed(part, 2)))
-            .to_vec(),
     };
     let classes = &finding.evidence.folded_distances;
     let colour = cause_colour(finding.cause);
     Ok(Figure {
         name: format!("pitch-{}", finding.id.to_lowercase()),
-        svg: folded_distances::svg(classes, colour, &labels, &context.theme.half())?,
+        svg: bars::by_distance(classes, &parts, colour, &labels, &context.theme.half())?,
         alt: caption.clone(),
         caption,
     })
 }
+
+/// Where no panel covered a place.
+const NOWHERE: Rect = Rect {
+    x0: 0.0,
+    y0: 0.0,
+    x1: 1.0,
+    y1: 1.0,
+};
 
 /// Only where the frames differ at all: some panel was turned, laid elsewhere
 /// or of another size.
@@ -148,7 +150,7 @@ fn frames(context: &Context<'_>, finding: &Finding) -> Result<Option<Figure>, Ch
     let cloud = |title: &str, rects: &mut dyn Iterator<Item = Rect>, hits, mm| Cloud {
         title: title.to_owned(),
         note: words::spread(mm, numbers),
-        outline: around(rects),
+        outline: rects.reduce(|a, b| a.with(&b)).unwrap_or(NOWHERE),
         hits,
     };
     let clouds = [
@@ -205,19 +207,4 @@ fn quantile(mut values: Vec<f64>, share: f64) -> f64 {
     let at = (share * values.len() as f64) as usize;
     let last = values.len().saturating_sub(1);
     values.get(at.min(last)).copied().unwrap_or(0.0)
-}
-
-fn around(rects: &mut dyn Iterator<Item = Rect>) -> Rect {
-    let first = rects.next().unwrap_or(Rect {
-        x0: 0.0,
-        y0: 0.0,
-        x1: 1.0,
-        y1: 1.0,
-    });
-    rects.fold(first, |a, b| Rect {
-        x0: a.x0.min(b.x0),
-        y0: a.y0.min(b.y0),
-        x1: a.x1.max(b.x1),
-        y1: a.y1.max(b.y1),
-    })
 }

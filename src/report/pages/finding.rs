@@ -4,7 +4,7 @@
 //! a sheet.
 
 use super::{Context, evidence, maps, strips, surface};
-use crate::causes::{Cause, Finding, Frame, Kind};
+use crate::causes::{Cause, Finding, Frame, Kind, Reason};
 use crate::charts::ChartError;
 use crate::report::words::{self, advice, caution, finding as told};
 use crate::report::{Block, Cell, Figure, Page, Start, Table};
@@ -15,10 +15,6 @@ pub(super) const PAGES: usize = 12;
 const ROWS: usize = 150;
 
 /// The pages.
-///
-/// # Errors
-///
-/// [`ChartError`] if a chart could not be drawn.
 pub(super) fn pages(context: &Context<'_>) -> Result<Vec<Page>, ChartError> {
     let worst = context.findings.worst_first();
     let groups = groups(&worst);
@@ -40,17 +36,29 @@ pub(super) fn pages(context: &Context<'_>) -> Result<Vec<Page>, ChartError> {
 /// A part's place seen in several cells within this distance is one, mm.
 const SAME_PLACE_MM: f64 = 15.0;
 
-/// Findings by page, worst first: what came with the part and is seen in
-/// several cells has one page.
+/// Findings by page, worst first: what came with the part, or a rate that follows
+/// one thing, has one page for all cells in which it is seen.
 pub(super) fn groups<'a>(findings: &[&'a Finding]) -> Vec<Vec<&'a Finding>> {
     let mut out: Vec<Vec<&Finding>> = Vec::new();
     for &finding in findings {
-        match out.iter_mut().find(|group| same_part(group[0], finding)) {
+        let same = |group: &&mut Vec<&Finding>| {
+            same_part(group[0], finding) || same_rate(group[0], finding)
+        };
+        match out.iter_mut().find(same) {
             Some(group) => group.push(finding),
             None => out.push(vec![finding]),
         }
     }
     out
+}
+
+fn same_rate(a: &Finding, b: &Finding) -> bool {
+    let without_place = |f: &Finding| f.evidence.hits.is_empty() && f.evidence.surface.is_none();
+    without_place(a)
+        && without_place(b)
+        && a.rival.is_some()
+        && (a.cause, a.certainty, a.kind, &a.defect) == (b.cause, b.certainty, b.kind, &b.defect)
+        && (&a.rival, &a.levels, &a.next_check) == (&b.rival, &b.levels, &b.next_check)
 }
 
 fn same_part(a: &Finding, b: &Finding) -> bool {
@@ -94,9 +102,9 @@ fn page(context: &Context<'_>, group: &[&Finding], number: usize) -> Result<Page
         let name = format!("when-{}", finding.id.to_lowercase());
         blocks.push(Block::Figure(strips::figure(context, group, &name)?));
     }
-    let reasons = words::reasons(&finding.reasons, numbers);
+    let reasons = words::reasons(&told_reasons(finding), numbers);
     if !reasons.is_empty() {
-        blocks.push(Block::Heading(words::finding::page::WHY.to_owned()));
+        blocks.push(Block::Heading(told::page::WHY.to_owned()));
         blocks.push(Block::List(reasons));
     }
     if lots_in_a_table && !finding.evidence.by_lot.is_empty() {
@@ -107,15 +115,15 @@ fn page(context: &Context<'_>, group: &[&Finding], number: usize) -> Result<Page
             let machine = finding.machine.as_deref();
             d.action.is_about(&finding.id, machine, &finding.defect)
         })
-        .map(|d| words::life::on_page(d, &context.site.defects.cost_unit, numbers))
+        .map(|d| words::actions::on_page(d, &context.site.defects.cost_unit, numbers))
         .collect();
     if !done.is_empty() {
-        blocks.push(Block::Heading(words::life::DONE.to_owned()));
+        blocks.push(Block::Heading(words::actions::DONE.to_owned()));
         blocks.push(Block::List(done));
     }
     let settle = words::next_check(&finding.next_check, numbers);
     let step = advice::first_step(finding, settle, context.lever(), &speech);
-    blocks.push(Block::Heading(words::finding::page::NEXT.to_owned()));
+    blocks.push(Block::Heading(told::page::NEXT.to_owned()));
     blocks.push(Block::Paragraph(format!(
         "{}. {}",
         step.action.trim_end_matches('.'),
@@ -137,6 +145,17 @@ fn page(context: &Context<'_>, group: &[&Finding], number: usize) -> Result<Page
     })
 }
 
+/// What is told of a finding: whose lots answer has no use for what went along with
+/// them.
+fn told_reasons(finding: &Finding) -> Vec<Reason> {
+    let lots = finding.cause == Cause::Part
+        && (finding.reasons.iter()).any(|r| matches!(r, Reason::LotsGather { .. }));
+    let along =
+        |r: &Reason| matches!(r, Reason::FollowsAge { .. } | Reason::EveryKth { .. }) && lots;
+    let reasons = finding.reasons.iter();
+    reasons.filter(|r| !along(r)).cloned().collect()
+}
+
 /// Charts of half the width in two columns; a single one stands alone.
 fn side_by_side(mut figures: Vec<Figure>) -> Option<Block> {
     match figures.len() {
@@ -154,49 +173,35 @@ fn by_lot(context: &Context<'_>, finding: &Finding) -> Table {
     let mut lots: Vec<_> = finding.evidence.by_lot.iter().collect();
     let all = lots.len();
     lots.sort_by_key(|lot| std::cmp::Reverse(lot.hits));
-    let rows = lots
-        .iter()
-        .take(LOTS)
-        .map(|lot| {
-            let share = lot.hits as f64 / lot.exposed.max(1) as f64;
-            vec![
-                Cell::from(lot.level.as_str()),
-                Cell::from(numbers.count(lot.hits)),
-                Cell::from(numbers.count(lot.exposed)),
-                Cell::from(numbers.percent(share, lot.exposed)),
-            ]
-        })
-        .collect();
-    Table {
-        caption: words::finding::page::lots_caption(all, LOTS, numbers),
-        columns: words::finding::page::lots_columns(),
-        rows,
-    }
+    let rows = lots.into_iter().take(LOTS).map(|lot| {
+        let share = lot.hits as f64 / lot.exposed.max(1) as f64;
+        vec![
+            lot.level.clone(),
+            numbers.count(lot.hits),
+            numbers.count(lot.exposed),
+            numbers.percent(share, lot.exposed),
+        ]
+    });
+    let caption = told::page::lots_caption(all, LOTS, numbers);
+    Table::new(caption, told::page::LOTS_COLUMNS, rows)
 }
 
 fn rest(context: &Context<'_>, findings: &[&Finding]) -> Page {
     let numbers = context.numbers();
-    let rows = findings
-        .iter()
-        .take(ROWS)
-        .map(|f| {
-            vec![
-                Cell::from(f.id.as_str()),
-                Cell::Cause(f.cause, words::causes::cause(f.cause).to_owned()),
-                Cell::from(told::statement(f, &context.speech())),
-                Cell::from(words::causes::sure(f.certainty)),
-            ]
-        })
-        .collect();
+    let rows = findings.iter().take(ROWS).map(|f| {
+        vec![
+            Cell::from(f.id.as_str()),
+            Cell::Cause(f.cause, words::causes::cause(f.cause).to_owned()),
+            Cell::from(told::statement(f, &context.speech())),
+            Cell::from(words::causes::sure(f.certainty)),
+        ]
+    });
+    let table = Table::new(told::page::REST_CAPTION, told::page::REST_COLUMNS, rows);
     Page {
         anchor: "findings".to_owned(),
-        title: words::finding::page::REST_TITLE.to_owned(),
-        lead: words::finding::page::rest_lead(findings.len(), ROWS, numbers),
-        start: Start::NewSheet,
-        blocks: vec![Block::Table(Table {
-            caption: words::finding::page::REST_CAPTION.to_owned(),
-            columns: words::finding::page::rest_columns(),
-            rows,
-        })],
+        title: told::page::REST_TITLE.to_owned(),
+        lead: told::page::rest_lead(findings.len(), ROWS, numbers),
+        start: Start::WhereItFits,
+        blocks: vec![Block::Table(table)],
     }
 }

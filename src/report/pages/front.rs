@@ -2,6 +2,7 @@
 
 use super::{Context, kinds_figure};
 use crate::causes::Cause;
+use crate::change::Verdict;
 use crate::charts::ChartError;
 use crate::report::front::Front;
 use crate::report::ranking::Ranking;
@@ -21,10 +22,6 @@ const LINE: usize = 200;
 const BARS: usize = 4;
 
 /// The page.
-///
-/// # Errors
-///
-/// [`ChartError`] if the chart could not be drawn.
 pub(super) fn page(context: &Context<'_>, ranking: &Ranking) -> Result<Page, ChartError> {
     let findings = context.findings;
     let numbers = context.numbers();
@@ -48,7 +45,7 @@ pub(super) fn page(context: &Context<'_>, ranking: &Ranking) -> Result<Page, Cha
         blocks.push(Block::Heading(words::changes::LATEST.to_owned()));
         blocks.push(Block::Paragraph(short(&change, 2 * LINE)));
     }
-    let steps = steps(context);
+    let steps = steps(context, &front_page);
     if !steps.is_empty() {
         blocks.push(Block::Heading(front::DO_FIRST.to_owned()));
         let careful = steps.iter().any(|s| s.care == Care::Caution);
@@ -88,7 +85,7 @@ pub(super) fn page(context: &Context<'_>, ranking: &Ranking) -> Result<Page, Cha
     lead.extend(words::trend::on_page_one(&findings.weekly));
     Ok(Page {
         anchor: "front".to_owned(),
-        title: short(&front::headline(&worst, input, numbers), LINE),
+        title: short(&front_page.headline(numbers), LINE),
         lead: lead.join(" "),
         start: Start::NewSheet,
         blocks,
@@ -195,13 +192,19 @@ fn statements(context: &Context<'_>, page: &Front<'_>) -> Vec<Statement> {
 
 /// What to do first: the data, then the findings, worst first, the same words
 /// only once.
-fn steps(context: &Context<'_>) -> Vec<Step> {
+fn steps(context: &Context<'_>, page: &Front<'_>) -> Vec<Step> {
     let findings = context.findings;
     let speech = context.speech();
     let numbers = context.numbers();
     let mut all: Vec<advice::Advice> = advice::data_step(&findings.records.input)
         .into_iter()
         .collect();
+    if let Some((comparison, kinds)) = context.story.latest_change() {
+        let hurt = kinds.iter().filter(|c| c.verdict == Verdict::Hurt);
+        let hurt: Vec<String> = hurt.map(|c| c.defect.clone()).collect();
+        let (before, after) = words::changes::sides(&comparison.question, numbers);
+        all.extend((!hurt.is_empty()).then(|| advice::after_harm(&hurt, &before, &after)));
+    }
     for finding in findings.worst_first() {
         let settle = words::next_check(&finding.next_check, numbers);
         let step = advice::first_step(finding, settle, context.lever(), &speech);
@@ -209,6 +212,11 @@ fn steps(context: &Context<'_>) -> Vec<Step> {
             all.push(step);
         }
     }
+    let seen: Vec<String> = (page.still_seen().iter())
+        .map(|kept| kept.finding.id.clone())
+        .collect();
+    let last = findings.lives.previous.as_deref();
+    all.extend((!seen.is_empty()).then(|| advice::go_on(&seen, last.unwrap_or_default())));
     if all.is_empty() && findings.records.input.panels > 0 {
         all.push(advice::nothing_to_do());
     }

@@ -8,10 +8,6 @@ use crate::report::ranking::{KindRow, Ranking};
 use crate::report::words;
 
 /// The heaviest kinds, at most `most`, the rest as one bar.
-///
-/// # Errors
-///
-/// [`ChartError`] if the chart could not be drawn.
 pub(super) fn kinds_figure(
     context: &Context<'_>,
     ranking: &Ranking,
@@ -30,8 +26,10 @@ pub(super) fn kinds_figure(
             .map(|&(cause, panels)| (cause, weight(row, panels)))
             .collect()
     };
-    let written = |total: f64| {
-        if by_cost {
+    let written = |total: f64, priced: bool| {
+        if !priced {
+            words::kinds::NO_COST.to_owned()
+        } else if by_cost {
             numbers.significant(total, 3)
         } else {
             numbers.count(total.round() as usize)
@@ -48,9 +46,11 @@ pub(super) fn kinds_figure(
         .take(shown)
         .map(|row| {
             let parts = parts(row);
+            let total = parts.iter().map(|p| p.1).sum();
+            let priced = !by_cost || row.cost.is_some();
             kinds::Bar {
                 label: row.name.clone(),
-                written: written(parts.iter().map(|p| p.1).sum()),
+                written: written(total, priced),
                 parts,
             }
         })
@@ -69,9 +69,10 @@ pub(super) fn kinds_figure(
                 (cause, sum)
             })
             .collect();
+        let priced = !by_cost || rest.iter().any(|row| row.cost.is_some());
         bars.push(kinds::Bar {
             label: words::kinds::other_kinds(rest.len(), numbers),
-            written: written(parts.iter().map(|p| p.1).sum()),
+            written: written(parts.iter().map(|p| p.1).sum(), priced),
             parts,
         });
     }

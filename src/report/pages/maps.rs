@@ -3,8 +3,9 @@
 use std::collections::BTreeMap;
 
 use super::Context;
-use crate::causes::{Finding, Frame};
-use crate::charts::places::{Labels, Map, Ring, Shape};
+use crate::causes::{Cause, Finding, Frame};
+use crate::charts::places::{Labels, Map};
+use crate::charts::rings::{Ring, Shape};
 use crate::charts::{ChartError, Description, Theme, places};
 use crate::records::{Panel, Point, Rect};
 use crate::report::Figure;
@@ -36,60 +37,60 @@ fn outlines(rects: impl Iterator<Item = Rect>) -> Vec<Rect> {
     all.into_iter().map(|(_, rect)| rect).collect()
 }
 
+/// A map of the panels of a cell, with the marks that `of` tells about: where they
+/// lie, and the cause of the finding that they belong to.
+fn map(
+    context: &Context<'_>,
+    cell: Cell<'_>,
+    on_panel: bool,
+    rings: Vec<Ring>,
+    of: impl Fn(usize) -> Option<Option<Cause>>,
+) -> Map {
+    let records = context.findings.records;
+    let in_cell = |p: &&Panel| p.inspected && cell_of(p) == cell;
+    let lies = |p: &Panel| if on_panel { p.rect() } else { p.machine_rect() };
+    let mut map = Map {
+        outlines: outlines(records.panels.iter().filter(in_cell).map(lies)),
+        rings,
+        feed: (!on_panel).then_some(context.site.frames.feed_direction),
+        ..Map::default()
+    };
+    for (index, defect) in records.defects.iter().enumerate() {
+        let panel = records.panels.get(defect.panel).filter(in_cell);
+        let (Some(panel), Some(place), Some(owner)) = (panel, defect.place, of(index)) else {
+            continue;
+        };
+        let at = if on_panel {
+            place
+        } else {
+            panel.to_machine(place)
+        };
+        match owner {
+            Some(cause) => map.members.push((cause, at)),
+            None => map.marks.push(at),
+        }
+    }
+    map
+}
+
 /// All marks of a cell with the findings that have a place in the machine.
-///
-/// # Errors
-///
-/// [`ChartError`] if the chart could not be drawn.
 pub(super) fn cell_figure(
     context: &Context<'_>,
     cell: Cell<'_>,
     number: usize,
     theme: &Theme,
 ) -> Result<Figure, ChartError> {
-    let records = context.findings.records;
-    let inside = |panel: usize| {
-        records
-            .panels
-            .get(panel)
-            .filter(|p| p.inspected && cell_of(p) == cell)
-    };
-    let here: Vec<&Finding> = context
-        .findings
-        .causes
-        .findings
-        .iter()
-        .filter(|f| (f.machine.as_deref(), f.head.as_deref()) == cell && in_machine(f))
-        .collect();
-    let mut member_of: BTreeMap<usize, usize> = BTreeMap::new();
-    for (index, finding) in here.iter().enumerate().rev() {
-        for &defect in &finding.evidence.members {
-            member_of.insert(defect, index);
-        }
+    let all = context.findings.causes.findings.iter();
+    let own = |f: &&Finding| (f.machine.as_deref(), f.head.as_deref()) == cell && in_machine(f);
+    let here: Vec<&Finding> = all.filter(own).collect();
+    let mut member_of: BTreeMap<usize, Cause> = BTreeMap::new();
+    for finding in here.iter().rev() {
+        member_of.extend(finding.evidence.members.iter().map(|&m| (m, finding.cause)));
     }
-    let mut map = Map {
-        outlines: outlines(
-            records
-                .panels
-                .iter()
-                .filter(|p| p.inspected && cell_of(p) == cell)
-                .map(Panel::machine_rect),
-        ),
-        marks: Vec::new(),
-        members: Vec::new(),
-        rings: here.iter().filter_map(|f| ring(f)).collect(),
-        feed: Some(context.site.frames.feed_direction),
-    };
-    for (index, defect) in records.defects.iter().enumerate() {
-        let (Some(panel), Some(place)) = (inside(defect.panel), defect.place) else {
-            continue;
-        };
-        let at = panel.to_machine(place);
-        match member_of.get(&index) {
-            Some(&finding) => map.members.push((here[finding].cause, at)),
-            None => map.marks.push(at),
-        }
-    }
+    let rings = here.iter().filter_map(|f| ring(f)).collect();
+    let map = map(context, cell, false, rings, |mark| {
+        Some(member_of.get(&mark).copied())
+    });
     let name = words::finding::cell_name(cell.0, cell.1);
     let marks = map.marks.len() + map.members.len();
     let ringed: Vec<&Finding> = here.into_iter().filter(|f| is_ringed(f)).collect();
@@ -105,10 +106,6 @@ pub(super) fn cell_figure(
 }
 
 /// A finding's own kind of mark on the panels as they lay in the machine.
-///
-/// # Errors
-///
-/// [`ChartError`] if the chart could not be drawn.
 pub(super) fn finding_figure(
     context: &Context<'_>,
     finding: &Finding,
@@ -117,59 +114,27 @@ pub(super) fn finding_figure(
     let records = context.findings.records;
     let on_panel = matches!(finding.frame, Some(Frame::Panel));
     let cell = (finding.machine.as_deref(), finding.head.as_deref());
-    let in_cell = |p: &Panel| p.inspected && cell_of(p) == cell;
-    let at = |panel: &Panel, place: Point| {
-        if on_panel {
-            place
-        } else {
-            panel.to_machine(place)
-        }
-    };
     let mut members = finding.evidence.members.clone();
     members.sort_unstable();
-    let mut map = Map {
-        outlines: outlines(
-            records
-                .panels
-                .iter()
-                .filter(|p| in_cell(p))
-                .map(|p| if on_panel { p.rect() } else { p.machine_rect() }),
-        ),
-        marks: Vec::new(),
-        members: Vec::new(),
-        rings: ring(finding).into_iter().collect(),
-        feed: (!on_panel).then_some(context.site.frames.feed_direction),
-    };
-    for (index, defect) in records.defects.iter().enumerate() {
-        let (Some(panel), Some(place)) = (records.panels.get(defect.panel), defect.place) else {
-            continue;
-        };
-        let of_kind = records
-            .defect_names
-            .get(defect.name)
-            .is_some_and(|n| n.name == finding.defect);
-        if !of_kind || !in_cell(panel) {
-            continue;
-        }
-        if members.binary_search(&index).is_ok() {
-            map.members.push((finding.cause, at(panel, place)));
-        } else {
-            map.marks.push(at(panel, place));
-        }
-    }
+    let kind = (records.defect_names.iter()).position(|n| n.name == finding.defect);
+    let map = map(
+        context,
+        cell,
+        on_panel,
+        ring(finding).into_iter().collect(),
+        |mark| {
+            let own = members.binary_search(&mark).is_ok();
+            (Some(records.defects[mark].name) == kind).then(|| own.then_some(finding.cause))
+        },
+    );
     let marks = map.marks.len() + map.members.len();
     let name = words::finding::cell_name(cell.0, cell.1);
     let caption = words::places::finding_caption(finding, marks, context.numbers());
     let alt = words::places::described(&name, marks, &[finding], &context.speech());
-    let svg = places::svg(
-        &map,
-        &labels(context, alt.clone(), &finding.id),
-        205.0,
-        theme,
-    )?;
+    let labels = labels(context, alt.clone(), &finding.id);
     Ok(Figure {
         name: format!("place-{}", finding.id.to_lowercase()),
-        svg,
+        svg: places::svg(&map, &labels, 205.0, theme)?,
         caption,
         alt,
     })

@@ -4,6 +4,10 @@ use super::Context;
 use crate::report::words::method;
 use crate::report::{Block, Page, Start};
 
+fn told(items: &[&str]) -> Block {
+    Block::List(items.iter().map(|item| (*item).to_owned()).collect())
+}
+
 /// How changes are judged, for a comparison that stands alone.
 pub(super) fn of_changes() -> Page {
     Page {
@@ -13,7 +17,7 @@ pub(super) fn of_changes() -> Page {
         start: Start::Follows,
         blocks: vec![
             Block::Heading(method::CHANGES.to_owned()),
-            Block::List(method::changes()),
+            told(method::CHANGES_TOLD),
         ],
     }
 }
@@ -31,17 +35,17 @@ pub(super) fn page(context: &Context<'_>) -> Page {
             Block::Heading(method::WORDS.to_owned()),
             Block::List(method::sureness(levels.alpha, numbers)),
             Block::Heading(method::CAUSES.to_owned()),
-            Block::List(method::causes()),
+            told(method::CAUSES_TOLD),
             Block::Heading(method::HOW.to_owned()),
             Block::List(method::how(levels.alpha, numbers)),
             Block::Heading(method::CHANGES.to_owned()),
-            Block::List(method::changes()),
+            told(method::CHANGES_TOLD),
             Block::Heading(method::LIMITS.to_owned()),
-            Block::List(method::limits()),
+            told(method::LIMITS_TOLD),
             Block::Heading(method::SETTINGS.to_owned()),
             Block::Paragraph(method::settings(levels, numbers)),
             Block::Heading(method::SOURCES.to_owned()),
-            Block::List(method::sources()),
+            told(method::SOURCES_TOLD),
         ],
     }
 }

@@ -7,7 +7,7 @@ use crate::report::words::{self, missed};
 use crate::report::{Block, Cell, Page, Start, Table};
 
 /// Most rows; all are in `findings.json`.
-const ROWS: usize = 100;
+const ROWS: usize = 24;
 
 /// The page; none without streams.
 pub(super) fn page(context: &Context<'_>) -> Option<Page> {
@@ -18,31 +18,22 @@ pub(super) fn page(context: &Context<'_>) -> Option<Page> {
     let numbers = context.numbers();
     let mut order: Vec<_> = streams.iter().collect();
     order.sort_by_key(|s| std::cmp::Reverse(s.panels_hit));
-    let rows = order
-        .iter()
-        .take(ROWS)
-        .map(|s| {
-            vec![
-                Cell::from(words::finding::cell_name(
-                    s.machine.as_deref(),
-                    s.head.as_deref(),
-                )),
-                Cell::from(s.defect.as_str()),
-                Cell::from(numbers.count(s.panels)),
-                Cell::from(numbers.count(s.panels_hit)),
-                Cell::from(missed::smallest(s.smallest_repeat_seen, s.panels, numbers)),
-                Cell::from(s.panels_needed.map_or("–".to_owned(), |n| numbers.count(n))),
-                Cell::Cause(s.cause, words::causes::cause(s.cause).to_owned()),
-            ]
-        })
-        .collect();
+    let rows = order.iter().take(ROWS).map(|s| {
+        let cell = words::finding::cell_name(s.machine.as_deref(), s.head.as_deref());
+        vec![
+            Cell::from(cell),
+            Cell::from(s.defect.as_str()),
+            Cell::from(numbers.count(s.panels)),
+            Cell::from(numbers.count(s.panels_hit)),
+            Cell::from(missed::smallest(s.smallest_repeat_seen, s.panels, numbers)),
+            Cell::from(s.panels_needed.map_or("–".to_owned(), |n| numbers.count(n))),
+            Cell::Cause(s.cause, words::causes::cause(s.cause).to_owned()),
+        ]
+    });
+    let caption = missed::caption(streams.len(), ROWS, numbers);
     let mut blocks = vec![
         Block::Paragraph(missed::EXPLAINED.to_owned()),
-        Block::Table(Table {
-            caption: missed::caption(streams.len(), ROWS, numbers),
-            columns: missed::columns(),
-            rows,
-        }),
+        Block::Table(Table::new(caption, missed::COLUMNS, rows)),
     ];
     let reasons: Vec<String> = order
         .iter()

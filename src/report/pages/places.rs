@@ -15,10 +15,6 @@ const STRIPS: [usize; 2] = [6, 4];
 const FEW: usize = 3;
 
 /// The page; none without a mark that has a place.
-///
-/// # Errors
-///
-/// [`ChartError`] if a chart could not be drawn.
 pub(super) fn page(context: &Context<'_>) -> Result<Option<Page>, ChartError> {
     let records = context.findings.records;
     let worst = context.findings.worst_first();

@@ -8,13 +8,9 @@ use crate::removal::{
 use crate::report::story::RecipeWord;
 use crate::report::words::caution::{self, Touch};
 use crate::report::words::recipe::{self as words, notes};
-use crate::report::{Block, Cell, Figure, Page, Start, Table};
+use crate::report::{Block, Figure, Page, Start, Table};
 
 /// The page, where the data carry it.
-///
-/// # Errors
-///
-/// [`ChartError`] if a chart could not be drawn.
 pub(super) fn page(context: &Context<'_>) -> Result<Option<Page>, ChartError> {
     let numbers = context.numbers();
     let Some(removal) = context
@@ -29,15 +25,9 @@ pub(super) fn page(context: &Context<'_>) -> Result<Option<Page>, ChartError> {
     let mut blocks = Vec::new();
     advice(context, removal, &mut blocks);
     if !removal.terms.is_empty() {
-        blocks.push(Block::Table(text_table(
-            words::TERMS_CAPTION,
-            words::term_columns(),
-            removal
-                .terms
-                .iter()
-                .map(|t| words::term_row(t, numbers))
-                .collect(),
-        )));
+        let rows = removal.terms.iter().map(|t| words::term_row(t, numbers));
+        let table = Table::new(words::TERMS_CAPTION, words::TERM_COLUMNS, rows);
+        blocks.push(Block::Table(table));
     }
     risks(context, removal, &mut blocks);
     blocks.extend(charts(context, removal)?);
@@ -122,26 +112,13 @@ fn in_site_units(removal: &Removal, numbers: &NumberStyle) -> Removal {
     out
 }
 
-fn text_table(caption: &str, columns: Vec<(String, bool)>, rows: Vec<Vec<String>>) -> Table {
-    Table {
-        caption: caption.to_owned(),
-        columns,
-        rows: rows
-            .into_iter()
-            .map(|row| row.into_iter().map(Cell::Text).collect())
-            .collect(),
-    }
-}
-
 /// What comes first, or the levers with their caution.
 fn advice(context: &Context<'_>, removal: &Removal, blocks: &mut Vec<Block>) {
     let numbers = context.numbers();
     if !removal.held.is_empty() {
         blocks.push(Block::Heading(words::LEVERS.into()));
         blocks.push(Block::Paragraph(words::HELD.into()));
-        blocks.push(Block::List(
-            removal.held.iter().map(words::obstacle).collect(),
-        ));
+        blocks.push(Block::List(words::obstacles(&removal.held)));
         return;
     }
     let Some(first) = removal.advice.first() else {
@@ -158,25 +135,16 @@ fn advice(context: &Context<'_>, removal: &Removal, blocks: &mut Vec<Block>) {
         words::aim(first, target, numbers),
         words::CONTACT_FIRST
     )));
-    blocks.push(Block::Table(text_table(
-        words::LEVERS_CAPTION,
-        words::advice_columns(),
-        removal
-            .advice
-            .iter()
-            .map(|a| words::advice_row(a, numbers))
-            .collect(),
-    )));
-    let remarks: Vec<String> = removal
-        .advice
-        .iter()
-        .filter_map(|a| words::reach(a, numbers))
-        .collect();
+    let levers = || removal.advice.iter();
+    let rows = levers().map(|a| words::advice_row(a, numbers));
+    let table = Table::new(words::LEVERS_CAPTION, words::ADVICE_COLUMNS, rows);
+    blocks.push(Block::Table(table));
+    let remarks: Vec<String> = levers().filter_map(|a| words::reach(a, numbers)).collect();
     if !remarks.is_empty() {
         blocks.push(Block::List(remarks));
     }
     let mut touches = vec![Touch::Cell, Touch::Recipe];
-    if removal.advice.iter().any(|a| a.factor == Factor::Grit) {
+    if levers().any(|a| a.factor == Factor::Grit) {
         touches.push(Touch::Abrasive);
     }
     blocks.push(Block::Caution(caution::caution(&touches)));
@@ -297,11 +265,8 @@ fn risks(context: &Context<'_>, removal: &Removal, blocks: &mut Vec<Block>) {
         })
         .collect();
     if !rows.is_empty() {
-        blocks.push(Block::Table(text_table(
-            words::RISKS_CAPTION,
-            words::risk_columns(),
-            rows,
-        )));
+        let table = Table::new(words::RISKS_CAPTION, words::RISK_COLUMNS, rows);
+        blocks.push(Block::Table(table));
     }
     blocks.extend(words::others(&told, numbers).map(Block::Paragraph));
 }

@@ -3,8 +3,8 @@
 
 use super::Context;
 use crate::report::words::finding::cell_name;
-use crate::report::words::life as words;
-use crate::report::{Block, Cell, Page, Start, Table};
+use crate::report::words::{actions as action_words, life as words};
+use crate::report::{Block, Page, Start, Table};
 
 /// Most rows of a table; all are in `findings.json`.
 const ROWS: usize = 40;
@@ -14,7 +14,7 @@ pub(super) fn page(context: &Context<'_>) -> Option<Page> {
     let findings = context.findings;
     let mut blocks = Vec::new();
     if !findings.actions.is_empty() {
-        blocks.push(Block::Heading(words::DONE.to_owned()));
+        blocks.push(Block::Heading(action_words::DONE.to_owned()));
         blocks.push(Block::Table(actions(context)));
     }
     if findings.lives.previous.is_some() {
@@ -38,21 +38,16 @@ pub(super) fn page(context: &Context<'_>) -> Option<Page> {
 fn actions(context: &Context<'_>) -> Table {
     let numbers = context.numbers();
     let unit = &context.site.defects.cost_unit;
-    let done = &context.findings.actions;
-    Table {
-        caption: words::DONE_CAPTION.to_owned(),
-        columns: words::done_columns(),
-        rows: (done.iter().rev().take(ROWS))
-            .map(|done| {
-                vec![
-                    Cell::from(numbers.date(done.action.date)),
-                    Cell::from(words::about(done)),
-                    Cell::from(done.action.done.as_str()),
-                    Cell::from(words::answer(done, unit, numbers)),
-                ]
-            })
-            .collect(),
-    }
+    let done = context.findings.actions.iter().rev().take(ROWS);
+    let rows = done.map(|done| {
+        vec![
+            numbers.date(done.action.date),
+            action_words::about(done),
+            done.action.done.clone(),
+            action_words::answer(done, unit, numbers),
+        ]
+    });
+    Table::new(action_words::DONE_CAPTION, action_words::DONE_COLUMNS, rows)
 }
 
 fn lives(context: &Context<'_>) -> Table {
@@ -62,23 +57,21 @@ fn lives(context: &Context<'_>) -> Table {
         let life = findings.lives.of.get(&f.id)?;
         Some((&f.id, &f.machine, &f.head, &f.defect, life))
     });
-    let kept =
-        (findings.lives.kept.iter()).map(|k| (&k.id, &k.machine, &k.head, &k.defect, &k.life));
-    Table {
-        caption: words::SINCE_CAPTION.to_owned(),
-        columns: words::since_columns(),
-        rows: own
-            .chain(kept)
-            .take(ROWS)
-            .map(|(id, machine, head, defect, life)| {
-                vec![
-                    Cell::from(id.as_str()),
-                    Cell::from(cell_name(machine.as_deref(), head.as_deref())),
-                    Cell::from(defect.as_str()),
-                    Cell::from(life.since_report.as_deref().unwrap_or("–")),
-                    Cell::from(words::became(life, numbers)),
-                ]
-            })
-            .collect(),
-    }
+    let kept = findings.lives.kept.iter().map(|k| {
+        let f = &k.finding;
+        (&f.id, &f.machine, &f.head, &f.defect, &k.life)
+    });
+    let rows = own
+        .chain(kept)
+        .take(ROWS)
+        .map(|(id, machine, head, defect, life)| {
+            vec![
+                id.clone(),
+                cell_name(machine.as_deref(), head.as_deref()),
+                defect.clone(),
+                life.since_report.clone().unwrap_or("–".to_owned()),
+                words::became(life, numbers),
+            ]
+        });
+    Table::new(words::SINCE_CAPTION, words::SINCE_COLUMNS, rows)
 }

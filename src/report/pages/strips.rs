@@ -10,10 +10,6 @@ use crate::report::Figure;
 use crate::report::words;
 
 /// The strips of some findings as one chart.
-///
-/// # Errors
-///
-/// [`ChartError`] if the chart could not be drawn.
 pub(super) fn figure(
     context: &Context<'_>,
     findings: &[&Finding],

@@ -2,7 +2,8 @@
 
 use super::Context;
 use crate::causes::{
-    Cause, Contrast, Finding, Reason, Surface, SurfaceCause, Term, UNEVEN_REMOVAL,
+    Cause, Contrast, Finding, PanelSlope, Reason, Surface, SurfaceCause, Term, TermName,
+    UNEVEN_REMOVAL,
 };
 use crate::charts::{ChartError, MUTED, cause_colour, surface};
 use crate::report::words::caution::{self, Touch};
@@ -10,7 +11,7 @@ use crate::report::words::film as film_words;
 use crate::report::words::finding::cell_name;
 use crate::report::words::surface::page as words;
 use crate::report::words::surface::{surface_note, term_name};
-use crate::report::{Block, Cell, Figure, Page, Start, Table};
+use crate::report::{Block, Figure, Page, Start, Table};
 
 /// Most machines and heads with charts of their own; all are in `findings.json`.
 const SHOWN: usize = 6;
@@ -18,10 +19,6 @@ const SHOWN: usize = 6;
 const MAP_HEIGHT: f64 = 230.0;
 
 /// The page, where the data carry it.
-///
-/// # Errors
-///
-/// [`ChartError`] if a chart could not be drawn.
 pub(super) fn page(context: &Context<'_>) -> Result<Option<Page>, ChartError> {
     let surfaces: Vec<(usize, &Surface)> = context
         .findings
@@ -48,11 +45,8 @@ pub(super) fn page(context: &Context<'_>) -> Result<Option<Page>, ChartError> {
     let measured = ranked.iter().take(SHOWN).map(|s| s.1);
     let rows: Vec<_> = measured.flat_map(|s| terms(context, s)).collect();
     if !rows.is_empty() {
-        blocks.push(Block::Table(Table {
-            caption: words::TERMS_CAPTION.to_owned(),
-            columns: words::term_heads(),
-            rows,
-        }));
+        let table = Table::new(words::TERMS_CAPTION, words::TERM_HEADS, rows);
+        blocks.push(Block::Table(table));
     }
     blocks.extend(film(context));
     if advised {
@@ -68,10 +62,6 @@ pub(super) fn page(context: &Context<'_>) -> Result<Option<Page>, ChartError> {
 }
 
 /// The pictures of the surface that a finding on removal stands on.
-///
-/// # Errors
-///
-/// [`ChartError`] if a chart could not be drawn.
 pub(super) fn finding_figures(
     context: &Context<'_>,
     finding: &Finding,
@@ -168,20 +158,11 @@ fn film(context: &Context<'_>) -> Vec<Block> {
     let Some(first) = left.first() else {
         return Vec::new();
     };
-    let rows = left
-        .iter()
-        .map(|left| {
-            let row = film_words::film_row(left, numbers);
-            row.into_iter().map(Cell::from).collect()
-        })
-        .collect();
+    let caption = film_words::film_caption(first.least_um, numbers);
+    let rows = left.iter().map(|left| film_words::film_row(left, numbers));
     vec![
         Block::Heading(film_words::FILM_HEADING.to_owned()),
-        Block::Table(Table {
-            caption: film_words::film_caption(first.least_um, numbers),
-            columns: film_words::film_heads(),
-            rows,
-        }),
+        Block::Table(Table::new(caption, film_words::FILM_HEADS, rows)),
     ]
 }
 
@@ -255,7 +236,7 @@ fn cloud_figure(
 ) -> Result<Figure, ChartError> {
     let slopes = &surface.evidence.slopes;
     let mut by_lay = [0usize; 4];
-    let lay = |s: &crate::causes::PanelSlope| usize::from(s.lay.degrees() / 90);
+    let lay = |s: &PanelSlope| usize::from(s.lay.degrees() / 90);
     for slope in slopes {
         by_lay[lay(slope)] += 1;
     }
@@ -302,8 +283,7 @@ fn cloud_figure(
 }
 
 /// The terms of a surface as rows; none where none were measured.
-fn terms(context: &Context<'_>, surface: &Surface) -> Vec<Vec<Cell>> {
-    use crate::causes::TermName;
+fn terms(context: &Context<'_>, surface: &Surface) -> Vec<Vec<String>> {
     if !has_slopes(surface) {
         return Vec::new();
     }
@@ -318,15 +298,15 @@ fn terms(context: &Context<'_>, surface: &Surface) -> Vec<Vec<Cell>> {
             })
         };
         vec![
-            Cell::from(cell.as_str()),
-            Cell::from(term_name(name)),
-            Cell::from(term.machine.map_or_else(dash, |m| um(extent * m))),
-            Cell::from(range(term.machine_ci)),
-            Cell::from(term.part_sd.map_or_else(dash, |sd| um(extent * sd))),
-            Cell::from(range(term.part_sd_ci)),
+            cell.clone(),
+            term_name(name).to_owned(),
+            term.machine.map_or_else(dash, |m| um(extent * m)),
+            range(term.machine_ci),
+            term.part_sd.map_or_else(dash, |sd| um(extent * sd)),
+            range(term.part_sd_ci),
         ]
     };
-    let mut rows = vec![
+    let slopes = [
         row(TermName::SlopeX, &surface.slope_x, 2.0),
         row(TermName::SlopeY, &surface.slope_y, 2.0),
     ];
@@ -335,10 +315,8 @@ fn terms(context: &Context<'_>, surface: &Surface) -> Vec<Vec<Cell>> {
         (TermName::CrownY, &surface.crown_y),
         (TermName::Twist, &surface.twist),
     ];
-    for (name, term) in bends {
-        if let Some(term) = term {
-            rows.push(row(name, term, 1.0));
-        }
-    }
-    rows
+    let bends = bends
+        .into_iter()
+        .filter_map(|(name, term)| Some(row(name, term.as_ref()?, 1.0)));
+    slopes.into_iter().chain(bends).collect()
 }

@@ -5,20 +5,17 @@ use super::change::comparison_blocks;
 use crate::change::ControlChart;
 use crate::charts::{ChartError, Description, control_chart};
 use crate::report::words::{changes, trend as words};
-use crate::report::{Block, Cell, Figure, Page, Start, Table};
+use crate::report::{Block, Figure, Page, Start, Table};
 
 /// Most charts drawn, the first at full width.
 const CHARTS: usize = 3;
 /// Most points in a chart of full and of half width; earlier ones are left out.
 const POINTS: [usize; 2] = [90, 40];
-/// Most rows of the table of charts; all are in `findings.json`.
-const ROWS: usize = 24;
+/// Most rows of the table of charts, or those with a signal; all are in
+/// `findings.json`.
+const ROWS: usize = 8;
 
 /// The page, where the data carry it.
-///
-/// # Errors
-///
-/// [`ChartError`] if a chart could not be drawn.
 pub(super) fn page(context: &Context<'_>) -> Result<Option<Page>, ChartError> {
     let weekly = &context.findings.weekly;
     let numbers = context.numbers();
@@ -45,10 +42,8 @@ pub(super) fn page(context: &Context<'_>) -> Result<Option<Page>, ChartError> {
     for comparison in &weekly.against_before.comparisons {
         // numbered after the changes of recipe
         blocks.extend(comparison_blocks(context, comparison, 100)?);
-        blocks.push(Block::Paragraph(changes::tests(
-            &weekly.against_before,
-            numbers,
-        )));
+        let tests = changes::tests(&weekly.against_before, numbers);
+        blocks.extend(tests.map(Block::Paragraph));
     }
     if weekly.week.is_some() && weekly.against_before.comparisons.is_empty() {
         blocks.push(Block::Paragraph(words::NOTHING_BEFORE.to_owned()));
@@ -127,18 +122,9 @@ fn latest(chart: &ControlChart, most: usize) -> ControlChart {
 fn charts_table(context: &Context<'_>) -> Table {
     let numbers = context.numbers();
     let charts = &context.findings.weekly.charts;
-    Table {
-        caption: words::charts_caption(charts.len(), ROWS, numbers),
-        columns: words::charts_columns(),
-        rows: charts
-            .iter()
-            .take(ROWS)
-            .map(|chart| {
-                words::chart_row(chart, numbers)
-                    .into_iter()
-                    .map(Cell::from)
-                    .collect()
-            })
-            .collect(),
-    }
+    let signals = charts.iter().filter(|c| c.first_signal().is_some()).count();
+    let shown = charts.iter().take(signals.max(ROWS));
+    let rows = shown.map(|chart| words::chart_row(chart, numbers));
+    let caption = words::charts_caption(charts.len(), signals.max(ROWS), numbers);
+    Table::new(caption, words::CHARTS_COLUMNS, rows)
 }

@@ -2,7 +2,7 @@
 //! change one thing, then check.
 
 use super::caution::Touch;
-use super::counting::{counted, listed};
+use super::counting::{capital, count_panels, listed, uncapital};
 use super::finding::{Speech, cell_name, place};
 use super::next_checks::trying;
 use super::reasons::column;
@@ -33,7 +33,6 @@ pub enum Lever {
 
 /// The first step for a finding, `settle` being its next check in words. Where
 /// that touches the machine it is led in by the place.
-#[must_use]
 pub fn first_step(
     finding: &Finding,
     settle: Option<String>,
@@ -50,7 +49,7 @@ pub fn first_step(
             }
             _ => format!(
                 "{}: {}",
-                super::counting::capital(&finding.defect),
+                capital(&finding.defect),
                 uncapital(settle.trim_end_matches('.'))
             ),
         };
@@ -124,7 +123,6 @@ pub fn first_step(
 
 /// What a check touches; none if it only looks at panels or records. Panels are
 /// supported in the cell, so a look at their support goes there too.
-#[must_use]
 pub fn touch(check: &NextCheck) -> Option<Touch> {
     match check {
         NextCheck::CheckPlace
@@ -168,14 +166,6 @@ pub fn touch(check: &NextCheck) -> Option<Touch> {
         | NextCheck::MorePanels { .. }
         | NextCheck::CheckFilm
         | NextCheck::MeasureGrid { .. } => None,
-    }
-}
-
-fn uncapital(text: &str) -> String {
-    let mut letters = text.chars();
-    match letters.next() {
-        Some(first) => first.to_lowercase().chain(letters).collect(),
-        None => String::new(),
     }
 }
 
@@ -253,7 +243,7 @@ fn after(finding: &Finding, numbers: &NumberStyle) -> String {
     let panels = panels_to_clear(rate).max(FEWEST_TO_CLEAR);
     format!(
         "Then inspect {}{fixture} without one there: it is gone with 95\u{a0}% confidence.",
-        counted(panels, "panel", "panels", numbers)
+        count_panels(panels, numbers)
     )
 }
 
@@ -279,7 +269,6 @@ fn panels_to_clear(rate: f64) -> usize {
 }
 
 /// Steps about the data itself, worth more than any analysis.
-#[must_use]
 pub fn data_step(input: &InputCounts) -> Option<Advice> {
     (input.inspected_panels > 0 && input.clean_panels == 0).then(|| Advice {
         action: "Export panels without a defect as well".to_owned(),
@@ -288,8 +277,32 @@ pub fn data_step(input: &InputCounts) -> Option<Advice> {
     })
 }
 
+/// The step after a change since which these kinds come more often.
+pub fn after_harm(kinds: &[String], before: &str, after: &str) -> Advice {
+    Advice {
+        action: format!(
+            "More {} with {after}: go back to {before}, or run the two in turns, in blocks, on the same lots",
+            listed(kinds, 3)
+        ),
+        check: COMPARE.to_owned(),
+        touch: Some(Touch::Recipe),
+    }
+}
+
+/// The step for what only earlier reports found and these panels still show.
+pub fn go_on(ids: &[String], report: &str) -> Advice {
+    let last = match report {
+        "" => "the last report".to_owned(),
+        name => format!("the report of {name}"),
+    };
+    Advice {
+        action: format!("Go on with what {last} advises on {}", listed(ids, 3)),
+        check: "These panels are too few to say more of it, and still show it.".to_owned(),
+        touch: Some(Touch::Cell),
+    }
+}
+
 /// The step where nothing was found.
-#[must_use]
 pub fn nothing_to_do() -> Advice {
     Advice {
         action: "Leave the machine as it is".to_owned(),

@@ -11,13 +11,11 @@ pub const PART: &str = "distance past a whole pitch, in pitches";
 pub const PAIRS: &str = "pairs of marks";
 
 /// "in bars 40 mm apart".
-#[must_use]
 pub fn shape(bars: &BarPitch) -> String {
     format!("in bars {:.0}\u{a0}mm apart", bars.pitch_mm)
 }
 
 /// Caption of the folded distances.
-#[must_use]
 pub fn folded(id: &str, bars: &BarPitch, numbers: &NumberStyle) -> String {
     format!(
         "{id}: distances between marks of one panel crowd at multiples of {} mm.",

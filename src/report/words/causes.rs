@@ -3,7 +3,6 @@
 use crate::causes::{Cause, Certainty};
 
 /// The cause as a word of the report.
-#[must_use]
 pub fn cause(cause: Cause) -> &'static str {
     match cause {
         Cause::Machine => "machine",
@@ -15,7 +14,6 @@ pub fn cause(cause: Cause) -> &'static str {
 }
 
 /// The cause behind "consistent with".
-#[must_use]
 pub fn consistent_with(cause: Cause) -> &'static str {
     match cause {
         Cause::Machine => "consistent with the machine",
@@ -27,7 +25,6 @@ pub fn consistent_with(cause: Cause) -> &'static str {
 }
 
 /// How sure, as a word.
-#[must_use]
 pub fn sure(certainty: Certainty) -> &'static str {
     match certainty {
         Certainty::Sure => "sure",

@@ -27,7 +27,6 @@ const RECIPE: &str = "After a change of speed, force or path, run the first pane
 const PRECEDENCE: &str = "Local law, the machine’s manual, the safety data sheets and the site’s qualified persons take precedence.";
 
 /// The caution for what is touched, in full.
-#[must_use]
 pub fn caution(touches: &[Touch]) -> String {
     let mut parts = Vec::new();
     for (touch, text) in [
@@ -44,7 +43,6 @@ pub fn caution(touches: &[Touch]) -> String {
 }
 
 /// The caution of page one, for all steps that carry the mark.
-#[must_use]
 pub fn short() -> String {
     format!(
         "Steps with this mark touch machine, abrasive or recipe. Before entering the cell: stop, isolate, lock out, \

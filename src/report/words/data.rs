@@ -15,7 +15,6 @@ pub const SET_ASIDE: &str = "What was set aside";
 pub const DOUBTS: &str = "What to keep in mind";
 
 /// The sentence under the title.
-#[must_use]
 pub fn lead(input: &InputCounts, numbers: &NumberStyle) -> String {
     let files = counted(input.files, "file", "files", numbers);
     let clean = of_panels(input.clean_panels, input.inspected_panels, numbers);
@@ -27,7 +26,6 @@ pub fn lead(input: &InputCounts, numbers: &NumberStyle) -> String {
 }
 
 /// The counts in words.
-#[must_use]
 pub fn counts(input: &InputCounts) -> Vec<(&'static str, usize)> {
     vec![
         ("Files read", input.files),
@@ -54,17 +52,14 @@ pub fn counts(input: &InputCounts) -> Vec<(&'static str, usize)> {
 }
 
 /// Columns of the counts, two of them side by side.
-#[must_use]
-pub fn counts_columns() -> Vec<(String, bool)> {
-    [("What", false), ("Number", true)]
-        .repeat(2)
-        .into_iter()
-        .map(|(head, figures)| (head.to_owned(), figures))
-        .collect()
-}
+pub const COUNTS_COLUMNS: &[(&str, bool)] = &[
+    ("What", false),
+    ("Number", true),
+    ("What", false),
+    ("Number", true),
+];
 
 /// Caption of the kinds.
-#[must_use]
 pub fn kinds_caption(all: usize, shown: usize, numbers: &NumberStyle) -> String {
     if all > shown {
         format!(
@@ -78,20 +73,15 @@ pub fn kinds_caption(all: usize, shown: usize, numbers: &NumberStyle) -> String 
     }
 }
 
-/// Columns of the kinds.
-#[must_use]
-pub fn kinds_columns(unit: &str) -> Vec<(String, bool)> {
-    vec![
-        ("Defect".to_owned(), false),
-        ("Class".to_owned(), false),
-        ("Panels".to_owned(), true),
-        ("Defects".to_owned(), true),
-        (format!("Cost, {unit}"), true),
-    ]
+/// Columns of the kinds, with their cost where there are costs.
+pub fn kinds_columns(cost_unit: Option<&str>) -> Vec<(String, bool)> {
+    let words = ["Defect", "Class"].map(|head| (head.to_owned(), false));
+    let figures = ["Panels", "Defects"].map(|head| (head.to_owned(), true));
+    let cost = cost_unit.map(|unit| (format!("Cost, {unit}"), true));
+    words.into_iter().chain(figures).chain(cost).collect()
 }
 
 /// A class of defect in words.
-#[must_use]
 pub fn class(class: Option<DefectClass>) -> &'static str {
     match class {
         Some(DefectClass::Over) => "too much removed",
@@ -103,7 +93,6 @@ pub fn class(class: Option<DefectClass>) -> &'static str {
 }
 
 /// What was lost.
-#[must_use]
 pub fn lost(lost: Lost) -> &'static str {
     match lost {
         Lost::Value => "value",
@@ -114,7 +103,6 @@ pub fn lost(lost: Lost) -> &'static str {
 }
 
 /// Caption of the rejects.
-#[must_use]
 pub fn rejects_caption(n: usize, numbers: &NumberStyle) -> String {
     format!(
         "{} in rejects.csv, by what was lost and the column to blame.",
@@ -123,18 +111,14 @@ pub fn rejects_caption(n: usize, numbers: &NumberStyle) -> String {
 }
 
 /// Columns of the rejects.
-#[must_use]
-pub fn rejects_columns() -> Vec<(String, bool)> {
-    vec![
-        ("Lost".to_owned(), false),
-        ("Column".to_owned(), false),
-        ("Times".to_owned(), true),
-        ("First one".to_owned(), false),
-    ]
-}
+pub const REJECTS_COLUMNS: &[(&str, bool)] = &[
+    ("Lost", false),
+    ("Column", false),
+    ("Times", true),
+    ("First one", false),
+];
 
 /// A reject as an example: where, what, why.
-#[must_use]
 pub fn example(reject: &Reject) -> String {
     let file = reject.file.file_name().unwrap_or(reject.file.as_os_str());
     let file = file.to_string_lossy();
@@ -154,7 +138,6 @@ pub fn example(reject: &Reject) -> String {
 }
 
 /// Doubts beyond those listed.
-#[must_use]
 pub fn more_doubts(n: usize, numbers: &NumberStyle) -> String {
     format!("{} in findings.json.", counted(n, "more", "more", numbers))
 }

@@ -21,14 +21,12 @@ pub const CAUTION_TAG: &str = "CAUTION";
 pub const STATEMENT_HEADS: [&str; 2] = ["Who makes it, how sure", "What, where, since when"];
 
 /// What the report is.
-#[must_use]
 pub fn title(week: Option<Week>) -> String {
     let what = "Surface defects of sanded panels";
     week.map_or(what.to_owned(), |week| format!("{what}, {week}"))
 }
 
 /// The days the records cover, or those of the week.
-#[must_use]
 pub fn period(week: Option<Week>, days: Option<(Date, Date)>, numbers: &NumberStyle) -> String {
     let days = days_of(days, numbers);
     week.map_or(days.clone(), |week| format!("{week} ({days})"))
@@ -43,7 +41,6 @@ fn days_of(days: Option<(Date, Date)>, numbers: &NumberStyle) -> String {
 }
 
 /// The foot of every page.
-#[must_use]
 pub fn footer() -> String {
     format!("onus {}", env!("CARGO_PKG_VERSION"))
 }

@@ -22,7 +22,6 @@ pub const IN_MACHINE: &str = "In the machine";
 pub const ON_PANEL: &str = "On the panel";
 
 /// Caption of hits by lot.
-#[must_use]
 pub fn lots(finding: &Finding, numbers: &NumberStyle) -> String {
     let levels = &finding.evidence.by_lot;
     let hit = levels.iter().filter(|l| l.hits > 0).count();
@@ -35,7 +34,6 @@ pub fn lots(finding: &Finding, numbers: &NumberStyle) -> String {
 }
 
 /// Caption of the folded order.
-#[must_use]
 pub fn folded(finding: &Finding, every: usize, slips: bool) -> String {
     format!(
         "{}: sanding order folded every {every} panels{}.",
@@ -49,13 +47,11 @@ pub fn folded(finding: &Finding, every: usize, slips: bool) -> String {
 }
 
 /// Caption of hits by age of the abrasive.
-#[must_use]
 pub fn ages(finding: &Finding) -> String {
     format!("{}: panels hit by age of the abrasive.", finding.id)
 }
 
 /// Caption of the frames side by side.
-#[must_use]
 pub fn frames(finding: &Finding, spread: (f64, f64), numbers: &NumberStyle) -> String {
     let [machine, panel] = [spread.0, spread.1].map(|mm| numbers.significant(mm, 2));
     let id = &finding.id;
@@ -71,13 +67,11 @@ pub fn frames(finding: &Finding, spread: (f64, f64), numbers: &NumberStyle) -> S
 }
 
 /// Below a frame.
-#[must_use]
 pub fn spread(mm: f64, numbers: &NumberStyle) -> String {
     format!("nine tenths within {} mm", numbers.significant(mm, 2))
 }
 
 /// The same for those who cannot see the bars.
-#[must_use]
 pub fn bars_described(levels: &[LevelCount], caption: &str, numbers: &NumberStyle) -> String {
     let told: Vec<String> = levels
         .iter()

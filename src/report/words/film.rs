@@ -1,6 +1,6 @@
 //! Words on the film before and after sanding.
 
-use super::counting::counted;
+use super::counting::count_panels;
 use super::finding::cell_name;
 use crate::causes::{FilmLeft, Reason};
 use crate::charts::NumberStyle;
@@ -18,7 +18,7 @@ pub(super) fn film_reason(reason: &Reason, n: &NumberStyle) -> String {
         } => format!(
             "Before sanding, the film of {} with marks was {} µm thinner than that of {} without ({} to {} µm; {}; \
              {}).",
-            counted(*marked, "panel", "panels", n),
+            count_panels(*marked, n),
             n.significant(*by_um, 2),
             n.count(*unmarked),
             n.significant(by_ci.low, 2),
@@ -71,7 +71,6 @@ pub(super) fn film_reason(reason: &Reason, n: &NumberStyle) -> String {
 pub const FILM_HEADING: &str = "Film left after sanding";
 
 /// Caption of the table of the film left.
-#[must_use]
 pub fn film_caption(least_um: f64, n: &NumberStyle) -> String {
     format!(
         "Where less than {} µm of film is left. The expected share of the area is the Normal tail of film before less \
@@ -82,24 +81,18 @@ pub fn film_caption(least_um: f64, n: &NumberStyle) -> String {
 }
 
 /// Heads of the table of the film left.
-#[must_use]
-pub fn film_heads() -> Vec<(String, bool)> {
-    [
-        ("machine", false),
-        ("film, µm", true),
-        ("removed, µm", true),
-        ("left varies by, µm", true),
-        ("expected share", true),
-        ("95 % interval", true),
-        ("places below", true),
-        ("panels with too much removed", true),
-    ]
-    .map(|(text, figures)| (text.to_owned(), figures))
-    .to_vec()
-}
+pub const FILM_HEADS: &[(&str, bool)] = &[
+    ("Cell", false),
+    ("Film, µm", true),
+    ("Removed, µm", true),
+    ("Left varies by, µm", true),
+    ("Expected share", true),
+    ("95 % interval", true),
+    ("Places below", true),
+    ("Panels with too much removed", true),
+];
 
 /// One row of that table.
-#[must_use]
 pub fn film_row(left: &FilmLeft, n: &NumberStyle) -> Vec<String> {
     let dash = || "–".to_owned();
     let of = |k: usize, all: usize| format!("{} of {}", n.count(k), n.count(all));

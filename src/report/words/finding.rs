@@ -2,7 +2,7 @@
 
 pub mod page;
 
-use super::counting::{by_chance, capital, listed, of_panels};
+use super::counting::{by_chance, capital, listed, of_panels, ordinal};
 use crate::causes::{Cause, Finding, Frame, Kind, LineAxis, Period, Reason};
 use crate::charts::NumberStyle;
 use crate::site::FeedDirection;
@@ -17,7 +17,6 @@ pub struct Speech<'a> {
 }
 
 /// "M1", "M1, head 2", or a word where no machine is recorded.
-#[must_use]
 pub fn cell_name(machine: Option<&str>, head: Option<&str>) -> String {
     match (machine, head) {
         (Some(machine), Some(head)) => format!("{machine}, head {head}"),
@@ -28,7 +27,6 @@ pub fn cell_name(machine: Option<&str>, head: Option<&str>) -> String {
 }
 
 /// What it looks like: "at one place", "along one line".
-#[must_use]
 pub fn shape(finding: &Finding) -> String {
     if let Some(bars) = &finding.bars {
         return super::bars::shape(bars);
@@ -58,19 +56,7 @@ pub fn shape(finding: &Finding) -> String {
     }
 }
 
-fn ordinal(n: usize) -> String {
-    let ending = match (n % 10, n % 100) {
-        (_, 11..=13) => "th",
-        (1, _) => "st",
-        (2, _) => "nd",
-        (3, _) => "rd",
-        _ => "th",
-    };
-    format!("{n}{ending}")
-}
-
 /// Where it is, in words; none where the finding has no place.
-#[must_use]
 pub fn place(finding: &Finding, speech: &Speech<'_>) -> Option<String> {
     let mm = |value: f64| format!("{}\u{a0}mm", speech.numbers.fixed(value, 0));
     let (x, y) = (finding.x_mm, finding.y_mm);
@@ -149,7 +135,6 @@ fn on_frame(
 
 /// Title of the page of one finding, or of the same one in several cells:
 /// "F1: sand-through at one place, M1".
-#[must_use]
 pub fn title(findings: &[&Finding]) -> String {
     let Some(first) = findings.first() else {
         return String::new();
@@ -167,7 +152,6 @@ pub fn title(findings: &[&Finding]) -> String {
 }
 
 /// The same finding in another cell, in a sentence.
-#[must_use]
 pub fn also(other: &Finding, speech: &Speech<'_>) -> String {
     format!(
         "The same on {} ({}): {}.",
@@ -178,7 +162,6 @@ pub fn also(other: &Finding, speech: &Speech<'_>) -> String {
 }
 
 /// The line of page one: what, where, on how many panels.
-#[must_use]
 pub fn statement(finding: &Finding, speech: &Speech<'_>) -> String {
     let cell = cell_name(finding.machine.as_deref(), finding.head.as_deref());
     let hits = of_panels(finding.panels_hit, finding.panels_exposed, speech.numbers);
@@ -197,10 +180,15 @@ pub fn statement(finding: &Finding, speech: &Speech<'_>) -> String {
 }
 
 /// The sentence under the title of the finding's page.
-#[must_use]
 pub fn lead(finding: &Finding, speech: &Speech<'_>) -> String {
     let numbers = speech.numbers;
-    let hits = of_panels(finding.panels_hit, finding.panels_exposed, numbers);
+    let span = match (&finding.onset_panel, &finding.end_panel) {
+        (Some(_), Some(_)) => " between its first and its last",
+        (Some(_), None) => " since it set in",
+        (None, Some(_)) => " until it ended",
+        (None, None) => "",
+    };
+    let hits = of_panels(finding.panels_hit, finding.panels_exposed, numbers) + span;
     let chance = finding.expected_hits.map_or(String::new(), |expected| {
         format!(
             "; chance alone would put it on {}",
@@ -323,19 +311,6 @@ pub(crate) mod tests {
         assert!(lead(&finding, &speech(&numbers)).contains("consistent with the machine"));
         finding.cause = Cause::Undecided;
         assert!(lead(&finding, &speech(&numbers)).contains("can’t be told yet"));
-    }
-
-    #[test]
-    fn every_kth_panel_has_its_ordinal() {
-        for (n, word) in [
-            (2, "2nd"),
-            (3, "3rd"),
-            (4, "4th"),
-            (11, "11th"),
-            (21, "21st"),
-        ] {
-            assert_eq!(ordinal(n), word);
-        }
     }
 
     #[test]

@@ -1,7 +1,7 @@
 //! Page one: the headline and what stands under it.
 
 use super::causes;
-use super::counting::{capital, counted, listed, of_panels};
+use super::counting::{capital, count_panels, counted, listed, of_panels};
 use super::finding::{cell_name, shape};
 use crate::causes::{Cause, Finding, Stream};
 use crate::charts::{CAUSES, NumberStyle};
@@ -12,7 +12,6 @@ pub const FOUND: &str = "What we found";
 /// Heading of the steps.
 pub const DO_FIRST: &str = "What to do first";
 /// The one sentence on top. `findings` come worst first.
-#[must_use]
 pub fn headline(findings: &[&Finding], input: &InputCounts, numbers: &NumberStyle) -> String {
     if findings.is_empty() && input.inspected_panels == 0 {
         return "No inspected panel, so nothing can be said about defects".to_owned();
@@ -78,7 +77,6 @@ pub fn headline(findings: &[&Finding], input: &InputCounts, numbers: &NumberStyl
 }
 
 /// The sentence under the headline: how many panels, and what the rest is.
-#[must_use]
 pub fn support(
     findings: &[&Finding],
     streams: &[Stream],
@@ -88,7 +86,7 @@ pub fn support(
     let mut text = match (input.inspected_panels, input.panels_hit()) {
         (0, _) if input.panels > 0 => format!(
             "{} measured, none inspected for defects.",
-            counted(input.panels, "panel", "panels", numbers)
+            count_panels(input.panels, numbers)
         ),
         (0, _) => "The files hold no inspected panel.".to_owned(),
         (1, 0) => "The one panel inspected has no defect.".to_owned(),
@@ -144,7 +142,6 @@ pub fn support(
 }
 
 /// Labels of the four numbers.
-#[must_use]
 pub fn inspected_label(n: usize) -> &'static str {
     if n == 1 {
         "panel inspected"
@@ -157,7 +154,6 @@ pub fn inspected_label(n: usize) -> &'static str {
 pub const WITH_DEFECT: &str = "with at least one defect";
 
 /// Label of the number of findings: "findings: 1 machine, 2 part".
-#[must_use]
 pub fn findings_label(findings: &[&Finding], numbers: &NumberStyle) -> String {
     let parts: Vec<String> = CAUSES
         .iter()
@@ -185,7 +181,6 @@ pub const COST: &str = "cost of panels with a defect";
 pub const PANELS_IN_FINDINGS: &str = "panels that show these findings";
 
 /// A stream without a place, as a line of page one.
-#[must_use]
 pub fn stream_statement(stream: &Stream, numbers: &NumberStyle) -> String {
     let cell = cell_name(stream.machine.as_deref(), stream.head.as_deref());
     let hit = of_panels(stream.panels_hit, stream.panels, numbers);
@@ -209,7 +204,6 @@ pub fn stream_statement(stream: &Stream, numbers: &NumberStyle) -> String {
 }
 
 /// The last line where there are more findings than page one holds.
-#[must_use]
 pub fn more_findings(n: usize, numbers: &NumberStyle) -> String {
     format!(
         "{} on the following pages.",
@@ -218,7 +212,6 @@ pub fn more_findings(n: usize, numbers: &NumberStyle) -> String {
 }
 
 /// What a terminal is told where there are more findings than it shows.
-#[must_use]
 pub fn more_findings_line(n: usize, numbers: &NumberStyle) -> String {
     format!(
         "  {} in the report.",
@@ -227,7 +220,6 @@ pub fn more_findings_line(n: usize, numbers: &NumberStyle) -> String {
 }
 
 /// What a terminal is told of rejects.
-#[must_use]
 pub fn rejects_line(n: usize, numbers: &NumberStyle) -> String {
     format!(
         "{} set aside on reading; rejects.csv says why.",
@@ -236,7 +228,6 @@ pub fn rejects_line(n: usize, numbers: &NumberStyle) -> String {
 }
 
 /// What the report says of rejects on page one.
-#[must_use]
 pub fn rejects_note(input: &InputCounts, values: usize, numbers: &NumberStyle) -> Option<String> {
     let parts: Vec<String> = [
         (values, "value was", "values were"),
@@ -259,7 +250,7 @@ pub fn rejects_note(input: &InputCounts, values: usize, numbers: &NumberStyle) -
             })
             .collect();
         format!(
-            "Set aside on reading: {}. The data page and rejects.csv say why.",
+            "Set aside on reading: {}. rejects.csv says why.",
             listed(&nouns, 4)
         )
     })
@@ -267,7 +258,6 @@ pub fn rejects_note(input: &InputCounts, values: usize, numbers: &NumberStyle) -
 
 /// What page one says where the data may mislead: too much was lost, or places
 /// bear no verdict.
-#[must_use]
 pub fn alarms(records: &Records) -> Vec<String> {
     let lost = records
         .warnings
@@ -400,7 +390,7 @@ mod tests {
         };
         assert_eq!(
             rejects_note(&counts, 1, &numbers).unwrap(),
-            "Set aside on reading: 1 value, 3 rows and 1 panel. The data page and rejects.csv say why."
+            "Set aside on reading: 1 value, 3 rows and 1 panel. rejects.csv says why."
         );
     }
 }

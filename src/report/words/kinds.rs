@@ -1,7 +1,7 @@
 //! The chart of the kinds of defect.
 
 use super::causes;
-use super::counting::{capital, counted, listed};
+use super::counting::{capital, count_panels, counted, listed};
 use crate::causes::Cause;
 use crate::charts::NumberStyle;
 use crate::charts::kinds::Bar;
@@ -10,14 +10,15 @@ use crate::report::ranking::KindRow;
 /// Title of the chart.
 pub const TITLE: &str = "Kinds of defect by who makes them";
 
+/// At a kind without a cost where others have one.
+pub const NO_COST: &str = "no cost given";
+
 /// Label of the bar of all further kinds.
-#[must_use]
 pub fn other_kinds(n: usize, numbers: &NumberStyle) -> String {
     counted(n, "other kind", "other kinds", numbers)
 }
 
 /// What the bars measure.
-#[must_use]
 pub fn measure(unit: Option<&str>) -> String {
     match unit {
         Some(unit) => format!("cost of panels with the defect, {unit}"),
@@ -26,12 +27,11 @@ pub fn measure(unit: Option<&str>) -> String {
 }
 
 /// What is seen: the heaviest kind and who makes it.
-#[must_use]
 pub fn caption(kinds: &[KindRow], unit: Option<&str>, numbers: &NumberStyle) -> String {
     let Some(first) = kinds.first() else {
         return "No defect was recorded.".to_owned();
     };
-    let on = counted(first.panels, "panel", "panels", numbers);
+    let on = count_panels(first.panels, numbers);
     let by = match (unit, kinds.len()) {
         (Some(_), 1) => "has a cost".to_owned(),
         (Some(_), _) => "costs most".to_owned(),
@@ -65,7 +65,6 @@ pub fn caption(kinds: &[KindRow], unit: Option<&str>, numbers: &NumberStyle) -> 
 }
 
 /// The bars as text.
-#[must_use]
 pub fn described(bars: &[Bar], unit: Option<&str>) -> String {
     let unit = unit.unwrap_or("panels");
     let bars: Vec<String> = bars
@@ -77,6 +76,9 @@ pub fn described(bars: &[Bar], unit: Option<&str>) -> String {
                 .filter(|p| p.1 > 0.0)
                 .map(|p| causes::cause(p.0).to_owned())
                 .collect();
+            if bar.written == NO_COST {
+                return format!("{}: {NO_COST}", bar.label);
+            }
             format!(
                 "{} {} {unit} ({})",
                 bar.label,

@@ -1,10 +1,10 @@
-//! What became of findings, and what came of what was done, in words.
+//! What became of findings, in words.
 
 use super::counting::{capital, counted, listed, of_panels};
 use super::finding::{cell_name, shape};
 use crate::causes::Finding;
 use crate::charts::NumberStyle;
-use crate::life::{ActionAnswer, Carried, Done, Kept, Life, Lives, Look, Standing, State};
+use crate::life::{Carried, Kept, Life, Lives, Look, Standing, State};
 
 /// Title of the page.
 pub const TITLE: &str = "What became of it";
@@ -19,14 +19,7 @@ pub const SINCE: &str = "What became of the last report’s findings";
 /// Caption of that table.
 pub const SINCE_CAPTION: &str =
     "Findings of this report and of earlier ones, looked for on the panels sanded since";
-/// Heading over what was done.
-pub const DONE: &str = "What was done, and whether it helped";
-/// Caption of that table.
-pub const DONE_CAPTION: &str = "Panels hit after each action against those before it. The day itself counts on neither side; \
-    the answer is adjusted for all actions, the interval is not";
-
 /// The state as a word, as `findings.json` writes it.
-#[must_use]
 pub fn state(state: State) -> &'static str {
     match state {
         State::New => "new",
@@ -40,8 +33,10 @@ pub fn state(state: State) -> &'static str {
 
 /// In front of a statement: "New: ", "Back: "; nothing for what goes on.
 /// `renamed` is a kind of nearly the same name that ends where this one begins.
-#[must_use]
 pub fn prefix(life: Option<&Life>, renamed: Option<&str>) -> String {
+    if life.is_some_and(|l| l.looked.open && l.life != Some(State::CannotTell)) {
+        return "Neither shown nor refuted since: ".to_owned();
+    }
     match (life.and_then(|l| l.life), renamed) {
         (Some(State::New), Some(other)) => format!("New, or “{other}” under another name: "),
         (Some(State::New), None) => "New: ".to_owned(),
@@ -53,7 +48,6 @@ pub fn prefix(life: Option<&Life>, renamed: Option<&str>) -> String {
 
 /// A finding that is gone, as good news; `renamed` is a kind of nearly the same
 /// name that begins where this one ends.
-#[must_use]
 pub fn news(
     finding: &Finding,
     life: &Life,
@@ -74,13 +68,13 @@ pub fn news(
 }
 
 /// The same for one that this report only remembers.
-#[must_use]
 pub fn kept_news(kept: &Kept, renamed: Option<&str>, numbers: &NumberStyle) -> String {
-    let cell = cell_name(kept.machine.as_deref(), kept.head.as_deref());
+    let found = &kept.finding;
+    let cell = cell_name(found.machine.as_deref(), found.head.as_deref());
     let what = format!(
         "{} on {cell} ({}{})",
-        capital(&kept.defect),
-        kept.id,
+        capital(&found.defect),
+        found.id,
         or_renamed(renamed)
     );
     gone(
@@ -88,6 +82,19 @@ pub fn kept_news(kept: &Kept, renamed: Option<&str>, numbers: &NumberStyle) -> S
         &carriers(None, &[], &kept.life, numbers),
         &kept.life,
         numbers,
+    )
+}
+
+/// The headline where nothing else repeats.
+pub fn headline(kept: &Kept, numbers: &NumberStyle) -> String {
+    let found = &kept.finding;
+    let cell = cell_name(found.machine.as_deref(), found.head.as_deref());
+    let look = &kept.life.looked;
+    format!(
+        "{} on {cell} ({}) is still seen, on {}; nothing else repeats",
+        capital(&found.defect),
+        found.id,
+        of_panels(look.hits, look.panels, numbers)
     )
 }
 
@@ -133,17 +140,20 @@ fn gone(what: &str, carriers: &str, life: &Life, numbers: &NumberStyle) -> Strin
 }
 
 /// "14 of 40 panels", for a rate with the others beside it: "14 of 40 panels,
-/// elsewhere 28 of 80 panels".
+/// elsewhere 28 of 80 panels"; of a rate that waits to be told all panels since it
+/// was told.
 fn looked(look: &Look, numbers: &NumberStyle) -> String {
-    let own = of_panels(look.hits, look.panels, numbers);
-    look.elsewhere.map_or(own.clone(), |others| {
+    let waits = look.waiting.filter(|_| look.open);
+    let (hits, panels) = waits.map_or((look.hits, look.panels), |s| (s.hits, s.panels));
+    let own = of_panels(hits, panels, numbers);
+    let others = look.waiting_elsewhere.filter(|_| look.open);
+    others.or(look.elsewhere).map_or(own.clone(), |others| {
         let others = of_panels(others.hits, others.panels, numbers);
         format!("{own}, elsewhere {others},")
     })
 }
 
 /// A confidence in per cent, never "100 %".
-#[must_use]
 pub fn confidence(share: f64, numbers: &NumberStyle) -> String {
     if share >= 0.999 {
         format!("over {}\u{a0}%", numbers.fixed(99.9, 1))
@@ -154,20 +164,25 @@ pub fn confidence(share: f64, numbers: &NumberStyle) -> String {
 }
 
 /// What page one says of the findings since the last report.
-#[must_use]
 pub fn on_page_one(lives: &Lives, numbers: &NumberStyle) -> Option<String> {
     let previous = lives.previous.as_deref()?;
-    let states = (lives.of.values().filter_map(|l| l.life)).chain(
-        lives
-            .kept
-            .iter()
-            .filter(|k| k.life.reports_gone <= 1)
-            .filter_map(|k| k.life.life),
-    );
-    let states: Vec<State> = states.collect();
+    let kept = lives.kept.iter().map(|k| &k.life);
+    let lives: Vec<&Life> = (lives.of.values())
+        .chain(kept.filter(|life| life.reports_gone <= 1))
+        .collect();
+    let open = |life: &Life| life.looked.open && life.life != Some(State::CannotTell);
     let count = |wanted: State, one: &str, many: &str| {
-        let n = states.iter().filter(|s| **s == wanted).count();
+        let own = lives.iter().filter(|l| l.life == Some(wanted) && !open(l));
+        let n = own.count();
         (n > 0).then(|| counted(n, one, many, numbers))
+    };
+    let undecided = match lives.iter().filter(|l| open(l)).count() {
+        0 => None,
+        1 => Some("1 is neither shown nor refuted".to_owned()),
+        n => Some(format!(
+            "{} are neither shown nor refuted",
+            numbers.count(n)
+        )),
     };
     let parts: Vec<String> = [
         count(State::New, "new finding", "new findings"),
@@ -175,6 +190,7 @@ pub fn on_page_one(lives: &Lives, numbers: &NumberStyle) -> Option<String> {
         count(State::GoesOn, "goes on", "go on"),
         count(State::Fewer, "on fewer panels", "on fewer panels"),
         count(State::Gone, "is gone", "are gone"),
+        undecided,
         count(State::CannotTell, "can’t be told yet", "can’t be told yet"),
     ]
     .into_iter()
@@ -188,16 +204,23 @@ pub fn on_page_one(lives: &Lives, numbers: &NumberStyle) -> Option<String> {
     } else {
         format!("Since the report of {previous}")
     };
-    Some(format!("{since}: {}.", listed(&parts, 6)))
+    Some(format!("{since}: {}.", listed(&parts, 7)))
 }
 
 /// A sentence for the finding's page.
-#[must_use]
 pub fn sentence(life: &Life, numbers: &NumberStyle) -> Option<String> {
     let look = &life.looked;
     let since = looked(look, numbers);
     let first = (life.since_report.as_deref()).map_or(String::new(), |r| format!(" since {r}"));
-    Some(match life.life? {
+    let state = life.life?;
+    if look.open && state != State::CannotTell {
+        return Some(format!(
+            "It has been known{first}; the panels since it was last told neither show nor refute that it \
+             goes on: {since}{}.",
+            missing(look, numbers)
+        ));
+    }
+    Some(match state {
         State::New => "It is new in this report.".to_owned(),
         State::GoesOn if look.panels > 0 => {
             format!("It has been known{first} and goes on: {since} since the last report.")
@@ -209,13 +232,34 @@ pub fn sentence(life: &Life, numbers: &NumberStyle) -> Option<String> {
         State::Back => format!("It was gone and is back: {since} since the last report."),
         State::Gone => format!("It is gone: {since} since."),
         State::CannotTell => format!(
-            "Whether it goes on can’t be told yet: {since} since the last report{}.",
-            missing(look.panels_missing, numbers)
+            "Whether it goes on can’t be told yet: {since} since {}{}.",
+            if look.open {
+                "it was last told"
+            } else {
+                "the last report"
+            },
+            missing(look, numbers)
         ),
     })
 }
 
-fn missing(panels: Option<usize>, numbers: &NumberStyle) -> String {
+/// How many panels would tell.
+fn missing(look: &Look, numbers: &NumberStyle) -> String {
+    match look.panels_missing {
+        Some(n) if look.open => {
+            let about = if n < 100 {
+                numbers.count(n)
+            } else {
+                numbers.significant(n as f64, 2)
+            };
+            format!("; about {about} more panels like these would tell")
+        }
+        panels => without_it(panels, numbers),
+    }
+}
+
+/// How many panels without a hit would show that it is gone.
+pub(super) fn without_it(panels: Option<usize>, numbers: &NumberStyle) -> String {
     panels.map_or(String::new(), |n| {
         format!(
             "; {} without it would show that it is gone",
@@ -225,21 +269,15 @@ fn missing(panels: Option<usize>, numbers: &NumberStyle) -> String {
 }
 
 /// Heads of the table of lives.
-#[must_use]
-pub fn since_columns() -> Vec<(String, bool)> {
-    [
-        ("No.", false),
-        ("Cell", false),
-        ("Defect", false),
-        ("Since", false),
-        ("What became of it", false),
-    ]
-    .map(|(head, figures)| (head.to_owned(), figures))
-    .to_vec()
-}
+pub const SINCE_COLUMNS: &[(&str, bool)] = &[
+    ("No.", false),
+    ("Cell", false),
+    ("Defect", false),
+    ("Since", false),
+    ("What became of it", false),
+];
 
 /// What became of a finding, as a cell.
-#[must_use]
 pub fn became(life: &Life, numbers: &NumberStyle) -> String {
     let look = &life.looked;
     let Some(now) = life.life else {
@@ -250,14 +288,17 @@ pub fn became(life: &Life, numbers: &NumberStyle) -> String {
         return match now {
             State::CannotTell => format!(
                 "{word}: no panel has been inspected there since{}",
-                missing(look.panels_missing, numbers)
+                missing(look, numbers)
             ),
             _ => word.to_owned(),
         };
     }
     let mut text = format!("{word}: on {}", looked(look, numbers).trim_end_matches(','));
-    if now == State::CannotTell {
-        text += &missing(look.panels_missing, numbers);
+    if look.open && now != State::CannotTell {
+        text += ", which neither show nor refute it";
+    }
+    if look.open || now == State::CannotTell {
+        text += &missing(look, numbers);
     }
     // A rate that is no more than elsewhere is still seen.
     if let (State::Gone, Some(day), None) = (now, life.last_seen, look.elsewhere) {
@@ -270,13 +311,11 @@ pub fn became(life: &Life, numbers: &NumberStyle) -> String {
 }
 
 /// What became of a finding, as a line of a terminal.
-#[must_use]
 pub fn line(id: &str, defect: &str, life: &Life, numbers: &NumberStyle) -> String {
     format!("  {id} ({defect}): {}", became(life, numbers))
 }
 
 /// The findings that the site knows or accepts, in one sentence.
-#[must_use]
 pub fn below(findings: &[(&Finding, Standing)], numbers: &NumberStyle) -> Option<String> {
     if findings.is_empty() {
         return None;
@@ -297,7 +336,6 @@ pub fn below(findings: &[(&Finding, Standing)], numbers: &NumberStyle) -> Option
 }
 
 /// How the site stands to it.
-#[must_use]
 pub fn stands(standing: Standing) -> &'static str {
     match standing {
         Standing::Watch => "watched",
@@ -305,93 +343,6 @@ pub fn stands(standing: Standing) -> &'static str {
         Standing::Known => "known",
         Standing::Accepted => "accepted",
     }
-}
-
-/// What came of an action, in a sentence.
-#[must_use]
-pub fn answer(done: &Done, unit: &str, numbers: &NumberStyle) -> String {
-    let counts = format!(
-        "{} before, {} after",
-        of_panels(done.before.hits, done.before.panels, numbers),
-        of_panels(done.after.hits, done.after.panels, numbers)
-    );
-    let ratio = match (done.ratio, done.ratio_ci) {
-        (Some(r), Some((low, high))) => format!(
-            ", {} of before ({})",
-            numbers.significant(r, 2),
-            super::changes::ratio_interval(low, high, numbers)
-        ),
-        _ => String::new(),
-    };
-    let saved = (done.saved).map_or(String::new(), |saved| {
-        format!(
-            "; about {}\u{a0}{unit} saved so far",
-            numbers.significant(saved, 2)
-        )
-    });
-    match done.answer {
-        ActionAnswer::Gone => format!(
-            "gone since: {counts}{}{saved}",
-            done.confidence.map_or(String::new(), |c| format!(
-                " (confidence {})",
-                confidence(c, numbers)
-            ))
-        ),
-        ActionAnswer::Fewer => format!("fewer since: {counts}{ratio}{saved}"),
-        ActionAnswer::More => format!("more since: {counts}{ratio}"),
-        ActionAnswer::NoDifference => format!("it did not help: {counts}{ratio}"),
-        ActionAnswer::TooFewPanels => format!(
-            "can’t be told yet: {counts}{}",
-            missing(done.panels_missing, numbers)
-        ),
-        ActionAnswer::NotIdentifiable => {
-            format!("can’t be told: something else changed too; {counts}")
-        }
-        ActionAnswer::Unknown => {
-            "about nothing that these records or the last report hold".to_owned()
-        }
-    }
-}
-
-/// Heads of the table of actions.
-#[must_use]
-pub fn done_columns() -> Vec<(String, bool)> {
-    [
-        ("Day", false),
-        ("About", false),
-        ("What was done", false),
-        ("What came of it", false),
-    ]
-    .map(|(head, figures)| (head.to_owned(), figures))
-    .to_vec()
-}
-
-/// What an action is about.
-#[must_use]
-pub fn about(done: &Done) -> String {
-    let action = &done.action;
-    match (&action.finding, &action.defect) {
-        (Some(id), Some(defect)) => format!("{id}, {defect}"),
-        (Some(id), None) => id.clone(),
-        (None, defect) => {
-            let defect = defect.as_deref().unwrap_or("–");
-            action
-                .machine
-                .as_deref()
-                .map_or(defect.to_owned(), |m| format!("{defect} on {m}"))
-        }
-    }
-}
-
-/// An action on the finding's page.
-#[must_use]
-pub fn on_page(done: &Done, unit: &str, numbers: &NumberStyle) -> String {
-    format!(
-        "{}: {}; {}.",
-        numbers.date(done.action.date),
-        done.action.done,
-        answer(done, unit, numbers)
-    )
 }
 
 #[cfg(test)]
@@ -467,6 +418,29 @@ mod tests {
         assert_eq!(
             became(&life, &numbers),
             "gone: on 14 of 40 panels, elsewhere 38 of 80 panels, confidence 98\u{a0}%"
+        );
+    }
+
+    #[test]
+    fn a_rate_neither_shown_nor_refuted_says_so_with_all_panels_that_wait() {
+        let seen = |hits, panels| Seen {
+            hits,
+            panels,
+            last: None,
+        };
+        let mut life = life(State::GoesOn, 1, 10);
+        life.looked.open = true;
+        life.looked.elsewhere = Some(seen(1, 10));
+        life.looked.waiting = Some(seen(6, 20));
+        life.looked.waiting_elsewhere = Some(seen(3, 20));
+        assert_eq!(
+            became(&life, &NumberStyle::default()),
+            "goes on: on 6 of 20 panels, elsewhere 3 of 20 panels, which neither show nor refute \
+             it; about 12 more panels like these would tell"
+        );
+        assert_eq!(
+            prefix(Some(&life), None),
+            "Neither shown nor refuted since: "
         );
     }
 

@@ -28,7 +28,6 @@ fn one_in(share: f64, numbers: &NumberStyle) -> String {
 }
 
 /// What "sure", "likely" and "can't tell yet" mean in numbers.
-#[must_use]
 pub fn sureness(alpha: f64, numbers: &NumberStyle) -> Vec<String> {
     vec![
         format!(
@@ -49,23 +48,17 @@ pub fn sureness(alpha: f64, numbers: &NumberStyle) -> Vec<String> {
 }
 
 /// What each cause needs.
-#[must_use]
-pub fn causes() -> Vec<String> {
-    [
-        "Machine: the place holds in the machine while panels were turned or laid elsewhere and fails on the panel, or \
-         this machine shows it and others that ran the same lots do not; and no few lots carry it.",
-        "Part: it keeps to its place on the panel, gathers in few lots, follows thin film, or wanders while a repeat would \
-         have been seen.",
-        "Recipe: the rate follows feed speed, passes, force, grit or the abrasive’s age and has no place.",
-        "Inspection: table, camera, station or inspector makes or hides it.",
-        "Not known yet: no comparison in these records clears machine or part.",
-    ]
-    .map(str::to_owned)
-    .to_vec()
-}
+pub const CAUSES_TOLD: &[&str] = &[
+    "Machine: the place holds in the machine while panels were turned or laid elsewhere and fails on the panel, or \
+     this machine shows it and others that ran the same lots do not; and no few lots carry it.",
+    "Part: it keeps to its place on the panel, gathers in few lots, follows thin film, or wanders while a repeat would \
+     have been seen.",
+    "Recipe: the rate follows feed speed, passes, force, grit or the abrasive’s age and has no place.",
+    "Inspection: table, camera, station or inspector makes or hides it.",
+    "Not known yet: no comparison in these records clears machine or part.",
+];
 
 /// The method in short.
-#[must_use]
 pub fn how(alpha: f64, numbers: &NumberStyle) -> Vec<String> {
     vec![
         "Marks are looked at by cell and kind, in the frames of machine and panel; first inspections only; panels without a \
@@ -89,48 +82,37 @@ pub fn how(alpha: f64, numbers: &NumberStyle) -> Vec<String> {
 }
 
 /// How changes and weeks are judged, and how often the warnings are right.
-#[must_use]
-pub fn changes() -> Vec<String> {
-    [
-        "One model of the counts on all panels judges a change: panels scatter, lots and days differ, days resemble the day \
-         before; machine, part, inspector and abrasive age are allowed for where they vary. In made-up shops with known \
-         truth 19 of 20 intervals hold the true ratio (17 of 20 where each day closely resembles the last), and without an \
-         effect at most 1 report in 20 says helped.",
-        "“Helped”: fewer defects, adjusted for all kinds of a comparison, and the opposite kind not worse by more than the \
-         margin. “Too few panels” names how many it would take. “Not identifiable”: something else changed at the same time \
-         and never met both sides; run both on the same lots, in alternating blocks, and compare again.",
-        "A change made after a bad spell of four times the rate is told in four of five cases or more; an ordinary stretch \
-         is set aside in about 1 of 20.",
-        "A trend under way is told in four of five cases or more if the rate falls to a sixteenth, in about three of five \
-         if to an eighth, and falsely in at most 1 of 20; a slower one passes for the change.",
-        "A step in what came with the parts is told in four of five cases or more, and falsely in at most 1 of 20; a new \
-         inspector always, if recorded.",
-        "Panels asked for show the ratio worth knowing as often as asked where days differ without an order; where each day \
-         resembles the last (correlation .7) in about three of five cases: then go back and forth within days.",
-        "Control charts take days and lots as differing without an order; where days drift, signals come more often than \
-         stated.",
-    ]
-    .map(str::to_owned)
-    .to_vec()
-}
+pub const CHANGES_TOLD: &[&str] = &[
+    "One model of the counts on all panels judges a change: panels scatter, lots and days differ, days resemble the day \
+     before; machine, part, inspector and abrasive age are allowed for where they vary. In made-up shops with known \
+     truth 19 of 20 intervals hold the true ratio (17 of 20 where each day closely resembles the last), and without an \
+     effect at most 1 report in 20 says helped.",
+    "“Helped”: fewer defects, adjusted for all kinds of a comparison, and the opposite kind not worse by more than the \
+     margin. “Too few panels” names how many it would take. “Not identifiable”: something else changed at the same time \
+     and never met both sides; run both on the same lots, in alternating blocks, and compare again.",
+    "A change made after a bad spell of four times the rate is told in four of five cases or more; an ordinary stretch \
+     is set aside in about 1 of 20.",
+    "A trend under way is told in four of five cases or more if the rate falls to a sixteenth, in about three of five \
+     if to an eighth, and falsely in at most 1 of 20; a slower one passes for the change.",
+    "A step in what came with the parts is told in four of five cases or more, and falsely in at most 1 of 20; a new \
+     inspector always, if recorded.",
+    "Panels asked for show the ratio worth knowing as often as asked where days differ without an order; where each day \
+     resembles the last (correlation .7) in about three of five cases: then go back and forth within days.",
+    "Control charts take days and lots as differing without an order; where days drift, signals come more often than \
+     stated.",
+];
 
 /// Known limits.
-#[must_use]
-pub fn limits() -> Vec<String> {
-    [
-        "A repeat rarer than the page “What could have been missed” says.",
-        "Bars of one pitch where panels carry one mark each, or fewer than four bars.",
-        "A place in the middle of the panel when panels were only turned by half a turn.",
-        "A fault that three of four lots carry looks like the machine’s.",
-        "Kinds of defect that inspectors name differently, unless the site file says which names are one.",
-        "Defect means nonconformity here, without any legal sense.",
-    ]
-    .map(str::to_owned)
-    .to_vec()
-}
+pub const LIMITS_TOLD: &[&str] = &[
+    "A repeat rarer than the page “What could have been missed” says.",
+    "Bars of one pitch where panels carry one mark each, or fewer than four bars.",
+    "A place in the middle of the panel when panels were only turned by half a turn.",
+    "A fault that three of four lots carry looks like the machine’s.",
+    "Kinds of defect that inspectors name differently, unless the site file says which names are one.",
+    "Defect means nonconformity here, without any legal sense.",
+];
 
 /// Levels, seed and version.
-#[must_use]
 pub fn settings(levels: &Levels, numbers: &NumberStyle) -> String {
     format!(
         "onus {}; level of the report {}; intervals {}; seed {}.",
@@ -142,19 +124,14 @@ pub fn settings(levels: &Levels, numbers: &NumberStyle) -> String {
 }
 
 /// Published sources of the method.
-#[must_use]
-pub fn sources() -> Vec<String> {
-    [
-        "Kulldorff (1997), A spatial scan statistic. Communications in Statistics 26, 1481–1496.",
-        "Hoeffding (1956), On the distribution of the number of successes in independent trials. Ann. Math. Stat. 27.",
-        "Clopper and Pearson (1934), The use of confidence or fiducial limits. Biometrika 26, 404–413.",
-        "Hinkley and Hinkley (1970), Inference about the change-point in a sequence of binomial variables. Biometrika 57.",
-        "Ester, Kriegel, Sander and Xu (1996), A density-based algorithm for discovering clusters. KDD-96.",
-        "Okabe and Ito (2008), Color universal design.",
-    ]
-    .map(str::to_owned)
-    .to_vec()
-}
+pub const SOURCES_TOLD: &[&str] = &[
+    "Kulldorff (1997), A spatial scan statistic. Communications in Statistics 26, 1481–1496.",
+    "Hoeffding (1956), On the distribution of the number of successes in independent trials. Ann. Math. Stat. 27.",
+    "Clopper and Pearson (1934), The use of confidence or fiducial limits. Biometrika 26, 404–413.",
+    "Hinkley and Hinkley (1970), Inference about the change-point in a sequence of binomial variables. Biometrika 57.",
+    "Ester, Kriegel, Sander and Xu (1996), A density-based algorithm for discovering clusters. KDD-96.",
+    "Okabe and Ito (2008), Color universal design.",
+];
 
 #[cfg(test)]
 mod tests {

@@ -15,7 +15,6 @@ pub const EXPLAINED: &str = "A fixed place that marks at least the share of pane
     among marks that wander. Panels needed: how many it takes to see a repeat on one panel in five.";
 
 /// The sentence under the title.
-#[must_use]
 pub fn lead(streams: &[Stream], numbers: &NumberStyle) -> String {
     let blind = streams
         .iter()
@@ -37,13 +36,11 @@ pub fn lead(streams: &[Stream], numbers: &NumberStyle) -> String {
 }
 
 /// The limit as a cell of the table.
-#[must_use]
 pub fn smallest(limit: Option<f64>, panels: usize, numbers: &NumberStyle) -> String {
     limit.map_or("none".to_owned(), |limit| numbers.percent(limit, panels))
 }
 
 /// Caption of the table.
-#[must_use]
 pub fn caption(all: usize, shown: usize, numbers: &NumberStyle) -> String {
     if all > shown {
         format!(
@@ -57,23 +54,17 @@ pub fn caption(all: usize, shown: usize, numbers: &NumberStyle) -> String {
 }
 
 /// Columns of the table.
-#[must_use]
-pub fn columns() -> Vec<(String, bool)> {
-    [
-        ("Cell", false),
-        ("Defect", false),
-        ("Panels", true),
-        ("Hit", true),
-        ("Smallest repeat seen", true),
-        ("Panels needed", true),
-        ("Who makes it", false),
-    ]
-    .map(|(head, figures)| (head.to_owned(), figures))
-    .to_vec()
-}
+pub const COLUMNS: &[(&str, bool)] = &[
+    ("Cell", false),
+    ("Defect", false),
+    ("Panels", true),
+    ("Hit", true),
+    ("Smallest repeat seen", true),
+    ("Panels needed", true),
+    ("Who makes it", false),
+];
 
 /// Why a stream's rest has its cause.
-#[must_use]
 pub fn why(defect: &str, machine: Option<&str>, head: Option<&str>, reasons: &[String]) -> String {
     format!(
         "{}, {}: {}",

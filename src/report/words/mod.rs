@@ -4,6 +4,7 @@
 //! Functions here turn results into sentences and are tested by what they
 //! say: singular and plural, one lot, nothing found.
 
+pub mod actions;
 pub mod advice;
 pub mod bars;
 pub mod causes;

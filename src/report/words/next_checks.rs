@@ -2,12 +2,12 @@
 
 pub(super) mod trying;
 
-use super::reasons::{abrasive, column, list, ordinal, side_name};
+use super::counting::{list, ordinal};
+use super::reasons::{abrasive, column, side_name};
 use crate::causes::NextCheck;
 use crate::charts::NumberStyle;
 
 /// What to check next, as a sentence; none where there is nothing to check.
-#[must_use]
 pub fn next_check(check: &NextCheck, numbers: &NumberStyle) -> Option<String> {
     let count = |n: usize| numbers.count(n);
     Some(match check {

@@ -8,7 +8,6 @@ use crate::charts::{Description, NumberStyle};
 use crate::site::FeedDirection;
 
 /// Title of the page, with findings drawn in time or without.
-#[must_use]
 pub fn page_title(in_time: bool) -> &'static str {
     if in_time {
         "Where and when"
@@ -18,7 +17,6 @@ pub fn page_title(in_time: bool) -> &'static str {
 }
 
 /// The sentence under it; `ringed` of the findings are places in the machine.
-#[must_use]
 pub fn lead(findings: usize, ringed: usize, numbers: &NumberStyle) -> String {
     let laid = "All panels laid over each other as they lay in the machine";
     match (findings, ringed) {
@@ -39,7 +37,6 @@ pub fn lead(findings: usize, ringed: usize, numbers: &NumberStyle) -> String {
 }
 
 /// Where more machines were recorded than maps fit.
-#[must_use]
 pub fn cells_left_out(n: usize, numbers: &NumberStyle) -> String {
     format!(
         "{} without a map here; findings.json has their numbers.",
@@ -48,13 +45,11 @@ pub fn cells_left_out(n: usize, numbers: &NumberStyle) -> String {
 }
 
 /// Title of a map.
-#[must_use]
 pub fn title(of: &str) -> String {
     format!("Where the marks are, {of}")
 }
 
 /// The map's own texts; the description comes with the map.
-#[must_use]
 pub fn labels(feed: FeedDirection) -> Labels {
     let (x, y) = match feed {
         FeedDirection::X => ("along the feed, mm", "across the feed, mm"),
@@ -74,7 +69,6 @@ pub fn labels(feed: FeedDirection) -> Labels {
 }
 
 /// Caption of a cell's map.
-#[must_use]
 pub fn caption(cell: &str, marks: usize, findings: &[&Finding], numbers: &NumberStyle) -> String {
     let marks_here = counted(marks, "mark", "marks", numbers);
     let rings = match findings.len() {
@@ -91,7 +85,6 @@ pub fn caption(cell: &str, marks: usize, findings: &[&Finding], numbers: &Number
 }
 
 /// Caption of a finding's own map.
-#[must_use]
 pub fn finding_caption(finding: &Finding, marks: usize, numbers: &NumberStyle) -> String {
     let members = finding.evidence.members.len();
     format!(
@@ -109,7 +102,6 @@ pub fn finding_caption(finding: &Finding, marks: usize, numbers: &NumberStyle) -
 }
 
 /// The map as text.
-#[must_use]
 pub fn described(cell: &str, marks: usize, findings: &[&Finding], speech: &Speech<'_>) -> String {
     let rings: Vec<String> = findings
         .iter()

@@ -1,26 +1,25 @@
 //! Words of the recipe page: factors, exponents, windows, levers.
 
 mod charts;
+mod levers;
 pub mod notes;
+mod risks;
 
-use crate::causes::Cause;
 use crate::charts::NumberStyle;
 use crate::records::Unit;
 use crate::removal::{
-    Advice, Aim, Alias, Basis, Diagnostics, Factor, Interaction, Obstacle, RateChange, Reach,
-    Removal, Risk, Risked, Term, Together, Value, Wear, Window,
+    Alias, Basis, Diagnostics, Factor, Interaction, Removal, Term, Together, Value, Wear, Window,
 };
-use crate::site::DefectClass;
 use crate::stats::Interval;
 
-use super::causes;
-use super::counting::{capital, counted, listed};
-use crate::report::story::RecipeWord;
+use super::counting::{capital, count_panels, list};
 pub use charts::{
     AGE_AXIS, EFFECTS_TITLE, FRESH, INSIDE, NOW, OUTSIDE_LIMITS, PANELS_AXIS, REMOVAL_AXIS,
     RISKS_CAPTION, TRY, WEAR_TITLE, WINDOW_TITLE, WITH_DEFECTS, accepted, effect_found,
     effects_alt,
 };
+pub use levers::{ADVICE_COLUMNS, advice_row, aim, obstacles, reach};
+pub use risks::{RISK_COLUMNS, movers, others, risked};
 
 /// Title of the page.
 pub const TITLE: &str = "The recipe";
@@ -47,7 +46,6 @@ pub const HELD: &str = "No lever is advised yet: feed, passes and force move rem
      or came with the part. First:";
 
 /// A factor in words.
-#[must_use]
 pub fn factor(factor: &Factor) -> String {
     match factor {
         Factor::Feed => "feed speed".into(),
@@ -69,7 +67,6 @@ pub fn factor(factor: &Factor) -> String {
 }
 
 /// A factor's unit, with a space before it; empty where it has none.
-#[must_use]
 pub fn unit(factor: &Factor, numbers: &NumberStyle) -> String {
     match factor {
         Factor::Feed => format!(" {}", numbers.feed.map_or("mm/s", Unit::name)),
@@ -80,7 +77,6 @@ pub fn unit(factor: &Factor, numbers: &NumberStyle) -> String {
 }
 
 /// Label of a factor's axis.
-#[must_use]
 pub fn axis(of: &Factor, numbers: &NumberStyle) -> String {
     let name = capital(&factor(of));
     match unit(of, numbers).trim() {
@@ -90,13 +86,11 @@ pub fn axis(of: &Factor, numbers: &NumberStyle) -> String {
 }
 
 /// A setting with its unit.
-#[must_use]
 pub fn setting(of: &Factor, value: f64, numbers: &NumberStyle) -> String {
     format!("{}{}", figures(value, numbers), unit(of, numbers))
 }
 
 /// A number of a setting without its unit.
-#[must_use]
 pub fn figures(value: f64, numbers: &NumberStyle) -> String {
     if value.fract() == 0.0 && value.abs() < 1e6 {
         numbers.fixed(value, 0)
@@ -106,91 +100,49 @@ pub fn figures(value: f64, numbers: &NumberStyle) -> String {
 }
 
 fn several(factors: &[Factor]) -> String {
-    listed(&factors.iter().map(factor).collect::<Vec<_>>(), usize::MAX)
+    list(factors.iter().map(factor))
 }
 
-/// An interval in figures.
-#[must_use]
-pub fn interval(ci: Option<Interval>, figures: usize, numbers: &NumberStyle) -> String {
-    ci.map_or_else(
-        || "–".to_owned(),
-        |ci| {
-            format!(
-                "{} to {}",
-                numbers.significant(ci.low, figures),
-                numbers.significant(ci.high, figures)
-            )
-        },
-    )
+/// An interval, its limits written so; "–" where there is none.
+fn range(ci: Option<Interval>, written: impl Fn(f64) -> String) -> String {
+    ci.map_or("–".to_owned(), |ci| {
+        format!("{} to {}", written(ci.low), written(ci.high))
+    })
 }
 
 fn fixed(ci: Option<Interval>, numbers: &NumberStyle) -> String {
-    ci.map_or_else(
-        || "–".to_owned(),
-        |ci| {
-            format!(
-                "{} to {}",
-                numbers.fixed(ci.low, 2),
-                numbers.fixed(ci.high, 2)
-            )
-        },
-    )
+    range(ci, |v| numbers.fixed(v, 2))
 }
 
 /// The sentence under the heading.
-#[must_use]
 pub fn lead(removal: &Removal, numbers: &NumberStyle) -> String {
-    let known: Vec<String> = removal
-        .terms
-        .iter()
-        .filter(|t| t.ci.is_some_and(|ci| ci.low > 0.0 || ci.high < 0.0))
-        .filter_map(|t| {
-            let exponent = numbers.fixed(t.exponent?, 2);
-            Some(format!("{} (exponent {exponent})", factor(&t.factor)))
-        })
-        .collect();
-    match (&removal.diagnostics, known.is_empty()) {
-        (Some(found), false) => format!(
-            "Over {}, removal goes with {}.",
-            counted(
-                found.panels,
-                "panel with readings",
-                "panels with readings",
-                numbers
-            ),
-            listed(&known, usize::MAX)
+    let shown = |t: &&Term| t.ci.is_some_and(|ci| ci.low > 0.0 || ci.high < 0.0);
+    let known = removal.terms.iter().filter(shown).filter_map(|t| {
+        let exponent = numbers.fixed(t.exponent?, 2);
+        Some(format!("{} (exponent {exponent})", factor(&t.factor)))
+    });
+    let Some(found) = &removal.diagnostics else {
+        return "How the defects go with the recipe; removal itself could not be modelled.".into();
+    };
+    let over = format!("{} with readings", count_panels(found.panels, numbers));
+    match list(known) {
+        none if none.is_empty() => format!(
+            "Over {over}, no factor of the recipe shows an effect on removal that is told from chance."
         ),
-        (Some(found), true) => format!(
-            "Over {}, no factor of the recipe shows an effect on removal that is told from chance.",
-            counted(
-                found.panels,
-                "panel with readings",
-                "panels with readings",
-                numbers
-            )
-        ),
-        (None, _) => {
-            "How the defects go with the recipe; removal itself could not be modelled.".into()
-        }
+        known => format!("Over {over}, removal goes with {known}."),
     }
 }
 
 /// Heads of the table of exponents.
-#[must_use]
-pub fn term_columns() -> Vec<(String, bool)> {
-    [
-        ("Factor", false),
-        ("Exponent or ratio", true),
-        ("95 % interval", true),
-        ("Trade’s law", true),
-        ("Degrees of freedom", true),
-    ]
-    .map(|(name, figures)| (name.to_owned(), figures))
-    .to_vec()
-}
+pub const TERM_COLUMNS: &[(&str, bool)] = &[
+    ("Factor", false),
+    ("Exponent or ratio", true),
+    ("95 % interval", true),
+    ("Trade’s law", true),
+    ("Degrees of freedom", true),
+];
 
 /// A row of the table of exponents.
-#[must_use]
 pub fn term_row(term: &Term, numbers: &NumberStyle) -> Vec<String> {
     let name = match (&term.level, &term.against) {
         (Some(level), Some(against)) => {
@@ -231,7 +183,6 @@ fn value(of: &Factor, value: &Value, numbers: &NumberStyle) -> String {
 
 /// What cannot be told apart: what never changed, what moved together, what
 /// depends on each other.
-#[must_use]
 pub fn tied(removal: &Removal, numbers: &NumberStyle) -> Vec<String> {
     let (still, together): (Vec<&Alias>, Vec<&Alias>) =
         (removal.aliases.iter()).partition(|a| a.factors.len() == 1);
@@ -268,21 +219,13 @@ fn alias(alias: &Alias, numbers: &NumberStyle) -> String {
 }
 
 fn common(together: &Together, numbers: &NumberStyle) -> String {
-    let moves: Vec<String> = together
-        .ends
-        .iter()
-        .map(|(f, from, to)| {
-            format!(
-                "{} from {} to {}",
-                factor(f),
-                value(f, from, numbers),
-                value(f, to, numbers)
-            )
-        })
-        .collect();
+    let moves = together.ends.iter().map(|(f, from, to)| {
+        let (from, to) = (value(f, from, numbers), value(f, to, numbers));
+        format!("{} from {from} to {to}", factor(f))
+    });
     format!(
         "Together, {}, they change removal by a factor of {} ({}).",
-        listed(&moves, usize::MAX),
+        list(moves),
         numbers.fixed(together.ratio, 2),
         fixed(together.ratio_ci, numbers)
     )
@@ -302,7 +245,6 @@ fn interaction(found: &Interaction) -> String {
 }
 
 /// How abrasives wear, in a sentence.
-#[must_use]
 pub fn wear(found: &Wear, numbers: &NumberStyle) -> String {
     let mut text = format!(
         "After {} panels an abrasive removes {} of what a run-in one does ({})",
@@ -327,113 +269,7 @@ pub fn wear(found: &Wear, numbers: &NumberStyle) -> String {
     text
 }
 
-/// What a risk is about.
-#[must_use]
-pub fn risked(of: &Risked) -> String {
-    match of {
-        Risked::Class(class) => match class {
-            DefectClass::Over => "all: too much removed".into(),
-            DefectClass::Under => "all: too little removed".into(),
-            DefectClass::Surface => "all: marks of the abrasive".into(),
-            DefectClass::Incoming => "all: came with the part".into(),
-        },
-        Risked::Defect(name) => name.clone(),
-    }
-}
-
-/// What moves a risk, in a cell, as far as the account of who makes it goes.
-#[must_use]
-pub fn movers(risk: &Risk, word: &RecipeWord, numbers: &NumberStyle) -> String {
-    let found = shown_movers(risk, numbers);
-    match word {
-        RecipeWord::Others(..) => String::new(),
-        RecipeWord::Follows(ids) if found.is_empty() => {
-            format!("{}{}", causes::consistent_with(Cause::Recipe), see(ids))
-        }
-        RecipeWord::Follows(ids) => format!("{}{}", listed(&found, usize::MAX), see(ids)),
-        RecipeWord::Open if found.is_empty() => "nothing shown".into(),
-        RecipeWord::Open => format!(
-            "goes along with {}; who makes it is not known yet",
-            listed(&found, usize::MAX)
-        ),
-    }
-}
-
-/// The risks that others than the recipe make, in a sentence; none without any.
-#[must_use]
-pub fn others(risks: &[(&Risk, RecipeWord)], numbers: &NumberStyle) -> Option<String> {
-    let told = |(risk, word): &(&Risk, RecipeWord)| match word {
-        RecipeWord::Others(cause, ids) => Some(format!(
-            "{} ({}: {}{})",
-            risked(&risk.of),
-            counted(risk.panels_hit, "panel", "panels", numbers),
-            causes::cause(*cause),
-            see(ids).replace(": ", ", ")
-        )),
-        _ => None,
-    };
-    let all: Vec<String> = risks.iter().filter_map(told).collect();
-    (!all.is_empty()).then(|| format!("Not the recipe’s: {}.", listed(&all, usize::MAX)))
-}
-
-/// ": see F2".
-fn see(ids: &[String]) -> String {
-    if ids.is_empty() {
-        String::new()
-    } else {
-        format!(": see {}", listed(ids, 3))
-    }
-}
-
-fn shown_movers(risk: &Risk, numbers: &NumberStyle) -> Vec<String> {
-    let terms = risk.terms.len().max(1) as f64;
-    (risk.terms.iter())
-        .filter(|t| t.p_value.is_some_and(|p| p * terms <= 0.05))
-        .map(|t| match (t.exponent, &t.level, t.ratio) {
-            (Some(e), _, _) => {
-                format!(
-                    "{} (exponent {}, {})",
-                    factor(&t.factor),
-                    numbers.fixed(e, 1),
-                    tenths(t.ci, numbers)
-                )
-            }
-            (None, Some(level), Some(r)) => {
-                format!("{} {level} (× {})", factor(&t.factor), numbers.fixed(r, 1))
-            }
-            (None, None, Some(r)) => format!("{} (× {})", factor(&t.factor), numbers.fixed(r, 1)),
-            _ => factor(&t.factor),
-        })
-        .collect()
-}
-
-fn tenths(ci: Option<Interval>, numbers: &NumberStyle) -> String {
-    ci.map_or_else(
-        || "–".to_owned(),
-        |ci| {
-            format!(
-                "{} to {}",
-                numbers.fixed(ci.low, 1),
-                numbers.fixed(ci.high, 1)
-            )
-        },
-    )
-}
-
-/// Heads of the table of defects.
-#[must_use]
-pub fn risk_columns() -> Vec<(String, bool)> {
-    [
-        ("Defect", false),
-        ("Panels hit", true),
-        ("Its rate moves with", false),
-    ]
-    .map(|(name, figures)| (name.to_owned(), figures))
-    .to_vec()
-}
-
 /// Caption of a window.
-#[must_use]
 pub fn window(window: &Window, numbers: &NumberStyle) -> String {
     let basis = match window.basis {
         Basis::Limits => "Panels whose mean removal lies outside the site’s limits",
@@ -466,161 +302,7 @@ pub fn window(window: &Window, numbers: &NumberStyle) -> String {
     )
 }
 
-/// Heads of the table of levers.
-#[must_use]
-pub fn advice_columns() -> Vec<(String, bool)> {
-    [
-        ("Lever", false),
-        ("From", true),
-        ("To", true),
-        ("Expected removal, µm", true),
-        ("Too much", true),
-        ("Too little", true),
-        ("Time", true),
-    ]
-    .map(|(name, figures)| (name.to_owned(), figures))
-    .to_vec()
-}
-
-/// A row of the table of levers.
-#[must_use]
-pub fn advice_row(advice: &Advice, numbers: &NumberStyle) -> Vec<String> {
-    let ends = match (&advice.levels, advice.from, advice.to) {
-        (Some((from, to)), _, _) => (from.clone(), to.clone()),
-        (None, Some(from), Some(to)) => (figures(from, numbers), figures(to, numbers)),
-        _ => ("–".into(), "–".into()),
-    };
-    let removed = advice.expected_removed_um.map_or_else(
-        || "–".into(),
-        |um| {
-            format!(
-                "{} ({})",
-                numbers.significant(um, 3),
-                interval(advice.ci, 3, numbers)
-            )
-        },
-    );
-    let change = |class: DefectClass| {
-        advice
-            .defects
-            .iter()
-            .find(|d| d.class == class)
-            .map_or_else(
-                || "–".to_owned(),
-                |d: &RateChange| {
-                    if d.ci.is_some_and(|ci| ci.high > UNKNOWN * ci.low) {
-                        return "not known".to_owned();
-                    }
-                    format!(
-                        "× {} ({})",
-                        numbers.significant(d.ratio, 2),
-                        interval(d.ci, 2, numbers)
-                    )
-                },
-            )
-    };
-    let time = advice.cycle_time_ratio.map_or_else(
-        || "–".into(),
-        |r| {
-            let percent = (r - 1.0) * 100.0;
-            let sign = if percent > 0.5 { "+" } else { "" };
-            format!("{sign}{}\u{a0}%", numbers.fixed(percent, 0))
-        },
-    );
-    vec![
-        axis(&advice.factor, numbers),
-        ends.0,
-        ends.1,
-        removed,
-        change(DefectClass::Over),
-        change(DefectClass::Under),
-        time,
-    ]
-}
-
-/// A ratio of rates whose interval spans more than this factor is not known.
-const UNKNOWN: f64 = 100.0;
-
-/// What a lever's reach needs saying, if anything.
-#[must_use]
-pub fn reach(advice: &Advice, numbers: &NumberStyle) -> Option<String> {
-    let name = capital(&factor(&advice.factor));
-    match advice.reach {
-        Reach::Target | Reach::Step => None,
-        Reach::Nearest if advice.factor == Factor::Grit => Some(format!(
-            "{name}: of the grits used so far this one comes nearest to the target."
-        )),
-        Reach::Nearest => Some(format!("{name}: as near to the target as whole steps get.")),
-        Reach::EdgeOfRange { needed } => Some(format!(
-            "{name}: the target would need {}, outside the settings seen; these records are no evidence there, so only their edge is advised.",
-            setting(&advice.factor, needed, numbers)
-        )),
-        Reach::SiteLimit { needed } => Some(format!(
-            "{name}: the target would need {}, which the site’s limits forbid.",
-            setting(&advice.factor, needed, numbers)
-        )),
-    }
-}
-
-/// What the levers aim at.
-#[must_use]
-pub fn aim(advice: &Advice, target_um: Option<f64>, numbers: &NumberStyle) -> String {
-    let present = advice.present_removed_um.map_or_else(String::new, |um| {
-        format!(
-            " At the present setting the model gives {} µm.",
-            numbers.significant(um, 3)
-        )
-    });
-    match (advice.aim, target_um) {
-        (Aim::Target, Some(target)) => format!(
-            "The target is {} µm.{present}",
-            numbers.significant(target, 3)
-        ),
-        (Aim::Target, None) => present.trim().to_owned(),
-        (Aim::Less, _) => {
-            format!("Too much removed prevails, so the levers take off less.{present}")
-        }
-        (Aim::More, _) => {
-            format!("Too little removed prevails, so the levers take off more.{present}")
-        }
-    }
-}
-
-/// Something that comes before any lever.
-#[must_use]
-pub fn obstacle(obstacle: &Obstacle) -> String {
-    match obstacle {
-        Obstacle::UnevenRemoval {
-            machine,
-            head,
-            from_part,
-        } => {
-            let cell = super::finding::cell_name(machine.as_deref(), head.as_deref());
-            let place = if cell.is_empty() {
-                String::new()
-            } else {
-                format!(" on {cell}")
-            };
-            match from_part {
-                Some(true) => format!(
-                    "Removal is uneven{place} and the unevenness comes with the panels: check flatness and support."
-                ),
-                Some(false) => format!(
-                    "Removal is uneven{place}, the same way on every panel: check the head’s tilt."
-                ),
-                None => format!(
-                    "Removal is uneven{place}, the same way on every panel as it lay; whether the head or the panels make it so is not known: turn some panels first."
-                ),
-            }
-        }
-        Obstacle::Finding { id, defect, .. } => {
-            format!("{id} explains much of {defect}: settle it first.")
-        }
-    }
-}
-
 /// The model's figures in a sentence.
-#[must_use]
 pub fn diagnostics(found: &Diagnostics, numbers: &NumberStyle) -> String {
     let lots: String = [
         (found.lot_sd, "lots"),
@@ -642,7 +324,7 @@ pub fn diagnostics(found: &Diagnostics, numbers: &NumberStyle) -> String {
     format!(
         "{} coefficients over {}; panels scatter by {} of the mean{lots}; the recipe explains {} of the variance of ln removal; condition number of the factors {}.{misfit}",
         numbers.count(found.coefficients),
-        counted(found.panels, "panel", "panels", numbers),
+        count_panels(found.panels, numbers),
         numbers.percent(found.panel_sd, 100),
         numbers.percent(found.r_squared, 100),
         numbers.significant(found.condition, 2)

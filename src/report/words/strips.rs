@@ -10,7 +10,6 @@ use crate::charts::{Description, NumberStyle};
 pub const HEADING: &str = "Since when";
 
 /// The chart's own texts; the description comes with the chart.
-#[must_use]
 pub fn labels() -> Labels {
     Labels {
         description: Description {
@@ -24,14 +23,12 @@ pub fn labels() -> Labels {
 }
 
 /// Title of the chart.
-#[must_use]
 pub fn title(findings: &[&Finding]) -> String {
     let ids: Vec<String> = findings.iter().map(|f| f.id.clone()).collect();
     format!("When: {}", listed(&ids, 6))
 }
 
 /// Label of a strip.
-#[must_use]
 pub fn label(finding: &Finding, numbers: &NumberStyle) -> String {
     format!(
         "{} {}, {}: {}",
@@ -43,7 +40,6 @@ pub fn label(finding: &Finding, numbers: &NumberStyle) -> String {
 }
 
 /// What is seen.
-#[must_use]
 pub fn caption(findings: &[&Finding], something_done: bool) -> String {
     let ticks = if something_done {
         "Each tick is a panel that shows the finding, a wedge stands where something was done about it"
@@ -61,7 +57,6 @@ pub fn caption(findings: &[&Finding], something_done: bool) -> String {
 }
 
 /// The strips as text.
-#[must_use]
 pub fn described(findings: &[&Finding], numbers: &NumberStyle) -> String {
     let each: Vec<String> = findings
         .iter()

@@ -4,10 +4,10 @@ pub mod page;
 
 use crate::causes::{Contrast, EdgeToEdge, PartSign, Side, SurfaceNote, SurfaceReason, TermName};
 use crate::charts::NumberStyle;
-use crate::report::words::reasons::{column, list};
+use crate::report::words::counting::{count_panels, counted, list};
+use crate::report::words::reasons::column;
 
 /// A side of the panel as it lies in the machine, for a fitter.
-#[must_use]
 pub fn machine_side(side: Side) -> &'static str {
     match side {
         Side::LowX => "the edge at low machine x, on the stop corner's side,",
@@ -18,7 +18,6 @@ pub fn machine_side(side: Side) -> &'static str {
 }
 
 /// Which side takes more and by how much.
-#[must_use]
 pub fn takes_more(side: &EdgeToEdge, n: &NumberStyle) -> String {
     format!(
         "{} takes {} µm more than the opposite edge ({} to {} µm)",
@@ -30,12 +29,11 @@ pub fn takes_more(side: &EdgeToEdge, n: &NumberStyle) -> String {
 }
 
 /// The reason as a sentence.
-#[must_use]
 pub fn surface_reason(reason: &SurfaceReason, n: &NumberStyle) -> String {
     match reason {
         SurfaceReason::TakesMore { side, panels } => format!(
             "Over {}, {}.",
-            panels_of(*panels, n),
+            count_panels(*panels, n),
             takes_more(side, n)
         ),
         SurfaceReason::Contrast {
@@ -68,7 +66,7 @@ pub fn surface_reason(reason: &SurfaceReason, n: &NumberStyle) -> String {
 }
 
 fn contrast_sentence(contrast: Contrast, turned: usize, panels: usize, n: &NumberStyle) -> String {
-    let turned = format!("{} of {}", n.count(turned), panels_of(panels, n));
+    let turned = format!("{} of {}", n.count(turned), count_panels(panels, n));
     match contrast {
         Contrast::NeverTurned => "No panel was turned, so a tilt of the head and a taper that all \
              panels bring look alike."
@@ -127,7 +125,6 @@ fn sign_sentence(sign: &PartSign, n: &NumberStyle) -> String {
 }
 
 /// A term's name.
-#[must_use]
 pub fn term_name(term: TermName) -> &'static str {
     match term {
         TermName::SlopeX => "slope along x",
@@ -152,33 +149,24 @@ fn low_or_high(side: Side) -> &'static str {
     }
 }
 
-pub(super) fn panels_of(panels: usize, n: &NumberStyle) -> String {
-    if panels == 1 {
-        "1 panel".to_owned()
-    } else {
-        format!("{} panels", n.count(panels))
-    }
-}
-
 /// A doubt or an omission as a sentence.
-#[must_use]
 pub fn surface_note(note: &SurfaceNote, n: &NumberStyle) -> String {
     match note {
         SurfaceNote::SlopesOnly { panels } => format!(
             "On {} there were too few readings for crown and twist: slopes only.",
-            panels_of(*panels, n)
+            count_panels(*panels, n)
         ),
         SurfaceNote::OneAxisOnly { panels } => format!(
             "On {} readings lie along one line: only the slope along it was fitted.",
-            panels_of(*panels, n)
+            count_panels(*panels, n)
         ),
         SurfaceNote::TooFewPlaces { panels } => format!(
             "{} left out: readings at one place, or too few for a slope.",
-            panels_of(*panels, n)
+            count_panels(*panels, n)
         ),
         SurfaceNote::WithoutPlace { readings } => format!(
             "{} of removal carry no place and were left out.",
-            readings_of(*readings, n)
+            count_readings(*readings, n)
         ),
         SurfaceNote::OnePanel => {
             "One panel: what is the machine's and what is the panel's can't be told.".to_owned()
@@ -201,17 +189,13 @@ pub fn surface_note(note: &SurfaceNote, n: &NumberStyle) -> String {
         ),
         SurfaceNote::NotAboveZero { readings } => format!(
             "{} of zero or below: honest readings of a thin cut, kept.",
-            readings_of(*readings, n)
+            count_readings(*readings, n)
         ),
     }
 }
 
-pub(super) fn readings_of(readings: usize, n: &NumberStyle) -> String {
-    if readings == 1 {
-        "1 reading".to_owned()
-    } else {
-        format!("{} readings", n.count(readings))
-    }
+fn count_readings(readings: usize, n: &NumberStyle) -> String {
+    counted(readings, "reading", "readings", n)
 }
 
 #[cfg(test)]

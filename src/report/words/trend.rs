@@ -21,7 +21,6 @@ pub const NOTHING_BEFORE: &str =
 pub const BASE: &str = "base";
 
 /// Label of what is known to have changed.
-#[must_use]
 pub fn mark(known: &Known) -> String {
     match known {
         Known::Recipe(recipe) => format!("recipe {recipe}"),
@@ -31,7 +30,6 @@ pub fn mark(known: &Known) -> String {
 }
 
 /// Name of a chart.
-#[must_use]
 pub fn chart_title(chart: &ControlChart) -> String {
     format!("{} by {}", subject(chart), chart.subgroup)
 }
@@ -63,7 +61,6 @@ fn points(n: usize, chart: &ControlChart, numbers: &NumberStyle) -> String {
 }
 
 /// What is seen in a chart.
-#[must_use]
 pub fn caption(chart: &ControlChart, numbers: &NumberStyle) -> String {
     let mut sentences = vec![format!("{}: {}.", subject(chart), seen(chart, numbers))];
     sentences.extend(findings(chart, numbers));
@@ -138,7 +135,6 @@ fn findings(chart: &ControlChart, numbers: &NumberStyle) -> Vec<String> {
 }
 
 /// The rules, and how often they cry wolf, each chart and all together.
-#[must_use]
 pub fn rules(charts: &[ControlChart], numbers: &NumberStyle) -> String {
     let Some(any) = charts.first() else {
         return String::new();
@@ -197,7 +193,6 @@ pub fn rules(charts: &[ControlChart], numbers: &NumberStyle) -> String {
 }
 
 /// What page one says of the week.
-#[must_use]
 pub fn on_page_one(weekly: &Weekly) -> Vec<String> {
     let mut out = Vec::new();
     if let (Some(week), Some(comparison)) = (weekly.week, weekly.against_before.comparisons.first())
@@ -224,7 +219,6 @@ pub fn on_page_one(weekly: &Weekly) -> Vec<String> {
 }
 
 /// One sentence on the page.
-#[must_use]
 pub fn lead(weekly: &Weekly, numbers: &NumberStyle) -> String {
     let all = weekly.charts.iter();
     let signalling = all.filter(|c| c.first_signal().is_some()).count();
@@ -244,7 +238,6 @@ pub fn lead(weekly: &Weekly, numbers: &NumberStyle) -> String {
 }
 
 /// Caption of the table of charts.
-#[must_use]
 pub fn charts_caption(all: usize, shown: usize, numbers: &NumberStyle) -> String {
     if all > shown {
         format!(
@@ -258,19 +251,14 @@ pub fn charts_caption(all: usize, shown: usize, numbers: &NumberStyle) -> String
 }
 
 /// Heads of the table of charts.
-#[must_use]
-pub fn charts_columns() -> Vec<(String, bool)> {
-    [
-        ("Chart", false),
-        ("Defects", true),
-        ("Points in the base", false),
-        ("Per m²", true),
-        ("Spread", true),
-        ("First signal", false),
-    ]
-    .map(|(head, figures)| (head.to_owned(), figures))
-    .to_vec()
-}
+pub const CHARTS_COLUMNS: &[(&str, bool)] = &[
+    ("Chart", false),
+    ("Defects", true),
+    ("Points in the base", false),
+    ("Per m²", true),
+    ("Spread", true),
+    ("First signal", false),
+];
 
 /// Factors above this say no more than that a kind comes and goes as a whole.
 const MOST_SPREAD: f64 = 50.0;
@@ -285,7 +273,6 @@ fn spread(factor: f64, numbers: &NumberStyle) -> String {
 }
 
 /// A chart as a row.
-#[must_use]
 pub fn chart_row(chart: &ControlChart, numbers: &NumberStyle) -> Vec<String> {
     let dash = || "–".to_owned();
     let base = chart.base.map(|(first, end)| {

@@ -1,17 +1,17 @@
-//! Words of a plan: how to run it, what it can and can't tell; and of a sheet that
-//! came back.
+//! Words of a plan: how to run it, what it can and can't tell.
+
+mod came_back;
 
 use super::caution::{Touch, caution as caution_words};
+use super::counting::capital;
 use super::recipe;
-use crate::causes::{Finding, Frame};
 use crate::charts::NumberStyle;
 use crate::columns::Column;
-use crate::records::Records;
 use crate::removal::Factor;
 use crate::trial::{
-    AliasChain, Design, Fixed, Model, Note, Place, Plan, Precision, Purpose, ReadBack, Settles,
-    Shape, Shown, Turned, Turns, read_back,
+    AliasChain, Design, Model, Note, Plan, Precision, Purpose, Settles, Shape, Turns,
 };
+pub use came_back::{READ_BACK, came_back, places};
 
 /// Heading over what to do.
 pub const HOW: &str = "How to run it";
@@ -23,19 +23,14 @@ pub const DOES_NOT_TELL: &str = "What it can't tell, and what to keep in mind";
 pub const ORDER: &str = "The order, as in sheet.csv.";
 
 /// What is moved.
-#[must_use]
 pub fn moved(factors: &[String]) -> String {
     format!("Moved: {}.", factors.join("; "))
 }
 
 /// First columns of the order.
-#[must_use]
-pub fn order_columns() -> Vec<(String, bool)> {
-    vec![("Runs".to_owned(), false), ("Block".to_owned(), true)]
-}
+pub const ORDER_COLUMNS: [(&str, bool); 2] = [("Runs", false), ("Block", true)];
 
 /// A column in plain words.
-#[must_use]
 pub fn factor(name: &str) -> String {
     let known = match Column::from_name(name) {
         Some(Column::FeedMmS) => Factor::Feed,
@@ -54,7 +49,6 @@ pub fn factor(name: &str) -> String {
 }
 
 /// A range with its unit.
-#[must_use]
 pub fn range(low: &str, high: &str, unit: Option<&str>) -> String {
     match unit {
         Some(unit) => format!("{low} to {high} {unit}"),
@@ -63,7 +57,6 @@ pub fn range(low: &str, high: &str, unit: Option<&str>) -> String {
 }
 
 /// The title.
-#[must_use]
 pub fn title(plan: &Plan) -> String {
     let what = match &plan.purpose {
         Purpose::Recipe(_) => "Recipe trial",
@@ -74,7 +67,6 @@ pub fn title(plan: &Plan) -> String {
 }
 
 /// How much it is.
-#[must_use]
 pub fn lead(plan: &Plan, numbers: &NumberStyle) -> String {
     let blocks = plan.runs.iter().map(|r| r.block).max().unwrap_or(1);
     let lots = if blocks > 1 {
@@ -105,7 +97,6 @@ fn shape(design: &Design) -> String {
 }
 
 /// What to do on the shop floor.
-#[must_use]
 pub fn how_to_run(plan: &Plan) -> Vec<String> {
     let blocks = plan.runs.iter().map(|r| r.block).max().unwrap_or(1);
     let mut out = vec![
@@ -144,7 +135,6 @@ pub fn how_to_run(plan: &Plan) -> Vec<String> {
 }
 
 /// What the plan can tell.
-#[must_use]
 pub fn tells(plan: &Plan, numbers: &NumberStyle) -> Vec<String> {
     match &plan.purpose {
         Purpose::Recipe(design) => recipe_tells(design, plan, numbers),
@@ -190,7 +180,7 @@ fn known_to(p: &Precision, numbers: &NumberStyle) -> String {
     format!(
         "{}: removal at one end against the other to within a factor of {}{exponent}; a ratio of {} is shown with a \
          chance of 80 %{}.",
-        super::counting::capital(&factor(&p.factor)),
+        capital(&factor(&p.factor)),
         factor_of(p.half_width_ln),
         numbers.significant(p.shown_ratio, 3),
         if p.at_best {
@@ -260,7 +250,6 @@ fn by_turns(turns: &Turns, numbers: &NumberStyle) -> String {
 }
 
 /// What the plan can't tell.
-#[must_use]
 pub fn does_not_tell(plan: &Plan) -> Vec<String> {
     match &plan.purpose {
         Purpose::Recipe(design) => {
@@ -308,7 +297,7 @@ fn with_lots(design: &Design) -> Option<String> {
         return None;
     }
     let text = format!("{} can’t be told apart from the lots.", pairs.join(", "));
-    Some(super::counting::capital(&text))
+    Some(capital(&text))
 }
 
 fn alias(chain: &AliasChain) -> String {
@@ -324,19 +313,17 @@ fn alias(chain: &AliasChain) -> String {
         Some((last, first)) => (last.as_str(), first.join(", ")),
         None => ("", String::new()),
     };
-    super::counting::capital(&format!(
+    capital(&format!(
         "{first} and {last} can’t be told apart by this plan."
     ))
 }
 
 /// There are more.
-#[must_use]
 pub fn more(count: usize) -> String {
     format!("{count} more in plan.json.")
 }
 
 /// Doubts in words.
-#[must_use]
 pub fn notes(plan: &Plan, numbers: &NumberStyle) -> Vec<String> {
     plan.notes.iter().map(|n| note(n, numbers)).collect()
 }
@@ -360,7 +347,7 @@ fn note(note: &Note, numbers: &NumberStyle) -> String {
             stretches,
         } => format!(
             "{} is changed {} only, so it is told from {stretches} stretches, not from single panels.",
-            super::counting::capital(&factor(name)),
+            capital(&factor(name)),
             match changes {
                 1 => "once".to_owned(),
                 n => format!("{n} times"),
@@ -368,7 +355,7 @@ fn note(note: &Note, numbers: &NumberStyle) -> String {
         ),
         Note::NoMiddle { factor: name } => format!(
             "{} has no middle: it keeps its first setting in the middle runs.",
-            super::counting::capital(&factor(name))
+            capital(&factor(name))
         ),
         Note::NoCentre => "The middle must not be run, so nothing shows drift.".to_owned(),
         Note::NoScatter => "No run is left over to tell scatter: how sure an effect is can’t be said. Give --repeats 2 or \
@@ -385,7 +372,6 @@ fn note(note: &Note, numbers: &NumberStyle) -> String {
 }
 
 /// The caution: what a trial touches.
-#[must_use]
 pub fn caution(plan: &Plan) -> String {
     let has = |columns: &[Column]| {
         plan.columns
@@ -410,130 +396,4 @@ pub fn caution(plan: &Plan) -> String {
         touches.push(Touch::Recipe);
     }
     caution_words(&touches)
-}
-
-/// Heading over sheets that came back.
-pub const READ_BACK: &str = "Planned trials";
-
-/// All sheets that came back: how they were run, what their contrasts show.
-#[must_use]
-pub fn came_back(
-    records: &Records,
-    findings: &[Finding],
-    alpha: f64,
-    numbers: &NumberStyle,
-) -> Vec<String> {
-    let mut out = Vec::new();
-    for back in read_back(records, &places(findings)) {
-        out.extend(as_run(&back));
-        out.extend(back.turned.iter().map(|t| turned(&back, t, alpha, numbers)));
-        out.extend(back.shown.iter().map(|s| shown(&back, s, alpha, numbers)));
-    }
-    out
-}
-
-/// How a sheet was run.
-fn as_run(back: &ReadBack) -> Vec<String> {
-    let mut out = vec![format!(
-        "Plan {}: {} of {} runs done{}.",
-        back.plan,
-        back.done,
-        back.runs,
-        if back.done == back.runs && back.out_of_order.is_empty() && back.departures.is_empty() {
-            ", in order and as planned"
-        } else {
-            ""
-        }
-    )];
-    let mut runs = |what: &str, runs: &[u32]| {
-        if !runs.is_empty() {
-            let all: Vec<String> = runs.iter().map(u32::to_string).collect();
-            out.push(format!(
-                "Plan {}: {what}: {}.",
-                back.plan,
-                super::counting::listed(&all, 12)
-            ));
-        }
-    };
-    runs("runs without a panel", &back.missing);
-    runs("runs whose panel has no result yet", &back.without_result);
-    runs("runs out of their order", &back.out_of_order);
-    for change in &back.departures {
-        out.push(format!(
-            "Plan {}: panel {} was planned with {} {} and sanded with {}, which holds.",
-            back.plan,
-            change.panel,
-            factor(&change.column),
-            change.planned,
-            change.done
-        ));
-    }
-    out
-}
-
-/// The places of findings that lie in the machine or on the panel; an open one is
-/// where it was seen in the machine.
-#[must_use]
-pub fn places(findings: &[Finding]) -> Vec<Place> {
-    findings
-        .iter()
-        .filter_map(|f| {
-            Some(Place {
-                finding: f.id.clone(),
-                machine: f.machine.clone(),
-                defect: f.defect.clone(),
-                x_mm: f.x_mm?,
-                y_mm: f.y_mm?,
-                radius_mm: f.radius_mm?,
-                fixed: match f.frame {
-                    None | Some(Frame::Machine) => Fixed::InMachine,
-                    Some(Frame::Panel) => Fixed::OnPanel,
-                    Some(Frame::Path | Frame::Inspection) => return None,
-                },
-            })
-        })
-        .collect()
-}
-
-/// What turned panels show about a place.
-fn turned(back: &ReadBack, found: &Turned, alpha: f64, numbers: &NumberStyle) -> String {
-    let says = match (found.p_panel <= alpha, found.p_machine <= alpha) {
-        (true, false) => "it stays in the machine",
-        (false, true) => "it turns with the panels",
-        (true, true) => "it stays in neither frame",
-        (false, false) => "not told yet",
-    };
-    format!(
-        "Plan {}: {} ({}) on {} of {} panels turned: {says}.",
-        back.plan,
-        found.finding,
-        found.defect,
-        numbers.count(found.hit_turned),
-        numbers.count(found.turned)
-    )
-}
-
-/// What a contrast of a sheet shows.
-fn shown(back: &ReadBack, shown: &Shown, alpha: f64, numbers: &NumberStyle) -> String {
-    let of = |level: usize| {
-        format!(
-            "{} of {} at {}",
-            numbers.count(shown.hit[level]),
-            numbers.count(shown.panels[level]),
-            shown.levels[level]
-        )
-    };
-    format!(
-        "Plan {}: {} on {}, {} ({}): {}.",
-        back.plan,
-        shown.defect,
-        of(0),
-        of(1),
-        factor(&shown.column),
-        if shown.p_value <= alpha {
-            "it goes with that setting"
-        } else {
-            "no difference shown"
-        }
-    )
 }

@@ -3,12 +3,11 @@
 use crate::change::{Change, Comparison, Confounder, Note, Side};
 use crate::charts::NumberStyle;
 use crate::report::words::changes::{class, method, ratio, ratio_interval, short_of};
-use crate::report::words::counting::{capital, counted, listed};
+use crate::report::words::counting::{capital, count_panels, counted, listed};
 
 /// A doubt as a sentence.
-#[must_use]
 pub fn note(note: &Note, numbers: &NumberStyle) -> String {
-    let panels = |n: usize| counted(n, "panel", "panels", numbers);
+    let panels = |n: usize| count_panels(n, numbers);
     match note {
         Note::DirectionsDiffer { crude, allowed } => format!(
             "Over all panels the ratio is {}, with lots, machines and parts allowed for {}: their \
@@ -101,7 +100,6 @@ pub fn note(note: &Note, numbers: &NumberStyle) -> String {
 
 /// All doubts of a comparison: those of all kinds, then those of one kind with
 /// its name; a doubt of several kinds once.
-#[must_use]
 pub fn notes(comparison: &Comparison, numbers: &NumberStyle) -> Vec<String> {
     let mut out: Vec<String> = comparison.notes.iter().map(|n| note(n, numbers)).collect();
     let mut shared: Vec<(String, Vec<String>)> = Vec::new();

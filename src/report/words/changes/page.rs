@@ -23,7 +23,6 @@ pub const PANELS_HEAD: &str = "panels";
 pub const REMOVAL_CAPTION: &str = "Removal before and after";
 
 /// One sentence on the page.
-#[must_use]
 pub fn lead(changes: &Changes, numbers: &NumberStyle) -> String {
     let n = changes.comparisons.len();
     if let [one] = changes.comparisons.as_slice()
@@ -38,7 +37,6 @@ pub fn lead(changes: &Changes, numbers: &NumberStyle) -> String {
 }
 
 /// Changes that are not shown.
-#[must_use]
 pub fn further(n: usize, numbers: &NumberStyle) -> String {
     format!(
         "{} in findings.json.",
@@ -52,7 +50,6 @@ pub fn further(n: usize, numbers: &NumberStyle) -> String {
 }
 
 /// The chart of ratios for those who cannot see it.
-#[must_use]
 pub fn ratios_alt(comparison: &Comparison, numbers: &NumberStyle) -> String {
     let rows: Vec<String> = comparison
         .changes
@@ -74,13 +71,11 @@ pub fn ratios_alt(comparison: &Comparison, numbers: &NumberStyle) -> String {
 }
 
 /// Title of the chart by lot.
-#[must_use]
 pub fn lots_title(defect: &str) -> String {
     format!("{defect} before and after, lot by lot")
 }
 
 /// What is seen in the chart by lot.
-#[must_use]
 pub fn lots_caption(
     change: &Change,
     lots: usize,
@@ -121,13 +116,11 @@ pub fn lots_caption(
 }
 
 /// Axis of a rate.
-#[must_use]
 pub fn rate_axis(defect: &str) -> String {
     format!("{defect}, per m²")
 }
 
 /// "143 on 60".
-#[must_use]
 pub fn defects_on_panels(counts: &crate::change::Counts, numbers: &NumberStyle) -> String {
     format!(
         "{} on {}",
@@ -137,7 +130,6 @@ pub fn defects_on_panels(counts: &crate::change::Counts, numbers: &NumberStyle) 
 }
 
 /// Caption of the table of kinds.
-#[must_use]
 pub fn kinds_caption(question: &Question, numbers: &NumberStyle) -> String {
     let (before, after) = sides(question, numbers);
     format!(
@@ -147,31 +139,21 @@ pub fn kinds_caption(question: &Question, numbers: &NumberStyle) -> String {
 }
 
 /// Heads of the table of kinds.
-#[must_use]
-pub fn kinds_columns() -> Vec<(String, bool)> {
-    [
-        ("Kind", false),
-        ("Before", true),
-        ("After", true),
-        ("After over before", true),
-        ("p, adjusted", true),
-        ("Verdict", false),
-    ]
-    .map(|(head, figures)| (head.to_owned(), figures))
-    .to_vec()
-}
+pub const KINDS_COLUMNS: &[(&str, bool)] = &[
+    ("Kind", false),
+    ("Before", true),
+    ("After", true),
+    ("After over before", true),
+    ("p, adjusted", true),
+    ("Verdict", false),
+];
 
 /// Heads of the removal table.
-#[must_use]
-pub fn removal_columns() -> Vec<(String, bool)> {
-    [
-        ("Measure", false),
-        ("Before", true),
-        ("After", true),
-        ("After over before", true),
-        ("p, adjusted", true),
-        ("After the change", false),
-    ]
-    .map(|(head, figures)| (head.to_owned(), figures))
-    .to_vec()
-}
+pub const REMOVAL_COLUMNS: &[(&str, bool)] = &[
+    ("Measure", false),
+    ("Before", true),
+    ("After", true),
+    ("After over before", true),
+    ("p, adjusted", true),
+    ("After the change", false),
+];

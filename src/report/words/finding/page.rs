@@ -13,7 +13,6 @@ pub const REST_TITLE: &str = "Further findings";
 pub const REST_CAPTION: &str = "Findings after the worst, in the same order.";
 
 /// The sentence under that title.
-#[must_use]
 pub fn rest_lead(n: usize, shown: usize, numbers: &NumberStyle) -> String {
     let all = counted(n, "finding", "findings", numbers);
     if n > shown {
@@ -27,15 +26,14 @@ pub fn rest_lead(n: usize, shown: usize, numbers: &NumberStyle) -> String {
 }
 
 /// Columns of that table.
-#[must_use]
-pub fn rest_columns() -> Vec<(String, bool)> {
-    ["No.", "Who makes it", "What we found", "How sure"]
-        .map(|head| (head.to_owned(), false))
-        .to_vec()
-}
+pub const REST_COLUMNS: &[(&str, bool)] = &[
+    ("No.", false),
+    ("Who makes it", false),
+    ("What we found", false),
+    ("How sure", false),
+];
 
 /// Caption of the table of lots.
-#[must_use]
 pub fn lots_caption(all: usize, shown: usize, numbers: &NumberStyle) -> String {
     if all > shown {
         format!(
@@ -49,12 +47,9 @@ pub fn lots_caption(all: usize, shown: usize, numbers: &NumberStyle) -> String {
 }
 
 /// Columns of that table.
-#[must_use]
-pub fn lots_columns() -> Vec<(String, bool)> {
-    vec![
-        ("Lot".to_owned(), false),
-        ("Panels hit".to_owned(), true),
-        ("Panels that could be hit".to_owned(), true),
-        ("Share".to_owned(), true),
-    ]
-}
+pub const LOTS_COLUMNS: &[(&str, bool)] = &[
+    ("Lot", false),
+    ("Panels hit", true),
+    ("Panels that could be hit", true),
+    ("Share", true),
+];

@@ -3,7 +3,8 @@
 
 use crate::causes::Rival;
 use crate::report::words::caution::Touch;
-use crate::report::words::reasons::{column, list};
+use crate::report::words::counting::list;
+use crate::report::words::reasons::column;
 
 /// Whether nobody can set it: it only passes.
 fn is_time(rival: &Rival) -> bool {

@@ -1,6 +1,7 @@
 //! What a repeat follows, and since when.
 
-use super::{abrasive, column, ordinal, p, tally, together};
+use super::super::counting::ordinal;
+use super::{abrasive, column, p, tally, together};
 use crate::causes::{Pace, Reason};
 use crate::charts::NumberStyle;
 

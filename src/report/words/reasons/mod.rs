@@ -5,6 +5,7 @@ mod rates;
 mod sides;
 mod whose;
 
+use super::counting::{by_chance, list, of_panels};
 use crate::causes::{AbrasiveEnd, Frame, LineAxis, Reason, Rival, Side, Tally};
 use crate::charts::NumberStyle;
 use course::course;
@@ -13,7 +14,6 @@ use sides::sides;
 use whose::{control, frames, lots};
 
 /// The reasons as sentences; rivals that vary and show nothing share one.
-#[must_use]
 pub fn reasons(all: &[Reason], numbers: &NumberStyle) -> Vec<String> {
     let excluded: Vec<String> = all
         .iter()
@@ -32,7 +32,6 @@ pub fn reasons(all: &[Reason], numbers: &NumberStyle) -> Vec<String> {
 }
 
 /// The reason as a sentence with its numbers.
-#[must_use]
 pub fn reason(reason: &Reason, numbers: &NumberStyle) -> String {
     let n = numbers;
     match reason {
@@ -41,11 +40,11 @@ pub fn reason(reason: &Reason, numbers: &NumberStyle) -> String {
             exposed,
             expected,
         } => {
-            let hits = super::counting::of_panels(*hits, *exposed, n);
+            let hits = of_panels(*hits, *exposed, n);
             match expected {
                 Some(expected) => format!(
                     "It is at this place on {hits}, where chance would put it on {}.",
-                    super::counting::by_chance(*expected, n)
+                    by_chance(*expected, n)
                 ),
                 None => format!("It is near this spot on {hits}."),
             }
@@ -135,7 +134,7 @@ pub fn reason(reason: &Reason, numbers: &NumberStyle) -> String {
 }
 
 fn tally(tally: Tally, n: &NumberStyle) -> String {
-    super::counting::of_panels(tally.hits, tally.exposed, n)
+    of_panels(tally.hits, tally.exposed, n)
 }
 
 /// "p = 0.012", "p < 0.000001".
@@ -152,13 +151,7 @@ pub(super) fn odds(log_ratio: f64, n: &NumberStyle) -> String {
     if log_ratio > 1e6_f64.ln() {
         "more than a million times as likely".to_owned()
     } else {
-        let ratio = log_ratio.exp();
-        let shown = if ratio >= 10.0 {
-            n.count(ratio.round() as usize)
-        } else {
-            n.significant(ratio, 2)
-        };
-        format!("{shown} times as likely")
+        format!("{} times as likely", n.significant(log_ratio.exp(), 2))
     }
 }
 
@@ -249,43 +242,6 @@ fn together(columns: &[(String, String)]) -> String {
     format!(" What else changed there: {}.", list(changed))
 }
 
-/// "a", "a and b", "a, b and c".
-pub(super) fn list(items: impl Iterator<Item = String>) -> String {
-    joined(items, "and")
-}
-
-/// "a", "a or b", "a, b or c".
-fn either(items: impl Iterator<Item = String>) -> String {
-    joined(items, "or")
-}
-
-fn joined(items: impl Iterator<Item = String>, word: &str) -> String {
-    let items: Vec<String> = items.collect();
-    match items.split_last() {
-        None => String::new(),
-        Some((last, [])) => last.clone(),
-        Some((last, rest)) => format!("{} {word} {last}", rest.join(", ")),
-    }
-}
-
-pub(super) fn ordinal(n: usize) -> String {
-    let ending = match (n % 10, n % 100) {
-        (_, 11..=13) => "th",
-        (1, _) => "st",
-        (2, _) => "nd",
-        (3, _) => "rd",
-        _ => "th",
-    };
-    format!("{n}{ending}")
-}
-
-fn capital(text: &str) -> String {
-    let mut letters = text.chars();
-    letters.next().map_or(String::new(), |first| {
-        first.to_uppercase().collect::<String>() + letters.as_str()
-    })
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -294,17 +250,6 @@ mod tests {
 
     fn say(r: &Reason) -> String {
         reason(r, &NumberStyle::default())
-    }
-
-    #[test]
-    fn lists_and_ordinals_read_well() {
-        let words = |w: &[&str]| list(w.iter().map(|s| (*s).to_owned()));
-        assert_eq!(words(&["a"]), "a");
-        assert_eq!(words(&["a", "b"]), "a and b");
-        assert_eq!(words(&["a", "b", "c"]), "a, b and c");
-        assert_eq!(ordinal(2), "2nd");
-        assert_eq!(ordinal(12), "12th");
-        assert_eq!(ordinal(23), "23rd");
     }
 
     #[test]

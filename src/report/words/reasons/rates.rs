@@ -1,7 +1,7 @@
 //! Rates of streams without a place.
 
-use super::super::counting::counted;
-use super::{capital, column, list, p};
+use super::super::counting::{capital, count_panels, list};
+use super::{column, p};
 use crate::causes::{Reason, Rival};
 use crate::charts::NumberStyle;
 
@@ -35,7 +35,7 @@ pub(super) fn rates(reason: &Reason, n: &NumberStyle) -> String {
         } => format!(
             "{} {level} ({}{}) has {} times the rate of the rest ({} to {} with 95 % certainty on either side, {} as units).",
             capital(column(followed)),
-            counted(*panels, "panel", "panels", n),
+            count_panels(*panels, n),
             if *machines > 1 {
                 format!(" on {} machines together", n.count(*machines))
             } else {
@@ -124,7 +124,7 @@ pub(super) fn rates(reason: &Reason, n: &NumberStyle) -> String {
             let needed = panels_needed.map_or(String::new(), |p| {
                 format!(
                     "; for one on a fifth of the panels it takes about {}",
-                    counted(p, "panel", "panels", n)
+                    count_panels(p, n)
                 )
             });
             format!("{seen}{needed}.")

@@ -1,6 +1,6 @@
 //! Sides, ends and corners of the panel.
 
-use super::super::counting::counted;
+use super::super::counting::count_panels;
 use super::{axis_name, frame, odds, p, side_name};
 use crate::causes::{Frame, Reason};
 use crate::charts::NumberStyle;
@@ -118,7 +118,7 @@ pub(super) fn sides(reason: &Reason, n: &NumberStyle) -> String {
         } => format!(
             "At the corner across {defect} leads on {}, where too {} is removed: together that is a tilt \
              across the diagonal, not a corner that lies {}.",
-            counted(*panels, "panel", "panels", n),
+            count_panels(*panels, n),
             if *class == DefectClass::Over {
                 "much"
             } else {

@@ -1,7 +1,7 @@
 //! Frames, lots and other machines: whose a repeat is.
 
-use super::super::counting::counted;
-use super::{either, frame, list, odds, p, side_name, tally};
+use super::super::counting::{count_panels, counted, either, list};
+use super::{frame, odds, p, side_name, tally};
 use crate::causes::{Frame, LotsLack, Reason};
 use crate::charts::NumberStyle;
 
@@ -66,7 +66,7 @@ pub(super) fn frames(reason: &Reason, n: &NumberStyle) -> String {
         ),
         Reason::TooFewToName { hits } => format!(
             "Seen on {}, or little more often than chance would: too few to name anybody.",
-            counted(*hits, "panel", "panels", n)
+            count_panels(*hits, n)
         ),
         Reason::TableNotCleared { informative: 0 } => {
             "Panels lay at the inspection table just as in the cell, so the \
@@ -76,7 +76,7 @@ pub(super) fn frames(reason: &Reason, n: &NumberStyle) -> String {
         Reason::TableNotCleared { informative } => format!(
             "{} lay otherwise at the inspection table than in the cell, but the marks \
              don’t tell the two apart, so the table, its lamp and camera are not cleared either.",
-            counted(*informative, "panel", "panels", n)
+            count_panels(*informative, n)
         ),
         Reason::TableClearedByControl => {
             "How panels lay at the inspection table does not clear it, but \
@@ -187,7 +187,7 @@ pub(super) fn control(reason: &Reason, n: &NumberStyle) -> String {
             tally(*there, n)
         ),
         Reason::SeveralParts { parts } => format!(
-            "Part numbers {} show it at the same machine place, which speaks against their design but not \
+            "Part numbers {} show it at the same place, which speaks against their design but not \
              against a step, rack or pallet that all of them share.",
             list(parts.iter().cloned())
         ),

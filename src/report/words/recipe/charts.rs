@@ -33,13 +33,11 @@ pub const RISKS_CAPTION: &str =
     "Rate of defects per area, lots allowed for; factors told from chance over all those of a row.";
 
 /// At the accepted share.
-#[must_use]
 pub fn accepted(share: f64, numbers: &NumberStyle) -> String {
     format!("{} accepted", numbers.percent(share, 100))
 }
 
 /// What was found of a factor: its exponent and the law's.
-#[must_use]
 pub fn effect_found(effect: &Effect, removal: &Removal, numbers: &NumberStyle) -> String {
     let term = removal.terms.iter().find(|t| {
         t.factor == effect.factor
@@ -64,7 +62,6 @@ pub fn effect_found(effect: &Effect, removal: &Removal, numbers: &NumberStyle) -
 }
 
 /// The effects for those who cannot see the chart.
-#[must_use]
 pub fn effects_alt(removal: &Removal, numbers: &NumberStyle) -> String {
     let parts: Vec<String> = removal
         .effects

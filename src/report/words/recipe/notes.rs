@@ -4,13 +4,12 @@ use crate::charts::NumberStyle;
 use crate::removal::Note;
 use crate::site::DefectClass;
 
-use crate::report::words::counting::{capital, counted, listed};
+use crate::report::words::counting::{capital, count_panels, counted, listed};
 use crate::report::words::recipe::factor;
 
 /// A doubt in a sentence or two.
-#[must_use]
 pub fn note(note: &Note, numbers: &NumberStyle) -> String {
-    let panels = |n: usize| counted(n, "panel", "panels", numbers);
+    let panels = |n: usize| count_panels(n, numbers);
     match note {
         Note::WrongSign { factor: f, exponent } => format!(
             "{} has an exponent of {}, against the trade’s law. That is an alarm about the data, not a discovery: look for a factor that moved with it, a unit, a mix-up of set and actual values.",

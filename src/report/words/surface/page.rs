@@ -2,33 +2,28 @@
 
 use crate::causes::{Contrast, Surface, SurfaceCause};
 use crate::charts::{Description, NumberStyle, surface};
-use crate::report::words::surface::{panels_of, readings_of, takes_more};
+use crate::report::words::counting::{capital, count_panels};
+use crate::report::words::surface::{count_readings, takes_more};
 use crate::site::FeedDirection;
 
 /// Title of the page.
 pub const TITLE: &str = "Uneven removal";
 
 /// Heads of the table of terms.
-#[must_use]
-pub fn term_heads() -> Vec<(String, bool)> {
-    [
-        ("cell", false),
-        ("term", false),
-        ("same on every panel, µm", true),
-        ("95 % interval", true),
-        ("from panel to panel, µm", true),
-        ("95 % interval", true),
-    ]
-    .map(|(text, figures)| (text.to_owned(), figures))
-    .to_vec()
-}
+pub const TERM_HEADS: &[(&str, bool)] = &[
+    ("Cell", false),
+    ("Term", false),
+    ("Same on every panel, µm", true),
+    ("95 % interval", true),
+    ("From panel to panel, µm", true),
+    ("95 % interval", true),
+];
 
 /// Caption of the table of terms.
 pub const TERMS_CAPTION: &str = "The removal surfaces. Slopes are edge to edge, crowns and twist middle to edge; \
      from panel to panel is a standard deviation with the gauge taken out.";
 
 /// The sentence under the title.
-#[must_use]
 pub fn lead(surfaces: &[Surface]) -> String {
     let of = |cause: SurfaceCause| surfaces.iter().filter(|s| s.cause == cause).count();
     let cells = |n: usize| {
@@ -70,21 +65,16 @@ fn nothing_shows(surface: &Surface) -> bool {
 }
 
 /// Where the surface is drawn.
-#[must_use]
 pub fn drawn_on(finding: &str) -> String {
     format!("Verdict, map and slopes are on the page of {finding}.")
 }
 
 /// What a surface says, with its caution.
-#[must_use]
 pub fn verdict(surface: &Surface, n: &NumberStyle) -> String {
     let mut text = String::new();
     let sides = surface.lean.sides();
     for side in &sides {
-        text.push_str(&crate::report::words::counting::capital(&takes_more(
-            side, n,
-        )));
-        text.push_str(". ");
+        text += &format!("{}. ", capital(&takes_more(side, n)));
     }
     text.push_str(match surface.cause {
         SurfaceCause::Machine => {
@@ -118,12 +108,11 @@ pub fn verdict(surface: &Surface, n: &NumberStyle) -> String {
 }
 
 /// Number of readings and panels, mean removal and gauge.
-#[must_use]
 pub fn measured(surface: &Surface, n: &NumberStyle) -> String {
     let mut text = format!(
         "{} on {}",
-        readings_of(surface.readings, n),
-        panels_of(surface.panels, n)
+        count_readings(surface.readings, n),
+        count_panels(surface.panels, n)
     );
     if let Some(removed) = surface.removed_um {
         text.push_str(&format!(", mean removal {} µm", n.significant(removed, 3)));
@@ -139,7 +128,6 @@ pub fn measured(surface: &Surface, n: &NumberStyle) -> String {
 }
 
 /// Caption of the map.
-#[must_use]
 pub fn map_caption(cell: &str, surface: &Surface) -> String {
     let shared = match surface.contrast {
         Contrast::NeverTurned | Contrast::TooFewTurned => {
@@ -153,7 +141,6 @@ pub fn map_caption(cell: &str, surface: &Surface) -> String {
 }
 
 /// The map's own texts.
-#[must_use]
 pub fn map_labels(cell: &str, feed: FeedDirection, alt: &str) -> surface::map::Labels {
     let (x, y) = match feed {
         FeedDirection::X => ("along the feed, mm", "across the feed, mm"),
@@ -174,7 +161,6 @@ pub fn map_labels(cell: &str, feed: FeedDirection, alt: &str) -> surface::map::L
 }
 
 /// Caption of the cloud.
-#[must_use]
 pub fn cloud_caption(cell: &str, surface: &Surface) -> String {
     let tells = match surface.cause {
         SurfaceCause::Machine => "the machine's slope lies off zero",
@@ -188,7 +174,6 @@ pub fn cloud_caption(cell: &str, surface: &Surface) -> String {
 }
 
 /// The cloud's own texts.
-#[must_use]
 pub fn cloud_labels(cell: &str, turned: usize, told: bool, alt: &str) -> surface::cloud::Labels {
     surface::cloud::Labels {
         description: Description {
@@ -212,7 +197,6 @@ pub const SHARES_CAPTION: &str = "Whose the unevenness within a panel is: the sa
      different from panel to panel, or gauge.";
 
 /// The texts of the shares.
-#[must_use]
 pub fn shares_labels() -> surface::shares::Labels {
     surface::shares::Labels {
         description: Description {

@@ -1,0 +1,131 @@
+//! Chains of weeks that are hard to follow: a place that creeps, a rate on few
+//! panels.
+
+use std::fmt::Write as _;
+
+use rand::{RngExt, SeedableRng};
+use rand_chacha::ChaCha8Rng;
+
+use crate::weeks::{Chain, Files, WEEKS, of_kind, one};
+
+/// So many panels of one machine over five days; `marks` gives a panel's recipe and
+/// its marks in the machine.
+fn simple_week(
+    number: usize,
+    panels: usize,
+    mut marks: impl FnMut(usize, &mut ChaCha8Rng) -> (&'static str, Vec<(f64, f64, &'static str)>),
+) -> String {
+    let mut rng = ChaCha8Rng::seed_from_u64(700 + number as u64);
+    let mut text = "panel_id,sanded_at,machine,lot,recipe,length_mm,width_mm,lay_deg,x_mm,y_mm,\
+                    defect\n"
+        .to_owned();
+    let monday: jiff::civil::Date = "2031-03-03".parse().unwrap();
+    for i in 0..panels {
+        let days = i64::try_from(7 * (number - 1) + 5 * i / panels).unwrap();
+        let day = monday + jiff::Span::new().days(days);
+        let turned = i % 4 >= 2;
+        let (recipe, marks) = marks(i, &mut rng);
+        let minute = i * 5 % panels * 800 / panels;
+        let facts = format!(
+            "W{number}-{i:03},{day}T{:02}:{:02}:00Z,M1,L{}{},{recipe},600,400,{}",
+            6 + minute / 60,
+            minute % 60,
+            number,
+            i / 8 % 4,
+            if turned { 180 } else { 0 },
+        );
+        if marks.is_empty() {
+            let _ = writeln!(text, "{facts},,,");
+        }
+        for (x, y, defect) in marks {
+            let (x, y) = if turned {
+                (600.0 - x, 400.0 - y)
+            } else {
+                (x, y)
+            };
+            let _ = writeln!(text, "{facts},{x:.1},{y:.1},{defect}");
+        }
+    }
+    text
+}
+
+/// A place that creeps by 9 mm a week, more than half of its own width.
+fn creeping(number: usize) -> String {
+    simple_week(number, 120, |i, rng| {
+        let weeks = number as f64 - 1.0 + i as f64 / 120.0;
+        let (x, y) = (200.0 + 9.0 * weeks, 150.0 + 3.0 * weeks);
+        let hit = rng.random::<f64>() < 0.3;
+        let by = [0.0; 2].map(|_: f64| 4.0 * rng.random::<f64>());
+        let mark = (x + by[0], y + by[1], "gouge");
+        ("A", hit.then_some(mark).into_iter().collect())
+    })
+}
+
+#[test]
+fn a_place_that_creeps_is_one_finding_from_week_to_week() {
+    for files in [Files::Week, Files::AllSoFar] {
+        let chain = Chain::of(files, creeping);
+        let mut ids = Vec::new();
+        for number in 1..=WEEKS {
+            let report = chain.report(number, &[]);
+            let own = of_kind(&report, "gouge");
+            assert_eq!(own.len(), 1, "week {number}: {own:?}");
+            let (id, life) = own[0];
+            let expected = (number > 1).then_some("goes on");
+            assert_eq!(life, expected, "week {number}");
+            ids.push(id.to_owned());
+            // It is looked for where it is now: 6 weeks on it lies 54 mm off.
+            let place = one(&report, "gouge", "M1")["x_mm"].as_f64().unwrap();
+            if files == Files::Week {
+                let truth = 202.0 + 9.0 * (number as f64 - 0.5);
+                assert!((place - truth).abs() < 6.0, "week {number}: {place}");
+            }
+        }
+        assert!(ids.iter().all(|id| *id == ids[0]), "{ids:?}");
+    }
+}
+
+/// Peel on 60 of 100 panels under recipe A and 10 under B, of many panels in weeks 1
+/// and 6, of few in those between.
+fn thin(number: usize) -> String {
+    let panels = if [1, 6].contains(&number) { 240 } else { 24 };
+    simple_week(number, panels, |i, rng| {
+        let recipe = ["A", "B"][i / 4 % 2];
+        let rate = if recipe == "A" { 0.6 } else { 0.1 };
+        let hit = rng.random::<f64>() < rate;
+        let mark = (
+            600.0 * rng.random::<f64>(),
+            400.0 * rng.random::<f64>(),
+            "peel",
+        );
+        (recipe, hit.then_some(mark).into_iter().collect())
+    })
+}
+
+#[test]
+fn a_rate_that_few_panels_neither_show_nor_refute_keeps_its_state_and_says_so() {
+    let chain = Chain::of(Files::Week, thin);
+    let mut open = 0;
+    for number in 1..=6 {
+        let report = chain.report(number, &[]);
+        let finding = one(&report, "peel", "M1");
+        if number == 1 {
+            continue;
+        }
+        let life = finding["life"].as_str().unwrap();
+        // It never went away, so nothing may call it gone, fewer or back.
+        assert!(
+            ["goes on", "can't tell yet"].contains(&life),
+            "{number}: {life}"
+        );
+        if finding["looked"]["open"] == true {
+            open += 1;
+            assert!(finding["looked"]["panels_missing"].is_u64(), "{finding:#}");
+        }
+    }
+    assert!(open > 0, "a week of 24 panels is too few");
+    let last = chain.report(6, &[]);
+    let finding = one(&last, "peel", "M1");
+    assert_eq!(finding["life"], "goes on", "{finding:#}");
+    assert_eq!(finding["looked"]["open"], false, "{finding:#}");
+}
