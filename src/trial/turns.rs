@@ -7,6 +7,7 @@ use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution, Poisson};
 use serde::Serialize;
 
+use super::error::in_range;
 use super::factor::{Value, known, within_limits};
 use super::plan::{Plan, Purpose, Run};
 use super::{Lots, TrialError};
@@ -68,8 +69,15 @@ pub struct Turns {
 /// Panels of a lot at least, and blocks.
 const LEAST_BLOCKS: usize = 4;
 
-/// Panels, lots and panels of a day of records that are made up where there are none.
-const MADE_UP: (usize, usize, usize) = (240, 6, 40);
+/// The most panels that are planned by turns.
+const MOST_BY_TURNS: usize = 20_000;
+
+/// Records that are made up where there are none: panels at least, marks expected at
+/// least, lots, panels of a day.
+const MADE_UP_PANELS: usize = 240;
+const MADE_UP_MARKS: f64 = 60.0;
+const MADE_UP_LOTS: usize = 6;
+const MADE_UP_DAY: usize = 40;
 
 /// Plans a comparison by turns from records of how it runs now, or from a rate.
 ///
@@ -87,23 +95,9 @@ pub fn turns(
 ) -> Result<Plan, TrialError> {
     known(site, &request.column)?;
     within_limits(site, &request.column, &request.values)?;
-    let range = |what, low, high, value: f64| {
-        if value > low && value < high {
-            Ok(())
-        } else {
-            Err(TrialError::OutOfRange {
-                what,
-                low,
-                high,
-                value,
-            })
-        }
-    };
-    range("--ratio", 0.0, 1.0, request.ratio)?;
-    range("--power", 0.0, 1.0, request.power)?;
-    if let Some(rate) = request.marks_per_panel {
-        range("--rate", 0.0, 1000.0, rate)?;
-    }
+    in_range("--ratio", 0.0, 1.0, Some(request.ratio))?;
+    in_range("--power", 0.0, 1.0, Some(request.power))?;
+    in_range("--rate", 0.0, 1000.0, request.marks_per_panel)?;
     if request.lots.as_ref().is_some_and(|l| l.count() == 0) {
         return Err(TrialError::NoPanels);
     }
@@ -118,6 +112,11 @@ pub fn turns(
         ..Settings::from(&site.analysis)
     };
     let (panels_needed, block) = needed(&pilot, &request.defect, &settings)?;
+    if panels_needed > MOST_BY_TURNS {
+        return Err(TrialError::TooManyPanels {
+            most: MOST_BY_TURNS,
+        });
+    }
     let block_panels = block.max(1);
     let least = 2 * LEAST_BLOCKS * block_panels;
     let lots = match &request.lots {
@@ -238,6 +237,12 @@ fn needed(
             return Ok((needed.panels, needed.block_panels));
         }
     }
+    // A rate so small that made-up panels say nothing.
+    if pilot.panels.len() == MOST_BY_TURNS {
+        return Err(TrialError::TooManyPanels {
+            most: MOST_BY_TURNS,
+        });
+    }
     Err(TrialError::NoPanelsSaid {
         defect: defect.to_owned(),
         panels: pilot.panels.len(),
@@ -294,7 +299,9 @@ fn seen(records: &Records, defect: &str) -> Result<Records, TrialError> {
 
 /// Records of a rate, marks coming one at a time.
 fn made_up(rate: f64, defect: &str, seed: u64) -> Records {
-    let (panels, lots, in_a_day) = MADE_UP;
+    let enough = (MADE_UP_MARKS / rate).ceil() as usize;
+    let panels = enough.clamp(MADE_UP_PANELS, MOST_BY_TURNS);
+    let (lots, in_a_day) = (MADE_UP_LOTS, MADE_UP_DAY);
     let mut rng = ChaCha8Rng::seed_from_u64(seed);
     let law = Poisson::new(rate).ok();
     let start = jiff::civil::date(2026, 1, 1).at(8, 0, 0, 0);

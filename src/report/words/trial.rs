@@ -9,8 +9,8 @@ use crate::columns::Column;
 use crate::records::Records;
 use crate::removal::Factor;
 use crate::trial::{
-    AliasChain, Design, Fixed, Model, Note, Place, Plan, Precision, Purpose, ReadBack, Settles,
-    Shape, Shown, Turned, Turns, read_back,
+    AliasChain, Design, Fixed, Model, Note, Parted, Place, Plan, Precision, Purpose, ReadBack,
+    Settles, Shape, Shown, Stays, Turned, Turns, read_back,
 };
 
 /// Heading over what to do.
@@ -78,9 +78,9 @@ pub fn title(plan: &Plan) -> String {
 pub fn lead(plan: &Plan, numbers: &NumberStyle) -> String {
     let blocks = plan.runs.iter().map(|r| r.block).max().unwrap_or(1);
     let lots = if blocks > 1 {
-        format!("from {} lots", numbers.count(blocks))
+        format!("in {} blocks", numbers.count(blocks))
     } else {
-        "from one lot".to_owned()
+        "in one block".to_owned()
     };
     let panels = numbers.count(plan.runs.len());
     match &plan.purpose {
@@ -113,19 +113,28 @@ pub fn how_to_run(plan: &Plan) -> Vec<String> {
          keeps drift apart from the settings."
             .to_owned(),
     ];
-    if blocks > 1 {
+    let has = |column: Column| plan.columns.iter().any(|c| c == column.name());
+    let compared = |column: Column| match &plan.purpose {
+        Purpose::Settle(contrasts) => contrasts.iter().any(|c| c.column == column.name()),
+        Purpose::Recipe(_) | Purpose::Change(_) => false,
+    };
+    if compared(Column::Supplier) || compared(Column::Part) {
+        out.push("Take the panels of each stretch of one supplier or part from a lot of their own, and fill in which.".to_owned());
+    } else if compared(Column::Lot) {
+        out.push(
+            "Each block is a round through the lots: keep panels of both lots ready.".to_owned(),
+        );
+    } else if blocks > 1 {
         out.push(format!(
-            "Take all panels of one block from one lot, {blocks} lots in all, and fill in which."
+            "Take all panels of one block from one lot, {blocks} blocks in all, and fill in which."
         ));
     } else {
         out.push("Take all panels from one lot and fill in which.".to_owned());
     }
-    if plan
-        .columns
-        .iter()
-        .any(|c| c == Column::InspectLayDeg.name())
-    {
+    if has(Column::InspectLayDeg) {
         out.push("Lay each panel at the inspection table as the sheet says, whatever its lay in the cell.".to_owned());
+    } else if has(Column::LayDeg) {
+        out.push("At the inspection table lay all panels the same way round, whatever their lay in the cell.".to_owned());
     }
     out.push(
         "Write each panel’s id beside its run. What was run otherwise, write down as it was; a run that was left \
@@ -374,9 +383,17 @@ fn note(note: &Note, numbers: &NumberStyle) -> String {
         Note::NoScatter => "No run is left over to tell scatter: how sure an effect is can’t be said. Give --repeats 2 or \
              more --centres."
             .to_owned(),
+        Note::NoInterval { factor: name } => format!(
+            "{} has too few stretches to say how sure its effect will be. Give more --lots or --repeats.",
+            super::counting::capital(&factor(name))
+        ),
         Note::ScatterTaken { scatter } => format!(
             "Taken for granted: panels at one setting scatter by {} in removal; --scatter says otherwise.",
             numbers.percent(*scatter, 100)
+        ),
+        Note::NeverMoved { factor: name } => format!(
+            "{} was never changed: --factor {name}=LOW..HIGH takes it in.",
+            super::counting::capital(&factor(name))
         ),
         Note::NotByPanels { id, rival } => {
             format!("{id}: the rival “{rival}” is not settled by this sheet.")
@@ -475,41 +492,64 @@ fn as_run(back: &ReadBack) -> Vec<String> {
 /// where it was seen in the machine.
 #[must_use]
 pub fn places(findings: &[Finding]) -> Vec<Place> {
+    let placed = |f: &&Finding| f.x_mm.is_some() || f.y_mm.is_some();
     findings
         .iter()
+        .filter(placed)
         .filter_map(|f| {
             Some(Place {
                 finding: f.id.clone(),
                 machine: f.machine.clone(),
+                head: f.head.clone(),
                 defect: f.defect.clone(),
-                x_mm: f.x_mm?,
-                y_mm: f.y_mm?,
-                radius_mm: f.radius_mm?,
+                x_mm: f.x_mm,
+                y_mm: f.y_mm,
+                reach_mm: f.reach_mm?,
                 fixed: match f.frame {
-                    None | Some(Frame::Machine) => Fixed::InMachine,
-                    Some(Frame::Panel) => Fixed::OnPanel,
-                    Some(Frame::Path | Frame::Inspection) => return None,
+                    None | Some(Frame::Machine) => Fixed::Machine,
+                    Some(Frame::Panel) => Fixed::Panel,
+                    Some(Frame::Inspection) => Fixed::Table,
+                    Some(Frame::Path) => return None,
                 },
             })
         })
         .collect()
 }
 
-/// What turned panels show about a place.
+/// What panels that lay differently show about a place.
 fn turned(back: &ReadBack, found: &Turned, alpha: f64, numbers: &NumberStyle) -> String {
-    let says = match (found.p_panel <= alpha, found.p_machine <= alpha) {
-        (true, false) => "it stays in the machine",
-        (false, true) => "it turns with the panels",
-        (true, true) => "it stays in neither frame",
-        (false, false) => "not told yet",
+    let says = match found.stays(alpha) {
+        Stays::In(Fixed::Machine) => "it stays in the machine",
+        Stays::In(Fixed::Panel) => "it turns with the panels",
+        Stays::In(Fixed::Table) => "it stays on the inspection table",
+        Stays::Nowhere => "it stays in no frame",
+        Stays::NotTold => "not told yet",
     };
+    let seen: Vec<String> = found.parted.iter().map(|p| parted(p, numbers)).collect();
     format!(
-        "Plan {}: {} ({}) on {} of {} panels turned: {says}.",
+        "Plan {}: {} ({}): {}: {says}.",
         back.plan,
         found.finding,
         found.defect,
-        numbers.count(found.hit_turned),
-        numbers.count(found.turned)
+        seen.join("; ")
+    )
+}
+
+/// How often marks lay at each of two places that lay apart.
+fn parted(parted: &Parted, numbers: &NumberStyle) -> String {
+    let place = |at: usize| {
+        let frame = match parted.frames[at] {
+            Fixed::Machine => "the machine’s",
+            Fixed::Panel => "the panel’s",
+            Fixed::Table => "the table’s",
+        };
+        format!("{} at {frame} place", numbers.count(parted.hit[at]))
+    };
+    format!(
+        "of {} panels on which the places lie apart, {}, {}",
+        numbers.count(parted.panels),
+        place(0),
+        place(1)
     )
 }
 
@@ -523,14 +563,18 @@ fn shown(back: &ReadBack, shown: &Shown, alpha: f64, numbers: &NumberStyle) -> S
             shown.levels[level]
         )
     };
+    let cell = shown
+        .cell
+        .as_ref()
+        .map_or(String::new(), |c| format!("{c}, "));
     format!(
-        "Plan {}: {} on {}, {} ({}): {}.",
+        "Plan {}: {cell}{} on {}, {} ({}): {}.",
         back.plan,
         shown.defect,
         of(0),
         of(1),
         factor(&shown.column),
-        if shown.p_value <= alpha {
+        if shown.p_adjusted <= alpha {
             "it goes with that setting"
         } else {
             "no difference shown"
