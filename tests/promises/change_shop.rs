@@ -353,14 +353,7 @@ pub struct Tally {
 }
 
 fn mark(panel: usize, name: usize) -> Defect {
-    Defect {
-        panel,
-        name,
-        place: None,
-        written: None,
-        area_mm2: None,
-        severity: None,
-    }
+    crate::shops::mark_on(panel, name, None)
 }
 
 fn draw(mean: f64, rng: &mut ChaCha8Rng) -> usize {

@@ -5,7 +5,7 @@
 use std::sync::Arc;
 
 use onus::change::{ControlChart, Week, control_charts, false_signals};
-use onus::records::{Defect, DefectName, Moment, Panel, Records};
+use onus::records::{DefectName, Moment, Panel, Records};
 use onus::site::Analysis;
 use onus::stats::distributions::binomial;
 use rand::{RngExt, SeedableRng};
@@ -131,14 +131,7 @@ impl Steady {
                     } else {
                         0
                     };
-                    let mark = Defect {
-                        panel: i,
-                        name: 0,
-                        place: None,
-                        written: None,
-                        area_mm2: None,
-                        severity: None,
-                    };
+                    let mark = crate::shops::mark_on(i, 0, None);
                     records.defects.extend(std::iter::repeat_n(mark, count));
                 }
             }

@@ -13,7 +13,7 @@ use serde_json::json;
 
 use onus::change::{self, Settings, Verdict};
 use onus::records::{
-    Defect, DefectName, Grit, GritScale, Lay, Moment, Panel, PlannedRun, Point, Reading, Records,
+    DefectName, Grit, GritScale, Lay, Moment, Panel, PlannedRun, Point, Reading, Records,
 };
 use onus::removal;
 use onus::site::Site;
@@ -218,14 +218,9 @@ fn run(plan: &Plan) -> Records {
 }
 
 fn mark(records: &mut Records, panel: usize, name: usize, place: Option<Point>) {
-    records.defects.push(Defect {
-        panel,
-        name,
-        place,
-        written: place,
-        area_mm2: None,
-        severity: None,
-    });
+    records
+        .defects
+        .push(crate::shops::mark_on(panel, name, place));
 }
 
 /// Where a place that stays in a frame lies on a panel; a half turn is its own inverse.

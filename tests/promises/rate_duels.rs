@@ -4,7 +4,7 @@
 use std::collections::BTreeMap;
 
 use onus::causes::{Cause, Settings, find};
-use onus::records::{Defect, DefectName, Moment, Panel, Point, Records};
+use onus::records::{DefectName, Moment, Panel, Point, Records};
 use onus::site::DefectClass;
 use onus::stats::distributions::binomial;
 use rand::{RngExt, SeedableRng};
@@ -102,14 +102,7 @@ impl Plant {
                     x: 600.0 * self.rng.random::<f64>(),
                     y: 400.0 * self.rng.random::<f64>(),
                 });
-                defects.push(Defect {
-                    panel,
-                    name: 0,
-                    place,
-                    written: place,
-                    area_mm2: None,
-                    severity: None,
-                });
+                defects.push(crate::shops::mark_on(panel, 0, place));
             }
         }
         Records {

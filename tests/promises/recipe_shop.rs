@@ -4,7 +4,7 @@
 
 use std::sync::Arc;
 
-use onus::records::{Defect, DefectName, Grit, GritScale, Moment, Panel, Reading, Records};
+use onus::records::{DefectName, Grit, GritScale, Moment, Panel, Reading, Records};
 use onus::site::DefectClass;
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
@@ -269,14 +269,7 @@ impl RecipeShop {
                     count += with_them.sample(&mut own) as usize;
                 }
                 for _ in 0..count {
-                    records.defects.push(Defect {
-                        panel: i,
-                        name,
-                        place: None,
-                        written: None,
-                        area_mm2: None,
-                        severity: None,
-                    });
+                    records.defects.push(crate::shops::mark_on(i, name, None));
                 }
             }
             records.panels.push(Panel {

@@ -180,14 +180,7 @@ impl Shop {
             let round = self.rounding_mm > 0.0 && rng.random::<f64>() < self.rounded_share;
             for mark in marks {
                 let written = self.written(mark, &panel, round, &mut rng);
-                defects.push(Defect {
-                    panel: i,
-                    name: 0,
-                    place: Some(written),
-                    written: Some(written),
-                    area_mm2: None,
-                    severity: None,
-                });
+                defects.push(mark_on(i, 0, Some(written)));
             }
             panels.push(panel);
         }
@@ -388,6 +381,18 @@ impl Shop {
     }
 }
 
+/// A mark on a panel, of the defect with this number.
+pub fn mark_on(panel: usize, name: usize, place: Option<Point>) -> Defect {
+    Defect {
+        panel,
+        name,
+        place,
+        written: place,
+        area_mm2: None,
+        severity: None,
+    }
+}
+
 /// Where a machine point lies on the panel.
 pub fn from_machine(panel: &Panel, p: Point) -> Point {
     let at = Point {
@@ -520,14 +525,7 @@ pub fn add_marks(
                 x: put(p.x, about.length_mm),
                 y: put(p.y, about.width_mm),
             });
-            records.defects.push(Defect {
-                panel,
-                name,
-                place,
-                written: place,
-                area_mm2: None,
-                severity: None,
-            });
+            records.defects.push(mark_on(panel, name, place));
         }
     }
     records.defects.sort_by_key(|d| d.panel);

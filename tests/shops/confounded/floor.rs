@@ -547,14 +547,11 @@ impl Floor {
         self.marks.sort_by_key(|m| m.0);
         for (i, defect, place) in self.marks {
             let Some(panel) = new[i] else { continue };
-            records.defects.push(Defect {
+            records.defects.push(super::super::mark_on(
                 panel,
-                name: names.partition_point(|n| *n < defect),
-                place: Some(place),
-                written: Some(place),
-                area_mm2: None,
-                severity: None,
-            });
+                names.partition_point(|n| *n < defect),
+                Some(place),
+            ));
         }
         for reading in self.readings {
             if let Some(panel) = new[reading.panel] {
