@@ -155,10 +155,7 @@ fn sheet(asked: &Asked) -> Plan {
 fn clock(minutes: usize) -> Moment {
     let local =
         jiff::civil::date(2026, 3, 2).at(7, 0, 0, 0) + jiff::Span::new().minutes(minutes as i64);
-    Moment {
-        instant: jiff::tz::TimeZone::UTC.to_timestamp(local).unwrap(),
-        local,
-    }
+    crate::shops::at_local(local)
 }
 
 /// The k-th kind of defect; the first one is asked about.

@@ -4,7 +4,7 @@
 use std::collections::BTreeMap;
 
 use onus::causes::{Cause, Settings, find};
-use onus::records::{DefectName, Moment, Panel, Point, Records};
+use onus::records::{DefectName, Panel, Point, Records};
 use onus::site::DefectClass;
 use onus::stats::distributions::binomial;
 use rand::{RngExt, SeedableRng};
@@ -37,10 +37,7 @@ impl Plant {
                 length_mm: 600.0,
                 width_mm: 400.0,
                 inspected: true,
-                sanded_at: Some(Moment {
-                    instant: jiff::tz::TimeZone::UTC.to_timestamp(local).unwrap(),
-                    local,
-                }),
+                sanded_at: Some(crate::shops::at_local(local)),
                 ..Panel::default()
             }
         };

@@ -4,7 +4,7 @@
 
 use std::sync::Arc;
 
-use onus::records::{DefectName, Grit, GritScale, Moment, Panel, Reading, Records};
+use onus::records::{DefectName, Grit, GritScale, Panel, Reading, Records};
 use onus::site::DefectClass;
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
@@ -245,7 +245,6 @@ impl RecipeShop {
                 + jiff::Span::new()
                     .days(day_of[i] as i64)
                     .minutes(10 * of_day as i64);
-            let instant = jiff::tz::TimeZone::UTC.to_timestamp(local).unwrap();
             let readings = rng.random_range(self.readings.0..=self.readings.1);
             for _ in 0..readings {
                 records.readings.push(Reading {
@@ -274,7 +273,7 @@ impl RecipeShop {
             }
             records.panels.push(Panel {
                 id: format!("P{i:05}"),
-                sanded_at: Some(Moment { instant, local }),
+                sanded_at: Some(crate::shops::at_local(local)),
                 machine: Some(Arc::from(format!("M{}", i % self.machines + 1))),
                 lot: (self.lots > 0).then(|| Arc::from(format!("L{lot:02}"))),
                 length_mm: 800.0,

@@ -14,7 +14,7 @@ pub mod files;
 
 use std::sync::Arc;
 
-use onus::records::{Defect, DefectName, Lay, Panel, Point, Reading, Records};
+use onus::records::{Defect, DefectName, Lay, Moment, Panel, Point, Reading, Records};
 use onus::site::DefectClass;
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
@@ -200,11 +200,10 @@ impl Shop {
     fn panel(&self, i: usize, start: jiff::civil::DateTime, rng: &mut ChaCha8Rng) -> Panel {
         let (length_mm, width_mm) = self.sizes[rng.random_range(0..self.sizes.len())];
         let local = start + jiff::Span::new().minutes(7 * i64::try_from(i).unwrap());
-        let instant = jiff::tz::TimeZone::UTC.to_timestamp(local).unwrap();
         let name = |prefix: &str, k: usize| Some(Arc::from(format!("{prefix}{}", k + 1)));
         Panel {
             id: format!("P{i:05}"),
-            sanded_at: Some(onus::records::Moment { instant, local }),
+            sanded_at: Some(at_local(local)),
             machine: (self.machines > 0)
                 .then(|| name("M", i % self.machines))
                 .flatten(),
@@ -379,6 +378,12 @@ impl Shop {
             y: put(p.y, panel.width_mm, rng),
         }
     }
+}
+
+/// A time of day in a shop that keeps universal time.
+pub fn at_local(local: jiff::civil::DateTime) -> Moment {
+    let instant = jiff::tz::TimeZone::UTC.to_timestamp(local).unwrap();
+    Moment { instant, local }
 }
 
 /// A mark on a panel, of the defect with this number.

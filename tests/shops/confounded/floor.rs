@@ -5,9 +5,7 @@
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
-use onus::records::{
-    Defect, DefectName, Grit, GritScale, Lay, Moment, Panel, Point, Reading, Records,
-};
+use onus::records::{Defect, DefectName, Grit, GritScale, Lay, Panel, Point, Reading, Records};
 use onus::site::DefectClass;
 use rand::seq::SliceRandom;
 use rand::{RngExt, SeedableRng};
@@ -183,11 +181,10 @@ impl Floor {
             let days = day / 5 * 7 + day % 5;
             let span = jiff::Span::new().days(i64::try_from(days).unwrap());
             let local = start + span.minutes(i64::try_from(minute).unwrap());
-            let instant = jiff::tz::TimeZone::UTC.to_timestamp(local).unwrap();
             Piece {
                 panel: Panel {
                     id: format!("P{number:04}"),
-                    sanded_at: Some(Moment { instant, local }),
+                    sanded_at: Some(super::super::at_local(local)),
                     machine: name("M", 0),
                     length_mm: LENGTH,
                     width_mm: WIDTH,
