@@ -237,7 +237,6 @@ impl Plan {
         trial::in_range("--alpha", 0.0, 0.5, self.alpha)?;
         trial::in_range("--power", 0.0, 1.0, self.power)?;
         trial::in_range("--ratio", 0.0, 1.0, self.ratio)?;
-        trial::in_range("--rate", 0.0, 1000.0, self.rate)?;
         let settles = match &self.settle {
             None if self.change.is_none() && self.follow.is_none() && self.factor.is_empty() => {
                 Some(trial::ALL)

@@ -3,8 +3,8 @@
 use std::sync::Arc;
 
 use rand::SeedableRng;
+use rand::seq::SliceRandom;
 use rand_chacha::ChaCha8Rng;
-use rand_distr::{Distribution, Poisson};
 use serde::Serialize;
 
 use super::error::in_range;
@@ -72,6 +72,9 @@ const LEAST_BLOCKS: usize = 4;
 /// The most panels that are planned by turns.
 const MOST_BY_TURNS: usize = 20_000;
 
+/// The most marks a panel that records are made up for.
+const MOST_MARKS: f64 = 500.0;
+
 /// Records that are made up where there are none: panels at least, marks expected at
 /// least, lots, panels of a day.
 const MADE_UP_PANELS: usize = 240;
@@ -97,7 +100,7 @@ pub fn turns(
     within_limits(site, &request.column, &request.values)?;
     in_range("--ratio", 0.0, 1.0, Some(request.ratio))?;
     in_range("--power", 0.0, 1.0, Some(request.power))?;
-    in_range("--rate", 0.0, 1000.0, request.marks_per_panel)?;
+    in_range("--rate", 0.0, MOST_MARKS, request.marks_per_panel)?;
     if request.lots.as_ref().is_some_and(|l| l.count() == 0) {
         return Err(TrialError::NoPanels);
     }
@@ -297,13 +300,30 @@ fn seen(records: &Records, defect: &str) -> Result<Records, TrialError> {
     Ok(out)
 }
 
+/// Poisson counts of so many panels, as its quantiles share them out, so that they
+/// have the rate that was given.
+fn poisson_counts(rate: f64, panels: usize) -> Vec<usize> {
+    let (mut count, mut chance) = (0, (-rate).exp());
+    let mut up_to = chance;
+    let quantile = |at: usize| {
+        let share = (at as f64 + 0.5) / panels as f64;
+        while up_to < share && chance > 0.0 {
+            count += 1;
+            chance *= rate / count as f64;
+            up_to += chance;
+        }
+        count
+    };
+    (0..panels).map(quantile).collect()
+}
+
 /// Records of a rate, marks coming one at a time.
 fn made_up(rate: f64, defect: &str, seed: u64) -> Records {
     let enough = (MADE_UP_MARKS / rate).ceil() as usize;
     let panels = enough.clamp(MADE_UP_PANELS, MOST_BY_TURNS);
     let (lots, in_a_day) = (MADE_UP_LOTS, MADE_UP_DAY);
-    let mut rng = ChaCha8Rng::seed_from_u64(seed);
-    let law = Poisson::new(rate).ok();
+    let mut counts = poisson_counts(rate, panels);
+    counts.shuffle(&mut ChaCha8Rng::seed_from_u64(seed));
     let start = jiff::civil::date(2026, 1, 1).at(8, 0, 0, 0);
     let mut records = Records {
         defect_names: vec![DefectName {
@@ -312,7 +332,7 @@ fn made_up(rate: f64, defect: &str, seed: u64) -> Records {
         }],
         ..Records::default()
     };
-    for at in 0..panels {
+    for (at, count) in counts.into_iter().enumerate() {
         let minutes = (at / in_a_day * 24 * 60 + at % in_a_day * 10) as i64;
         let local = start.saturating_add(jiff::Span::new().minutes(minutes));
         let instant = jiff::tz::TimeZone::UTC
@@ -327,8 +347,7 @@ fn made_up(rate: f64, defect: &str, seed: u64) -> Records {
             inspected: true,
             ..Panel::default()
         });
-        let marks = law.map_or(0.0, |law| law.sample(&mut rng));
-        for _ in 0..marks as usize {
+        for _ in 0..count {
             records.defects.push(Defect {
                 panel: at,
                 name: 0,
