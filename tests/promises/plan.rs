@@ -4,6 +4,7 @@
 #![allow(clippy::print_stdout, reason = "the calibration's tables")]
 
 use std::path::PathBuf;
+use std::sync::Arc;
 
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
@@ -170,19 +171,26 @@ fn defect(k: usize) -> String {
 /// The sheet as it is run: a panel each, in order.
 fn run(plan: &Plan) -> Records {
     let mut records = Records::default();
+    let mut on_disc: (Option<(usize, Arc<str>)>, u32) = (None, 0);
     for run in &plan.runs {
         let setting = |column: &str| {
             let at = plan.columns.iter().position(|c| c == column)?;
             run.settings[at].clone()
         };
-        let text = |column: &str| match setting(column) {
-            Some(Value::Text(text)) => Some(text.into()),
-            _ => None,
+        let text = |column: &str| -> Option<Arc<str>> {
+            match setting(column) {
+                Some(Value::Text(text)) => Some(text.into()),
+                _ => None,
+            }
         };
         let number = |column: &str| match setting(column) {
             Some(Value::Number(number)) => Some(number),
             _ => None,
         };
+        // A fresh abrasive at each change of grit, and in each block.
+        let disc = text("grit").map(|grit| (run.block, grit));
+        on_disc.1 = if on_disc.0 == disc { on_disc.1 + 1 } else { 0 };
+        on_disc.0.clone_from(&disc);
         let lay = |column: &str| match number(column) {
             Some(180.0) => Lay::Deg180,
             _ => Lay::Deg0,
@@ -202,6 +210,7 @@ fn run(plan: &Plan) -> Records {
             force_n: number("force_n"),
             passes: number("passes"),
             grit: text("grit").map(|g| Grit::parse(&g, Some(GritScale::FepaP))),
+            abrasive_age: disc.map(|_| f64::from(on_disc.1)),
             inspected: true,
             planned: Some(PlannedRun {
                 plan: plan.plan.as_str().into(),
@@ -475,7 +484,7 @@ struct Tried {
     between: f64,
 }
 
-const TRIED: [Tried; 4] = [
+const TRIED: [Tried; 5] = [
     Tried {
         name: "two factors, twice",
         factors: &["feed_mm_s=80..140", "force_n=20..40"],
@@ -516,6 +525,15 @@ const TRIED: [Tried; 4] = [
         repeats: 4,
         of: "grit",
         between: 0.0,
+    },
+    Tried {
+        name: "grit in stretches that differ, four lots",
+        factors: &["feed_mm_s=80..140", "force_n=20..40", "grit=P240,P320"],
+        runs: None,
+        lots: 4,
+        repeats: 4,
+        of: "grit",
+        between: 0.1,
     },
 ];
 

@@ -136,6 +136,13 @@ pub fn how_to_run(plan: &Plan) -> Vec<String> {
     } else if has(Column::LayDeg) {
         out.push("At the inspection table lay all panels the same way round, whatever their lay in the cell.".to_owned());
     }
+    if has(Column::Grit) || has(Column::AbrasiveId) {
+        out.push(
+            "Put a fresh abrasive on at each change and fill in its age, 0 on the first panel: by that the report \
+             knows the stretches."
+                .to_owned(),
+        );
+    }
     out.push(
         "Write each panel’s id beside its run. What was run otherwise, write down as it was; a run that was left \
          out stays blank."
@@ -233,12 +240,20 @@ fn settles(contrast: &Settles, numbers: &NumberStyle) -> String {
             contrast.levels.join(" or ")
         )
     };
+    let share = numbers.percent(contrast.goal.share, 100);
+    let marks = if contrast.goal.of_place {
+        format!("{share} of the panels")
+    } else {
+        format!(
+            "{share} of the panels at one and {} at the other",
+            numbers.percent(contrast.goal.without, 100)
+        )
+    };
     format!(
-        "Whether {} {whether}. Told with a chance of {} where it marks {} of the panels, tested at {}; {} panels \
+        "Whether {} {whether}. Told with a chance of {} where it marks {marks}, tested at {}; {} panels \
          would do for this alone.",
         ids.join(", "),
         numbers.percent(contrast.power, 100),
-        numbers.percent(contrast.goal.share, 100),
         numbers.percent(contrast.goal.alpha, 100),
         numbers.count(contrast.panels),
     )
