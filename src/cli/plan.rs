@@ -7,21 +7,22 @@ use clap::{ArgGroup, ValueEnum};
 
 use super::terminal::{folded, plain};
 use super::{Error, input};
-use crate::records::OnReject;
+use crate::records::{OnReject, Records};
 use crate::report;
 use crate::report::folder::{self, Existing};
 use crate::site::Site;
-use crate::trial::{self, ChangeRequest, Earlier, Factor, Lots, Never, RecipeRequest};
+use crate::trial::{self, ChangeRequest, Earlier, Factor, Lots, Never, Open, RecipeRequest};
 use crate::trial::{SettleRequest, TrialError};
 
 /// Plan the next trial: a run sheet to fill in and a page for the shop floor.
 ///
 /// A recipe trial moves the settings given by --factor; --settle makes the open
 /// rivals of a report meet; --change puts old and new by turns; --follow frees an
-/// effect of an earlier plan. The filled-in sheet is read by `onus report` like
-/// any other file.
+/// effect of an earlier plan; --data alone settles what those data leave open. The
+/// filled-in sheet is read by `onus report` like any other file.
 #[derive(Debug, clap::Args)]
-#[command(group(ArgGroup::new("purpose").args(["factor", "settle", "change", "follow"]).required(true).multiple(true)))]
+#[command(group(ArgGroup::new("purpose").args(["factor", "settle", "change", "follow", "data"]).required(true).multiple(true)))]
+#[command(group(ArgGroup::new("source").args(["from", "data"])))]
 pub(super) struct Plan {
     /// A setting and how far it may be moved, such as feed_mm_s=80..140 or
     /// grit=P240,P320; may be given several times. With --settle: the two
@@ -51,7 +52,7 @@ pub(super) struct Plan {
     never: Vec<Never>,
     /// Scatter of removal between panels at one setting, as a share (0.1 = 10 %).
     /// Default: that of the report given by --from, else 0.1.
-    #[arg(long)]
+    #[arg(long, allow_negative_numbers = true)]
     scatter: Option<f64>,
     /// Folder of an earlier two-level plan to follow up.
     #[arg(long, value_name = "DIR", requires = "free", conflicts_with_all = ["factor", "settle", "change"])]
@@ -60,15 +61,16 @@ pub(super) struct Plan {
     /// feed_mm_s,passes.
     #[arg(long, value_name = "EFFECT", requires = "follow")]
     free: Option<String>,
-    /// Settle what is open about this finding (F3), this defect, or `all`.
+    /// Settle what is open about this finding (F3), this defect, `all`, or the
+    /// recipe's `factors` that could not be told apart.
     #[arg(
         long,
         value_name = "FINDING",
-        requires = "from",
+        requires = "source",
         conflicts_with = "change"
     )]
     settle: Option<String>,
-    /// Folder of the report.
+    /// Folder of the report that left it open.
     #[arg(long, value_name = "REPORT")]
     from: Option<PathBuf>,
     /// Compare old and new by turns, such as recipe=A,B.
@@ -77,21 +79,27 @@ pub(super) struct Plan {
     /// The defect that should come less often.
     #[arg(long, requires = "change")]
     defect: Option<String>,
-    /// Inspection files, folders or patterns that show how it runs now.
-    #[arg(long, value_name = "DATA", requires = "change")]
+    /// Inspection files, folders or patterns: how it runs now, or what left things
+    /// open.
+    #[arg(long, value_name = "DATA")]
     data: Vec<PathBuf>,
     /// Marks per panel as it runs now, where there are no data.
-    #[arg(long, requires = "change", conflicts_with = "data")]
+    #[arg(
+        long,
+        requires = "change",
+        conflicts_with = "data",
+        allow_negative_numbers = true
+    )]
     rate: Option<f64>,
     /// Ratio of rates, new over old, that should be shown. Default: the site
     /// file's.
-    #[arg(long)]
+    #[arg(long, allow_negative_numbers = true)]
     ratio: Option<f64>,
     /// Chance to show it. Default: the site file's.
-    #[arg(long)]
+    #[arg(long, allow_negative_numbers = true)]
     power: Option<f64>,
     /// Level of the test that reads the sheet. Default: the report's.
-    #[arg(long)]
+    #[arg(long, allow_negative_numbers = true)]
     alpha: Option<f64>,
     /// Seed of the order. Default: the site file's, else 1.
     #[arg(long)]
@@ -191,6 +199,11 @@ pub(super) fn run(args: &Plan, out: &mut impl Write) -> Result<(), Error> {
     Ok(())
 }
 
+/// What stands for the recipe's factors in --settle, and the name of findings that are
+/// not written.
+const FACTORS: &str = "factors";
+const FINDINGS: &str = "findings of the data";
+
 /// The plan's id: the name of its folder.
 fn name_of(target: &Path) -> String {
     let name = target.file_name().unwrap_or_default();
@@ -203,6 +216,7 @@ impl Plan {
             (Some(settle), _, _) => format!("settle-{}", settle.to_lowercase().replace(' ', "-")),
             (_, Some(change), _) => format!("change-{}", change.name),
             (_, _, Some(_)) => "follow-up".to_owned(),
+            _ if self.factor.is_empty() => "settle-all".to_owned(),
             _ => "recipe-trial".to_owned(),
         };
         // A name only, whatever was typed.
@@ -214,25 +228,25 @@ impl Plan {
         let name = name.to_owned();
         let ratio = self.ratio.unwrap_or(site.analysis.ratio_of_interest);
         let power = self.power.unwrap_or(site.analysis.power);
-        if let (Some(settle), Some(from)) = (&self.settle, &self.from) {
-            let request = SettleRequest {
-                name,
-                settle: settle.clone(),
-                factors: self.factor.clone(),
-                lots: self.lots.clone(),
-                alpha: self.alpha,
-                power,
-                ratio,
-                seed,
-            };
-            return Ok(trial::settle(&request, from, site)?);
+        let records = if self.data.is_empty() {
+            None
+        } else {
+            Some(input::records(&self.data, site, OnReject::Count)?)
+        };
+        trial::in_range("--scatter", 0.0, 3.0, self.scatter)?;
+        trial::in_range("--alpha", 0.0, 0.5, self.alpha)?;
+        trial::in_range("--power", 0.0, 1.0, self.power)?;
+        trial::in_range("--ratio", 0.0, 1.0, self.ratio)?;
+        let settles = match &self.settle {
+            None if self.change.is_none() && self.follow.is_none() && self.factor.is_empty() => {
+                Some(trial::ALL)
+            }
+            settle => settle.as_deref(),
+        };
+        if let Some(settle) = settles {
+            return self.settle(settle, records.as_ref(), site, &name);
         }
         if let (Some(change), Some(defect)) = (&self.change, &self.defect) {
-            let records = if self.data.is_empty() {
-                None
-            } else {
-                Some(input::records(&self.data, site, OnReject::Count)?)
-            };
             let request = ChangeRequest {
                 name,
                 column: change.name.clone(),
@@ -246,13 +260,63 @@ impl Plan {
             };
             return Ok(trial::turns(&request, records.as_ref(), site)?);
         }
+        let open = self.from.as_deref().map(Open::read).transpose()?;
+        let scatter = open.and_then(|open| open.scatter());
+        self.recipe(self.factor.clone(), scatter, site, &name)
+    }
+
+    /// What a report, or these data, left open.
+    fn settle(
+        &self,
+        settle: &str,
+        records: Option<&Records>,
+        site: &Site,
+        name: &str,
+    ) -> Result<trial::Plan, Error> {
+        let open = match (&self.from, records) {
+            (Some(from), _) => Open::read(from)?,
+            (None, Some(records)) => {
+                let findings = report::find(records, site);
+                let json = report::findings_json(&findings, &(&site.report).into());
+                Open::parse(json.as_bytes(), PathBuf::from(FINDINGS))?
+            }
+            (None, None) => return Err(TrialError::NoPanels.into()),
+        };
+        let request = SettleRequest {
+            name: name.to_owned(),
+            settle: settle.to_owned(),
+            factors: self.factor.clone(),
+            lots: self.lots.clone(),
+            alpha: self.alpha,
+            power: self.power.unwrap_or(site.analysis.power),
+            ratio: self.ratio.unwrap_or(site.analysis.ratio_of_interest),
+            seed: self.seed.unwrap_or(site.analysis.seed),
+        };
+        let recipe_only = settle == trial::ALL && !open.asks() && !open.factors().is_empty();
+        if settle == FACTORS || recipe_only {
+            let (factors, notes) = trial::factors_left(&open, &self.factor, records, site)?;
+            let mut plan = self.recipe(factors, open.scatter(), site, name)?;
+            plan.notes.extend(notes);
+            return Ok(plan);
+        }
+        Ok(trial::settle(&request, &open, site)?)
+    }
+
+    /// A recipe trial of these factors, or a follow-up.
+    fn recipe(
+        &self,
+        factors: Vec<Factor>,
+        scatter: Option<f64>,
+        site: &Site,
+        name: &str,
+    ) -> Result<trial::Plan, Error> {
         let follow = match (&self.follow, &self.free) {
             (Some(folder), Some(effect)) => Some((Earlier::load(folder)?, effect.clone())),
             _ => None,
         };
         let request = RecipeRequest {
-            name,
-            factors: self.factor.clone(),
+            name: name.to_owned(),
+            factors,
             shape: self.shape.map(trial::Shape::from),
             runs: self.runs,
             repeats: self.repeats,
@@ -260,10 +324,8 @@ impl Plan {
             centres: self.centres,
             never: self.never.clone(),
             follow,
-            scatter: self
-                .scatter
-                .or(self.from.as_deref().and_then(trial::scatter_of)),
-            seed,
+            scatter: self.scatter.or(scatter),
+            seed: self.seed.unwrap_or(site.analysis.seed),
         };
         Ok(trial::recipe(&request, site)?)
     }

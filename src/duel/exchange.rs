@@ -4,14 +4,16 @@
 //! what they show stays. T = Σ given · shows. Its second and third moments over
 //! all exchanges are known exactly (Pitman 1937, Supplement to the J. Royal
 //! Stat. Soc. 4, 119; Mielke and Berry 2007, Permutation Methods, chapter 2) and
-//! matched by a gamma distribution; where that comes near a level, seeded draws
-//! decide, ties counted against the accuser: p = (1 + as many) / (1 + draws).
+//! matched by a gamma distribution; where that comes near a level, all exchanges are
+//! counted ([`super::all_exchanges`]) or, where they are too many, seeded draws decide,
+//! ties counted against the accuser: p = (1 + as many) / (1 + draws).
 //! Nothing is asked of what units show: not its distribution, nor that their
 //! panels are independent.
 
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
+use super::all_exchanges;
 use crate::stats::distributions::{gamma, normal, student_t};
 
 /// Above this the moments decide alone.
@@ -26,6 +28,9 @@ const WORK: usize = 400_000;
 
 /// Draws at most.
 const MOST_DRAWS: usize = 100_000;
+
+/// Sums this near to each other, in standard deviations, are the same.
+const TIE: f64 = 1e-9;
 
 /// Where no draw is as extreme, the moments are believed this far below the
 /// draws' resolution.
@@ -61,11 +66,14 @@ pub(crate) fn rises(peers: &[Peers]) -> Option<f64> {
     if peers.is_empty() {
         return None;
     }
-    let by_moments = Moments::of(&peers).upper_tail();
+    let moments = Moments::of(&peers);
+    let by_moments = moments.upper_tail();
     if by_moments > FAR_FROM_ANY_LEVEL {
         return Some(by_moments);
     }
-    Some(drawn(&peers, by_moments))
+    let tie = TIE * moments.variance.sqrt();
+    let counted = all_exchanges::at_least(&peers, moments.observed, tie);
+    Some(counted.unwrap_or_else(|| drawn(&peers, moments.observed - tie, by_moments)))
 }
 
 /// What a few units say that exchanges are too few to show: where every unit of
@@ -160,7 +168,7 @@ impl Moments {
     }
 }
 
-fn centred(values: &[f64]) -> Vec<f64> {
+pub(super) fn centred(values: &[f64]) -> Vec<f64> {
     let mean = values.iter().sum::<f64>() / values.len() as f64;
     values.iter().map(|v| v - mean).collect()
 }
@@ -214,9 +222,7 @@ fn unlike_commonest(values: &[f64]) -> Vec<f64> {
     unlike.collect()
 }
 
-fn drawn(peers: &[&Peers], by_moments: f64) -> f64 {
-    let moments = Moments::of(peers);
-    let least = moments.observed - 1e-9 * moments.variance.sqrt();
+fn drawn(peers: &[&Peers], least: f64, by_moments: f64) -> f64 {
     let mut urns: Vec<Urn> = peers.iter().map(|p| Urn::of(p)).collect();
     let cost: usize = urns.iter().map(|u| u.rare.len()).sum();
     let all = (WORK / cost.max(1)).clamp(FIRST_DRAWS, MOST_DRAWS);
@@ -275,51 +281,24 @@ mod tests {
         assert_relative_eq!(found.third, third / count, max_relative = 1e-10);
     }
 
-    /// Hits on panels: the hypergeometric tail.
+    /// Where both sides have many values, draws decide: against all 5040 exchanges.
     #[test]
-    fn hits_of_a_level_are_fishers_tail() {
+    fn draws_are_a_sample_of_all_exchanges() {
         let group = Peers {
-            given: (0..40).map(|i| f64::from(u8::from(i < 10))).collect(),
-            shows: (0..40)
-                .map(|i| f64::from(u8::from(i < 4 || i == 20 || i == 30)))
-                .collect(),
+            given: vec![1.0, 1.5, 4.0, 2.0, 0.0, 3.0, 2.5],
+            shows: vec![0.3, -1.2, 2.9, 0.4, -0.8, 1.1, -0.1],
         };
-        let draw = Draw {
-            size: 40,
-            marked: 6,
-            drawn: 10,
+        let sum = |order: &[usize]| -> f64 {
+            let pairs = group.shows.iter().zip(order);
+            pairs.map(|(y, at)| y * group.given[*at]).sum()
         };
-        let exact = draw.at_least(4);
+        let observed = sum(&[0, 1, 2, 3, 4, 5, 6]);
+        let all = orders(7);
+        let as_many = all.iter().filter(|o| sum(o) >= observed - 1e-9).count();
+        let exact = as_many as f64 / all.len() as f64;
         let p = rises(&[group]).unwrap();
         // Two hundred draws as extreme end the drawing: ± 1/√200.
-        assert!(
-            (p / exact - 1.0).abs() < 4.0 / 200_f64.sqrt(),
-            "{p} {exact}"
-        );
-    }
-
-    /// One unit that shows everything: it is in the level by chance, m of n.
-    #[test]
-    fn one_unit_proves_nothing() {
-        let group = Peers {
-            given: (0..20).map(|i| f64::from(u8::from(i < 5))).collect(),
-            shows: (0..20).map(|i| if i == 0 { 50.0 } else { 0.0 }).collect(),
-        };
-        assert!((rises(&[group]).unwrap() - 0.25).abs() < 0.06);
-    }
-
-    /// Seven pairs, each the same way round: one of 128.
-    #[test]
-    fn pairs_are_a_sign_test() {
-        let pairs = vec![
-            Peers {
-                given: vec![1.0, 0.0],
-                shows: vec![1.0, 0.2],
-            };
-            7
-        ];
-        let p = rises(&pairs).unwrap();
-        assert!((p - 1.0 / 128.0).abs() < 0.0015, "{p}");
-        assert_eq!(rises(&[Peers::default()]), None);
+        let near = 4.0 / 200_f64.sqrt();
+        assert!((p / exact - 1.0).abs() < near, "{p} {exact}");
     }
 }

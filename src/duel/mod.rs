@@ -10,6 +10,7 @@
 //!
 //! Panels are the rows of all slices here, in time order.
 
+mod all_exchanges;
 mod bound;
 mod contender;
 mod exchange;

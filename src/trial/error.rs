@@ -84,6 +84,18 @@ pub enum TrialError {
         /// Runs that there are; empty where the factors are too many or few.
         offered: Vec<usize>,
     },
+    /// Whole numbers with nothing in between, where effects bend.
+    #[error("{name}: no setting between {low} and {high}, and a {shape} design needs one")]
+    NothingBetween {
+        /// The factor.
+        name: String,
+        /// Its ends.
+        low: f64,
+        /// See `low`.
+        high: f64,
+        /// The shape in words.
+        shape: &'static str,
+    },
     /// A shape that needs numbers.
     #[error("{name}: has named levels, and a {shape} design needs numbers")]
     NeedsNumbers {
@@ -117,10 +129,10 @@ pub enum TrialError {
         why: String,
     },
     /// A report can't be read.
-    #[error("{path}: not the findings of a report: {why}")]
+    #[error("{}: not the findings of a report: {why}", path.display())]
     NotAReport {
         /// The file.
-        path: String,
+        path: std::path::PathBuf,
         /// Why.
         why: String,
     },
@@ -137,9 +149,11 @@ pub enum TrialError {
     NothingToSettle {
         /// As it was given.
         id: String,
+        /// Rivals that are open and that no run sheet settles.
+        rivals: Vec<String>,
     },
     /// It would take too many panels.
-    #[error("more than {most} panels would be needed to show it")]
+    #[error("it takes more than {most} panels, the most that are planned")]
     TooManyPanels {
         /// The most that are planned.
         most: usize,
@@ -189,6 +203,28 @@ pub enum TrialError {
     Numbers,
 }
 
+/// Whether a number given lies strictly between two others.
+///
+/// # Errors
+///
+/// [`TrialError::OutOfRange`].
+pub fn in_range(
+    what: &'static str,
+    low: f64,
+    high: f64,
+    value: Option<f64>,
+) -> Result<(), TrialError> {
+    match value {
+        Some(value) if !(value > low && value < high) => Err(TrialError::OutOfRange {
+            what,
+            low,
+            high,
+            value,
+        }),
+        _ => Ok(()),
+    }
+}
+
 impl TrialError {
     /// What to do next.
     #[must_use]
@@ -224,6 +260,9 @@ impl TrialError {
             Self::NeedsNumbers { .. } => {
                 "take --shape two-level or d-optimal, or leave the factor at one setting".into()
             }
+            Self::NothingBetween { name, .. } => {
+                format!("give {name} a wider range, or take --shape two-level or d-optimal")
+            }
             Self::LotsDontDivide { lots, .. } => {
                 format!("give --repeats {lots}: then every lot gets all runs")
             }
@@ -236,11 +275,14 @@ impl TrialError {
                 "the report has no findings; --settle all takes its streams".into()
             }
             Self::UnknownFinding { known, .. } => format!("there are {}, or all", known.join(", ")),
-            Self::NothingToSettle { .. } => {
-                "its rivals were all met and beaten, or no panel can tell: see the next check in the report".into()
+            Self::NothingToSettle { rivals, .. } if rivals.is_empty() => {
+                "all rivals were met and beaten".into()
+            }
+            Self::NothingToSettle { rivals, .. } => {
+                format!("open is {}: the report's next check says what would settle it", rivals.join(", "))
             }
             Self::TooManyPanels { .. } => {
-                "look for a larger difference (--ratio), or take a setting at which it comes more often".into()
+                "look for a larger difference (--ratio), ask for less (--repeats, --centres, --power), or take a setting at which it comes more often".into()
             }
             Self::OutOfRange { .. } => return None,
             Self::NotAChange { .. } => "write --change recipe=OLD,NEW".into(),
@@ -269,6 +311,7 @@ impl TrialError {
                 | Self::TooFewRuns { .. }
                 | Self::NotOffered { .. }
                 | Self::NeedsNumbers { .. }
+                | Self::NothingBetween { .. }
                 | Self::LotsDontDivide { .. }
                 | Self::OutOfRange { .. }
                 | Self::NotAChange { .. }

@@ -121,6 +121,7 @@ impl Factor {
                 text: format!("{}={low}..{high}", self.name),
             });
         }
+        possible(site, &self.name, column, [low, high])?;
         let limits = limits(site, &self.name, column);
         let least = limits.low.unwrap_or(f64::NEG_INFINITY);
         let most = limits.high.unwrap_or(f64::INFINITY);
@@ -159,6 +160,25 @@ impl Factor {
     #[must_use]
     pub fn is_number(&self) -> bool {
         matches!(self.settings, Settings::Between(..))
+    }
+
+    /// Whether it has settings between its ends, so that a bend can be seen.
+    pub(super) fn bends(&self) -> bool {
+        match self.settings {
+            Settings::Between(low, high) => !self.whole() || high - low >= 2.0,
+            Settings::Named(_) => false,
+        }
+    }
+
+    /// The coded value of the setting that is run, whole numbers being rounded;
+    /// `reach` is the coded value of the range's ends.
+    pub(super) fn as_run(&self, coded: f64, reach: f64) -> f64 {
+        match (&self.settings, self.value(coded / reach)) {
+            (Settings::Between(low, high), Value::Number(run)) if self.whole() => {
+                (2.0 * (run - low) / (high - low) - 1.0) * reach
+            }
+            _ => coded,
+        }
     }
 
     /// How many named levels; 2 for numbers.
@@ -200,11 +220,7 @@ impl Factor {
 /// The site's limits of a factor; the cap on the force is one.
 fn limits(site: &Site, name: &str, column: Option<Column>) -> Limits {
     let mut limits = site.recipe.limits.get(name).copied().unwrap_or_default();
-    let possible = match column {
-        Some(column) => site.possible(column),
-        None => Some(site.possible_factor(name)),
-    };
-    if let Some((low, high)) = possible {
+    if let Some((low, high)) = range_possible(site, name, column) {
         limits.low = Some(limits.low.map_or(low, |l| l.max(low)));
         limits.high = Some(limits.high.map_or(high, |h| h.min(high)));
     }
@@ -212,6 +228,36 @@ fn limits(site: &Site, name: &str, column: Option<Column>) -> Limits {
         limits.high = Some(limits.high.map_or(cap, |h| h.min(cap)));
     }
     limits
+}
+
+fn range_possible(site: &Site, name: &str, column: Option<Column>) -> Option<(f64, f64)> {
+    match column {
+        Some(column) => site.possible(column),
+        None => Some(site.possible_factor(name)),
+    }
+}
+
+/// Refuses what can't be meant, such as a negative feed.
+fn possible(
+    site: &Site,
+    name: &str,
+    column: Option<Column>,
+    ends: [f64; 2],
+) -> Result<(), TrialError> {
+    let Some((low, high)) = range_possible(site, name, column) else {
+        return Ok(());
+    };
+    match ends.into_iter().find(|end| !(low..=high).contains(end)) {
+        None => Ok(()),
+        Some(value) => Err(TrialError::OutsideLimits {
+            name: name.to_owned(),
+            value,
+            allowed: allowed(Limits {
+                low: Some(low),
+                high: Some(high),
+            }),
+        }),
+    }
 }
 
 fn allowed(limits: Limits) -> String {

@@ -2,18 +2,25 @@
 
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
+use rand_distr::{Distribution, Poisson};
 use rayon::iter::{IntoParallelIterator, ParallelIterator};
 
 use super::TrialError;
 use super::contrast::{Dealt, Given, deal, panels, read};
 use crate::duel::Toward;
+use crate::stats::distributions::binomial;
 
-/// Simulated sheets for a size that is weighed, and for a first look at one.
-const SHEETS: usize = 200;
-const FIRST_SHEETS: usize = 50;
+/// Simulated sheets that say what chance a size has, and how many of them are dealt
+/// before it is asked whether they say enough.
+const SHEETS: usize = 1000;
+const AT_ONCE: usize = 50;
+
+/// A size is decided before all sheets are dealt where so few or many tell the
+/// contrast by chance in so many of 10,000 cases only.
+const DECIDED: f64 = 1e-4;
 
 /// The most panels that are planned.
-const MOST_PANELS: usize = 3000;
+pub(super) const MOST_PANELS: usize = 3000;
 
 /// What is to be told apart.
 #[derive(Debug, Clone, Copy, PartialEq, serde::Serialize)]
@@ -26,95 +33,108 @@ pub struct Goal {
     pub alpha: f64,
     /// Chance to tell them apart.
     pub power: f64,
-    /// Whether it is known beforehand at which level marks would be missing: those
-    /// of a panel's place where panels are turned.
-    pub one_sided: bool,
+    /// Whether it is about one place: a panel is hit there or not, and which frame
+    /// would lack the marks is known beforehand. Otherwise marks are counted, as many
+    /// as such shares of panels have where they come one at a time.
+    pub of_place: bool,
 }
 
 impl Goal {
     /// The way in which the contrast is read.
-    pub(super) fn toward(&self) -> Toward {
-        if self.one_sided {
+    fn toward(&self) -> Toward {
+        if self.of_place {
             Toward::Falls
         } else {
             Toward::Either
         }
     }
-}
 
-/// The smallest sheet (copies of the cells) by which a contrast that makes all the
-/// difference is told with the goal's chance: seeded sheets are dealt, marks drawn, and
-/// read by [`read`].
-///
-/// # Errors
-///
-/// [`TrialError::TooManyPanels`].
-pub(super) fn size_needed(
-    given: &[Given],
-    at: usize,
-    lots: usize,
-    goal: &Goal,
-    seed: u64,
-) -> Result<usize, TrialError> {
-    let too_many = |size: usize| panels(given, lots, size) > MOST_PANELS;
-    let enough =
-        |size: usize, sheets: usize| told(given, at, lots, size, goal, seed, sheets) >= goal.power;
-    let mut high = 1;
-    while !(enough(high, FIRST_SHEETS) && enough(high, SHEETS)) {
-        high *= 2;
-        if too_many(high) {
-            return Err(TrialError::TooManyPanels { most: MOST_PANELS });
+    /// What a panel shows at a level.
+    fn value(&self, level: usize, rng: &mut ChaCha8Rng) -> f64 {
+        let share = [self.share, self.without][level];
+        if self.of_place {
+            return f64::from(u8::from(rng.random_range(0.0..1.0) < share));
         }
+        let marks = Poisson::new(-(1.0 - share).ln()).map_or(0.0, |law| law.sample(rng));
+        marks.ln_1p()
     }
-    let mut low = high / 2;
-    while high - low > 1 {
-        let middle = usize::midpoint(low, high);
-        if enough(middle, SHEETS) {
-            high = middle;
-        } else {
-            low = middle;
+}
+
+/// A contrast on a sheet: how panels are dealt, and which of the contrasts it is.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct OnSheet<'a> {
+    pub given: &'a [Given],
+    pub at: usize,
+    pub lots: usize,
+    pub seed: u64,
+}
+
+impl OnSheet<'_> {
+    /// The smallest sheet (copies of the cells) by which the contrast is told with the
+    /// goal's chance if it makes all the difference: seeded sheets are dealt, marks
+    /// drawn, and read by [`read`]; all sizes by the same seeds.
+    ///
+    /// # Errors
+    ///
+    /// [`TrialError::TooManyPanels`].
+    pub(super) fn size_needed(self, goal: &Goal) -> Result<usize, TrialError> {
+        let mut high = 1;
+        while !self.is_enough(high, goal) {
+            high *= 2;
+            if panels(self.given, self.lots, high) > MOST_PANELS {
+                return Err(TrialError::TooManyPanels { most: MOST_PANELS });
+            }
         }
+        let mut low = high / 2;
+        while high - low > 1 {
+            let middle = usize::midpoint(low, high);
+            if self.is_enough(middle, goal) {
+                high = middle;
+            } else {
+                low = middle;
+            }
+        }
+        Ok(high)
     }
-    Ok(high)
-}
 
-/// Share of simulated sheets that tell the contrast.
-pub(super) fn chance(
-    given: &[Given],
-    at: usize,
-    lots: usize,
-    size: usize,
-    goal: &Goal,
-    seed: u64,
-) -> f64 {
-    told(given, at, lots, size, goal, seed, SHEETS)
-}
+    /// Whether the sheets of a size tell it with the goal's chance; few are dealt
+    /// where that is plain.
+    fn is_enough(self, size: usize, goal: &Goal) -> bool {
+        let mut told = 0;
+        for from in (0..SHEETS).step_by(AT_ONCE) {
+            told += self.told(size, goal, from..from + AT_ONCE);
+            let (k, n) = (told as u64, (from + AT_ONCE) as u64);
+            if binomial::at_least(k, n, goal.power) < DECIDED {
+                return true;
+            }
+            if binomial::at_most(k, n, goal.power) < DECIDED {
+                return false;
+            }
+        }
+        told as f64 >= goal.power * SHEETS as f64
+    }
 
-fn told(
-    given: &[Given],
-    at: usize,
-    lots: usize,
-    size: usize,
-    goal: &Goal,
-    seed: u64,
-    sheets: usize,
-) -> f64 {
-    let told = (0..sheets).into_par_iter().filter(|sheet| {
-        let mut rng = ChaCha8Rng::seed_from_u64(seed);
-        rng.set_stream(*sheet as u64);
-        let dealt = deal(given, lots, size, &mut rng);
-        tells(&dealt, at, given[at], goal, &mut rng)
-    });
-    told.count() as f64 / sheets as f64
-}
+    /// Share of the sheets of a size that tell it.
+    pub(super) fn chance(self, size: usize, goal: &Goal) -> f64 {
+        self.told(size, goal, 0..SHEETS) as f64 / SHEETS as f64
+    }
 
-fn tells(dealt: &[Dealt], at: usize, given: Given, goal: &Goal, rng: &mut ChaCha8Rng) -> bool {
-    let levels: Vec<Option<usize>> = dealt.iter().map(|d| Some(d.levels[at])).collect();
-    let lots: Vec<usize> = dealt.iter().map(|d| d.lot).collect();
-    let share = [goal.share, goal.without];
-    let values: Vec<f64> = dealt
-        .iter()
-        .map(|d| f64::from(u8::from(rng.random_range(0.0..1.0) < share[d.levels[at]])))
-        .collect();
-    read(&values, &levels, &lots, given, goal.toward()).is_some_and(|f| f.p_value <= goal.alpha)
+    fn told(self, size: usize, goal: &Goal, sheets: std::ops::Range<usize>) -> usize {
+        let told = sheets.into_par_iter().filter(|sheet| {
+            let mut rng = ChaCha8Rng::seed_from_u64(self.seed);
+            rng.set_stream(*sheet as u64);
+            let dealt = deal(self.given, self.lots, size, &mut rng);
+            self.tells(&dealt, goal, &mut rng)
+        });
+        told.count()
+    }
+
+    fn tells(self, dealt: &[Dealt], goal: &Goal, rng: &mut ChaCha8Rng) -> bool {
+        let own = |d: &Dealt| d.levels[self.at];
+        let levels: Vec<Option<usize>> = dealt.iter().map(|d| Some(own(d))).collect();
+        let lots: Vec<usize> = dealt.iter().map(|d| d.lot).collect();
+        let values: Vec<f64> = dealt.iter().map(|d| goal.value(own(d), rng)).collect();
+        let read = read(&values, &levels, &lots, self.given[self.at], goal.toward());
+        read.is_some_and(|f| f.p_value <= goal.alpha)
+    }
 }

@@ -86,6 +86,11 @@ pub enum Note {
     NoCentre,
     /// No run is left over to tell the scatter.
     NoScatter,
+    /// A factor with too few stretches to say how well it will be known.
+    NoInterval {
+        /// The factor.
+        factor: String,
+    },
     /// Scatter of the panels taken, since none was given.
     ScatterTaken {
         /// SD of ln removal between panels.
@@ -97,5 +102,10 @@ pub enum Note {
         id: String,
         /// The rival.
         rival: String,
+    },
+    /// A factor that the records never moved and for which no settings were given.
+    NeverMoved {
+        /// The factor.
+        factor: String,
     },
 }

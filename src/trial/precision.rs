@@ -122,13 +122,3 @@ fn shift(t: f64, dof: f64) -> f64 {
     }
     high
 }
-
-/// The scatter between panels that a report's recipe model found.
-#[must_use]
-pub fn scatter_of(report: &std::path::Path) -> Option<f64> {
-    let text = std::fs::read(report.join("findings.json")).ok()?;
-    let json: serde_json::Value = serde_json::from_slice(&text).ok()?;
-    json["removal"]["diagnostics"]["panel_sd"]
-        .as_f64()
-        .filter(|sd| *sd > 0.0)
-}

@@ -11,6 +11,7 @@ use crate::change::Source;
 use crate::columns::Column;
 use crate::duel::{Toward, stretches};
 use crate::records::{Departure, Panel, Records};
+use crate::stats::multiplicity::holm;
 
 /// A plan as it was run.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -31,13 +32,15 @@ pub struct ReadBack {
     pub departures: Vec<Departure>,
     /// Settings of two levels that met inside blocks, against each defect.
     pub shown: Vec<Shown>,
-    /// Places of the report, where panels were turned inside blocks.
+    /// Places of the report, where panels lay differently inside blocks.
     pub turned: Vec<Turned>,
 }
 
 /// A defect against a setting of two levels.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Shown {
+    /// The machine and head, where the plan was run on several.
+    pub cell: Option<String>,
     /// The setting.
     pub column: String,
     /// Its levels.
@@ -48,8 +51,9 @@ pub struct Shown {
     pub panels: [usize; 2],
     /// Panels with the defect at each level.
     pub hit: [usize; 2],
-    /// p of "the setting makes no difference", two-sided.
-    pub p_value: f64,
+    /// p of "the setting makes no difference", two-sided, adjusted (Holm) for all
+    /// settings and defects of the plan.
+    pub p_adjusted: f64,
 }
 
 /// Most levels and least panels of a contrast.
@@ -76,6 +80,12 @@ pub fn read_back(records: &Records, places: &[Place]) -> Vec<ReadBack> {
 
 fn run_of(panel: &Panel) -> u32 {
     panel.planned.as_ref().map_or(0, |run| run.run)
+}
+
+/// The block of a plan in which a panel was run.
+pub(super) fn block_of(panel: &Panel) -> usize {
+    let block = panel.planned.as_ref().and_then(|run| run.block);
+    block.unwrap_or(1) as usize
 }
 
 fn one(records: &Records, plan: &Arc<str>, rows: &[usize], places: &[Place]) -> ReadBack {
@@ -141,7 +151,7 @@ fn out_of_order(panels: &[&Panel]) -> Vec<u32> {
 }
 
 /// Columns that may have been a plan's contrast; the site's factors may too.
-const CONTRASTS: [Column; 10] = [
+const CONTRASTS: [Column; 13] = [
     Column::Machine,
     Column::Head,
     Column::Fixture,
@@ -152,10 +162,13 @@ const CONTRASTS: [Column; 10] = [
     Column::Grit,
     Column::AbrasiveId,
     Column::Inspector,
+    Column::Lot,
+    Column::Supplier,
+    Column::Part,
 ];
 
 /// Every defect against every setting of two levels, inside blocks, stretches of one
-/// setting exchanged as wholes.
+/// setting exchanged as wholes; cell by cell where each block has its own.
 fn shown(records: &Records, rows: &[usize]) -> Vec<Shown> {
     let mut rows: Vec<usize> = rows
         .iter()
@@ -163,20 +176,41 @@ fn shown(records: &Records, rows: &[usize]) -> Vec<Shown> {
         .filter(|at| records.panels[*at].inspected)
         .collect();
     rows.sort_by_key(|at| run_of(&records.panels[*at]));
+    let cell_of = |at: &usize| {
+        let panel = &records.panels[*at];
+        let names = panel.machine.iter().chain(&panel.head);
+        names.map(AsRef::as_ref).collect::<Vec<&str>>().join(" ")
+    };
+    let mut cells: BTreeMap<String, Vec<usize>> = BTreeMap::new();
+    let mut cell_of_block: BTreeMap<usize, String> = BTreeMap::new();
+    let mut apart = true;
+    for at in &rows {
+        let cell = cell_of(at);
+        let of_block = cell_of_block.entry(block_of(&records.panels[*at]));
+        apart &= *of_block.or_insert_with(|| cell.clone()) == cell;
+        cells.entry(cell).or_default().push(*at);
+    }
+    let mut out = Vec::new();
+    if apart && cells.len() > 1 {
+        for (cell, rows) in &cells {
+            contrasts(records, rows, Some(cell), &mut out);
+        }
+    } else {
+        contrasts(records, &rows, None, &mut out);
+    }
+    let p_values: Vec<f64> = out.iter().map(|s| s.p_adjusted).collect();
+    for (shown, p) in out.iter_mut().zip(holm(&p_values)) {
+        shown.p_adjusted = p;
+    }
+    out
+}
+
+fn contrasts(records: &Records, rows: &[usize], cell: Option<&String>, out: &mut Vec<Shown>) {
     if rows.len() < LEAST_PANELS {
-        return Vec::new();
+        return;
     }
     let panel = |at: usize| &records.panels[rows[at]];
-    let blocks: Vec<usize> = (0..rows.len())
-        .map(|at| {
-            panel(at)
-                .planned
-                .as_ref()
-                .and_then(|r| r.block)
-                .unwrap_or(1) as usize
-        })
-        .collect();
-    let mut out = Vec::new();
+    let blocks: Vec<usize> = (0..rows.len()).map(|at| block_of(panel(at))).collect();
     let columns = CONTRASTS.iter().map(|c| c.name());
     for column in columns.chain(records.factor_names.iter().map(String::as_str)) {
         let Ok(source) = Source::find(records, column) else {
@@ -213,14 +247,14 @@ fn shown(records: &Records, rows: &[usize]) -> Vec<Shown> {
                 (0..rows.len()).filter(of).count()
             };
             out.push(Shown {
+                cell: cell.cloned(),
                 column: column.to_owned(),
                 levels: [names[0].clone(), names[1].clone()],
                 defect: defect.name.clone(),
                 panels: [count(0, false), count(1, false)],
                 hit: [count(0, true), count(1, true)],
-                p_value: found.p_value,
+                p_adjusted: found.p_value,
             });
         }
     }
-    out
 }

@@ -7,6 +7,7 @@ use serde::Serialize;
 use super::curved;
 use super::factor::{Factor, Never, Settings};
 use super::follow::Earlier;
+use super::needed::MOST_PANELS;
 use super::optimal;
 use super::order::{Point, order};
 use super::plan::{Note, Plan, Purpose, Run};
@@ -180,10 +181,20 @@ pub fn recipe(request: &RecipeRequest, site: &Site) -> Result<Plan, TrialError> 
             }
         }
     }
-    let (points, lot_words) = shared_out(request, &laid)?;
-    let middle = middle(request, &factors, &laid, &mut notes);
     let lots = request.lots.count();
     let centres = request.centres.unwrap_or(if lots > 1 { 2 } else { 3 });
+    let of_lots = lots.saturating_mul(centres);
+    let all = laid.coded.len().saturating_mul(request.repeats);
+    if all.saturating_add(of_lots) > MOST_PANELS {
+        return Err(TrialError::TooManyPanels { most: MOST_PANELS });
+    }
+    for run in &mut laid.coded {
+        for (coded, factor) in run.iter_mut().zip(&factors) {
+            *coded = factor.as_run(*coded, laid.reach);
+        }
+    }
+    let (points, lot_words) = shared_out(request, &laid)?;
+    let middle = middle(request, &factors, &laid, &mut notes);
     let hard = factors.iter().position(Factor::hard_to_change);
     let mut rng = ChaCha8Rng::seed_from_u64(request.seed);
     let centre = middle.as_deref().map(|m| (m, centres)).filter(|c| c.1 > 0);
@@ -203,9 +214,17 @@ pub fn recipe(request: &RecipeRequest, site: &Site) -> Result<Plan, TrialError> 
         hard,
         request.scatter,
     );
+    let unknown = factors
+        .iter()
+        .filter(|f| precision.iter().all(|p| p.factor != f.name));
     if precision.is_empty() {
         notes.push(Note::NoScatter);
-    } else if request.scatter.is_none() {
+    } else {
+        notes.extend(unknown.map(|f| Note::NoInterval {
+            factor: f.name.clone(),
+        }));
+    }
+    if !precision.is_empty() && request.scatter.is_none() {
         notes.push(Note::ScatterTaken {
             scatter: super::precision::USUAL_SCATTER,
         });
@@ -301,11 +320,22 @@ fn lay(request: &RecipeRequest, factors: &[Factor]) -> Result<Laid, TrialError> 
         runs: request.runs.unwrap_or(0),
         offered,
     };
-    let numbers_only = || match factors.iter().find(|f| !f.is_number()) {
+    let bends = |names: bool| match factors
+        .iter()
+        .find(|f| !f.bends() && (names || f.is_number()))
+    {
         None => Ok(()),
-        Some(factor) => Err(TrialError::NeedsNumbers {
-            name: factor.name.clone(),
-            shape: shape.name(),
+        Some(factor) => Err(match factor.settings {
+            Settings::Named(_) => TrialError::NeedsNumbers {
+                name: factor.name.clone(),
+                shape: shape.name(),
+            },
+            Settings::Between(low, high) => TrialError::NothingBetween {
+                name: factor.name.clone(),
+                low,
+                high,
+                shape: shape.name(),
+            },
         }),
     };
     let laid = match shape {
@@ -325,7 +355,7 @@ fn lay(request: &RecipeRequest, factors: &[Factor]) -> Result<Laid, TrialError> 
             ..of_shape(shape, Model::Single)
         },
         Shape::CentralComposite => {
-            numbers_only()?;
+            bends(true)?;
             let corners = match request.runs {
                 Some(runs) => Fraction::standard(count, runs)
                     .filter(|f| f.resolution().is_none_or(|r| r >= 5)),
@@ -340,7 +370,7 @@ fn lay(request: &RecipeRequest, factors: &[Factor]) -> Result<Laid, TrialError> 
             }
         }
         Shape::BoxBehnken => {
-            numbers_only()?;
+            bends(true)?;
             Laid {
                 coded: curved::box_behnken(count)
                     .filter(|runs| request.runs.is_none_or(|asked| asked == runs.len()))
@@ -348,7 +378,11 @@ fn lay(request: &RecipeRequest, factors: &[Factor]) -> Result<Laid, TrialError> 
                 ..of_shape(shape, Model::Curved)
             }
         }
-        Shape::DOptimal | Shape::DOptimalCurved => d_optimal(request, factors, shape)?,
+        Shape::DOptimalCurved => {
+            bends(false)?;
+            d_optimal(request, factors, shape)?
+        }
+        Shape::DOptimal => d_optimal(request, factors, shape)?,
     };
     Ok(laid)
 }

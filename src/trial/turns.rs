@@ -3,10 +3,11 @@
 use std::sync::Arc;
 
 use rand::SeedableRng;
+use rand::seq::SliceRandom;
 use rand_chacha::ChaCha8Rng;
-use rand_distr::{Distribution, Poisson};
 use serde::Serialize;
 
+use super::error::in_range;
 use super::factor::{Value, known, within_limits};
 use super::plan::{Plan, Purpose, Run};
 use super::{Lots, TrialError};
@@ -68,8 +69,18 @@ pub struct Turns {
 /// Panels of a lot at least, and blocks.
 const LEAST_BLOCKS: usize = 4;
 
-/// Panels, lots and panels of a day of records that are made up where there are none.
-const MADE_UP: (usize, usize, usize) = (240, 6, 40);
+/// The most panels that are planned by turns.
+const MOST_BY_TURNS: usize = 20_000;
+
+/// The most marks a panel that records are made up for.
+const MOST_MARKS: f64 = 500.0;
+
+/// Records that are made up where there are none: panels at least, marks expected at
+/// least, lots, panels of a day.
+const MADE_UP_PANELS: usize = 240;
+const MADE_UP_MARKS: f64 = 60.0;
+const MADE_UP_LOTS: usize = 6;
+const MADE_UP_DAY: usize = 40;
 
 /// Plans a comparison by turns from records of how it runs now, or from a rate.
 ///
@@ -87,23 +98,9 @@ pub fn turns(
 ) -> Result<Plan, TrialError> {
     known(site, &request.column)?;
     within_limits(site, &request.column, &request.values)?;
-    let range = |what, low, high, value: f64| {
-        if value > low && value < high {
-            Ok(())
-        } else {
-            Err(TrialError::OutOfRange {
-                what,
-                low,
-                high,
-                value,
-            })
-        }
-    };
-    range("--ratio", 0.0, 1.0, request.ratio)?;
-    range("--power", 0.0, 1.0, request.power)?;
-    if let Some(rate) = request.marks_per_panel {
-        range("--rate", 0.0, 1000.0, rate)?;
-    }
+    in_range("--ratio", 0.0, 1.0, Some(request.ratio))?;
+    in_range("--power", 0.0, 1.0, Some(request.power))?;
+    in_range("--rate", 0.0, MOST_MARKS, request.marks_per_panel)?;
     if request.lots.as_ref().is_some_and(|l| l.count() == 0) {
         return Err(TrialError::NoPanels);
     }
@@ -118,6 +115,11 @@ pub fn turns(
         ..Settings::from(&site.analysis)
     };
     let (panels_needed, block) = needed(&pilot, &request.defect, &settings)?;
+    if panels_needed > MOST_BY_TURNS {
+        return Err(TrialError::TooManyPanels {
+            most: MOST_BY_TURNS,
+        });
+    }
     let block_panels = block.max(1);
     let least = 2 * LEAST_BLOCKS * block_panels;
     let lots = match &request.lots {
@@ -238,6 +240,12 @@ fn needed(
             return Ok((needed.panels, needed.block_panels));
         }
     }
+    // A rate so small that made-up panels say nothing.
+    if pilot.panels.len() == MOST_BY_TURNS {
+        return Err(TrialError::TooManyPanels {
+            most: MOST_BY_TURNS,
+        });
+    }
     Err(TrialError::NoPanelsSaid {
         defect: defect.to_owned(),
         panels: pilot.panels.len(),
@@ -292,11 +300,30 @@ fn seen(records: &Records, defect: &str) -> Result<Records, TrialError> {
     Ok(out)
 }
 
+/// Poisson counts of so many panels, as its quantiles share them out, so that they
+/// have the rate that was given.
+fn poisson_counts(rate: f64, panels: usize) -> Vec<usize> {
+    let (mut count, mut chance) = (0, (-rate).exp());
+    let mut up_to = chance;
+    let quantile = |at: usize| {
+        let share = (at as f64 + 0.5) / panels as f64;
+        while up_to < share && chance > 0.0 {
+            count += 1;
+            chance *= rate / count as f64;
+            up_to += chance;
+        }
+        count
+    };
+    (0..panels).map(quantile).collect()
+}
+
 /// Records of a rate, marks coming one at a time.
 fn made_up(rate: f64, defect: &str, seed: u64) -> Records {
-    let (panels, lots, in_a_day) = MADE_UP;
-    let mut rng = ChaCha8Rng::seed_from_u64(seed);
-    let law = Poisson::new(rate).ok();
+    let enough = (MADE_UP_MARKS / rate).ceil() as usize;
+    let panels = enough.clamp(MADE_UP_PANELS, MOST_BY_TURNS);
+    let (lots, in_a_day) = (MADE_UP_LOTS, MADE_UP_DAY);
+    let mut counts = poisson_counts(rate, panels);
+    counts.shuffle(&mut ChaCha8Rng::seed_from_u64(seed));
     let start = jiff::civil::date(2026, 1, 1).at(8, 0, 0, 0);
     let mut records = Records {
         defect_names: vec![DefectName {
@@ -305,7 +332,7 @@ fn made_up(rate: f64, defect: &str, seed: u64) -> Records {
         }],
         ..Records::default()
     };
-    for at in 0..panels {
+    for (at, count) in counts.into_iter().enumerate() {
         let minutes = (at / in_a_day * 24 * 60 + at % in_a_day * 10) as i64;
         let local = start.saturating_add(jiff::Span::new().minutes(minutes));
         let instant = jiff::tz::TimeZone::UTC
@@ -320,8 +347,7 @@ fn made_up(rate: f64, defect: &str, seed: u64) -> Records {
             inspected: true,
             ..Panel::default()
         });
-        let marks = law.map_or(0.0, |law| law.sample(&mut rng));
-        for _ in 0..marks as usize {
+        for _ in 0..count {
             records.defects.push(Defect {
                 panel: at,
                 name: 0,

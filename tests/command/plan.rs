@@ -356,6 +356,33 @@ fn wrong_usage_ends_with_2_and_says_what_to_type() {
             [&TWO[..], &["--shape", "box-behnken"]].concat(),
             "d-optimal",
         ),
+        (
+            vec!["--factor", "feed_mm_s=80..140", "--scatter", "nan"],
+            "--scatter",
+        ),
+        (
+            vec!["--factor", "feed_mm_s=80..140", "--scatter", "-1"],
+            "--scatter",
+        ),
+        (
+            vec!["--factor", "feed_mm_s=80..140", "--power", "2"],
+            "--power",
+        ),
+        (
+            vec!["--factor", "feed_mm_s=80..140", "--alpha", "0"],
+            "--alpha",
+        ),
+        (
+            vec![
+                "--factor",
+                "passes=2..3",
+                "--factor",
+                "feed_mm_s=80..140",
+                "--shape",
+                "central-composite",
+            ],
+            "no setting between 2 and 3",
+        ),
         (vec!["--settle", "F1"], "--from"),
         (vec!["--change", "recipe=A,B"], "--defect"),
         (
@@ -380,29 +407,224 @@ fn wrong_usage_ends_with_2_and_says_what_to_type() {
     }
 }
 
-/// A report with one open repeat: all panels lay the same way.
-fn open_question() -> Shop {
-    let shop = Shop::without_spot(1);
-    let mut all = "panel_id,sanded_at,machine,lot,length_mm,width_mm,x_mm,y_mm,defect\n".to_owned();
-    for i in 0..90 {
+#[test]
+fn what_nobody_can_run_is_refused() {
+    let folder = tempfile::tempdir().unwrap();
+    for (args, told) in [
+        (vec!["--factor", "feed_mm_s=-80..140"], "-80 is outside"),
+        (
+            vec!["--factor", "feed_mm_s=80..140", "--repeats", "1000000"],
+            "more than 3000 panels",
+        ),
+        (
+            vec!["--factor", "feed_mm_s=80..140", "--centres", "100000000"],
+            "more than 3000 panels",
+        ),
+        (
+            vec![
+                "--change",
+                "recipe=A,B",
+                "--defect",
+                "nib",
+                "--rate",
+                "0.00001",
+            ],
+            "more than 20000 panels",
+        ),
+        (
+            vec![
+                "--change",
+                "recipe=A,B",
+                "--defect",
+                "nib",
+                "--rate",
+                "5",
+                "--ratio",
+                "0.99",
+            ],
+            "more than 20000 panels",
+        ),
+    ] {
+        let done = plan(folder.path(), &args);
+        assert_eq!(done.status.code(), Some(1), "{args:?}");
+        let error = text(&done.stderr);
+        assert!(error.contains(told), "{args:?}: {error}");
+        assert!(!folder.path().join("plans").exists());
+    }
+}
+
+/// Panels of a shop whose repeat at 200, 100 is the machine's: how each lay in the
+/// cell and, if recorded, at the table.
+fn with_repeat(panels: usize, lays: impl Fn(usize) -> (usize, Option<usize>)) -> String {
+    let mut all = head_of_inspections();
+    for i in 0..panels {
+        let (lay, table) = lays(i);
         let facts = format!(
-            "Q{i:03},2025-04-{:02}T{:02}:00:00Z,M1,L{},600,400",
+            "Q{i:03},2025-04-{:02}T{:02}:00:00Z,M1,L{},600,400,{lay},{}",
             1 + i / 12,
             6 + i % 12,
-            i / 6 % 5
+            i / 6 % 5,
+            table.map_or(String::new(), |t| t.to_string())
         );
-        let place = if i * 37 % 101 < 33 {
-            format!("{},{},sand-through", 200 + i % 4, 100 + i % 3)
-        } else {
-            ",,".to_owned()
-        };
-        all += &format!("{facts},{place}\n");
+        all += &row(&facts, i * 37 % 101 < 33, lay, i);
     }
+    all
+}
+
+fn head_of_inspections() -> String {
+    "panel_id,sanded_at,machine,lot,length_mm,width_mm,lay_deg,inspect_lay_deg,x_mm,y_mm,defect\n"
+        .to_owned()
+}
+
+/// A panel's row: the machine's mark at 200, 100 as the panel lay in the cell, or none.
+fn row(facts: &str, hit: bool, lay: usize, i: usize) -> String {
+    let (x, y) = (200 + i % 4, 100 + i % 3);
+    let (x, y) = if lay == 180 {
+        (600 - x, 400 - y)
+    } else {
+        (x, y)
+    };
+    if hit {
+        format!("{facts},{x},{y},sand-through\n")
+    } else {
+        format!("{facts},,,\n")
+    }
+}
+
+fn reported(all: &str) -> Shop {
+    let shop = Shop::without_spot(1);
     std::fs::remove_file(shop.inspections().join("P0000.csv")).unwrap();
-    shop.write("all.csv", &all);
+    shop.write("all.csv", all);
     let done = shop.report(&[]);
     assert_eq!(done.status.code(), Some(0), "{}", text(&done.stderr));
     shop
+}
+
+/// A report with one open repeat: all panels lay the same way.
+fn open_question() -> Shop {
+    reported(&with_repeat(90, |_| (0, None)))
+}
+
+/// Plans, fills the sheet in as the shop runs it, and reports over data and sheet.
+fn settled(shop: &Shop) -> Value {
+    let done = plan(
+        &shop.path(""),
+        &["--settle", "all", "--from", "report", "--out", "settle"],
+    );
+    assert_eq!(done.status.code(), Some(0), "{}", text(&done.stderr));
+    let sheet = std::fs::read_to_string(shop.path("settle").join("sheet.csv")).unwrap();
+    let columns: Vec<String> = head(&sheet).into_iter().map(str::to_owned).collect();
+    let at = |name: &str| columns.iter().position(|c| c == name);
+    let mut filled = format!("{}\n", columns.join(","));
+    let mut seen = head_of_inspections();
+    for (i, mut cells) in rows(&sheet).into_iter().enumerate() {
+        let of = |name: &str| at(name).map(|c| cells[c].clone()).unwrap_or_default();
+        let lay = of("lay_deg");
+        let facts = format!(
+            "S{i:03},2025-05-{:02}T{:02}:{:02}:00Z,M1,T{},600,400,{lay},{}",
+            1 + i / 40,
+            6 + i % 40 / 4,
+            i % 4 * 15,
+            of("plan_block"),
+            of("inspect_lay_deg")
+        );
+        seen += &row(&facts, i * 61 % 101 < 33, lay.parse().unwrap_or(0), i);
+        cells[3] = format!("S{i:03}");
+        filled += &format!("{}\n", cells.join(","));
+    }
+    shop.write("sheet.csv", &filled);
+    shop.write("seen.csv", &seen);
+    let report = shop.report(&["--replace"]);
+    assert_eq!(report.status.code(), Some(0), "{}", text(&report.stderr));
+    shop.findings()
+}
+
+#[test]
+fn a_turn_sheet_that_came_back_says_that_the_place_stays_in_the_machine() {
+    let findings = settled(&open_question());
+    let back = &findings["plans"][0];
+    assert_eq!(back["missing"], serde_json::json!([]), "{back}");
+    let parted = &back["turned"][0]["parted"][0];
+    assert_eq!(parted["frames"], serde_json::json!(["machine", "panel"]));
+    assert_eq!(parted["hit"][1], 0, "{back}");
+    let p = |frame: usize| parted["p_adjusted"][frame].as_f64().unwrap();
+    assert!(p(0) > 0.01 && p(1) <= 0.01, "{back}");
+    assert_eq!(findings["findings"][0]["cause"], "machine", "{findings}");
+}
+
+/// Turned panels were turned at the table just as in the cell.
+#[test]
+fn a_table_never_cleared_gets_a_sheet_that_lays_panels_differently_there() {
+    let shop = reported(&with_repeat(90, |i| {
+        let lay = if i % 2 == 0 { 0 } else { 180 };
+        (lay, Some(lay))
+    }));
+    let open = shop.findings()["findings"][0]["open"].clone();
+    let rivals: Vec<&str> = (open.as_array().unwrap().iter())
+        .map(|o| o["rival"].as_str().unwrap())
+        .collect();
+    assert!(rivals.contains(&"table"), "{open}");
+    let findings = settled(&shop);
+    let parted = findings["plans"][0]["turned"][0]["parted"].clone();
+    let table = (parted.as_array().unwrap().iter())
+        .find(|p| p["frames"] == serde_json::json!(["machine", "table"]))
+        .unwrap();
+    assert!(table["p_adjusted"][1].as_f64().unwrap() <= 0.01, "{parted}");
+    assert!(table["p_adjusted"][0].as_f64().unwrap() > 0.01, "{parted}");
+}
+
+#[test]
+fn data_alone_are_asked_what_they_left_open() {
+    let shop = open_question();
+    let by_report = planned(&shop.path(""), &["--settle", "all", "--from", "report"]);
+    let by_data = planned(&shop.path(""), &["--data", "inspections"]);
+    assert_eq!(by_report["runs"], by_data["runs"]);
+    assert_eq!(by_report["settle"], by_data["settle"]);
+}
+
+/// Feed and passes moved together over all panels: a trial moves them apart, between
+/// the ends that were seen.
+#[test]
+fn factors_that_moved_together_are_parted_by_a_recipe_trial() {
+    let mut all =
+        "panel_id,sanded_at,machine,lot,length_mm,width_mm,feed_mm_s,passes,x_mm,y_mm,removed_um\n"
+            .to_owned();
+    for i in 0..60 {
+        let (feed, passes) = if i / 3 % 2 == 0 { (80, 2) } else { (120, 3) };
+        for k in 0..5 {
+            all += &format!(
+                "R{i:03},2025-04-{:02}T{:02}:00:00Z,M1,L{},600,400,{feed},{passes},{},200,{}\n",
+                1 + i / 12,
+                6 + i % 12,
+                i / 6 % 5,
+                100 + 100 * k,
+                20 + (i * 7 + k * 3) % 5
+            );
+        }
+    }
+    let shop = reported(&all);
+    let inseparable = shop.findings()["removal"]["inseparable"].clone();
+    assert!(inseparable.to_string().contains("passes"), "{inseparable}");
+    let made = planned(
+        &shop.path(""),
+        &["--settle", "factors", "--data", "inspections"],
+    );
+    let factors = made["recipe"]["factors"].as_array().unwrap();
+    let ends: Vec<(&str, f64, f64)> = factors
+        .iter()
+        .map(|f| {
+            (
+                f["name"].as_str().unwrap(),
+                f["low"].as_f64().unwrap(),
+                f["high"].as_f64().unwrap(),
+            )
+        })
+        .collect();
+    assert_eq!(ends, [("feed_mm_s", 80.0, 120.0), ("passes", 2.0, 3.0)]);
+    // Without the data nobody knows the ends.
+    let unknown = plan(&shop.path(""), &["--settle", "factors", "--from", "report"]);
+    assert_eq!(unknown.status.code(), Some(1));
+    assert!(text(&unknown.stderr).contains("--factor feed_mm_s="));
 }
 
 #[test]

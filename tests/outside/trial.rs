@@ -3,9 +3,10 @@
 //! stars of rotatable composites, and determinants that no design can exceed.
 
 use std::collections::BTreeSet;
+use std::path::Path;
 use std::process::Command;
 
-use serde_json::Value;
+use serde_json::{Value, json};
 
 use crate::published::published;
 
@@ -21,11 +22,22 @@ fn site() -> tempfile::TempDir {
 /// `plan.json` of a trial of so many factors from −1 to 1, without centre runs.
 fn plan(factors: usize, more: &[&str]) -> Value {
     let folder = site();
+    let factors = (1..=factors).map(|i| format!("--factor=s{i}=-1..1"));
+    let more = more.iter().map(|arg| (*arg).to_owned());
+    let args: Vec<String> = ["--centres".to_owned(), "0".to_owned()]
+        .into_iter()
+        .chain(factors)
+        .chain(more)
+        .collect();
+    planned(folder.path(), &args)
+}
+
+/// `onus plan --json` in a folder.
+fn planned(folder: &Path, args: &[String]) -> Value {
     let done = Command::new(env!("CARGO_BIN_EXE_onus"))
-        .current_dir(folder.path())
-        .args(["plan", "--json", "--centres", "0"])
-        .args((1..=factors).map(|i| format!("--factor=s{i}=-1..1")))
-        .args(more)
+        .current_dir(folder)
+        .args(["plan", "--json"])
+        .args(args)
         .output()
         .unwrap();
     assert!(
@@ -230,5 +242,73 @@ fn a_bend_in_one_factor_is_looked_for_at_both_ends_and_the_middle() {
                 runs as usize / 3
             );
         }
+    }
+}
+
+/// Panels turned in one lot are read by Fisher's exact test: as many as its power, by
+/// enumeration, asks for. Its power is a saw's edge in the number of panels, ours is
+/// simulated to ± .013.
+#[test]
+fn a_turn_sheet_of_one_lot_has_the_panels_of_fishers_test() {
+    for row in published("fisher_sizes.csv") {
+        let folder = tempfile::tempdir().unwrap();
+        let (share, without) = (row.number("share"), row.number("without"));
+        let findings = json!({
+            "schema": 1, "levels": {"alpha": row.number("alpha")}, "streams": [],
+            "findings": [{
+                "id": "F1", "defect": "nib", "machine": "M1", "x_mm": 200.0, "y_mm": 100.0,
+                "hit_rate": share, "panels_exposed": 1000, "expected_hits": 1000.0 * without,
+                "open": [{"rival": "panel", "levels": [], "to_settle": "", "panels": null}],
+            }],
+        });
+        std::fs::write(folder.path().join("findings.json"), findings.to_string()).unwrap();
+        let args = [
+            "--settle",
+            "F1",
+            "--from",
+            ".",
+            "--lots",
+            "1",
+            "--power",
+            row.text("power"),
+        ];
+        let made = planned(folder.path(), &args.map(str::to_owned));
+        let side = made["runs"].as_array().unwrap().len() as f64 / 2.0;
+        let wanted = row.number("panels_a_side");
+        assert!(
+            (side - wanted).abs() <= (0.05 * wanted).max(2.0),
+            "{row:?}: {side}"
+        );
+    }
+}
+
+/// Old and new by turns with marks that come one at a time: as many marks as the exact
+/// conditional test of two rates needs by enumeration, and up to a fifth more for the
+/// scatter of lots, days and panels that made-up records don't exclude.
+#[test]
+fn old_and_new_by_turns_take_the_marks_of_the_exact_test() {
+    for row in published("rate_ratio_sizes.csv") {
+        let folder = tempfile::tempdir().unwrap();
+        let args = [
+            "--change",
+            "recipe=A,B",
+            "--defect",
+            "nib",
+            "--rate",
+            row.text("rate"),
+            "--ratio",
+            row.text("ratio"),
+            "--power",
+            row.text("power"),
+        ];
+        let change = planned(folder.path(), &args.map(str::to_owned))["change"].clone();
+        let of = |key: &str| change[key].as_f64().unwrap();
+        let rate = row.number("rate");
+        assert!(
+            (of("marks_per_panel") / rate - 1.0).abs() < 0.01,
+            "{row:?}: {change}"
+        );
+        let ratio = of("panels_needed") / 2.0 / row.number("panels_a_side");
+        assert!((0.97..1.2).contains(&ratio), "{row:?}: {ratio}");
     }
 }

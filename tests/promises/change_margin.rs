@@ -5,7 +5,7 @@ use std::sync::Arc;
 
 use approx::assert_relative_eq;
 use onus::change::{Change, Note, Settings, Verdict, compare};
-use onus::records::{Defect, DefectName, Panel, Records};
+use onus::records::{DefectName, Panel, Records};
 use onus::site::DefectClass;
 
 use crate::change_shop::old_against_new;
@@ -25,14 +25,9 @@ fn compared(kinds: [(&str, DefectClass, [usize; 2]); 2]) -> Change {
     let mut defects = Vec::new();
     for (name, (_, _, counts)) in kinds.iter().enumerate() {
         for (side, &count) in counts.iter().enumerate() {
-            defects.extend((0..count).map(|k| Defect {
-                panel: 20 * side + k * 20 / count,
-                name,
-                place: None,
-                written: None,
-                area_mm2: None,
-                severity: None,
-            }));
+            defects.extend(
+                (0..count).map(|k| crate::shops::mark_on(20 * side + k * 20 / count, name, None)),
+            );
         }
     }
     let records = Records {

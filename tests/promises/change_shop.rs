@@ -4,7 +4,7 @@
 use std::sync::Arc;
 
 use onus::change::{Changes, Selection, Settings, Sides, Verdict, compare};
-use onus::records::{Defect, DefectName, Moment, Panel, Records};
+use onus::records::{Defect, DefectName, Panel, Records};
 use onus::site::DefectClass;
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
@@ -243,10 +243,9 @@ impl ChangeShop {
             + jiff::Span::new()
                 .days(i64::try_from(day).unwrap())
                 .minutes(i64::try_from(minute).unwrap());
-        let instant = jiff::tz::TimeZone::UTC.to_timestamp(local).unwrap();
         Panel {
             id: format!("P{i:05}"),
-            sanded_at: Some(Moment { instant, local }),
+            sanded_at: Some(crate::shops::at_local(local)),
             machine: Some(Arc::from("M1")),
             length_mm: 600.0,
             width_mm: 400.0,
@@ -353,14 +352,7 @@ pub struct Tally {
 }
 
 fn mark(panel: usize, name: usize) -> Defect {
-    Defect {
-        panel,
-        name,
-        place: None,
-        written: None,
-        area_mm2: None,
-        severity: None,
-    }
+    crate::shops::mark_on(panel, name, None)
 }
 
 fn draw(mean: f64, rng: &mut ChaCha8Rng) -> usize {

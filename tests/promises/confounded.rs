@@ -257,7 +257,7 @@ fn run(kinds: Vec<Kind>, sizes: impl Fn(&Kind) -> Vec<usize>, seeds: &[u64]) -> 
         .for_each(|(i, setting)| {
             for seed in seeds {
                 let seed = 1000 * i as u64 + seed;
-                let records = (setting.kind.make)(setting.panels, seed);
+                let records = setting.kind.records(setting.panels, seed);
                 let said = judge(&setting.kind, &reported(&records));
                 setting.said.push(said);
             }
@@ -362,7 +362,7 @@ fn plain_shops_are_no_larger_than_promised() {
 #[test]
 fn shops_read_back_as_they_were_made() {
     for (i, kind) in kinds().iter().enumerate() {
-        let made = (kind.make)(kind.panels[0], i as u64);
+        let made = kind.records(kind.panels[0], i as u64);
         let back = read_back(&made);
         assert_eq!(back.panels, made.panels, "{}", kind.name);
         assert_eq!(back.defect_names, made.defect_names, "{}", kind.name);

@@ -5,7 +5,7 @@
 use std::sync::Arc;
 
 use onus::change::{ControlChart, Week, control_charts, false_signals};
-use onus::records::{Defect, DefectName, Moment, Panel, Records};
+use onus::records::{DefectName, Panel, Records};
 use onus::site::Analysis;
 use onus::stats::distributions::binomial;
 use rand::{RngExt, SeedableRng};
@@ -112,10 +112,7 @@ impl Steady {
                     let local = local + jiff::Span::new().minutes(10 * minute);
                     records.panels.push(Panel {
                         id: format!("P{i:05}"),
-                        sanded_at: Some(Moment {
-                            instant: jiff::tz::TimeZone::UTC.to_timestamp(local).unwrap(),
-                            local,
-                        }),
+                        sanded_at: Some(crate::shops::at_local(local)),
                         lot: Some(Arc::from(format!("lot-{lot}"))),
                         length_mm: 600.0,
                         width_mm: 400.0,
@@ -131,14 +128,7 @@ impl Steady {
                     } else {
                         0
                     };
-                    let mark = Defect {
-                        panel: i,
-                        name: 0,
-                        place: None,
-                        written: None,
-                        area_mm2: None,
-                        severity: None,
-                    };
+                    let mark = crate::shops::mark_on(i, 0, None);
                     records.defects.extend(std::iter::repeat_n(mark, count));
                 }
             }

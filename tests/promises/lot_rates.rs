@@ -130,14 +130,7 @@ fn a_lot_that_ran_on_worn_abrasive_only_is_not_blamed() {
                     y: 0.4 * b as f64,
                 });
                 if (state >> 20) % 10 < 6 {
-                    records.defects.push(onus::records::Defect {
-                        panel: i,
-                        name: 0,
-                        place,
-                        written: place,
-                        area_mm2: None,
-                        severity: None,
-                    });
+                    records.defects.push(crate::shops::mark_on(i, 0, place));
                 }
             }
         }

@@ -4,7 +4,7 @@
 use std::collections::BTreeMap;
 
 use onus::causes::{Cause, Settings, find};
-use onus::records::{Defect, DefectName, Moment, Panel, Point, Records};
+use onus::records::{DefectName, Panel, Point, Records};
 use onus::site::DefectClass;
 use onus::stats::distributions::binomial;
 use rand::{RngExt, SeedableRng};
@@ -37,10 +37,7 @@ impl Plant {
                 length_mm: 600.0,
                 width_mm: 400.0,
                 inspected: true,
-                sanded_at: Some(Moment {
-                    instant: jiff::tz::TimeZone::UTC.to_timestamp(local).unwrap(),
-                    local,
-                }),
+                sanded_at: Some(crate::shops::at_local(local)),
                 ..Panel::default()
             }
         };
@@ -102,14 +99,7 @@ impl Plant {
                     x: 600.0 * self.rng.random::<f64>(),
                     y: 400.0 * self.rng.random::<f64>(),
                 });
-                defects.push(Defect {
-                    panel,
-                    name: 0,
-                    place,
-                    written: place,
-                    area_mm2: None,
-                    severity: None,
-                });
+                defects.push(crate::shops::mark_on(panel, 0, place));
             }
         }
         Records {

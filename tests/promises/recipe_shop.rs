@@ -4,7 +4,7 @@
 
 use std::sync::Arc;
 
-use onus::records::{Defect, DefectName, Grit, GritScale, Moment, Panel, Reading, Records};
+use onus::records::{DefectName, Grit, GritScale, Panel, Reading, Records};
 use onus::site::DefectClass;
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
@@ -245,7 +245,6 @@ impl RecipeShop {
                 + jiff::Span::new()
                     .days(day_of[i] as i64)
                     .minutes(10 * of_day as i64);
-            let instant = jiff::tz::TimeZone::UTC.to_timestamp(local).unwrap();
             let readings = rng.random_range(self.readings.0..=self.readings.1);
             for _ in 0..readings {
                 records.readings.push(Reading {
@@ -269,19 +268,12 @@ impl RecipeShop {
                     count += with_them.sample(&mut own) as usize;
                 }
                 for _ in 0..count {
-                    records.defects.push(Defect {
-                        panel: i,
-                        name,
-                        place: None,
-                        written: None,
-                        area_mm2: None,
-                        severity: None,
-                    });
+                    records.defects.push(crate::shops::mark_on(i, name, None));
                 }
             }
             records.panels.push(Panel {
                 id: format!("P{i:05}"),
-                sanded_at: Some(Moment { instant, local }),
+                sanded_at: Some(crate::shops::at_local(local)),
                 machine: Some(Arc::from(format!("M{}", i % self.machines + 1))),
                 lot: (self.lots > 0).then(|| Arc::from(format!("L{lot:02}"))),
                 length_mm: 800.0,

@@ -5,7 +5,7 @@
 use std::sync::Arc;
 
 use onus::causes::{Bars, Cause, Finding, Kind, LineAxis, Settings, find, find_bars};
-use onus::records::{Defect, DefectName, Lay, Panel, Point, Records};
+use onus::records::{DefectName, Lay, Panel, Point, Records};
 use onus::stats::binomial_tail;
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
@@ -192,14 +192,9 @@ fn records(shop: &Shop, seed: u64) -> Records {
             }
         }
         for place in places {
-            records.defects.push(Defect {
-                panel: records.panels.len(),
-                name: 0,
-                place: Some(place),
-                written: Some(place),
-                area_mm2: None,
-                severity: None,
-            });
+            records
+                .defects
+                .push(crate::shops::mark_on(records.panels.len(), 0, Some(place)));
         }
         records.panels.push(panel);
     }

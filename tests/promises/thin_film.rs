@@ -5,7 +5,7 @@
 use std::sync::Arc;
 
 use onus::causes::{Cause, Finding, Kind, Settings, film_left, find};
-use onus::records::{Defect, DefectName, Panel, Point, Reading, Records};
+use onus::records::{DefectName, Panel, Point, Reading, Records};
 use onus::site::DefectClass;
 use onus::stats::distributions::{binomial, normal as normal_law};
 use rand::{RngExt, SeedableRng};
@@ -85,14 +85,7 @@ fn records(marks: Marks, lots: usize, rng: &mut ChaCha8Rng) -> Records {
                 x: rng.random_range(0.0..600.0),
                 y: rng.random_range(0.0..400.0),
             });
-            records.defects.push(Defect {
-                panel: i,
-                name: 0,
-                place,
-                written: place,
-                area_mm2: None,
-                severity: None,
-            });
+            records.defects.push(crate::shops::mark_on(i, 0, place));
         }
     }
     records

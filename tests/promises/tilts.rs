@@ -3,7 +3,7 @@
 //! the order of what they do.
 
 use onus::causes::{Cause, Causes, Finding, Kind, NextCheck, Settings, Side, UNEVEN_REMOVAL, find};
-use onus::records::{Defect, DefectName, Panel, Point, Records};
+use onus::records::{DefectName, Panel, Point, Records};
 use onus::site::DefectClass;
 use onus::stats::distributions::binomial;
 use rand::{RngExt, SeedableRng};
@@ -73,14 +73,9 @@ fn marked(uneven: Uneven, seed: u64) -> Records {
                     &records.panels[panel],
                     &mut rng,
                 );
-                records.defects.push(Defect {
-                    panel,
-                    name,
-                    place: Some(place),
-                    written: Some(place),
-                    area_mm2: None,
-                    severity: None,
-                });
+                records
+                    .defects
+                    .push(crate::shops::mark_on(panel, name, Some(place)));
             }
         }
     }

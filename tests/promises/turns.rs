@@ -2,7 +2,7 @@
 //! and nothing records it.
 
 use onus::causes::{Causes, Kind, Period, Settings, find};
-use onus::records::{Defect, Point, Records};
+use onus::records::{Point, Records};
 use onus::stats::distributions::binomial;
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
@@ -39,14 +39,7 @@ fn records(nests: usize, slips: f64, seed: u64) -> Records {
             y: near(130.0),
         };
         let place = Some(from_machine(&records.panels[panel], at));
-        records.defects.push(Defect {
-            panel,
-            name: 0,
-            place,
-            written: place,
-            area_mm2: None,
-            severity: None,
-        });
+        records.defects.push(crate::shops::mark_on(panel, 0, place));
     }
     records.defects.sort_by_key(|d| d.panel);
     records

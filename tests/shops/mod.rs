@@ -14,7 +14,7 @@ pub mod files;
 
 use std::sync::Arc;
 
-use onus::records::{Defect, DefectName, Lay, Panel, Point, Reading, Records};
+use onus::records::{Defect, DefectName, Lay, Moment, Panel, Point, Reading, Records};
 use onus::site::DefectClass;
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
@@ -180,14 +180,7 @@ impl Shop {
             let round = self.rounding_mm > 0.0 && rng.random::<f64>() < self.rounded_share;
             for mark in marks {
                 let written = self.written(mark, &panel, round, &mut rng);
-                defects.push(Defect {
-                    panel: i,
-                    name: 0,
-                    place: Some(written),
-                    written: Some(written),
-                    area_mm2: None,
-                    severity: None,
-                });
+                defects.push(mark_on(i, 0, Some(written)));
             }
             panels.push(panel);
         }
@@ -207,11 +200,10 @@ impl Shop {
     fn panel(&self, i: usize, start: jiff::civil::DateTime, rng: &mut ChaCha8Rng) -> Panel {
         let (length_mm, width_mm) = self.sizes[rng.random_range(0..self.sizes.len())];
         let local = start + jiff::Span::new().minutes(7 * i64::try_from(i).unwrap());
-        let instant = jiff::tz::TimeZone::UTC.to_timestamp(local).unwrap();
         let name = |prefix: &str, k: usize| Some(Arc::from(format!("{prefix}{}", k + 1)));
         Panel {
             id: format!("P{i:05}"),
-            sanded_at: Some(onus::records::Moment { instant, local }),
+            sanded_at: Some(at_local(local)),
             machine: (self.machines > 0)
                 .then(|| name("M", i % self.machines))
                 .flatten(),
@@ -388,6 +380,24 @@ impl Shop {
     }
 }
 
+/// A time of day in a shop that keeps universal time.
+pub fn at_local(local: jiff::civil::DateTime) -> Moment {
+    let instant = jiff::tz::TimeZone::UTC.to_timestamp(local).unwrap();
+    Moment { instant, local }
+}
+
+/// A mark on a panel, of the defect with this number.
+pub fn mark_on(panel: usize, name: usize, place: Option<Point>) -> Defect {
+    Defect {
+        panel,
+        name,
+        place,
+        written: place,
+        area_mm2: None,
+        severity: None,
+    }
+}
+
 /// Where a machine point lies on the panel.
 pub fn from_machine(panel: &Panel, p: Point) -> Point {
     let at = Point {
@@ -520,14 +530,7 @@ pub fn add_marks(
                 x: put(p.x, about.length_mm),
                 y: put(p.y, about.width_mm),
             });
-            records.defects.push(Defect {
-                panel,
-                name,
-                place,
-                written: place,
-                area_mm2: None,
-                severity: None,
-            });
+            records.defects.push(mark_on(panel, name, place));
         }
     }
     records.defects.sort_by_key(|d| d.panel);

@@ -70,9 +70,9 @@ pub fn title(plan: &Plan) -> String {
 pub fn lead(plan: &Plan, numbers: &NumberStyle) -> String {
     let blocks = plan.runs.iter().map(|r| r.block).max().unwrap_or(1);
     let lots = if blocks > 1 {
-        format!("from {} lots", numbers.count(blocks))
+        format!("in {} blocks", numbers.count(blocks))
     } else {
-        "from one lot".to_owned()
+        "in one block".to_owned()
     };
     let panels = numbers.count(plan.runs.len());
     match &plan.purpose {
@@ -104,19 +104,35 @@ pub fn how_to_run(plan: &Plan) -> Vec<String> {
          keeps drift apart from the settings."
             .to_owned(),
     ];
-    if blocks > 1 {
+    let has = |column: Column| plan.columns.iter().any(|c| c == column.name());
+    let compared = |column: Column| match &plan.purpose {
+        Purpose::Settle(contrasts) => contrasts.iter().any(|c| c.column == column.name()),
+        Purpose::Recipe(_) | Purpose::Change(_) => false,
+    };
+    if compared(Column::Supplier) || compared(Column::Part) {
+        out.push("Take the panels of each stretch of one supplier or part from a lot of their own, and fill in which.".to_owned());
+    } else if compared(Column::Lot) {
+        out.push(
+            "Each block is a round through the lots: keep panels of both lots ready.".to_owned(),
+        );
+    } else if blocks > 1 {
         out.push(format!(
-            "Take all panels of one block from one lot, {blocks} lots in all, and fill in which."
+            "Take all panels of one block from one lot, {blocks} blocks in all, and fill in which."
         ));
     } else {
         out.push("Take all panels from one lot and fill in which.".to_owned());
     }
-    if plan
-        .columns
-        .iter()
-        .any(|c| c == Column::InspectLayDeg.name())
-    {
+    if has(Column::InspectLayDeg) {
         out.push("Lay each panel at the inspection table as the sheet says, whatever its lay in the cell.".to_owned());
+    } else if has(Column::LayDeg) {
+        out.push("At the inspection table lay all panels the same way round, whatever their lay in the cell.".to_owned());
+    }
+    if has(Column::Grit) || has(Column::AbrasiveId) {
+        out.push(
+            "Put a fresh abrasive on at each change and fill in its age, 0 on the first panel: by that the report \
+             knows the stretches."
+                .to_owned(),
+        );
     }
     out.push(
         "Write each panel’s id beside its run. What was run otherwise, write down as it was; a run that was left \
@@ -214,12 +230,20 @@ fn settles(contrast: &Settles, numbers: &NumberStyle) -> String {
             contrast.levels.join(" or ")
         )
     };
+    let share = numbers.percent(contrast.goal.share, 100);
+    let marks = if contrast.goal.of_place {
+        format!("{share} of the panels")
+    } else {
+        format!(
+            "{share} of the panels at one and {} at the other",
+            numbers.percent(contrast.goal.without, 100)
+        )
+    };
     format!(
-        "Whether {} {whether}. Told with a chance of {} where it marks {} of the panels, tested at {}; {} panels \
+        "Whether {} {whether}. Told with a chance of {} where it marks {marks}, tested at {}; {} panels \
          would do for this alone.",
         ids.join(", "),
         numbers.percent(contrast.power, 100),
-        numbers.percent(contrast.goal.share, 100),
         numbers.percent(contrast.goal.alpha, 100),
         numbers.count(contrast.panels),
     )
@@ -361,9 +385,17 @@ fn note(note: &Note, numbers: &NumberStyle) -> String {
         Note::NoScatter => "No run is left over to tell scatter: how sure an effect is can’t be said. Give --repeats 2 or \
              more --centres."
             .to_owned(),
+        Note::NoInterval { factor: name } => format!(
+            "{} has too few stretches to say how sure its effect will be. Give more --lots or --repeats.",
+            super::counting::capital(&factor(name))
+        ),
         Note::ScatterTaken { scatter } => format!(
             "Taken for granted: panels at one setting scatter by {} in removal; --scatter says otherwise.",
             numbers.percent(*scatter, 100)
+        ),
+        Note::NeverMoved { factor: name } => format!(
+            "{} was never changed: --factor {name}=LOW..HIGH takes it in.",
+            super::counting::capital(&factor(name))
         ),
         Note::NotByPanels { id, rival } => {
             format!("{id}: the rival “{rival}” is not settled by this sheet.")

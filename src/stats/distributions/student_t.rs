@@ -54,11 +54,6 @@ pub fn upper_quantile(p: f64, dof: f64) -> f64 {
     root::of_monotone(excess, 0.0, 1.0, 1e300).unwrap_or(f64::INFINITY)
 }
 
-/// The t with lower tail `p`, 0 < p < 1.
-pub fn quantile(p: f64, dof: f64) -> f64 {
-    -upper_quantile(p, dof)
-}
-
 /// Half width of a two-sided interval in standard errors: the t whose two
 /// tails together hold 1 − `level`.
 pub fn two_sided_quantile(level: f64, dof: f64) -> f64 {

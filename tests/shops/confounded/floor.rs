@@ -5,9 +5,7 @@
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
-use onus::records::{
-    Defect, DefectName, Grit, GritScale, Lay, Moment, Panel, Point, Reading, Records,
-};
+use onus::records::{Defect, DefectName, Grit, GritScale, Lay, Panel, Point, Reading, Records};
 use onus::site::DefectClass;
 use rand::seq::SliceRandom;
 use rand::{RngExt, SeedableRng};
@@ -102,6 +100,54 @@ pub fn name(prefix: &str, k: usize) -> Option<Arc<str>> {
     Some(format!("{prefix}{}", k + 1).into())
 }
 
+/// A column that levels are written down in, by number: the first part is D1, the
+/// first disc A1, the first batch B1.
+#[derive(Debug, Clone, Copy)]
+pub enum Column {
+    Part,
+    Supplier,
+    Lot,
+    Fixture,
+    Inspector,
+    Machine,
+    Head,
+    Recipe,
+    Disc,
+    Batch,
+    /// The feeds of the levels, mm/s.
+    Feed(&'static [f64]),
+    /// The lay in the cell: as it is, or by half a turn.
+    Turned,
+    /// Panels sanded on the abrasive.
+    Age,
+}
+
+impl Column {
+    fn write(self, piece: &mut Piece, k: usize) {
+        let panel = &mut piece.panel;
+        match self {
+            Column::Part => panel.part = name("D", k),
+            Column::Supplier => panel.supplier = name("S", k),
+            Column::Lot => panel.lot = name("L", k),
+            Column::Fixture => panel.fixture = name("F", k),
+            Column::Inspector => panel.inspector = name("I", k),
+            Column::Machine => panel.machine = name("M", k),
+            Column::Head => panel.head = name("H", k),
+            Column::Recipe => panel.recipe = name("R", k),
+            Column::Disc => panel.abrasive_id = name("A", k),
+            Column::Batch => panel.abrasive_id = name("B", k),
+            Column::Feed(feeds) => panel.feed_mm_s = Some(feeds[k]),
+            Column::Turned => panel.lay = [Lay::Deg0, Lay::Deg180][k],
+            Column::Age => panel.abrasive_age = Some(k as f64),
+        }
+    }
+}
+
+/// The first where it holds, else the second.
+pub fn either<T>(holds: bool, then: T, otherwise: T) -> T {
+    if holds { then } else { otherwise }
+}
+
 /// A FEPA P grit.
 pub fn grit(number: u32) -> Option<Grit> {
     Some(Grit::parse(&number.to_string(), Some(GritScale::FepaP)))
@@ -135,11 +181,10 @@ impl Floor {
             let days = day / 5 * 7 + day % 5;
             let span = jiff::Span::new().days(i64::try_from(days).unwrap());
             let local = start + span.minutes(i64::try_from(minute).unwrap());
-            let instant = jiff::tz::TimeZone::UTC.to_timestamp(local).unwrap();
             Piece {
                 panel: Panel {
                     id: format!("P{number:04}"),
-                    sanded_at: Some(Moment { instant, local }),
+                    sanded_at: Some(super::super::at_local(local)),
                     machine: name("M", 0),
                     length_mm: LENGTH,
                     width_mm: WIDTH,
@@ -212,6 +257,21 @@ impl Floor {
             deal(piece, level);
         }
         self
+    }
+
+    /// These columns name the same level of every panel.
+    pub fn named(self, columns: &[Column], level: impl Fn(&Piece) -> usize) -> Self {
+        self.each(|p| {
+            let k = level(p);
+            columns.iter().for_each(|column| column.write(p, k));
+        })
+    }
+
+    /// Deals `levels` of these columns together to the stretches that `of` numbers.
+    pub fn dealt_to(self, columns: &[Column], levels: usize, of: impl Fn(&Piece) -> usize) -> Self {
+        self.dealt(of, levels, |p, k| {
+            columns.iter().for_each(|column| column.write(p, k));
+        })
     }
 
     /// Half of the panels turned by half a turn, panel by panel.
@@ -295,6 +355,11 @@ impl Floor {
         self
     }
 
+    /// Ordinary marks, so many a panel whatever it is.
+    pub fn marks(self, defect: &'static str, marks: f64) -> Self {
+        self.anywhere(defect, marks, |_| 1.0)
+    }
+
     /// Ordinary marks on one panel, `mean` on average.
     pub fn ordinary(&mut self, piece: usize, defect: &'static str, mean: f64) -> usize {
         let mixed = Gamma::new(self.mixing, 1.0 / self.mixing).unwrap();
@@ -375,6 +440,11 @@ impl Floor {
             };
             if hit { vec![at] } else { Vec::new() }
         })
+    }
+
+    /// A place that marks this share of all panels.
+    pub fn place(self, defect: &'static str, frame: Frame, at: (f64, f64), share: f64) -> Self {
+        self.spot(defect, frame, at, |_| share)
     }
 
     /// Marks that are not written down, each with this chance.
@@ -474,14 +544,11 @@ impl Floor {
         self.marks.sort_by_key(|m| m.0);
         for (i, defect, place) in self.marks {
             let Some(panel) = new[i] else { continue };
-            records.defects.push(Defect {
+            records.defects.push(super::super::mark_on(
                 panel,
-                name: names.partition_point(|n| *n < defect),
-                place: Some(place),
-                written: Some(place),
-                area_mm2: None,
-                severity: None,
-            });
+                names.partition_point(|n| *n < defect),
+                Some(place),
+            ));
         }
         for reading in self.readings {
             if let Some(panel) = new[reading.panel] {

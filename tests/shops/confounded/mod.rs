@@ -16,6 +16,7 @@ mod weeks;
 
 pub use floor::Frame;
 
+use floor::Floor;
 use onus::records::Records;
 
 /// Who can be accused.
@@ -83,8 +84,21 @@ pub struct Kind {
     pub dedicated: Option<usize>,
     /// Sizes of the run, panels; each with the kind is a setting.
     pub panels: Vec<usize>,
-    /// The records of a run: panels, seed.
-    pub make: fn(usize, u64) -> Records,
+    run: Run,
+}
+
+/// How the records of a run are made.
+#[derive(Debug, Clone, Copy)]
+enum Run {
+    /// On a floor of so many panels a day.
+    Floor(usize, fn(Floor) -> Floor),
+    /// From the number of panels and the seed.
+    Own(fn(usize, u64) -> Records),
+}
+
+/// A kind whose run is still to be said.
+fn kind(name: &'static str) -> Kind {
+    Kind::new(name, &[], |n, seed| Floor::new(n, 40, seed).records())
 }
 
 impl Kind {
@@ -98,7 +112,22 @@ impl Kind {
             findings: None,
             dedicated: None,
             panels: panels.to_vec(),
-            make,
+            run: Run::Own(make),
+        }
+    }
+
+    /// Runs of so many panels, on a floor of so many a day.
+    fn on(mut self, panels: &[usize], per_day: usize, build: fn(Floor) -> Floor) -> Self {
+        self.panels = panels.to_vec();
+        self.run = Run::Floor(per_day, build);
+        self
+    }
+
+    /// The records of a run.
+    pub fn records(&self, panels: usize, seed: u64) -> Records {
+        match self.run {
+            Run::Floor(per_day, build) => build(Floor::new(panels, per_day, seed)).records(),
+            Run::Own(make) => make(panels, seed),
         }
     }
 

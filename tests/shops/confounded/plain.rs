@@ -3,9 +3,10 @@
 
 use statrs::distribution::{ContinuousCDF, StudentsT};
 
+use super::floor::Column::{Age, Batch, Disc, Feed, Fixture, Inspector, Machine, Supplier};
 use super::floor::{Floor, ORANGE_PEEL, Piece, SAND_THROUGH, SWIRL, grit, name};
 use super::rates::times;
-use super::{Kind, Party, Right};
+use super::{Kind, Party, Right, kind};
 
 /// Feeds of a trial, mm/s.
 pub const FEEDS: [f64; 4] = [70.0, 100.0, 140.0, 180.0];
@@ -80,7 +81,7 @@ fn left_by_feed(p: &Piece) -> f64 {
 /// Feed dealt to stretches, lots that come back every few panels.
 fn fed(floor: Floor, of: fn(&Piece) -> usize, marks: f64) -> onus::records::Records {
     floor
-        .dealt(of, 4, |p, k| p.panel.feed_mm_s = Some(FEEDS[k]))
+        .dealt_to(&[Feed(&FEEDS)], 4, of)
         .lots_back(5, 5)
         .swings(of, STRETCHES)
         .anywhere(ORANGE_PEEL, marks, left_by_feed)
@@ -100,16 +101,16 @@ fn of_the_recipe() -> Vec<Kind> {
         test.panels()
     };
     vec![
-        Kind::new("plain: feed by panel", &[200], |n, seed| {
-            let floor = Floor::new(n, 40, seed);
-            floor
-                .dealt(|p| p.number, 4, |p, k| p.panel.feed_mm_s = Some(FEEDS[k]))
-                .lots_back(5, 5)
-                .anywhere(ORANGE_PEEL, 1.0, left_by_feed)
-                .records()
-        })
-        .plainly(Party::Recipe)
-        .against(feed),
+        kind("plain: feed by panel")
+            .on(&[200], 40, |f| {
+                let floor = f;
+                floor
+                    .dealt_to(&[Feed(&FEEDS)], 4, |p| p.number)
+                    .lots_back(5, 5)
+                    .anywhere(ORANGE_PEEL, 1.0, left_by_feed)
+            })
+            .plainly(Party::Recipe)
+            .against(feed),
         Kind::new("plain: feed by shift", &[280], |n, seed| {
             fed(Floor::new(n, 20, seed), |p| p.shift, 1.0)
         })
@@ -125,9 +126,9 @@ fn of_the_recipe() -> Vec<Kind> {
         })
         .plainly(Party::Recipe)
         .against(feed_in(20)),
-        Kind::new("plain: grit", &[240], |n, seed| {
-            Floor::new(n, 40, seed)
-                .dealt(
+        kind("plain: grit")
+            .on(&[240], 40, |f| {
+                f.dealt(
                     |p| p.number / 8,
                     2,
                     |p, k| p.panel.grit = grit([320, 240][k]),
@@ -138,186 +139,145 @@ fn of_the_recipe() -> Vec<Kind> {
                     let coarse = p.panel.grit.as_ref().unwrap().label == "P240";
                     times(coarse, 2.5)
                 })
-                .records()
-        })
-        .plainly(Party::Recipe)
-        .against(
-            Dedicated::on(2.5f64.ln(), share(0.5), 1.0)
-                .units(8)
-                .panels(),
-        ),
-        Kind::new("plain: abrasive age", &[280], |n, seed| {
-            Floor::new(n, 40, seed)
-                .each(|p| p.panel.abrasive_age = Some((p.number % 12) as f64))
-                .lots_back(5, 5)
-                .anywhere(ORANGE_PEEL, 0.87, |p| {
-                    3f64.powf(p.panel.abrasive_age.unwrap() / 11.0)
-                })
-                .records()
-        })
-        .plainly(Party::Recipe)
-        // ages 0 to 11 over 11
-        .against(Dedicated::on(3f64.ln(), 0.314, 1.5).panels()),
-        Kind::new("plain: abrasive batch", &[280], |n, seed| {
-            Floor::new(n, 40, seed)
-                .dealt(|p| p.pallet, 2, |p, k| p.panel.abrasive_id = name("B", k))
-                .lots_back(5, 6)
-                .swings(|p| p.pallet, STRETCHES)
-                .anywhere(SWIRL, 0.63, |p| {
-                    times(Piece::is(&p.panel.abrasive_id, "B2"), 2.5)
-                })
-                .records()
-        })
-        .plainly(Party::Recipe)
-        .against(
-            Dedicated::on(2.5f64.ln(), share(0.5), 1.0)
-                .units(10)
-                .panels(),
-        ),
-        Kind::new(
-            "plain: one disc of four, put on again and again",
-            &[240],
-            |n, seed| {
-                Floor::new(n, 40, seed)
-                    .dealt(
-                        |p| p.number / 8,
-                        4,
-                        |p, k| p.panel.abrasive_id = name("A", k),
-                    )
+            })
+            .plainly(Party::Recipe)
+            .against(
+                Dedicated::on(2.5f64.ln(), share(0.5), 1.0)
+                    .units(8)
+                    .panels(),
+            ),
+        kind("plain: abrasive age")
+            .on(&[280], 40, |f| {
+                f.named(&[Age], |p| p.number % 12).lots_back(5, 5).anywhere(
+                    ORANGE_PEEL,
+                    0.87,
+                    |p| 3f64.powf(p.panel.abrasive_age.unwrap() / 11.0),
+                )
+            })
+            .plainly(Party::Recipe)
+            // ages 0 to 11 over 11
+            .against(Dedicated::on(3f64.ln(), 0.314, 1.5).panels()),
+        kind("plain: abrasive batch")
+            .on(&[280], 40, |f| {
+                f.dealt_to(&[Batch], 2, |p| p.pallet)
+                    .lots_back(5, 6)
+                    .swings(|p| p.pallet, STRETCHES)
+                    .anywhere(SWIRL, 0.63, |p| {
+                        times(Piece::is(&p.panel.abrasive_id, "B2"), 2.5)
+                    })
+            })
+            .plainly(Party::Recipe)
+            .against(
+                Dedicated::on(2.5f64.ln(), share(0.5), 1.0)
+                    .units(10)
+                    .panels(),
+            ),
+        kind("plain: one disc of four, put on again and again")
+            .on(&[240], 40, |f| {
+                f.dealt_to(&[Disc], 4, |p| p.number / 8)
                     .lots_back(5, 6)
                     .swings(|p| p.number / 8, STRETCHES)
                     .anywhere(SWIRL, 0.73, |p| {
                         times(Piece::is(&p.panel.abrasive_id, "A3"), 3.5)
                     })
-                    .records()
-            },
-        )
-        .plainly(Party::Recipe)
-        .against(
-            Dedicated::on(3.5f64.ln(), share(0.25), 1.0)
-                .units(8)
-                .panels(),
-        ),
+            })
+            .plainly(Party::Recipe)
+            .against(
+                Dedicated::on(3.5f64.ln(), share(0.25), 1.0)
+                    .units(8)
+                    .panels(),
+            ),
     ]
 }
 
 fn of_others() -> Vec<Kind> {
     vec![
-        Kind::new("plain: one lot of six that come back", &[240], |n, seed| {
-            Floor::new(n, 40, seed)
-                .lots_back(6, 8)
-                .swings(|p| p.number / 8, STRETCHES)
-                .anywhere(SWIRL, 0.8, |p| times(Piece::is(&p.panel.lot, "L3"), 4.0))
-                .records()
-        })
-        .plainly(Party::Part)
-        .against(
-            Dedicated::on(4f64.ln(), share(1.0 / 6.0), 1.0)
-                .units(8)
-                .panels(),
-        ),
-        Kind::new(
-            "plain: supplier, a new lot every ten panels",
-            &[300],
-            |n, seed| {
-                Floor::new(n, 40, seed)
-                    .dealt(|p| p.pallet, 2, |p, k| p.panel.supplier = name("S", k))
+        kind("plain: one lot of six that come back")
+            .on(&[240], 40, |f| {
+                f.lots_back(6, 8)
+                    .swings(|p| p.number / 8, STRETCHES)
+                    .anywhere(SWIRL, 0.8, |p| times(Piece::is(&p.panel.lot, "L3"), 4.0))
+            })
+            .plainly(Party::Part)
+            .against(
+                Dedicated::on(4f64.ln(), share(1.0 / 6.0), 1.0)
+                    .units(8)
+                    .panels(),
+            ),
+        kind("plain: supplier, a new lot every ten panels")
+            .on(&[300], 40, |f| {
+                f.dealt_to(&[Supplier], 2, |p| p.pallet)
                     .lots(10)
                     .swings(|p| p.pallet, STRETCHES)
                     .anywhere(SWIRL, 0.63, |p| {
                         times(Piece::is(&p.panel.supplier, "S2"), 2.5)
                     })
-                    .records()
-            },
-        )
-        .plainly(Party::Part)
-        .against(
-            Dedicated::on(2.5f64.ln(), share(0.5), 1.0)
-                .units(10)
-                .panels(),
-        ),
-        Kind::new("plain: one fixture of four", &[160], |n, seed| {
-            Floor::new(n, 40, seed)
-                .dealt(|p| p.number, 4, |p, k| p.panel.fixture = name("F", k))
-                .lots_back(5, 10)
-                .anywhere(SAND_THROUGH, 0.7, |p| {
-                    times(Piece::is(&p.panel.fixture, "F3"), 4.0)
-                })
-                .records()
-        })
-        .plainly(Party::Machine)
-        .against(Dedicated::on(4f64.ln(), share(0.25), 1.0).panels()),
-        Kind::new("plain: inspector", &[240], |n, seed| {
-            Floor::new(n, 40, seed)
-                .dealt(|p| p.number / 5, 2, |p, k| p.panel.inspector = name("I", k))
-                .lots_back(5, 10)
-                .swings(|p| p.number / 5, STRETCHES)
-                .anywhere(SWIRL, 0.8, |p| {
-                    times(Piece::is(&p.panel.inspector, "I2"), 2.5)
-                })
-                .records()
-        })
-        .plainly(Party::Inspection)
-        .against(
-            Dedicated::on(2.5f64.ln(), share(0.5), 1.25)
-                .units(5)
-                .panels(),
-        ),
-        Kind::new(
-            "plain: a machine four times its neighbour, on the same lots",
-            &[110],
-            |n, seed| {
-                Floor::new(n, 40, seed)
-                    .each(|p| p.panel.machine = name("M", p.number % 2))
+            })
+            .plainly(Party::Part)
+            .against(
+                Dedicated::on(2.5f64.ln(), share(0.5), 1.0)
+                    .units(10)
+                    .panels(),
+            ),
+        kind("plain: one fixture of four")
+            .on(&[160], 40, |f| {
+                f.dealt_to(&[Fixture], 4, |p| p.number)
+                    .lots_back(5, 10)
+                    .anywhere(SAND_THROUGH, 0.7, |p| {
+                        times(Piece::is(&p.panel.fixture, "F3"), 4.0)
+                    })
+            })
+            .plainly(Party::Machine)
+            .against(Dedicated::on(4f64.ln(), share(0.25), 1.0).panels()),
+        kind("plain: inspector")
+            .on(&[240], 40, |f| {
+                f.dealt_to(&[Inspector], 2, |p| p.number / 5)
+                    .lots_back(5, 10)
+                    .swings(|p| p.number / 5, STRETCHES)
+                    .anywhere(SWIRL, 0.8, |p| {
+                        times(Piece::is(&p.panel.inspector, "I2"), 2.5)
+                    })
+            })
+            .plainly(Party::Inspection)
+            .against(
+                Dedicated::on(2.5f64.ln(), share(0.5), 1.25)
+                    .units(5)
+                    .panels(),
+            ),
+        kind("plain: a machine four times its neighbour, on the same lots")
+            .on(&[110], 40, |f| {
+                f.named(&[Machine], |p| p.number % 2)
                     .lots_back(5, 6)
                     .anywhere(SAND_THROUGH, 0.5, |p| {
                         times(Piece::is(&p.panel.machine, "M2"), 4.0)
                     })
-                    .records()
-            },
-        )
-        .plainly(Party::Machine)
-        .against(Dedicated::on(4f64.ln(), share(0.5), 1.0).panels()),
-        Kind::new("plain: first five of the day", &[280], |n, seed| {
-            Floor::new(n, 20, seed)
-                .lots_back(5, 6)
-                .anywhere(SWIRL, 0.6, |p| times(p.of_day < 5, 4.0))
-                .records()
-        })
-        .right(Right::Time)
-        .against(Dedicated::on(4f64.ln(), share(0.25), 0.85).panels()),
-        Kind::new("plain: a step in time", &[180], |n, seed| {
-            Floor::new(n, 12, seed)
-                .lots_back(5, 6)
-                .each(|p| p.hidden = usize::from(p.number >= 90))
-                .anywhere(SWIRL, 0.6, |p| times(p.hidden == 1, 3.0))
-                .records()
-        })
-        .right(Right::Time)
-        .against(Dedicated::on(3f64.ln(), share(0.5), 1.0).units(12).panels()),
-        Kind::new(
-            "plain: it wanders and nothing varies",
-            &[60, 120, 240],
-            |n, seed| {
-                Floor::new(n, 40, seed)
-                    .turned()
-                    .table_drawn()
-                    .anywhere(SWIRL, 1.2, |_| 1.0)
-                    .records()
-            },
-        )
-        .right(Right::Wanders),
-        Kind::new(
-            "plain: it wanders in clumps, never turned",
-            &[80, 200],
-            |n, seed| {
-                Floor::new(n, 40, seed)
-                    .with(|f| f.clump = 1.0)
-                    .table_drawn()
-                    .anywhere(SWIRL, 1.5, |_| 1.0)
-                    .records()
-            },
-        )
-        .right(Right::Wanders),
+            })
+            .plainly(Party::Machine)
+            .against(Dedicated::on(4f64.ln(), share(0.5), 1.0).panels()),
+        kind("plain: first five of the day")
+            .on(&[280], 20, |f| {
+                f.lots_back(5, 6)
+                    .anywhere(SWIRL, 0.6, |p| times(p.of_day < 5, 4.0))
+            })
+            .right(Right::Time)
+            .against(Dedicated::on(4f64.ln(), share(0.25), 0.85).panels()),
+        kind("plain: a step in time")
+            .on(&[180], 12, |f| {
+                f.lots_back(5, 6)
+                    .each(|p| p.hidden = usize::from(p.number >= 90))
+                    .anywhere(SWIRL, 0.6, |p| times(p.hidden == 1, 3.0))
+            })
+            .right(Right::Time)
+            .against(Dedicated::on(3f64.ln(), share(0.5), 1.0).units(12).panels()),
+        kind("plain: it wanders and nothing varies")
+            .on(&[60, 120, 240], 40, |f| {
+                f.turned().table_drawn().marks(SWIRL, 1.2)
+            })
+            .right(Right::Wanders),
+        kind("plain: it wanders in clumps, never turned")
+            .on(&[80, 200], 40, |f| {
+                f.with(|f| f.clump = 1.0).table_drawn().marks(SWIRL, 1.5)
+            })
+            .right(Right::Wanders),
     ]
 }

@@ -5,7 +5,8 @@ use rand::RngExt;
 use rand_chacha::ChaCha8Rng;
 use statrs::distribution::{Binomial, DiscreteCDF};
 
-use super::floor::{Floor, Frame, Piece, SAND_THROUGH, STAIN, SWIRL, WIDTH, name};
+use super::floor::Column::Head;
+use super::floor::{Floor, Frame, Piece, SAND_THROUGH, STAIN, SWIRL, WIDTH, either, name};
 use super::plain::LEVEL;
 use super::{Kind, Party};
 
@@ -53,8 +54,8 @@ pub(super) fn kinds() -> Vec<Kind> {
     vec![
         Kind::new("plain: a spot", &[60, 100], |n, seed| {
             laid(n, seed)
-                .anywhere(SAND_THROUGH, 1.0, |_| 1.0)
-                .spot(SAND_THROUGH, Frame::Machine, AT, |_| 0.3)
+                .marks(SAND_THROUGH, 1.0)
+                .place(SAND_THROUGH, Frame::Machine, AT, 0.3)
                 .records()
         })
         .plainly(Party::Machine)
@@ -62,8 +63,8 @@ pub(super) fn kinds() -> Vec<Kind> {
         .against(dedicated(0.3, near_a_place(1.0))),
         Kind::new("plain: a faint spot", &[110], |n, seed| {
             laid(n, seed)
-                .anywhere(SAND_THROUGH, 1.0, |_| 1.0)
-                .spot(SAND_THROUGH, Frame::Machine, AT, |_| 0.15)
+                .marks(SAND_THROUGH, 1.0)
+                .place(SAND_THROUGH, Frame::Machine, AT, 0.15)
                 .records()
         })
         .plainly(Party::Machine)
@@ -71,14 +72,10 @@ pub(super) fn kinds() -> Vec<Kind> {
         .against(dedicated(0.15, near_a_place(1.0))),
         Kind::new("plain: a spot on one head", &[120], |n, seed| {
             laid(n, seed)
-                .dealt(|p| p.number, 2, |p, k| p.panel.head = name("H", k))
-                .anywhere(SAND_THROUGH, 1.0, |_| 1.0)
+                .dealt_to(&[Head], 2, |p| p.number)
+                .marks(SAND_THROUGH, 1.0)
                 .spot(SAND_THROUGH, Frame::Machine, AT, |p| {
-                    if Piece::is(&p.panel.head, "H2") {
-                        0.3
-                    } else {
-                        0.0
-                    }
+                    either(Piece::is(&p.panel.head, "H2"), 0.3, 0.0)
                 })
                 .records()
         })
@@ -95,9 +92,9 @@ pub(super) fn kinds() -> Vec<Kind> {
                         p.panel.abrasive_id = name("A", p.number / 40);
                         p.hidden = usize::from(p.number >= 80);
                     })
-                    .anywhere(SWIRL, 0.8, |_| 1.0)
+                    .marks(SWIRL, 0.8)
                     .spot(SWIRL, Frame::Machine, AT, |p| {
-                        if p.hidden == 1 { 0.35 } else { 0.0 }
+                        either(p.hidden == 1, 0.35, 0.0)
                     })
                     .records()
             },
@@ -109,7 +106,7 @@ pub(super) fn kinds() -> Vec<Kind> {
         .against(2 * dedicated(0.35, near_a_place(0.8))),
         Kind::new("plain: a line", &[100], |n, seed| {
             laid(n, seed)
-                .anywhere(SWIRL, 1.0, |_| 1.0)
+                .marks(SWIRL, 1.0)
                 .planted(SWIRL, Frame::Machine, |_, rng| {
                     let draw = |rng: &mut ChaCha8Rng| Point {
                         x: 215.0 + 2.0 * (rng.random::<f64>() - 0.5),
@@ -129,7 +126,7 @@ pub(super) fn kinds() -> Vec<Kind> {
         .against(dedicated(0.4, 0.7 * 14.0 / 600.0)),
         Kind::new("plain: a side", &[100], |n, seed| {
             laid(n, seed)
-                .anywhere(SAND_THROUGH, 0.7, |_| 1.0)
+                .marks(SAND_THROUGH, 0.7)
                 .planted(SAND_THROUGH, Frame::Machine, in_box(0.5, 45.0, WIDTH))
                 .records()
         })
@@ -138,7 +135,7 @@ pub(super) fn kinds() -> Vec<Kind> {
         .against(dedicated(0.5, 0.7 / 6.0)),
         Kind::new("plain: a corner", &[80], |n, seed| {
             laid(n, seed)
-                .anywhere(SAND_THROUGH, 0.7, |_| 1.0)
+                .marks(SAND_THROUGH, 0.7)
                 .planted(SAND_THROUGH, Frame::Machine, in_box(0.5, 60.0, 50.0))
                 .records()
         })
@@ -147,8 +144,8 @@ pub(super) fn kinds() -> Vec<Kind> {
         .against(dedicated(0.5, 0.7 / 25.0)),
         Kind::new("plain: a place of the part", &[60, 100], |n, seed| {
             laid(n, seed)
-                .anywhere(STAIN, 1.0, |_| 1.0)
-                .spot(STAIN, Frame::Panel, AT, |_| 0.3)
+                .marks(STAIN, 1.0)
+                .place(STAIN, Frame::Panel, AT, 0.3)
                 .records()
         })
         .plainly(Party::Part)
@@ -156,8 +153,8 @@ pub(super) fn kinds() -> Vec<Kind> {
         .against(dedicated(0.3, near_a_place(1.0))),
         Kind::new("plain: a mark of the table", &[60, 100], |n, seed| {
             laid(n, seed)
-                .anywhere(STAIN, 1.0, |_| 1.0)
-                .spot(STAIN, Frame::Table, AT, |_| 0.3)
+                .marks(STAIN, 1.0)
+                .place(STAIN, Frame::Table, AT, 0.3)
                 .records()
         })
         .plainly(Party::Inspection)

@@ -2,9 +2,10 @@
 
 use rand::RngExt;
 
+use super::floor::Column::{Age, Disc, Feed, Fixture, Lot, Machine, Part};
 use super::floor::{Floor, NIB, ORANGE_PEEL, Piece, SAND_THROUGH, SWIRL, grit, name};
 use super::plain::FEEDS;
-use super::{Kind, Party};
+use super::{Kind, Party, kind};
 
 const SIZES: [usize; 3] = [60, 120, 240];
 
@@ -21,9 +22,9 @@ pub(super) fn kinds() -> Vec<Kind> {
 
 fn settings() -> Vec<Kind> {
     vec![
-        Kind::new("a grit for each part", &SIZES, |n, seed| {
-            Floor::new(n, 40, seed)
-                .dealt(
+        kind("a grit for each part")
+            .on(&SIZES, 40, |f| {
+                f.dealt(
                     |p| p.pallet,
                     2,
                     |p, k| {
@@ -33,254 +34,179 @@ fn settings() -> Vec<Kind> {
                 )
                 .lots(10)
                 .anywhere(SWIRL, 0.8, |p| times(Piece::is(&p.panel.part, "D2"), 3.0))
-                .records()
-        })
-        .by(Party::Part)
-        .open(&["part", "part number", "grit"]),
-        Kind::new("fixture by part, the part is bad", &SIZES, |n, seed| {
-            Floor::new(n, 40, seed)
-                .dealt(
-                    |p| p.pallet,
-                    3,
-                    |p, k| {
-                        p.panel.part = name("D", k);
-                        p.panel.fixture = name("F", k);
-                    },
-                )
-                .lots(10)
-                .anywhere(SAND_THROUGH, 0.6, |p| {
-                    times(Piece::is(&p.panel.part, "D3"), 4.0)
-                })
-                .records()
-        })
-        .by(Party::Part)
-        .open(&["part", "part number", "fixture"]),
-        Kind::new("feed set by lot, a lot is bad", &SIZES, |n, seed| {
-            Floor::new(n, 40, seed)
-                .each(|p| {
+            })
+            .by(Party::Part)
+            .open(&["part", "part number", "grit"]),
+        kind("fixture by part, the part is bad")
+            .on(&SIZES, 40, |f| {
+                f.dealt_to(&[Part, Fixture], 3, |p| p.pallet)
+                    .lots(10)
+                    .anywhere(SAND_THROUGH, 0.6, |p| {
+                        times(Piece::is(&p.panel.part, "D3"), 4.0)
+                    })
+            })
+            .by(Party::Part)
+            .open(&["part", "part number", "fixture"]),
+        kind("feed set by lot, a lot is bad")
+            .on(&SIZES, 40, |f| {
+                f.each(|p| {
                     let lot = p.number / 10;
                     p.panel.lot = name("L", lot);
                     p.panel.feed_mm_s = Some(FEEDS[lot * 3 % 4]);
                 })
                 .anywhere(ORANGE_PEEL, 0.8, |p| times(p.number / 10 % 6 == 2, 5.0))
-                .records()
-        })
-        .by(Party::Part)
-        .open(&["lot", "feed"]),
-        Kind::new(
-            "disc changed at every lot, a disc is bad",
-            &SIZES,
-            |n, seed| {
-                Floor::new(n, 40, seed)
-                    .each(|p| {
-                        p.panel.lot = name("L", p.number / 15);
-                        p.panel.abrasive_id = name("A", p.number / 15);
-                        p.panel.abrasive_age = Some((p.number % 15) as f64);
-                    })
+            })
+            .by(Party::Part)
+            .open(&["lot", "feed"]),
+        kind("disc changed at every lot, a disc is bad")
+            .on(&SIZES, 40, |f| {
+                f.named(&[Lot, Disc], |p| p.number / 15)
+                    .named(&[Age], |p| p.number % 15)
                     .anywhere(SWIRL, 0.8, |p| times(p.number / 15 % 4 == 1, 4.0))
-                    .records()
-            },
-        )
-        .by(Party::Recipe)
-        .open(&["lot", "disc", "abrasive", "batch"]),
-        Kind::new(
-            "lots, feed and inspector follow the shift, lots are bad",
-            &SIZES,
-            |n, seed| {
-                Floor::new(n, 20, seed)
-                    .each(|p| {
-                        let night = p.shift % 2;
-                        p.panel.lot = name("L", p.shift);
-                        p.panel.supplier = name("S", night);
-                        p.panel.inspector = name("I", night);
-                        p.panel.feed_mm_s = Some([100.0, 140.0][night]);
-                    })
-                    .anywhere(ORANGE_PEEL, 0.8, |p| times(p.shift % 2 == 1, 3.0))
-                    .records()
-            },
-        )
-        .by(Party::Part)
-        .open(&["supplier", "lot", "inspector", "feed", "shift"]),
-        Kind::new("machine by shift, nights are worse", &SIZES, |n, seed| {
-            Floor::new(n, 20, seed)
-                .each(|p| p.panel.machine = name("M", p.shift % 2))
-                .lots_back(5, 5)
-                .anywhere(SAND_THROUGH, 0.8, |p| times(p.shift % 2 == 1, 3.0))
-                .records()
-        })
-        .open(&["shift", "time", "machine"]),
-        Kind::new(
-            "days unlike, feed by shift, lots return",
-            &SIZES,
-            |n, seed| {
-                Floor::new(n, 20, seed)
-                    .dealt(|p| p.shift, 4, |p, k| p.panel.feed_mm_s = Some(FEEDS[k]))
-                    .lots_back(5, 10)
-                    .swings(|p| p.day, 0.6)
-                    .swings(|p| p.shift, 0.3)
-                    .anywhere(ORANGE_PEEL, 1.0, |_| 1.0)
-                    .records()
-            },
-        ),
-        Kind::new(
-            "rate wanders, feed held for 15 panels, lots of 20",
-            &SIZES,
-            |n, seed| {
-                Floor::new(n, 40, seed)
-                    .dealt(
-                        |p| p.number / 15,
-                        4,
-                        |p, k| p.panel.feed_mm_s = Some(FEEDS[k]),
-                    )
-                    .lots(20)
-                    .wanders(0.7, 0.95)
-                    .anywhere(ORANGE_PEEL, 1.0, |_| 1.0)
-                    .records()
-            },
-        ),
-        Kind::new(
-            "rate wanders, abrasive ages, two fixtures by pallet",
-            &SIZES,
-            |n, seed| {
-                Floor::new(n, 40, seed)
-                    .dealt(|p| p.pallet, 2, |p, k| p.panel.fixture = name("F", k))
-                    .each(|p| {
-                        p.panel.abrasive_age = Some((p.number % 30) as f64);
-                        p.panel.abrasive_id = name("A", p.number / 30);
-                    })
-                    .wanders(0.7, 0.95)
-                    .anywhere(SWIRL, 1.0, |_| 1.0)
-                    .records()
-            },
-        ),
-        Kind::new(
-            "feed raised step by step while an inspector learns",
-            &SIZES,
-            |n, seed| {
-                Floor::new(n, 20, seed)
-                    .each(|p| {
-                        p.panel.feed_mm_s = Some(FEEDS[4 * p.number / n]);
-                        p.panel.inspector = name("I", 0);
-                        p.luck = (1.5 * p.number as f64 / n as f64).exp();
-                    })
-                    .lots(10)
-                    .anywhere(ORANGE_PEEL, 0.7, |_| 1.0)
-                    .records()
-            },
-        )
-        .by(Party::Inspection)
-        .open(&["time", "trend", "step", "lot", "feed"]),
-        Kind::new(
-            "supplier, batch and inspector new on one day",
-            &SIZES,
-            |n, seed| {
-                Floor::new(n, 20, seed)
-                    .each(|p| {
-                        let late = usize::from(p.day >= n / 40);
-                        p.hidden = late;
-                        p.panel.supplier = name("S", late);
-                        p.panel.abrasive_id = name("B", late);
-                        p.panel.inspector = name("I", late);
-                        p.panel.lot = name("L", p.pallet);
-                    })
-                    .anywhere(SAND_THROUGH, 0.6, |p| times(p.hidden == 1, 4.0))
-                    .records()
-            },
-        )
-        .by(Party::Part)
-        .open(&["supplier", "batch", "abrasive", "inspector", "time", "step"]),
-        Kind::new(
-            "thin film of some lots, feed by lot",
-            &[60, 120],
-            |n, seed| {
+            })
+            .by(Party::Recipe)
+            .open(&["lot", "disc", "abrasive", "batch"]),
+        kind("lots, feed and inspector follow the shift, lots are bad")
+            .on(&SIZES, 20, |f| {
+                f.each(|p| {
+                    let night = p.shift % 2;
+                    p.panel.lot = name("L", p.shift);
+                    p.panel.supplier = name("S", night);
+                    p.panel.inspector = name("I", night);
+                    p.panel.feed_mm_s = Some([100.0, 140.0][night]);
+                })
+                .anywhere(ORANGE_PEEL, 0.8, |p| times(p.shift % 2 == 1, 3.0))
+            })
+            .by(Party::Part)
+            .open(&["supplier", "lot", "inspector", "feed", "shift"]),
+        kind("machine by shift, nights are worse")
+            .on(&SIZES, 20, |f| {
+                f.named(&[Machine], |p| p.shift % 2)
+                    .lots_back(5, 5)
+                    .anywhere(SAND_THROUGH, 0.8, |p| times(p.shift % 2 == 1, 3.0))
+            })
+            .open(&["shift", "time", "machine"]),
+        kind("days unlike, feed by shift, lots return").on(&SIZES, 20, |f| {
+            f.dealt_to(&[Feed(&FEEDS)], 4, |p| p.shift)
+                .lots_back(5, 10)
+                .swings(|p| p.day, 0.6)
+                .swings(|p| p.shift, 0.3)
+                .marks(ORANGE_PEEL, 1.0)
+        }),
+        kind("rate wanders, feed held for 15 panels, lots of 20").on(&SIZES, 40, |f| {
+            f.dealt_to(&[Feed(&FEEDS)], 4, |p| p.number / 15)
+                .lots(20)
+                .wanders(0.7, 0.95)
+                .marks(ORANGE_PEEL, 1.0)
+        }),
+        kind("rate wanders, abrasive ages, two fixtures by pallet").on(&SIZES, 40, |f| {
+            f.dealt_to(&[Fixture], 2, |p| p.pallet)
+                .named(&[Age], |p| p.number % 30)
+                .named(&[Disc], |p| p.number / 30)
+                .wanders(0.7, 0.95)
+                .marks(SWIRL, 1.0)
+        }),
+        kind("feed raised step by step while an inspector learns")
+            .on(&SIZES, 20, |f| {
+                let n = f.pieces.len();
+                f.each(|p| {
+                    p.panel.feed_mm_s = Some(FEEDS[4 * p.number / n]);
+                    p.panel.inspector = name("I", 0);
+                    p.luck = (1.5 * p.number as f64 / n as f64).exp();
+                })
+                .lots(10)
+                .marks(ORANGE_PEEL, 0.7)
+            })
+            .by(Party::Inspection)
+            .open(&["time", "trend", "step", "lot", "feed"]),
+        kind("supplier, batch and inspector new on one day")
+            .on(&SIZES, 20, |f| {
+                let n = f.pieces.len();
+                f.each(|p| {
+                    let late = usize::from(p.day >= n / 40);
+                    p.hidden = late;
+                    p.panel.supplier = name("S", late);
+                    p.panel.abrasive_id = name("B", late);
+                    p.panel.inspector = name("I", late);
+                    p.panel.lot = name("L", p.pallet);
+                })
+                .anywhere(SAND_THROUGH, 0.6, |p| times(p.hidden == 1, 4.0))
+            })
+            .by(Party::Part)
+            .open(&["supplier", "batch", "abrasive", "inspector", "time", "step"]),
+        kind("thin film of some lots, feed by lot")
+            .on(&[60, 120], 40, |f| {
                 let thin = |p: &Piece| p.number / 10 % 4 == 1;
-                Floor::new(n, 40, seed)
-                    .each(|p| {
-                        p.panel.lot = name("L", p.number / 10);
-                        p.panel.feed_mm_s = Some(FEEDS[p.number / 10 % 4]);
-                    })
+                f.named(&[Lot], |p| p.number / 10)
+                    .named(&[Feed(&FEEDS)], |p| p.number / 10 % 4)
                     .read(
                         move |p| Some(if thin(p) { 26.0 } else { 45.0 }),
                         |p, _, _| 2200.0 / p.panel.feed_mm_s.unwrap(),
                     )
                     .anywhere(SAND_THROUGH, 0.3, move |p| times(thin(p), 6.0))
-                    .records()
-            },
-        )
-        .by(Party::Part)
-        .open(&["lot", "film", "feed"]),
+            })
+            .by(Party::Part)
+            .open(&["lot", "film", "feed"]),
     ]
 }
 
 fn habits() -> Vec<Kind> {
     vec![
-        Kind::new(
-            "operator slows down after bad panels, rate wanders",
-            &SIZES,
-            |n, seed| {
-                let mut floor = Floor::new(n, 40, seed).lots(20).wanders(0.8, 0.9);
-                let mut feed = 1;
-                for i in 0..n {
-                    floor.pieces[i].panel.feed_mm_s = Some(FEEDS[feed]);
-                    let mean = floor.pieces[i].luck;
-                    let marks = floor.ordinary(i, ORANGE_PEEL, mean);
-                    feed = match marks {
-                        0 => (feed + 1).min(3),
-                        1 => feed,
-                        _ => feed.saturating_sub(1),
-                    };
+        kind("operator slows down after bad panels, rate wanders").on(&SIZES, 40, |f| {
+            let n = f.pieces.len();
+            let mut floor = f.lots(20).wanders(0.8, 0.9);
+            let mut feed = 1;
+            for i in 0..n {
+                floor.pieces[i].panel.feed_mm_s = Some(FEEDS[feed]);
+                let mean = floor.pieces[i].luck;
+                let marks = floor.ordinary(i, ORANGE_PEEL, mean);
+                feed = match marks {
+                    0 => (feed + 1).min(3),
+                    1 => feed,
+                    _ => feed.saturating_sub(1),
+                };
+            }
+            floor
+        }),
+        kind("disc thrown away after a bad panel, rate wanders").on(&SIZES, 40, |f| {
+            let n = f.pieces.len();
+            let mut floor = f.lots(20).wanders(0.8, 0.9);
+            let (mut age, mut disc) = (0, 0);
+            for i in 0..n {
+                let panel = &mut floor.pieces[i].panel;
+                panel.abrasive_age = Some(f64::from(age));
+                panel.abrasive_id = name("A", disc);
+                let mean = floor.pieces[i].luck;
+                age += 1;
+                if floor.ordinary(i, SWIRL, mean) > 2 {
+                    age = 0;
+                    disc += 1;
                 }
-                floor.records()
-            },
-        ),
-        Kind::new(
-            "disc thrown away after a bad panel, rate wanders",
-            &SIZES,
-            |n, seed| {
-                let mut floor = Floor::new(n, 40, seed).lots(20).wanders(0.8, 0.9);
-                let (mut age, mut disc) = (0, 0);
-                for i in 0..n {
-                    let panel = &mut floor.pieces[i].panel;
-                    panel.abrasive_age = Some(f64::from(age));
-                    panel.abrasive_id = name("A", disc);
-                    let mean = floor.pieces[i].luck;
-                    age += 1;
-                    if floor.ordinary(i, SWIRL, mean) > 2 {
-                        age = 0;
-                        disc += 1;
-                    }
-                }
-                floor.records()
-            },
-        ),
-        Kind::new(
-            "lot looked up only for panels with marks",
-            &SIZES,
-            |n, seed| {
-                let mut floor = Floor::new(n, 40, seed).swings(|p| p.day, 0.3);
-                for i in 0..n {
-                    let mean = floor.pieces[i].luck;
-                    let bad = floor.ordinary(i, SAND_THROUGH, mean) > 0;
-                    let looked_up = bad || floor.rng.random::<f64>() < 0.2;
-                    floor.pieces[i].panel.lot = name("L", i / 10).filter(|_| looked_up);
-                }
-                floor.records()
-            },
-        ),
-        Kind::new(
-            "disc written down mostly where a panel was bad",
-            &SIZES,
-            |n, seed| {
-                let mut floor = Floor::new(n, 40, seed).lots(10);
-                for i in 0..n {
-                    let bad = floor.ordinary(i, SWIRL, 0.8) > 1;
-                    let written = bad || floor.rng.random::<f64>() < 0.3;
-                    let panel = &mut floor.pieces[i].panel;
-                    panel.abrasive_id = name("A", i / 15 % 2).filter(|_| written);
-                }
-                floor.records()
-            },
-        ),
+            }
+            floor
+        }),
+        kind("lot looked up only for panels with marks").on(&SIZES, 40, |f| {
+            let n = f.pieces.len();
+            let mut floor = f.swings(|p| p.day, 0.3);
+            for i in 0..n {
+                let mean = floor.pieces[i].luck;
+                let bad = floor.ordinary(i, SAND_THROUGH, mean) > 0;
+                let looked_up = bad || floor.rng.random::<f64>() < 0.2;
+                floor.pieces[i].panel.lot = name("L", i / 10).filter(|_| looked_up);
+            }
+            floor
+        }),
+        kind("disc written down mostly where a panel was bad").on(&SIZES, 40, |f| {
+            let n = f.pieces.len();
+            let mut floor = f.lots(10);
+            for i in 0..n {
+                let bad = floor.ordinary(i, SWIRL, 0.8) > 1;
+                let written = bad || floor.rng.random::<f64>() < 0.3;
+                let panel = &mut floor.pieces[i].panel;
+                panel.abrasive_id = name("A", i / 15 % 2).filter(|_| written);
+            }
+            floor
+        }),
         Kind::new(
             "clean panels not exported, nibs by lot",
             &SIZES,
@@ -288,54 +214,43 @@ fn habits() -> Vec<Kind> {
                 // whoever has many nibs is exported, with or without orange peel
                 Floor::new(n, 40, seed)
                     .lots_back(6, 10)
-                    .dealt(|p| p.number, 4, |p, k| p.panel.feed_mm_s = Some(FEEDS[k]))
+                    .dealt_to(&[Feed(&FEEDS)], 4, |p| p.number)
                     .anywhere(NIB, 0.5, |p| times(Piece::is(&p.panel.lot, "L2"), 6.0))
-                    .anywhere(ORANGE_PEEL, 0.5, |_| 1.0)
+                    .marks(ORANGE_PEEL, 0.5)
                     .exported(|_, marks| marks > 0)
             },
         )
         .made(NIB, Party::Part),
-        Kind::new("one wrecked panel", &SIZES, |n, seed| {
-            let mut floor = Floor::new(n, 40, seed)
+        kind("one wrecked panel").on(&SIZES, 40, |f| {
+            let n = f.pieces.len();
+            let mut floor = f
                 .turned()
                 .lots(10)
-                .dealt(|p| p.number, 4, |p, k| p.panel.fixture = name("F", k))
-                .dealt(|p| p.pallet, 4, |p, k| p.panel.feed_mm_s = Some(FEEDS[k]))
-                .anywhere(SWIRL, 0.6, |_| 1.0);
+                .dealt_to(&[Fixture], 4, |p| p.number)
+                .dealt_to(&[Feed(&FEEDS)], 4, |p| p.pallet)
+                .marks(SWIRL, 0.6);
             floor.mixing = 50.0;
             floor.ordinary(n / 3, SWIRL, 60.0);
-            floor.records()
+            floor
         }),
-        Kind::new(
-            "each panel its own lot, supplier and disc",
-            &SIZES,
-            |n, seed| {
-                Floor::new(n, 40, seed)
-                    .each(|p| {
-                        p.panel.lot = name("L", p.number);
-                        p.panel.supplier = name("S", p.number);
-                        p.panel.abrasive_id = name("A", p.number);
-                        p.panel.abrasive_age = Some(0.0);
-                    })
-                    .anywhere(SWIRL, 1.0, |_| 1.0)
-                    .records()
-            },
-        ),
-        Kind::new(
-            "feed and lot written for every third panel",
-            &SIZES,
-            |n, seed| {
-                Floor::new(n, 40, seed)
-                    .each(|p| {
-                        if p.number % 3 == 0 {
-                            p.panel.feed_mm_s = Some(FEEDS[p.number / 3 % 4]);
-                            p.panel.lot = name("L", p.pallet);
-                        }
-                    })
-                    .swings(|p| p.day, 0.4)
-                    .anywhere(ORANGE_PEEL, 1.0, |_| 1.0)
-                    .records()
-            },
-        ),
+        kind("each panel its own lot, supplier and disc").on(&SIZES, 40, |f| {
+            f.each(|p| {
+                p.panel.lot = name("L", p.number);
+                p.panel.supplier = name("S", p.number);
+                p.panel.abrasive_id = name("A", p.number);
+                p.panel.abrasive_age = Some(0.0);
+            })
+            .marks(SWIRL, 1.0)
+        }),
+        kind("feed and lot written for every third panel").on(&SIZES, 40, |f| {
+            f.each(|p| {
+                if p.number % 3 == 0 {
+                    p.panel.feed_mm_s = Some(FEEDS[p.number / 3 % 4]);
+                    p.panel.lot = name("L", p.pallet);
+                }
+            })
+            .swings(|p| p.day, 0.4)
+            .marks(ORANGE_PEEL, 1.0)
+        }),
     ]
 }

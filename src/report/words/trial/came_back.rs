@@ -5,7 +5,7 @@ use crate::causes::{Finding, Frame};
 use crate::charts::NumberStyle;
 use crate::records::Records;
 use crate::report::words::counting::listed;
-use crate::trial::{Fixed, Place, ReadBack, Shown, Turned, read_back};
+use crate::trial::{Fixed, Parted, Place, ReadBack, Shown, Stays, Turned, read_back};
 
 /// Heading over sheets that came back.
 pub const READ_BACK: &str = "Planned trials";
@@ -64,41 +64,64 @@ fn as_run(back: &ReadBack) -> Vec<String> {
 /// The places of findings that lie in the machine or on the panel; an open one is
 /// where it was seen in the machine.
 pub fn places(findings: &[Finding]) -> Vec<Place> {
+    let placed = |f: &&Finding| f.x_mm.is_some() || f.y_mm.is_some();
     findings
         .iter()
+        .filter(placed)
         .filter_map(|f| {
             Some(Place {
                 finding: f.id.clone(),
                 machine: f.machine.clone(),
+                head: f.head.clone(),
                 defect: f.defect.clone(),
-                x_mm: f.x_mm?,
-                y_mm: f.y_mm?,
-                radius_mm: f.radius_mm?,
+                x_mm: f.x_mm,
+                y_mm: f.y_mm,
+                reach_mm: f.reach_mm?,
                 fixed: match f.frame {
-                    None | Some(Frame::Machine) => Fixed::InMachine,
-                    Some(Frame::Panel) => Fixed::OnPanel,
-                    Some(Frame::Path | Frame::Inspection) => return None,
+                    None | Some(Frame::Machine) => Fixed::Machine,
+                    Some(Frame::Panel) => Fixed::Panel,
+                    Some(Frame::Inspection) => Fixed::Table,
+                    Some(Frame::Path) => return None,
                 },
             })
         })
         .collect()
 }
 
-/// What turned panels show about a place.
+/// What panels that lay differently show about a place.
 fn turned(back: &ReadBack, found: &Turned, alpha: f64, numbers: &NumberStyle) -> String {
-    let says = match (found.p_panel <= alpha, found.p_machine <= alpha) {
-        (true, false) => "it stays in the machine",
-        (false, true) => "it turns with the panels",
-        (true, true) => "it stays in neither frame",
-        (false, false) => "not told yet",
+    let says = match found.stays(alpha) {
+        Stays::In(Fixed::Machine) => "it stays in the machine",
+        Stays::In(Fixed::Panel) => "it turns with the panels",
+        Stays::In(Fixed::Table) => "it stays on the inspection table",
+        Stays::Nowhere => "it stays in no frame",
+        Stays::NotTold => "not told yet",
     };
+    let seen: Vec<String> = found.parted.iter().map(|p| parted(p, numbers)).collect();
     format!(
-        "Plan {}: {} ({}) on {} of {} panels turned: {says}.",
+        "Plan {}: {} ({}): {}: {says}.",
         back.plan,
         found.finding,
         found.defect,
-        numbers.count(found.hit_turned),
-        numbers.count(found.turned)
+        seen.join("; ")
+    )
+}
+
+/// How often marks lay at each of two places that lay apart.
+fn parted(parted: &Parted, numbers: &NumberStyle) -> String {
+    let place = |at: usize| {
+        let frame = match parted.frames[at] {
+            Fixed::Machine => "the machine’s",
+            Fixed::Panel => "the panel’s",
+            Fixed::Table => "the table’s",
+        };
+        format!("{} at {frame} place", numbers.count(parted.hit[at]))
+    };
+    format!(
+        "of {} panels on which the places lie apart, {}, {}",
+        numbers.count(parted.panels),
+        place(0),
+        place(1)
     )
 }
 
@@ -112,14 +135,18 @@ fn shown(back: &ReadBack, shown: &Shown, alpha: f64, numbers: &NumberStyle) -> S
             shown.levels[level]
         )
     };
+    let cell = shown
+        .cell
+        .as_ref()
+        .map_or(String::new(), |c| format!("{c}, "));
     format!(
-        "Plan {}: {} on {}, {} ({}): {}.",
+        "Plan {}: {cell}{} on {}, {} ({}): {}.",
         back.plan,
         shown.defect,
         of(0),
         of(1),
         factor(&shown.column),
-        if shown.p_value <= alpha {
+        if shown.p_adjusted <= alpha {
             "it goes with that setting"
         } else {
             "no difference shown"
