@@ -309,7 +309,9 @@ fn crowded_stretch(mut positions: Vec<f64>) -> Option<(f64, f64)> {
 fn axes(shape: Shape) -> &'static [LineAxis] {
     match shape {
         Shape::Spot { .. } => &[LineAxis::Y, LineAxis::X],
-        Shape::Line { along, .. } if along == LineAxis::Y => &[LineAxis::Y],
+        Shape::Line {
+            along: LineAxis::Y, ..
+        } => &[LineAxis::Y],
         Shape::Line { .. } => &[LineAxis::X],
     }
 }

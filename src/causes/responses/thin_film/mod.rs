@@ -120,8 +120,9 @@ fn panels_of(
     film: &MeanReadings,
 ) -> Option<Vec<PanelFilm>> {
     let mut lots: BTreeMap<&str, usize> = BTreeMap::new();
-    // of a lot and a recipe: the number of the last block, and its panels
-    let mut strata: BTreeMap<(Option<usize>, Option<&str>), (usize, usize)> = BTreeMap::new();
+    type LotAndRecipe<'a> = (Option<usize>, Option<&'a str>);
+    // the number of the last block, and its panels
+    let mut strata: BTreeMap<LotAndRecipe<'_>, (usize, usize)> = BTreeMap::new();
     let mut next = 0;
     let mut out = Vec::new();
     for (at, &index) in stream.data.panels.iter().enumerate() {

@@ -6,7 +6,7 @@
 //! Where the full test leaves the place's own marks out, all marks near it are
 //! taken for its own.
 
-use super::background::{LEFT_OUT_MM, RESERVE, WINDOW_MM, panel_axes};
+use super::background::{LEFT_OUT_MM, RESERVE, WINDOW_MM};
 use super::discs::Discs;
 use super::summed::Summed;
 use crate::causes::scan::field::marks::{Field, Kind};
