@@ -10,7 +10,7 @@ use super::plant::Plant;
 use super::responses::bars::{bar_findings, without_bars};
 use super::responses::ends::{Zones, covers, ends};
 use super::responses::merge::{LEAST_BACKGROUND, Sighting, merge};
-use super::responses::one_cause::carry_slopes;
+use super::responses::one_cause::{carry_slopes, one_breadth};
 use super::responses::place::Holder;
 use super::responses::repeat::{Ground, investigate};
 use super::responses::surface::findings as surface_findings;
@@ -48,6 +48,7 @@ pub fn find(records: &Records, settings: &Settings) -> Causes {
     for outcome in &outcomes {
         findings.extend(outcome.findings.iter().cloned());
     }
+    one_breadth(&mut findings);
     let sides = ends(records, settings, &plant, &streams, &zones);
     findings.retain(|finding| !sides.iter().any(|side| covers(side, finding)));
     findings.extend(sides);

@@ -85,7 +85,7 @@ pub(crate) fn rises(peers: &[Peers]) -> Option<f64> {
 pub(crate) fn with_distance(peers: &[Peers], p: f64) -> f64 {
     let peers: Vec<&Peers> = peers.iter().filter(|p| p.differ()).collect();
     let (mut along, mut given, mut shows) = (0.0, 0.0, 0.0);
-    let (mut units, mut more, mut exchanges) = (0, 0, 1.0);
+    let (mut groups, mut units, mut more, mut exchanges) = (0, 0, 0, 1.0);
     for group in &peers {
         let high = group
             .given
@@ -100,9 +100,13 @@ pub(crate) fn with_distance(peers: &[Peers], p: f64) -> f64 {
         let (n, k) = (group.given.len(), of(high).count());
         let least = of(high).fold(f64::INFINITY, f64::min);
         let most = of(low).fold(f64::NEG_INFINITY, f64::max);
-        if n < LEAST_PEERS || k + of(low).count() < n || least <= most {
+        if k + of(low).count() < n || least <= most {
             return p;
         }
+        if n < LEAST_PEERS {
+            continue;
+        }
+        groups += 1;
         let (a, b) = (centred(&group.given), centred(&group.shows));
         along += a.iter().zip(&b).map(|(x, y)| x * y).sum::<f64>();
         given += a.iter().map(|x| x * x).sum::<f64>();
@@ -113,7 +117,7 @@ pub(crate) fn with_distance(peers: &[Peers], p: f64) -> f64 {
         units += n;
         more += k;
     }
-    let degrees = units.saturating_sub(peers.len() + 1);
+    let degrees = units.saturating_sub(groups + 1);
     if more.min(units - more) < LEAST_ON_A_SIDE || degrees < LEAST_DEGREES {
         return p;
     }

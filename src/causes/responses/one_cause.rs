@@ -5,6 +5,7 @@
 //! what a slope of the removal does. The readings were asked with frames and
 //! lots of their own; the marks add that it hurts.
 
+use crate::causes::scan::RING_MM;
 use crate::causes::verdict::certainty;
 use crate::causes::{
     Cause, Finding, Frame, Kind, NextCheck, OpenRival, Reason, Side, Surface, SurfaceCause,
@@ -12,6 +13,24 @@ use crate::causes::{
 };
 use crate::records::Records;
 use crate::site::DefectClass;
+
+/// Of broad concentrations of one stream that lie beside each other, whoever found
+/// them, the clearest is told.
+pub(crate) fn one_breadth(findings: &mut Vec<Finding>) {
+    let broad = |f: &Finding| f.reasons.iter().any(|r| matches!(r, Reason::Broad { .. }));
+    let near = |a: Option<f64>, b: Option<f64>| match (a, b) {
+        (Some(a), Some(b)) => (a - b).abs() <= 2.0 * RING_MM,
+        (a, b) => a.is_none() && b.is_none(),
+    };
+    let told: Vec<Finding> = findings.iter().filter(|f| broad(f)).cloned().collect();
+    let clearer = |f: &Finding, o: &Finding| {
+        (f.evidence.stream, f.frame, f.line_axis) == (o.evidence.stream, o.frame, o.line_axis)
+            && near(f.x_mm, o.x_mm)
+            && near(f.y_mm, o.y_mm)
+            && o.p_adjusted < f.p_adjusted
+    };
+    findings.retain(|f| !broad(f) || !told.iter().any(|o| clearer(f, o)));
+}
 
 /// Gives sides that are not yet told the cause of the slope that makes them. A
 /// slope along one axis that a side of marks shows is told with that side alone.
