@@ -55,9 +55,19 @@ pub(crate) fn follows(
     suspect: &Suspect,
     strata: Option<&[usize]>,
 ) -> Option<Follows> {
+    follows_at(responses, suspect, strata, None)
+}
+
+/// The same, where only the side of a `level` is asked for: quick where p is far.
+pub(crate) fn follows_at(
+    responses: &[Response],
+    suspect: &Suspect,
+    strata: Option<&[usize]>,
+    level: Option<f64>,
+) -> Option<Follows> {
     let mut worst: Option<Follows> = None;
     for (at, response) in responses.iter().enumerate() {
-        let found = one(response, suspect, strata)?;
+        let found = one(response, suspect, strata, level)?;
         let before = worst.get_or_insert(found);
         if at > 0 {
             before.p_value = before.p_value.max(found.p_value);
@@ -66,7 +76,12 @@ pub(crate) fn follows(
     worst
 }
 
-fn one(response: &Response, suspect: &Suspect, strata: Option<&[usize]>) -> Option<Follows> {
+fn one(
+    response: &Response,
+    suspect: &Suspect,
+    strata: Option<&[usize]>,
+    level: Option<f64>,
+) -> Option<Follows> {
     let (pieces, left) = pieces(response, suspect, strata)?;
     let trust = Trust::of(&pieces);
     let mut shows = vec![0.0; pieces.len()];
@@ -98,9 +113,10 @@ fn one(response: &Response, suspect: &Suspect, strata: Option<&[usize]>) -> Opti
         }
         peers.push(own);
     }
-    let mut ps = vec![p_value(&peers, suspect.toward)?];
+    let p_of = |peers: &[Peers]| p_value(peers, suspect.toward, level);
+    let mut ps = vec![p_of(&peers)?];
     let whole = whole_units(&pieces, &shows);
-    ps.extend(whole.map(|units| p_value(&units, suspect.toward).unwrap_or(1.0)));
+    ps.extend(whole.map(|units| p_of(&units).unwrap_or(1.0)));
     let mut p = ps.into_iter().fold(0.0, f64::max);
     if suspect.serial {
         p = less_sure(p, serial_inflation(response, suspect, strata));
@@ -120,7 +136,7 @@ fn by_stratum(pieces: &[Piece]) -> impl Iterator<Item = &[Piece]> {
     pieces.chunk_by(|a, b| (a.block, a.stratum) == (b.block, b.stratum))
 }
 
-fn p_value(peers: &[Peers], toward: Toward) -> Option<f64> {
+fn p_value(peers: &[Peers], toward: Toward, level: Option<f64>) -> Option<f64> {
     let falls = || -> Vec<Peers> {
         let flip = |p: &Peers| Peers {
             given: p.given.iter().map(|g| -g).collect(),
@@ -129,9 +145,12 @@ fn p_value(peers: &[Peers], toward: Toward) -> Option<f64> {
         peers.iter().map(flip).collect()
     };
     Some(match toward {
-        Toward::Rises => rises(peers)?,
-        Toward::Falls => rises(&falls())?,
-        Toward::Either => (2.0 * rises(peers)?.min(rises(&falls())?)).min(1.0),
+        Toward::Rises => rises(peers, level)?,
+        Toward::Falls => rises(&falls(), level)?,
+        Toward::Either => {
+            let half = level.map(|level| level / 2.0);
+            (2.0 * rises(peers, half)?.min(rises(&falls(), half)?)).min(1.0)
+        }
     })
 }
 

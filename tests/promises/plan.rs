@@ -45,6 +45,9 @@ fn seldom(told: usize, shops: usize, chance: f64) -> bool {
     binomial::at_least(told as u64, shops as u64, chance) > SURPRISE
 }
 
+/// Share of panels that chance marks at a place.
+const CHANCE: f64 = 0.01;
+
 const LENGTH: f64 = 600.0;
 const WIDTH: f64 = 400.0;
 
@@ -253,12 +256,21 @@ fn marked_place(plan: &Plan, asked: &Asked, owner: Fixed, rng: &mut ChaCha8Rng) 
                 100.0
             },
         };
-        if rng.random_bool(asked.share) {
+        // Chance alone marks each frame's place on a hundredth of the panels; the
+        // share of the report counts that in.
+        let made = (asked.share - CHANCE) / (1.0 - CHANCE);
+        if rng.random_bool(made) {
             mark(&mut records, at, 0, Some(on_panel(&panel, owner, spot)));
         }
-        for frame in [Fixed::Panel, Fixed::Machine] {
-            if rng.random_bool(0.01) {
-                mark(&mut records, at, 0, Some(on_panel(&panel, frame, spot)));
+        let mut places = asked
+            .frames
+            .iter()
+            .map(|f| on_panel(&panel, *f, spot))
+            .collect::<Vec<_>>();
+        places.dedup();
+        for place in places {
+            if rng.random_bool(CHANCE) {
+                mark(&mut records, at, 0, Some(place));
             }
         }
     }
