@@ -3,6 +3,7 @@
 use std::io::Write;
 use std::path::{Path, PathBuf};
 
+use clap::builder::NonEmptyStringValueParser;
 use clap::{ArgGroup, ValueEnum};
 
 use super::terminal::{folded, plain};
@@ -77,7 +78,7 @@ pub(super) struct Plan {
     #[arg(long, value_name = "COLUMN=OLD,NEW", requires = "defect", conflicts_with = "factor", value_parser = factor)]
     change: Option<Factor>,
     /// The defect that should come less often.
-    #[arg(long, requires = "change")]
+    #[arg(long, requires = "change", value_parser = NonEmptyStringValueParser::new())]
     defect: Option<String>,
     /// Inspection files, folders or patterns: how it runs now, or what left things
     /// open.
@@ -99,7 +100,7 @@ pub(super) struct Plan {
     #[arg(long, allow_negative_numbers = true)]
     power: Option<f64>,
     /// Level of the test that reads the sheet. Default: the report's.
-    #[arg(long, allow_negative_numbers = true)]
+    #[arg(long, allow_negative_numbers = true, conflicts_with = "change")]
     alpha: Option<f64>,
     /// Seed of the order. Default: the site file's, else 1.
     #[arg(long)]

@@ -19,6 +19,9 @@ use crate::stats::distributions::{gamma, normal, student_t};
 /// Above this the moments decide alone.
 const FAR_FROM_ANY_LEVEL: f64 = 0.15;
 
+/// So many times a level, or so small a part of it, is far from it.
+const FAR_FROM_LEVEL: f64 = 3.0;
+
 /// Draws of a first look, and how many at least as extreme end it.
 const FIRST_DRAWS: usize = 1000;
 const PLENTY: usize = 200;
@@ -60,8 +63,9 @@ impl Peers {
 }
 
 /// One-sided p that units given more show more; none where no exchange changes
-/// anything.
-pub(crate) fn rises(peers: &[Peers]) -> Option<f64> {
+/// anything. Where only the side of a `level` is asked for, moments far from it are
+/// believed where exchanges are too many to be counted.
+pub(crate) fn rises(peers: &[Peers], level: Option<f64>) -> Option<f64> {
     let peers: Vec<&Peers> = peers.iter().filter(|p| p.differ()).collect();
     if peers.is_empty() {
         return None;
@@ -72,8 +76,16 @@ pub(crate) fn rises(peers: &[Peers]) -> Option<f64> {
         return Some(by_moments);
     }
     let tie = TIE * moments.variance.sqrt();
+    let far =
+        |level: f64| by_moments > FAR_FROM_LEVEL * level || FAR_FROM_LEVEL * by_moments < level;
     let counted = all_exchanges::at_least(&peers, moments.observed, tie);
-    Some(counted.unwrap_or_else(|| drawn(&peers, moments.observed - tie, by_moments)))
+    Some(counted.unwrap_or_else(|| {
+        if level.is_some_and(far) {
+            by_moments
+        } else {
+            drawn(&peers, moments.observed - tie, by_moments)
+        }
+    }))
 }
 
 /// What a few units say that exchanges are too few to show: where every unit of
@@ -300,7 +312,7 @@ mod tests {
         let all = orders(7);
         let as_many = all.iter().filter(|o| sum(o) >= observed - 1e-9).count();
         let exact = as_many as f64 / all.len() as f64;
-        let p = rises(&[group]).unwrap();
+        let p = rises(&[group], None).unwrap();
         // Two hundred draws as extreme end the drawing: ± 1/√200.
         let near = 4.0 / 200_f64.sqrt();
         assert!((p / exact - 1.0).abs() < near, "{p} {exact}");

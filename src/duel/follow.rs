@@ -57,9 +57,19 @@ pub(crate) fn follows(
     suspect: &Suspect,
     strata: Option<&[usize]>,
 ) -> Option<Follows> {
+    follows_at(responses, suspect, strata, None)
+}
+
+/// The same, where only the side of a `level` is asked for: quick where p is far.
+pub(crate) fn follows_at(
+    responses: &[Response],
+    suspect: &Suspect,
+    strata: Option<&[usize]>,
+    level: Option<f64>,
+) -> Option<Follows> {
     let mut worst: Option<Follows> = None;
     for (at, response) in responses.iter().enumerate() {
-        let found = one(response, suspect, strata)?;
+        let found = one(response, suspect, strata, level)?;
         let before = worst.get_or_insert(found);
         if at > 0 {
             before.p_value = before.p_value.max(found.p_value);
@@ -69,7 +79,12 @@ pub(crate) fn follows(
     worst
 }
 
-fn one(response: &Response, suspect: &Suspect, strata: Option<&[usize]>) -> Option<Follows> {
+fn one(
+    response: &Response,
+    suspect: &Suspect,
+    strata: Option<&[usize]>,
+    level: Option<f64>,
+) -> Option<Follows> {
     let (pieces, left) = pieces(response, suspect, strata)?;
     let trust = Trust::of(&pieces);
     let mut shows = vec![0.0; pieces.len()];
@@ -101,9 +116,10 @@ fn one(response: &Response, suspect: &Suspect, strata: Option<&[usize]>) -> Opti
         }
         peers.push(own);
     }
-    let mut p = p_value(&peers, suspect.toward)?;
+    let p_of = |peers: &[Peers]| p_value(peers, suspect.toward, level);
+    let mut p = p_of(&peers)?;
     if let Some(units) = whole_units(&pieces, &shows) {
-        let whole = p_value(&units, suspect.toward).unwrap_or([1.0; 2]);
+        let whole = p_of(&units).unwrap_or([1.0; 2]);
         p = [p[0].max(whole[0]), p[1].max(whole[1])];
     }
     if suspect.serial {
@@ -127,8 +143,8 @@ fn by_stratum(pieces: &[Piece]) -> impl Iterator<Item = &[Piece]> {
 }
 
 /// p with the distance of few units reckoned in, and by exchanges alone.
-fn p_value(peers: &[Peers], toward: Toward) -> Option<[f64; 2]> {
-    let one = |peers: &[Peers]| rises(peers).map(|p| [with_distance(peers, p), p]);
+fn p_value(peers: &[Peers], toward: Toward, level: Option<f64>) -> Option<[f64; 2]> {
+    let one = |peers: &[Peers], level| rises(peers, level).map(|p| [with_distance(peers, p), p]);
     let falls = || -> Vec<Peers> {
         let flip = |p: &Peers| Peers {
             given: p.given.iter().map(|g| -g).collect(),
@@ -137,10 +153,11 @@ fn p_value(peers: &[Peers], toward: Toward) -> Option<[f64; 2]> {
         peers.iter().map(flip).collect()
     };
     Some(match toward {
-        Toward::Rises => one(peers)?,
-        Toward::Falls => one(&falls())?,
+        Toward::Rises => one(peers, level)?,
+        Toward::Falls => one(&falls(), level)?,
         Toward::Either => {
-            let (up, down) = (one(peers)?, one(&falls())?);
+            let half = level.map(|level| level / 2.0);
+            let (up, down) = (one(peers, half)?, one(&falls(), half)?);
             [0, 1].map(|k| (2.0 * up[k].min(down[k])).min(1.0))
         }
     })

@@ -5,7 +5,7 @@ use rand::seq::SliceRandom;
 use rand_chacha::ChaCha8Rng;
 
 use super::two_level::Fraction;
-use crate::duel::{Follows, Response, Suspect, Toward, follows, stretches};
+use crate::duel::{Follows, Response, Suspect, Toward, follows_at, stretches};
 
 /// Most contrasts of one sheet that panels can be given singly.
 pub(super) const MOST_SINGLE: usize = 7;
@@ -90,13 +90,15 @@ pub(super) fn panels(given: &[Given], lots: usize, size: usize) -> usize {
 
 /// The test by which a contrast is read: does the response follow the levels
 /// among panels of one lot, stretches of one level exchanged as wholes? Panels
-/// without a level are left out. See [`crate::duel`].
+/// without a level are left out; `near` where only the side of a level is asked for.
+/// See [`crate::duel`].
 pub(super) fn read(
     values: &[f64],
     levels: &[Option<usize>],
     lots: &[usize],
     given: Given,
     toward: Toward,
+    near: Option<f64>,
 ) -> Option<Follows> {
     let suspect = Suspect {
         given: levels.iter().map(|l| l.map(|l| l as f64)).collect(),
@@ -112,5 +114,5 @@ pub(super) fn read(
         value: values.to_vec(),
         expected: vec![1.0; values.len()],
     };
-    follows(&[response], &suspect, None)
+    follows_at(&[response], &suspect, None, near)
 }

@@ -52,12 +52,10 @@ pub enum TrialError {
         allowed: String,
     },
     /// What must not be run together leaves too little.
-    #[error("what must not be run together leaves {left} settings for {terms} unknowns")]
+    #[error("what must not be run together leaves {left} settings, too few to tell all factors")]
     CutsLeaveNothing {
         /// Settings left.
         left: usize,
-        /// Unknowns of the model.
-        terms: usize,
     },
     /// Nothing to run.
     #[error("a trial of no panels tells nothing")]
@@ -237,8 +235,10 @@ impl TrialError {
                 Some(near) => format!("did you mean {near}?"),
                 None => "`onus columns` lists the columns; further factors stand under [factors] in onus.toml".into(),
             },
-            Self::OneLevel { name } => format!("give two different settings: --factor {name}=LOW..HIGH"),
-            Self::Twice { name } => format!("give --factor {name}=… once, with all its settings"),
+            Self::OneLevel { name } => {
+                format!("give two different settings: {name}=LOW..HIGH or {name}=ONE,OTHER")
+            }
+            Self::Twice { name } => format!("give {name} once"),
             Self::LimitsLeaveNothing { name, allowed, .. } => {
                 format!("the site allows {name} {allowed}: choose a range inside it")
             }
@@ -248,7 +248,7 @@ impl TrialError {
             Self::CutsLeaveNothing { .. } => {
                 "let --never forbid less, or give wider ranges".into()
             }
-            Self::NoPanels => "give at least four runs".into(),
+            Self::NoPanels => "give at least four runs, one repeat, one lot".into(),
             Self::TooFewRuns { least, .. } => format!("give --runs {least} or more, or fewer factors"),
             Self::NotOffered { offered, .. } if offered.is_empty() => {
                 "change the number of factors, or take --shape d-optimal".into()

@@ -65,6 +65,9 @@ impl Goal {
 pub(super) struct OnSheet<'a> {
     pub given: &'a [Given],
     pub at: usize,
+    /// Of the lays in the cell and at the table the other one, where the sheet changes
+    /// both: then a frame has two others to beat.
+    pub beside: Option<usize>,
     pub lots: usize,
     pub seed: u64,
 }
@@ -130,11 +133,40 @@ impl OnSheet<'_> {
     }
 
     fn tells(self, dealt: &[Dealt], goal: &Goal, rng: &mut ChaCha8Rng) -> bool {
-        let own = |d: &Dealt| d.levels[self.at];
-        let levels: Vec<Option<usize>> = dealt.iter().map(|d| Some(own(d))).collect();
         let lots: Vec<usize> = dealt.iter().map(|d| d.lot).collect();
-        let values: Vec<f64> = dealt.iter().map(|d| goal.value(own(d), rng)).collect();
-        let read = read(&values, &levels, &lots, self.given[self.at], goal.toward());
-        read.is_some_and(|f| f.p_value <= goal.alpha)
+        let given = self.given[self.at];
+        let beats = |rows: Vec<(usize, f64)>| {
+            let levels: Vec<Option<usize>> = rows.iter().map(|r| Some(r.0)).collect();
+            let values: Vec<f64> = rows.iter().map(|r| r.1).collect();
+            let read = read(
+                &values,
+                &levels,
+                &lots,
+                given,
+                goal.toward(),
+                Some(goal.alpha),
+            );
+            read.is_some_and(|f| f.p_value <= goal.alpha)
+        };
+        let own = |d: &Dealt| d.levels[self.at];
+        let Some(beside) = self.beside else {
+            return beats(
+                dealt
+                    .iter()
+                    .map(|d| (own(d), goal.value(own(d), rng)))
+                    .collect(),
+            );
+        };
+        // Where a frame lies as the owner's, its place has the owner's mark.
+        let mut rows = [Vec::new(), Vec::new()];
+        for panel in dealt {
+            let made = goal.value(0, rng);
+            let apart = [own(panel), own(panel) ^ panel.levels[beside]];
+            for (rows, apart) in rows.iter_mut().zip(apart) {
+                let value = if apart == 0 { made } else { goal.value(1, rng) };
+                rows.push((apart, value));
+            }
+        }
+        rows.into_iter().all(beats)
     }
 }

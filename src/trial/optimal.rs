@@ -92,7 +92,6 @@ pub(super) fn choose(
     let width = rows.first().map_or(0, Vec::len);
     let nothing = TrialError::CutsLeaveNothing {
         left: candidates.len(),
-        terms: width,
     };
     if width == 0 || candidates.len() < width {
         return Err(nothing);

@@ -12,6 +12,9 @@ use crate::stats::matrix::pseudo_inverse;
 /// practice, no source): about a tenth of the removal.
 pub(super) const USUAL_SCATTER: f64 = 0.1;
 
+/// Up to this age the report takes an abrasive for fresh.
+const FRESH_UP_TO: f64 = 2.0;
+
 /// Level of the intervals.
 const LEVEL: f64 = 0.95;
 
@@ -51,11 +54,18 @@ pub(super) fn precision(
 ) -> Vec<Precision> {
     let scatter = scatter.unwrap_or(USUAL_SCATTER);
     let lots = points.iter().map(|p| p.lot).max().unwrap_or(0);
+    let ages = hard.map(|at| ages(points, at));
     let rows: Vec<Vec<f64>> = points
         .iter()
-        .map(|point| {
+        .enumerate()
+        .map(|(i, point)| {
             let mut row = row(factors, &point.coded, *model);
             row.extend((1..=lots).map(|lot| f64::from(u8::from(point.lot == lot))));
+            // A fresh abrasive a stretch: the report allows for its age.
+            row.extend(ages.iter().flat_map(|ages| {
+                let fresh = f64::from(u8::from(ages[i] <= FRESH_UP_TO));
+                [ages[i], fresh]
+            }));
             row
         })
         .collect();
@@ -106,6 +116,16 @@ pub(super) fn precision(
     };
     (factors.iter().zip(columns_of(factors)).enumerate())
         .filter_map(of)
+        .collect()
+}
+
+/// Panels sanded on each panel's abrasive, which changes with the factor at `hard` and
+/// with the lot.
+fn ages(points: &[Point], hard: usize) -> Vec<f64> {
+    let same = |a: &Point, b: &Point| a.lot == b.lot && a.coded[hard] == b.coded[hard];
+    let stretches = points.chunk_by(same);
+    stretches
+        .flat_map(|stretch| (0..stretch.len()).map(|age| age as f64))
         .collect()
 }
 

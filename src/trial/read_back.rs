@@ -239,7 +239,7 @@ fn contrasts(records: &Records, rows: &[usize], cell: Option<&String>, out: &mut
                 marks[mark.panel] += 1.0;
             }
             let response: Vec<f64> = rows.iter().map(|at| marks[*at].ln_1p()).collect();
-            let Some(found) = read(&response, &coded, &blocks, given, Toward::Either) else {
+            let Some(found) = read(&response, &coded, &blocks, given, Toward::Either, None) else {
                 continue;
             };
             let count = |level: usize, hit: bool| {

@@ -166,6 +166,9 @@ pub fn recipe(request: &RecipeRequest, site: &Site) -> Result<Plan, TrialError> 
     if request.runs == Some(0) || request.repeats == 0 || request.lots.count() == 0 {
         return Err(TrialError::NoPanels);
     }
+    if request.runs.is_some_and(|runs| runs > MOST_PANELS) {
+        return Err(TrialError::TooManyPanels { most: MOST_PANELS });
+    }
     let mut laid = lay(request, &factors)?;
     if laid.shape == Shape::DOptimal && request.shape.is_none() {
         notes.push(Note::ChosenRuns);

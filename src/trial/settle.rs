@@ -79,7 +79,6 @@ struct Wanted {
     share: f64,
     without: f64,
     of_place: bool,
-    power: f64,
 }
 
 /// Takes whatever is open.
@@ -182,7 +181,7 @@ pub fn settle(request: &SettleRequest, open: &Open, site: &Site) -> Result<Plan,
             share: one.share,
             without: one.without,
             alpha,
-            power: one.power,
+            power: request.power,
             of_place: one.of_place,
         };
         match contrasts.iter_mut().find(|c| c.column == one.column) {
@@ -322,9 +321,16 @@ fn sized(contrasts: &mut [Settles], lots: Lots, seed: u64) -> Result<(Lots, usiz
         return Err(TrialError::NoPanels);
     }
     let given: Vec<Given> = contrasts.iter().map(|c| c.given).collect();
+    let lays: Vec<usize> = (0..contrasts.len())
+        .filter(|at| contrasts[*at].is_of_lay())
+        .collect();
     let on_sheet = |at: usize| OnSheet {
         given: &given,
         at,
+        beside: lays
+            .iter()
+            .copied()
+            .find(|other| lays.contains(&at) && *other != at),
         lots: lots.count(),
         seed,
     };
@@ -516,17 +522,9 @@ fn of_item(item: &Json, request: &SettleRequest, out: &mut Vec<Wanted>, notes: &
     } else {
         1.0 - (1.0 - share).powf(request.ratio)
     };
-    let open = || item["open"].as_array().into_iter().flatten();
-    // A frame is told where it beats every other one: both comparisons have to.
-    let frames = open().filter(|o| FRAMES.contains(&o["rival"].as_str().unwrap_or_default()));
-    let of_frames = if frames.count() > 1 && has_place {
-        (1.0 + request.power) / 2.0
-    } else {
-        request.power
-    };
     let accused = item["rival"].as_str();
     let own_levels: Vec<&str> = strings(&item["levels"]);
-    for open in open() {
+    for open in item["open"].as_array().into_iter().flatten() {
         let rival = open["rival"].as_str().unwrap_or_default();
         let levels = strings(&open["levels"]);
         let quarter = open["to_settle"]
@@ -590,11 +588,6 @@ fn of_item(item: &Json, request: &SettleRequest, out: &mut Vec<Wanted>, notes: &
                 share,
                 without,
                 of_place: has_place && by_lay(column),
-                power: if by_lay(column) {
-                    of_frames
-                } else {
-                    request.power
-                },
             }),
         }
     }
@@ -602,9 +595,6 @@ fn of_item(item: &Json, request: &SettleRequest, out: &mut Vec<Wanted>, notes: &
 
 /// What comes with the panels: blocks of such a sheet are rounds, not lots.
 const INCOMING: [&str; 3] = ["lot", "supplier", "part"];
-
-/// Rivals that are frames of a place.
-const FRAMES: [&str; 3] = ["panel", "machine", "table"];
 
 fn strings(json: &Json) -> Vec<&str> {
     json.as_array()

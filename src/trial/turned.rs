@@ -165,7 +165,7 @@ fn parted(
     let values = frames.map(hits);
     let p = |values: &[f64]| {
         // Panels without a mark at either level speak against nobody.
-        let found = read(values, &levels, &blocks, Given::Singly, Toward::Falls);
+        let found = read(values, &levels, &blocks, Given::Singly, Toward::Falls, None);
         found.map_or(1.0, |f| f.p_value)
     };
     let apart: Vec<usize> = (0..rows.len()).filter(|i| levels[*i] == Some(1)).collect();
