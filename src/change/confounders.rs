@@ -3,7 +3,8 @@
 
 use std::collections::BTreeSet;
 
-use super::design::{Basis, Codes, Trait};
+use super::design::{Basis, Codes};
+use super::traits::Trait;
 use super::{Confounder, Note, Side};
 use crate::records::Records;
 

@@ -1,7 +1,8 @@
 //! A design, its fit and the questions asked of it: terms, predictions.
 
+use super::block::Block;
 use super::coding::Coding;
-use super::design::{Block, Design, Recipe};
+use super::design::{Design, Recipe};
 use super::doubts::Note;
 use super::inference::{Inference, Judged, Shared};
 use super::result::{Alias, Estimate, Factor, Term, Together, Unit};
@@ -101,7 +102,7 @@ impl Model {
                 }
             },
             groupings: &shared.iter().map(|g| &g.groups).collect::<Vec<_>>(),
-            variances: Variances::OffZero,
+            variances: if std::env::var("OFFZERO").is_ok() { Variances::OffZero } else { Variances::Restricted },
         }
         .fit();
         let Some(fit) = fit else {
