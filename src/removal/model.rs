@@ -102,7 +102,11 @@ impl Model {
                 }
             },
             groupings: &shared.iter().map(|g| &g.groups).collect::<Vec<_>>(),
-            variances: if std::env::var("OFFZERO").is_ok() { Variances::OffZero } else { Variances::Restricted },
+            variances: if std::env::var("OFFZERO").is_ok() {
+                Variances::OffZero
+            } else {
+                Variances::Restricted
+            },
         }
         .fit();
         let Some(fit) = fit else {

@@ -82,9 +82,12 @@ fn inside(terms: &[Term], truth: [f64; 4]) -> [Option<(bool, f64)>; 4] {
     let mut found = [None; 4];
     for (k, factor) in FACTORS.iter().enumerate() {
         let term = terms.iter().find(|t| t.factor == *factor);
-        found[k] = term
-            .and_then(|t| t.ci)
-            .map(|ci| (ci.low <= truth[k] && truth[k] <= ci.high, (ci.high - ci.low) / 2.0));
+        found[k] = term.and_then(|t| t.ci).map(|ci| {
+            (
+                ci.low <= truth[k] && truth[k] <= ci.high,
+                (ci.high - ci.low) / 2.0,
+            )
+        });
     }
     found
 }
@@ -98,7 +101,10 @@ fn row(broken: &mut Vec<String>, name: &str, each: &[[Option<(bool, f64)>; 4]]) 
         widths.sort_by(f64::total_cmp);
         let half = widths.get(widths.len() / 2).copied().unwrap_or(f64::NAN);
         let what = format!("{:?} by {name}", FACTORS[k]);
-        row += &format!(" {half:.3}: {} |", covered(broken, &what, 0.95, held, given.len()));
+        row += &format!(
+            " {half:.3}: {} |",
+            covered(broken, &what, 0.95, held, given.len())
+        );
     }
     println!("{row}");
 }

@@ -387,7 +387,7 @@ fn note(note: &Note, numbers: &NumberStyle) -> String {
             .to_owned(),
         Note::NoInterval { factor: name } => format!(
             "{} has too few stretches to say how sure its effect will be. Give more --lots or --repeats.",
-            super::counting::capital(&factor(name))
+            capital(&factor(name))
         ),
         Note::ScatterTaken { scatter } => format!(
             "Taken for granted: panels at one setting scatter by {} in removal; --scatter says otherwise.",
@@ -395,7 +395,7 @@ fn note(note: &Note, numbers: &NumberStyle) -> String {
         ),
         Note::NeverMoved { factor: name } => format!(
             "{} was never changed: --factor {name}=LOW..HIGH takes it in.",
-            super::counting::capital(&factor(name))
+            capital(&factor(name))
         ),
         Note::NotByPanels { id, rival } => {
             format!("{id}: the rival “{rival}” is not settled by this sheet.")

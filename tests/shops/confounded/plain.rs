@@ -3,7 +3,9 @@
 
 use statrs::distribution::{ContinuousCDF, StudentsT};
 
-use super::floor::Column::{Age, Batch, Disc, Feed, Fixture, Inspector, Machine, Supplier};
+use super::floor::Column::{
+    Age, Batch, Disc, Feed, Fixture, Head, Inspector, Machine, Recipe, Supplier,
+};
 use super::floor::{Floor, ORANGE_PEEL, Piece, SAND_THROUGH, SWIRL, grit, name};
 use super::rates::times;
 use super::{Kind, Party, Right, kind};
@@ -126,6 +128,16 @@ fn of_the_recipe() -> Vec<Kind> {
         })
         .plainly(Party::Recipe)
         .against(feed_in(20)),
+        kind("plain: a recipe's name, its settings beside it")
+            .on(&[280], 20, |f| {
+                f.dealt_to(&[Recipe], 2, |p| p.shift)
+                    .dealt_to(&[Feed(&FEEDS)], 4, |p| p.number)
+                    .lots_back(5, 5)
+                    .swings(|p| p.shift, STRETCHES)
+                    .anywhere(SWIRL, 0.6, |p| times(Piece::is(&p.panel.recipe, "R2"), 3.0))
+            })
+            .plainly(Party::Recipe)
+            .against(Dedicated::on(3f64.ln(), share(0.5), 1.0).units(10).panels()),
         kind("plain: grit")
             .on(&[240], 40, |f| {
                 f.dealt(
@@ -250,6 +262,30 @@ fn of_others() -> Vec<Kind> {
                     .lots_back(5, 6)
                     .anywhere(SAND_THROUGH, 0.5, |p| {
                         times(Piece::is(&p.panel.machine, "M2"), 4.0)
+                    })
+            })
+            .plainly(Party::Machine)
+            .against(Dedicated::on(4f64.ln(), share(0.5), 1.0).panels()),
+        kind("plain: a machine dealt panel by panel, discs of its own")
+            .on(&[240], 12, |f| {
+                f.dealt_to(&[Machine], 2, |p| p.number)
+                    .lots_back(5, 6)
+                    .each(|p| {
+                        let machine = p.panel.machine.clone().unwrap_or_default();
+                        p.panel.abrasive_id = Some(format!("{machine}-{}", p.number / 30).into());
+                    })
+                    .anywhere(SAND_THROUGH, 0.5, |p| {
+                        times(Piece::is(&p.panel.machine, "M2"), 4.0)
+                    })
+            })
+            .plainly(Party::Machine)
+            .against(Dedicated::on(4f64.ln(), share(0.5), 1.0).panels()),
+        kind("plain: a head dealt panel by panel")
+            .on(&[160], 12, |f| {
+                f.dealt_to(&[Head], 2, |p| p.number)
+                    .lots_back(5, 6)
+                    .anywhere(SAND_THROUGH, 0.5, |p| {
+                        times(Piece::is(&p.panel.head, "H2"), 4.0)
                     })
             })
             .plainly(Party::Machine)

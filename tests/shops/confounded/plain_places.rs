@@ -3,10 +3,11 @@
 use onus::records::Point;
 use rand::RngExt;
 use rand_chacha::ChaCha8Rng;
+use rand_distr::{Distribution, Normal};
 use statrs::distribution::{Binomial, DiscreteCDF};
 
 use super::floor::Column::Head;
-use super::floor::{Floor, Frame, Piece, SAND_THROUGH, STAIN, SWIRL, WIDTH, either, name};
+use super::floor::{Floor, Frame, LENGTH, Piece, SAND_THROUGH, STAIN, SWIRL, WIDTH, either, name};
 use super::plain::LEVEL;
 use super::{Kind, Party};
 
@@ -124,6 +125,26 @@ pub(super) fn kinds() -> Vec<Kind> {
         .at(Frame::Machine, 215.0, None::<f64>)
         // within 7 mm of the line
         .against(dedicated(0.4, 0.7 * 14.0 / 600.0)),
+        Kind::new("plain: a broad band", &[160], |n, seed| {
+            laid(n, seed)
+                .marks(SWIRL, 0.8)
+                .planted(SWIRL, Frame::Machine, |_, rng| {
+                    let y = Normal::new(140.0, 15.0).unwrap();
+                    let draw = |rng: &mut ChaCha8Rng| Point {
+                        x: LENGTH * rng.random::<f64>(),
+                        y: y.sample(rng),
+                    };
+                    if rng.random::<f64>() < 0.4 {
+                        (0..rng.random_range(1..4)).map(|_| draw(rng)).collect()
+                    } else {
+                        Vec::new()
+                    }
+                })
+                .records()
+        })
+        .plainly(Party::Machine)
+        // within two standard deviations of its middle
+        .against(dedicated(0.4, 0.8 * 60.0 / 400.0)),
         Kind::new("plain: a side", &[100], |n, seed| {
             laid(n, seed)
                 .marks(SAND_THROUGH, 0.7)

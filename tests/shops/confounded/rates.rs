@@ -1,8 +1,9 @@
 //! Rates that follow something which goes with the cause, or with nothing.
 
+use onus::records::Point;
 use rand::RngExt;
 
-use super::floor::Column::{Age, Disc, Feed, Fixture, Lot, Machine, Part};
+use super::floor::Column::{Age, Disc, Feed, Fixture, Lot, Machine, Part, Recipe};
 use super::floor::{Floor, NIB, ORANGE_PEEL, Piece, SAND_THROUGH, SWIRL, grit, name};
 use super::plain::FEEDS;
 use super::{Kind, Party, kind};
@@ -37,6 +38,36 @@ fn settings() -> Vec<Kind> {
             })
             .by(Party::Part)
             .open(&["part", "part number", "grit"]),
+        kind("a recipe for each part, its settings differ all the same")
+            .on(&SIZES, 40, |f| {
+                f.dealt_to(&[Part, Recipe], 2, |p| p.pallet)
+                    .dealt_to(&[Feed(&FEEDS)], 4, |p| p.number)
+                    .lots(10)
+                    .anywhere(SWIRL, 0.8, |p| times(Piece::is(&p.panel.recipe, "R2"), 4.0))
+            })
+            .by(Party::Recipe)
+            .open(&["recipe", "part", "part number"]),
+        kind("marks written at the middle of six fields, more along the edges").on(
+            &[200],
+            20,
+            |f| {
+                f.turned()
+                    .table_drawn()
+                    .lots_back(5, 6)
+                    .with(|f| f.at_edges = 0.6)
+                    .marks(SAND_THROUGH, 1.2)
+                    .marks(SWIRL, 0.5)
+                    .rewritten(|p, at, _| {
+                        let field = |v: f64, of: f64, n: f64| {
+                            ((v / of * n).floor().clamp(0.0, n - 1.0) + 0.5) * of / n
+                        };
+                        Point {
+                            x: field(at.x, p.panel.length_mm, 3.0),
+                            y: field(at.y, p.panel.width_mm, 2.0),
+                        }
+                    })
+            },
+        ),
         kind("fixture by part, the part is bad")
             .on(&SIZES, 40, |f| {
                 f.dealt_to(&[Part, Fixture], 3, |p| p.pallet)
