@@ -259,7 +259,6 @@ fn drawn(peers: &[&Peers], least: f64, by_moments: f64) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::stats::distributions::hypergeometric::Draw;
     use approx::assert_relative_eq;
 
     fn orders(n: usize) -> Vec<Vec<usize>> {
@@ -295,6 +294,38 @@ mod tests {
         let found = Moments::of(&[&group]);
         assert_relative_eq!(found.variance, second / count, max_relative = 1e-12);
         assert_relative_eq!(found.third, third / count, max_relative = 1e-10);
+    }
+
+    fn two_groups(high: &[f64], low: &[f64]) -> Peers {
+        let given = |group: &[f64], level| vec![level; group.len()];
+        Peers {
+            given: [given(high, 1.0), given(low, 0.0)].concat(),
+            shows: [high, low].concat(),
+        }
+    }
+
+    /// The pooled t-test of scipy 1.17.1, `stats.ttest_ind(high, low,
+    /// alternative="greater").pvalue`, which is the t of the correlation.
+    #[test]
+    fn few_units_far_apart_are_students_t() {
+        let apart = two_groups(&[1.0, 1.2, 0.5, 1.1, 1.9], &[0.1, 0.4, -0.3, 0.3, 0.2]);
+        let p = rises(std::slice::from_ref(&apart), None).unwrap();
+        assert_relative_eq!(p, 1.0 / 252.0, max_relative = 1e-9);
+        let by_distance = with_distance(&[apart], p);
+        assert_relative_eq!(by_distance, 0.0022207269, max_relative = 1e-6);
+    }
+
+    /// Never below a hundredth of what exchanges can show, and no more than they
+    /// show where the groups overlap.
+    #[test]
+    fn distance_has_its_limits() {
+        let far = two_groups(&[9.0, 9.1, 9.2, 9.0], &[0.0, 0.1, 0.2, 0.1]);
+        let p = with_distance(&[far], 1.0 / 70.0);
+        assert_relative_eq!(p, 1.0 / 7000.0, max_relative = 1e-9);
+        let overlap = two_groups(&[9.0, 9.1, 9.2, 0.15], &[0.0, 0.1, 0.2, 0.1]);
+        assert_relative_eq!(with_distance(&[overlap], 0.02), 0.02);
+        let pairs = vec![two_groups(&[9.0], &[0.0]); 6];
+        assert_relative_eq!(with_distance(&pairs, 0.016), 0.016);
     }
 
     /// Where both sides have many values, draws decide: against all 5040 exchanges.

@@ -105,3 +105,24 @@ fn differs(values: &[Option<f64>]) -> bool {
     let first = known.next();
     known.any(|v| Some(v) != first)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn names(of: &[&str]) -> Vec<Option<String>> {
+        of.iter().map(|n| Some((*n).to_owned())).collect()
+    }
+
+    #[test]
+    fn a_name_that_settings_tell_is_no_rival_of_its_own() {
+        let two = names(&["A", "B", "A", "B", "A", "B"]);
+        assert!(told_by(&two, &[0, 1, 0, 1, 0, 1]));
+        // one setting, two names
+        assert!(!told_by(&two, &[0, 0, 0, 0, 0, 0]));
+        // settings that go their own way
+        assert!(!told_by(&two, &[0, 0, 1, 1, 0, 1]));
+        // measured settings, none of which comes twice
+        assert!(!told_by(&two, &[0, 1, 2, 3, 4, 5]));
+    }
+}
