@@ -201,9 +201,19 @@ mod tests {
     #[test]
     fn each_row_decides() {
         type Change = fn(&mut Facts);
-        let table: [(Change, Kind, Cause); 15] = [
+        let table: [(Change, Kind, Cause); 17] = [
             (|_| (), Kind::Spot, Cause::Machine),
-            (|f| f.sharp = false, Kind::Wandering, Cause::Undecided),
+            (
+                |f| (f.sharp, f.holds) = (false, Holds::Untold),
+                Kind::Wandering,
+                Cause::Undecided,
+            ),
+            (|f| f.sharp = false, Kind::Spot, Cause::Machine),
+            (
+                |f| (f.sharp, f.holds) = (false, Holds::Panel),
+                Kind::RidesPanel,
+                Cause::Part,
+            ),
             (|f| f.enough = false, Kind::Spot, Cause::Undecided),
             (|f| f.elsewhere = true, Kind::Spot, Cause::Undecided),
             (|f| f.one_inspector = true, Kind::Spot, Cause::Undecided),
@@ -281,7 +291,8 @@ mod tests {
                             };
                             if of_repeat(&facts).cause == Cause::Machine {
                                 accused += 1;
-                                assert!(sharp && !one_inspector, "{facts:?}");
+                                assert!(!one_inspector, "{facts:?}");
+                                assert!(sharp || holds == Holds::Machine, "{facts:?}");
                                 assert!(holds == Holds::Machine || control_clears, "{facts:?}");
                                 assert!(
                                     matches!(lots, Lots::Cleared | Lots::NotRecorded),
@@ -293,6 +304,6 @@ mod tests {
                 }
             }
         }
-        assert_eq!(accused, 6);
+        assert_eq!(accused, 10);
     }
 }
