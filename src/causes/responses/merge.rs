@@ -204,7 +204,6 @@ mod tests {
                 members: members.collect(),
                 zone: Vec::new(),
                 scan_radius_mm: 4.0,
-                centres: 1,
                 p_value: p_adjusted,
                 tests: 1,
                 p_adjusted,

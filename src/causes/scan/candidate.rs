@@ -3,19 +3,13 @@
 use std::cmp::Ordering;
 
 use super::LineAxis;
-use super::axis::across;
 use super::families::Family;
-use super::grouping::group;
 use super::spots::nodes::Node;
 use super::tail::Tail;
-use crate::causes::scan::field::marks::Field;
-use crate::causes::scan::lines::{LINES, LineNode};
+use crate::causes::scan::lines::LineNode;
 use crate::records::Point;
 
-/// Significant centres this near each other are one place, mm.
-const PLACE_MM: f64 = 12.0;
-
-/// The best disc or band of a place.
+/// A disc or band with more panels than chance allows.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct Candidate {
     pub(super) centre: Centre,
@@ -27,8 +21,6 @@ pub(super) struct Candidate {
     pub(super) size_mm: f64,
     pub(super) panels_hit: usize,
     pub(super) tail: Tail,
-    /// Significant centres of the place.
-    pub(super) centres: usize,
 }
 
 impl Candidate {
@@ -36,12 +28,9 @@ impl Candidate {
         self.tail.value()
     }
 
-    /// Smaller p, then smaller size, then point order.
-    pub(super) fn order(&self, other: &Self) -> Ordering {
-        (self.p_value().total_cmp(&other.p_value()))
-            .then(self.size_mm.total_cmp(&other.size_mm))
-            .then(self.point.cmp(&other.point))
-            .then(self.centre.cmp(&other.centre))
+    /// Smaller p, also where p-values have no order any more, then smaller size.
+    fn order(&self, other: &Self) -> Ordering {
+        (self.tail.ln().total_cmp(&other.tail.ln())).then(self.size_mm.total_cmp(&other.size_mm))
     }
 }
 
@@ -65,59 +54,9 @@ impl Centre {
             Self::Line(..) => Family::Lines,
         }
     }
-
-    /// The axis of a line.
-    fn along(self) -> Option<LineAxis> {
-        match self {
-            Self::Line(along, _) => Some(along),
-            Self::Mark(_) | Self::Node(_) => None,
-        }
-    }
 }
 
-/// The best candidate of all places: significant centres are gathered into
-/// places, each shows its best, and the best of these comes first.
-pub(super) fn best_of_places(field: &Field, candidates: &[Candidate]) -> Option<Candidate> {
-    let mut places = Vec::new();
-    for axis in [None, Some(LINES[0]), Some(LINES[1])] {
-        let of_axis: Vec<Candidate> = candidates
-            .iter()
-            .filter(|c| c.centre.along() == axis)
-            .copied()
-            .collect();
-        let at: Vec<Point> = of_axis
-            .iter()
-            .map(|c| match axis {
-                None => c.at,
-                Some(along) => Point::new(across(along, c.at), 0.0),
-            })
-            .collect();
-        let groups = group(&at, PLACE_MM * field.unit, 2);
-        places.extend(best_of_groups(of_axis, &groups));
-    }
-    places.into_iter().min_by(Candidate::order)
-}
-
-/// The first best candidate of each group, with the group's number of centres.
-fn best_of_groups(candidates: Vec<Candidate>, groups: &[usize]) -> Vec<Candidate> {
-    let mut best: Vec<Candidate> = Vec::new();
-    let mut last_centre = Vec::new();
-    for (candidate, &number) in candidates.into_iter().zip(groups) {
-        let Some(known) = best.get_mut(number) else {
-            last_centre.push(candidate.at);
-            best.push(candidate);
-            continue;
-        };
-        let centres = known.centres + usize::from(last_centre[number] != candidate.at);
-        last_centre[number] = candidate.at;
-        let order = candidate.p_value().total_cmp(&known.p_value());
-        if order
-            .then(candidate.size_mm.total_cmp(&known.size_mm))
-            .is_lt()
-        {
-            *known = candidate;
-        }
-        known.centres = centres;
-    }
-    best
+/// The candidate with the smallest p-value; of several the smallest, then the first.
+pub(super) fn best(candidates: impl IntoIterator<Item = Candidate>) -> Option<Candidate> {
+    candidates.into_iter().min_by(Candidate::order)
 }

@@ -51,8 +51,6 @@ pub struct Found {
     pub zone: Vec<usize>,
     /// Radius or half width of that disc or band, mm.
     pub scan_radius_mm: f64,
-    /// Centres around which the scan was significant at this place.
-    pub centres: usize,
     /// Chance of so many panels at that centre without a repeat.
     pub p_value: f64,
     /// Centres and sizes tried in the frame.

@@ -233,7 +233,8 @@ fn situation(
     scratch: &mut DiscScratch,
 ) -> Situation {
     let discs = &search.discs;
-    discs.chances(place, radius, None, scratch);
+    discs.turn_to(radius, scratch);
+    discs.weigh(radius, scratch);
     let (mut exposed, mut chance) = (0.0, 0.0);
     for kind in 0..discs.field.kinds.len() {
         if discs.field.kinds[kind].rect.contains(place) {

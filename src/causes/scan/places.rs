@@ -173,7 +173,6 @@ fn finish(
         members: members(field, &inside, &hits),
         zone: inside.iter().map(|&i| field.points[i].mark).collect(),
         scan_radius_mm: best.size_mm * field.unit,
-        centres: best.centres,
         p_value: best.p_value(),
         tests: 0,
         p_adjusted: 1.0,
@@ -190,7 +189,9 @@ fn finish(
 fn members(field: &Field, inside: &[usize], hits: &[(usize, usize, f64)]) -> Vec<usize> {
     let at: Vec<Point> = inside.iter().map(|&i| field.points[i].at).collect();
     let groups = group(&at, MEMBER_MM * field.unit, 2);
-    let is_hit = |point: &usize| hits.iter().any(|h| h.1 == *point);
+    let mut points: Vec<usize> = hits.iter().map(|hit| hit.1).collect();
+    points.sort_unstable();
+    let is_hit = |point: &usize| points.binary_search(point).is_ok();
     let mut with_hits: Vec<usize> = (0..inside.len())
         .filter(|&k| is_hit(&inside[k]))
         .map(|k| groups[k])
@@ -207,6 +208,7 @@ fn members(field: &Field, inside: &[usize], hits: &[(usize, usize, f64)]) -> Vec
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::causes::scan::candidate::best;
     use crate::causes::scan::lines;
     use crate::causes::scan::lines::LINES;
     use crate::causes::scan::rounds::{Centres, candidates};
@@ -267,8 +269,7 @@ mod tests {
                 spots: all,
                 lines: LINES.map(|along| lines::nodes(&field, along)),
             };
-            let all = candidates(&field, [1.0; 3], &centres);
-            let best = all.into_iter().min_by(Candidate::order);
+            let best = best(candidates(&field, [1.0; 3], &centres));
             let Some(best) = best.filter(|b| rounds.adjusted(&field, b) <= 0.01) else {
                 return found;
             };

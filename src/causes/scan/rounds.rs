@@ -1,7 +1,7 @@
 //! One round after the other: which centres are looked at, and which is best.
 
 use super::LineAxis;
-use super::candidate::{Candidate, Centre, best_of_places};
+use super::candidate::{Candidate, Centre, best};
 use super::families::{Each, Tests};
 use super::spots::at_marks;
 use super::spots::nodes::{self, Node};
@@ -56,8 +56,8 @@ impl<'a> Rounds<'a> {
         self.tests.adjusted(field, family, candidate.p_value())
     }
 
-    /// The best candidate of a round, one per place looked at; none if none is
-    /// significant. In the first round `field` has all marks of the view.
+    /// The best candidate of a round; none if none is significant. In the first
+    /// round `field` has all marks of the view.
     ///
     /// Centres far from significance are not looked at again until those near
     /// it are used up; only a look at all of them ends the search. A view that has
@@ -66,15 +66,14 @@ impl<'a> Rounds<'a> {
         let mut known = None;
         if !self.tests.known() {
             let all = self.all_centres(field);
-            if candidates(field, self.tests.ceilings(), &all).is_empty() {
+            if !any_candidate(field, self.tests.ceilings(), &all) {
                 return None;
             }
             known = Some(all);
         }
         let level = self.tests.levels(field);
         if let Some(centres) = self.shortlist.take() {
-            let again: Vec<Candidate> = candidates(field, level, &centres.among(field));
-            if let Some(best) = best_of_places(field, &again) {
+            if let Some(best) = best(candidates(field, level, &centres.among(field))) {
                 self.shortlist = Some(centres);
                 return Some(best);
             }
@@ -93,8 +92,7 @@ impl<'a> Rounds<'a> {
         }
         self.shortlist = Some(shortlist);
         let keeps = |c: &Candidate| c.p_value() <= level[c.centre.family() as usize];
-        let significant: Vec<Candidate> = near.into_iter().filter(keeps).collect();
-        best_of_places(field, &significant)
+        best(near.into_iter().filter(keeps))
     }
 
     /// Marks in the first round decide whether nodes are looked at.
@@ -135,6 +133,17 @@ impl Centres {
             lines: self.lines.clone(),
         }
     }
+}
+
+/// Whether there is any disc or band with a p-value within its level.
+fn any_candidate(field: &Field, level: Each<f64>, centres: &Centres) -> bool {
+    let [of_nodes, of_marks, of_lines] = level;
+    let any_line = |(along, nodes): (LineAxis, &Vec<LineNode>)| {
+        lines::any(&lines::bands(field, along), of_lines, nodes)
+    };
+    at_marks::any(&at_marks::discs(field), of_marks, &centres.spots)
+        || nodes::any(&nodes::discs(field), of_nodes, &centres.nodes)
+        || LINES.into_iter().zip(&centres.lines).any(any_line)
 }
 
 /// All discs and bands around the centres with a p-value within their level; the

@@ -25,12 +25,23 @@ pub(super) enum Tail {
     /// By the saddlepoint, within a few per cent: used for centres so far beyond
     /// any level that only their order matters.
     Near(f64),
+    /// Below the smallest tail; its logarithm, or a bound on that.
+    Beyond(f64),
 }
 
 impl Tail {
     pub(super) fn value(self) -> f64 {
         match self {
             Self::Exact(p) | Self::Near(p) => p,
+            Self::Beyond(_) => SMALLEST_TAIL,
+        }
+    }
+
+    /// Its natural logarithm, which still has an order where the tail has none.
+    pub(super) fn ln(self) -> f64 {
+        match self {
+            Self::Exact(p) | Self::Near(p) => p.ln(),
+            Self::Beyond(ln) => ln,
         }
     }
 }
@@ -43,12 +54,26 @@ const FAR: f64 = 1e-3;
 
 /// [`chance_of_hits`], but nearly where that is far below `level` and costly.
 pub(super) fn tail_of_hits(chances: &[f64], hits: usize, level: f64) -> Tail {
+    if let Some(beyond) = beyond_all(chances.iter().sum(), hits) {
+        return beyond;
+    }
     if chances.len() as f64 * hits as f64 > NEAR_LIMIT
         && let Some(near) = saddlepoint_tail(chances, hits).filter(|p| *p < FAR * level)
     {
         return Tail::Near(near.max(SMALLEST_TAIL));
     }
     Tail::Exact(chance_of_hits(chances, hits))
+}
+
+/// P(at least `hits`) where it is below the smallest tail for certain when `expected`
+/// are expected at most: it is at most e^(hits − expected)·(expected/hits)^hits.
+///
+/// Source: Hoeffding (1963), Journal of the American Statistical Association 58,
+/// 13–30, theorem 1, as trials become many.
+pub(super) fn beyond_all(expected: f64, hits: usize) -> Option<Tail> {
+    let k = hits as f64;
+    let most = k - expected + k * (expected / k).ln();
+    (expected < k && most < SMALLEST_TAIL.ln()).then_some(Tail::Beyond(most))
 }
 
 /// P(at least `hits`) by the saddlepoint approximation for lattice counts:
@@ -96,6 +121,51 @@ fn saddlepoint_tail(chances: &[f64], hits: usize) -> Option<f64> {
         let scale = -(-theta).exp_m1() * (2.0 * std::f64::consts::PI * variance).sqrt();
         (cumulant - theta * k).exp() / scale
     })
+}
+
+/// What is known of a disc or band without a look at every panel.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Least {
+    /// Panels hit by chance, at least.
+    pub(super) expected: f64,
+    /// No panel's chance is larger, once all are made smaller in proportion so that
+    /// they sum up to `expected`.
+    pub(super) largest: f64,
+}
+
+/// A tail above this, even at the least that can be expected, is no find.
+const UNREMARKABLE: f64 = 0.01;
+
+impl Least {
+    /// Whether so many hits cannot be significant at the level.
+    pub(super) fn rules_out(&self, hits: usize, level: f64) -> bool {
+        poisson_tail(self.expected, hits) > UNREMARKABLE.max(level) || self.tail(hits) > level
+    }
+
+    /// Whether [`stands_out`] would not let so many hits pass: a count varies by at
+    /// least its expectation times what the likeliest panel misses.
+    pub(super) fn never_stands_out(&self, hits: usize) -> bool {
+        let excess = hits as f64 - self.expected;
+        let variance = self.expected * (1.0 - self.largest).max(0.0);
+        excess <= 0.0 || excess * excess <= 4.0 * variance
+    }
+
+    /// P(at least `hits`) is at least this; 0 where that tells nothing.
+    ///
+    /// With m expected, the chance of exactly k hits is Π(1 − p) times the sum over
+    /// all sets of k panels of the products of their odds p/(1 − p): at least
+    /// e^(−m/(1 − largest)) and, set by set, Π (m − j·largest)/(j + 1) over j < k.
+    pub(super) fn tail(&self, hits: usize) -> f64 {
+        let mut least = (-self.expected / (1.0 - self.largest)).exp();
+        for j in 0..hits {
+            let left = self.expected - j as f64 * self.largest;
+            if left <= 0.0 {
+                return 0.0;
+            }
+            least *= left / (j + 1) as f64;
+        }
+        if self.largest < 1.0 { least } else { 0.0 }
+    }
 }
 
 /// Whether so many hits could be significant at all: more than two standard
@@ -148,6 +218,45 @@ mod tests {
         }
         assert_eq!(saddlepoint_tail(&chances, 2), None);
         assert_eq!(saddlepoint_tail(&[0.5; 4], 4), None);
+    }
+
+    #[test]
+    fn a_tail_is_never_below_its_least() {
+        for (n, every) in [(40, 1), (600, 7), (600, 37)] {
+            let chances: Vec<f64> = (0..n).map(|i| 0.001 * f64::from(1 + i % every)).collect();
+            let expected: f64 = chances.iter().sum();
+            let largest = chances.iter().copied().fold(0.0, f64::max);
+            for hits in [1, 2, 4, 9, 25] {
+                let exact = poisson_binomial_tail(&chances, hits);
+                let least = |share: f64| Least {
+                    expected: share * expected,
+                    largest,
+                };
+                let smaller = least(0.9).tail(hits);
+                assert!(smaller <= exact, "{n} {every} {hits}: {smaller} {exact}");
+                assert!(!least(1.0).never_stands_out(hits) || !stands_out(&chances, hits));
+                // near enough to be worth having where many panels share it out
+                let of_all = least(1.0).tail(hits);
+                assert!(n < 600 || (hits as f64) < 2.0 * expected || of_all > 0.05 * exact);
+            }
+        }
+        let sure = Least {
+            expected: 3.0,
+            largest: 1.0,
+        };
+        assert_eq!(sure.tail(3), 0.0);
+    }
+
+    #[test]
+    fn what_is_beyond_all_has_the_smallest_tail() {
+        let chances = vec![0.01; 2_000];
+        let expected: f64 = chances.iter().sum();
+        for hits in (100..500).step_by(20) {
+            let exact = poisson_binomial_tail(&chances, hits);
+            assert!(beyond_all(expected, hits).is_none() || exact <= SMALLEST_TAIL);
+        }
+        assert!(beyond_all(expected, 400).is_some() && beyond_all(expected, 100).is_none());
+        assert_eq!(beyond_all(30.0, 20), None);
     }
 
     #[test]

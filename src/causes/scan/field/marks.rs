@@ -119,8 +119,7 @@ impl Field {
         self.kind_of.len()
     }
 
-    /// Calls `each` with the points of one panel after the other, as ranges of
-    /// `points`.
+    /// The points of one panel after the other, as ranges of `points`.
     pub(crate) fn by_panel(&self) -> impl Iterator<Item = &[FieldPoint]> {
         self.points.chunk_by(|a, b| a.panel == b.panel)
     }

@@ -95,6 +95,8 @@ pub(crate) struct Weighted {
     pub(crate) weights: Vec<f64>,
     /// Weight times crowding by round numbers.
     pub(crate) masses: Vec<f64>,
+    /// Largest mass that any panel has in all.
+    pub(crate) largest_mass: f64,
     /// By distances to the edges.
     pub(crate) table: Table,
     /// Marks per mm² of panel, or per mm across.
@@ -111,8 +113,15 @@ impl Weighted {
         crowding: Crowding,
     ) -> Self {
         let mut weights = Vec::with_capacity(field.points.len());
+        let mut at: Vec<Point> = Vec::new();
         for points in field.by_panel() {
-            let at: Vec<Point> = points.iter().map(|p| p.at).collect();
+            // most panels have one mark of a kind
+            if points.len() == 1 {
+                weights.push(1.0);
+                continue;
+            }
+            at.clear();
+            at.extend(points.iter().map(|p| p.at));
             weights.extend(overlap_weights(
                 &at,
                 2.0 * size,
@@ -139,9 +148,11 @@ impl Weighted {
             }
         };
         let weighed = field.points.iter().zip(&weights);
+        let masses: Vec<f64> = weighed.map(|(p, w)| w * crowded(p.grain_mm)).collect();
         Self {
             size,
-            masses: weighed.map(|(p, w)| w * crowded(p.grain_mm)).collect(),
+            largest_mass: largest_mass(field, &masses),
+            masses,
             weights,
             table: Table::smoothed(&raw),
             density: if extent > 0.0 { sum / extent } else { 0.0 },
@@ -156,4 +167,14 @@ impl Weighted {
         }
         self.density * (marks + 0.5) / (self.density * area + 0.5)
     }
+}
+
+/// Largest mass that any panel has in all, of the points' masses.
+fn largest_mass(field: &Field, masses: &[f64]) -> f64 {
+    let mut at = 0;
+    let of_panel = field.by_panel().map(|points| {
+        at += points.len();
+        masses[at - points.len()..at].iter().sum()
+    });
+    of_panel.fold(0.0, f64::max)
 }

@@ -1,13 +1,16 @@
 //! The same as the disc's background, in one dimension: how likely each panel
 //! is to have a mark in a band across one machine axis.
 
+use std::ops::Range;
+
 use crate::causes::scan::axis::{LineAxis, across, stretch};
 use crate::causes::scan::field::edge_profile::{BINS, Table, axis_lengths, edge_bin};
 use crate::causes::scan::field::marks::{Field, FieldPoint, Kind};
 use crate::causes::scan::field::weighted::{Crowding, SeenBy, Weighted};
 use crate::causes::scan::lines::beside::PanelShares;
 use crate::causes::scan::spots::background::{LEFT_OUT_MM, RESERVE, WINDOW_MM, clip, midpoints};
-use crate::causes::scan::spots::discs::chance_of_mass;
+use crate::causes::scan::spots::discs::{chance_of_mass, least_of_mass};
+use crate::causes::scan::tail::Least;
 
 /// Midpoints of the window.
 const WINDOW_STEPS: usize = 200;
@@ -25,10 +28,14 @@ pub(crate) struct Bands<'a> {
     pub(crate) along: LineAxis,
     /// Indices of `field.points` sorted by the coordinate across.
     pub(crate) order: Vec<usize>,
+    /// Kinds of their panels.
+    kinds: Vec<Option<usize>>,
     lengths: Table,
     /// Distance class of each of the field's points.
     bins: Vec<Option<usize>>,
     backgrounds: Vec<Weighted>,
+    /// Their masses in the order across.
+    in_order: Vec<Vec<f64>>,
 }
 
 /// What a thread needs to look at one place after the other.
@@ -39,6 +46,7 @@ pub(crate) struct BandScratch {
     /// Midpoints of each kind's window by distance class, and the window's length.
     kind_windows: Vec<Option<([f64; BINS], f64)>>,
     chance_per_mass: Vec<f64>,
+    kind_mass: Vec<f64>,
     mass: Vec<f64>,
     touched: Vec<usize>,
     /// For [`crate::causes::scan::lines::beside::beside`].
@@ -56,6 +64,7 @@ impl BandScratch {
             marks: Table::one_axis(),
             kind_windows: vec![None; field.kinds.len()],
             chance_per_mass: vec![f64::NAN; field.kinds.len()],
+            kind_mass: vec![0.0; field.kinds.len()],
             mass: vec![0.0; field.panels()],
             touched: Vec::new(),
             shares: PanelShares::new(field.panels()),
@@ -90,19 +99,23 @@ impl<'a> Bands<'a> {
             total += kind.panels * (high - low);
         }
         let by = SeenBy::Bands(along);
-        let backgrounds = half_widths
+        let backgrounds: Vec<Weighted> = half_widths
             .iter()
             .map(|&half_width| Weighted::new(field, by, total, half_width, crowding))
             .collect();
+        let in_order = |b: &Weighted| order.iter().map(|&i| b.masses[i]).collect();
+        let kind_of = |&i: &usize| field.kind_of[field.points[i].panel];
         let bin = |p| Some(by.cell(field, p)?.1);
         let bins = field.points.iter().map(bin).collect();
         Self {
             field,
             along,
-            order,
+            kinds: order.iter().map(kind_of).collect(),
             lengths: Table::smoothed(&lengths),
             bins,
+            in_order: backgrounds.iter().map(in_order).collect(),
             backgrounds,
+            order,
         }
     }
 
@@ -113,11 +126,15 @@ impl<'a> Bands<'a> {
 
     /// Points with |u − centre| ≤ reach, in order of u.
     pub(crate) fn within(&self, centre: f64, reach: f64) -> &[usize] {
+        &self.order[self.span(centre, reach)]
+    }
+
+    fn span(&self, centre: f64, reach: f64) -> Range<usize> {
         let u = |&i: &usize| across(self.along, self.field.points[i].at);
         let slack = reach * (1.0 + 1e-9);
         let from = self.order.partition_point(|i| u(i) < centre - slack);
         let to = self.order.partition_point(|i| u(i) <= centre + slack);
-        &self.order[from..to]
+        from..to
     }
 
     /// Finds the lengths that the place's own background has to do without; to
@@ -151,14 +168,7 @@ impl<'a> Bands<'a> {
     ) {
         let field = self.field;
         let background = &self.backgrounds[width];
-        let mut removed = [0.0; BINS];
-        for &i in self.within(centre, LEFT_OUT_MM * field.unit) {
-            if let Some(bin) = self.bins[i] {
-                removed[bin] += background.weights[i];
-            }
-        }
-        scratch.marks.copy_from(&background.table);
-        subtract(&mut scratch.marks, &removed);
+        self.turn_to(centre, width, scratch);
         for panel in scratch.touched.drain(..) {
             scratch.mass[panel] = 0.0;
         }
@@ -169,7 +179,6 @@ impl<'a> Bands<'a> {
             }
             scratch.mass[panel] += background.masses[i];
         }
-        scratch.chance_per_mass.fill(f64::NAN);
         scratch.panels.clear();
         scratch.chances.clear();
         for i in 0..scratch.touched.len() {
@@ -189,6 +198,55 @@ impl<'a> Bands<'a> {
                 scratch.chances.push(p);
             }
         }
+    }
+
+    /// Turns to one of the half widths, after [`Self::move_to`].
+    fn turn_to(&self, centre: f64, width: usize, scratch: &mut BandScratch) {
+        let background = &self.backgrounds[width];
+        let mut removed = [0.0; BINS];
+        for &i in self.within(centre, LEFT_OUT_MM * self.field.unit) {
+            if let Some(bin) = self.bins[i] {
+                removed[bin] += background.weights[i];
+            }
+        }
+        scratch.marks.copy_from(&background.table);
+        subtract(&mut scratch.marks, &removed);
+        scratch.chance_per_mass.fill(f64::NAN);
+    }
+
+    /// What is expected at least, without a look at every panel, as
+    /// [`crate::causes::scan::spots::discs::Discs::least_expected`] tells it of discs.
+    pub(crate) fn least_expected(
+        &self,
+        centre: f64,
+        width: usize,
+        scratch: &mut BandScratch,
+    ) -> Least {
+        self.move_to(centre, scratch);
+        self.turn_to(centre, width, scratch);
+        let background = &self.backgrounds[width];
+        scratch.kind_mass.fill(0.0);
+        for at in self.span(centre, WINDOW_MM * self.field.unit) {
+            if let Some(kind) = self.kinds[at] {
+                scratch.kind_mass[kind] += self.in_order[width][at];
+            }
+        }
+        let mut least = Least {
+            expected: 0.0,
+            largest: 0.0,
+        };
+        for kind in 0..self.field.kinds.len() {
+            let mass = scratch.kind_mass[kind];
+            if mass > 0.0 {
+                let q = self.chance_per_mass(kind, centre, width, scratch);
+                let largest = background.largest_mass.min(mass);
+                least.expected += least_of_mass(q, mass, largest);
+                least.largest = least.largest.max(chance_of_mass(q, largest));
+            }
+        }
+        // the last bits may differ
+        least.expected *= 1.0 - 1e-9;
+        least
     }
 
     /// Weight of a point for half width number `width`.

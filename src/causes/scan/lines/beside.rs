@@ -63,6 +63,29 @@ impl PanelShares {
         }
     }
 
+    fn ground(&self) -> Ground {
+        let mut ground = Ground {
+            hits: 0.0,
+            squares: 0.0,
+        };
+        for &panel in &self.touched {
+            let share = self.share[panel].min(ALL_BUT_SURE);
+            let chance = -(RESERVE * (-share).ln_1p()).exp_m1();
+            ground.hits += chance;
+            ground.squares += chance * chance;
+        }
+        ground
+    }
+
+    /// Without the reserve, which only adds.
+    fn least(&self) -> Ground {
+        let shares = self.touched.iter().map(|&panel| self.share[panel]);
+        Ground {
+            hits: shares.map(|share| share.min(ALL_BUT_SURE)).sum(),
+            squares: 0.0,
+        }
+    }
+
     fn clear(&mut self) {
         for panel in self.touched.drain(..) {
             self.share[panel] = 0.0;
@@ -80,10 +103,34 @@ pub(crate) fn beside(
     half_width: f64,
     shares: &mut PanelShares,
 ) -> Option<Pooled> {
+    told_by(bands, centre, half_width, shares, PanelShares::ground)
+}
+
+/// The same with an expectation that is at most the full one, at a fraction of its
+/// price; the shape is not that of the full one.
+pub(crate) fn beside_at_least(
+    bands: &Bands,
+    centre: f64,
+    half_width: f64,
+    shares: &mut PanelShares,
+) -> Option<Pooled> {
+    told_by(bands, centre, half_width, shares, PanelShares::least)
+}
+
+fn told_by(
+    bands: &Bands,
+    centre: f64,
+    half_width: f64,
+    shares: &mut PanelShares,
+    ground: fn(&PanelShares) -> Ground,
+) -> Option<Pooled> {
     let panels = panels_crossed(bands.field, bands.along, centre)?;
     let sides: Vec<Ground> = [Side::Below, Side::Above]
         .into_iter()
-        .filter_map(|side| on_side(bands, side, centre, half_width, shares))
+        .filter_map(|side| {
+            share_out(bands, side, centre, half_width, shares)?;
+            Some(ground(shares))
+        })
         .collect();
     let denser = sides.iter().map(|s| s.hits).max_by(f64::total_cmp)?;
     let hits: f64 = sides.iter().map(|s| s.hits).sum();
@@ -120,13 +167,14 @@ fn panels_crossed(field: &Field, along: LineAxis, centre: f64) -> Option<f64> {
     (panels >= 1.0).then_some(panels)
 }
 
-fn on_side(
+/// Shares of the ground on one side; none where there is none.
+fn share_out(
     bands: &Bands,
     side: Side,
     centre: f64,
     half_width: f64,
     shares: &mut PanelShares,
-) -> Option<Ground> {
+) -> Option<()> {
     let field = bands.field;
     let mut grounds = Vec::with_capacity(field.kinds.len());
     for kind in &field.kinds {
@@ -140,7 +188,13 @@ fn on_side(
         grounds.push((pieces, length));
     }
     shares.clear();
-    for &i in bands.within(centre, WINDOW_MM * field.unit + half_width) {
+    let (window, left_out) = (WINDOW_MM * field.unit, LEFT_OUT_MM * field.unit);
+    let middle = 0.5 * (window + left_out);
+    let middle = match side {
+        Side::Below => centre - middle,
+        Side::Above => centre + middle,
+    };
+    for &i in bands.within(middle, 0.5 * (window - left_out) + half_width) {
         let point = &field.points[i];
         let (panel, u) = (point.panel, across(bands.along, point.at));
         let Some(kind) = field.kind_of[panel] else {
@@ -160,17 +214,7 @@ fn on_side(
             }
         }
     }
-    let mut ground = Ground {
-        hits: 0.0,
-        squares: 0.0,
-    };
-    for &panel in &shares.touched {
-        let share = shares.share[panel].min(ALL_BUT_SURE);
-        let chance = -(RESERVE * (-share).ln_1p()).exp_m1();
-        ground.hits += chance;
-        ground.squares += chance * chance;
-    }
-    Some(ground)
+    Some(())
 }
 
 /// The ground on one side of a band on panels from `low` to `high` that it crosses,

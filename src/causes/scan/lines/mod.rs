@@ -7,5 +7,5 @@ mod search;
 pub(super) mod width;
 
 pub(super) use search::{
-    Expected, LINES, LineNode, PANELS_NEEDED, bands, exact_tail, expected, nodes, scan,
+    Expected, LINES, LineNode, PANELS_NEEDED, any, bands, exact_tail, expected, nodes, scan,
 };

@@ -12,6 +12,9 @@
 
 use statrs::function::gamma::ln_gamma;
 
+use crate::causes::scan::tail::Tail;
+use crate::stats::SMALLEST_TAIL;
+
 /// A tail is summed up until a term adds less than this share.
 const NEGLIGIBLE: f64 = 1e-12;
 
@@ -30,19 +33,19 @@ pub(crate) struct Pooled {
 
 impl Pooled {
     /// P(at least `hits` of the panels).
-    pub(crate) fn tail(&self, hits: usize) -> f64 {
+    pub(crate) fn tail(&self, hits: usize) -> Tail {
         let k = hits as f64;
         if hits == 0 {
-            return 1.0;
+            return Tail::Exact(1.0);
         }
         if k > self.panels {
-            return 0.0;
+            return Tail::Beyond(f64::NEG_INFINITY);
         }
         let (a, b) = self.beta();
         let n = self.panels;
         let ln_choose = ln_gamma(n + 1.0) - ln_gamma(k + 1.0) - ln_gamma(n - k + 1.0);
         let ln_beta = |a: f64, b: f64| ln_gamma(a) + ln_gamma(b) - ln_gamma(a + b);
-        let first = (ln_choose + ln_beta(k + a, n - k + b) - ln_beta(a, b)).exp();
+        let first = ln_choose + ln_beta(k + a, n - k + b) - ln_beta(a, b);
         let (mut term, mut sum, mut at) = (1.0, 1.0, k);
         while at < n {
             term *= (n - at) * (at + a) / ((at + 1.0) * (n - at - 1.0 + b));
@@ -52,14 +55,19 @@ impl Pooled {
                 break;
             }
         }
-        (first * sum).min(1.0)
+        let ln = (first + f64::ln(sum)).min(0.0);
+        if ln < SMALLEST_TAIL.ln() {
+            Tail::Beyond(ln)
+        } else {
+            Tail::Exact((first.exp() * sum).min(1.0))
+        }
     }
 
     /// P(at least k) for k = `fewest`, …, down to the first of at most `floor`.
     pub(crate) fn tails(&self, fewest: usize, floor: f64) -> Vec<f64> {
         let mut tails = Vec::new();
         for hits in fewest..=self.panels as usize {
-            let tail = self.tail(hits);
+            let tail = self.tail(hits).value();
             tails.push(tail);
             if tail <= floor {
                 break;
@@ -124,7 +132,7 @@ mod tests {
                 shape,
             };
             for hits in [4, 8, 14, 20] {
-                let (got, plain) = (pooled.tail(hits), averaged(&pooled, hits));
+                let (got, plain) = (pooled.tail(hits).value(), averaged(&pooled, hits));
                 // two matched moments of three: the far tail is near, not exact
                 assert!(
                     (got / plain).ln().abs() < 0.35 && (got / plain > 0.95 || plain < 1e-6),
@@ -144,10 +152,13 @@ mod tests {
         let chance = -(-5.0_f64 / 200.0).exp_m1();
         for hits in 1..20 {
             let binomial = binomial_tail(200, chance, hits);
-            assert!((pooled.tail(hits) / binomial - 1.0).abs() < 1e-4, "{hits}");
+            assert!(
+                (pooled.tail(hits).value() / binomial - 1.0).abs() < 1e-4,
+                "{hits}"
+            );
         }
-        assert_eq!(pooled.tail(0), 1.0);
-        assert_eq!(pooled.tail(201), 0.0);
+        assert_eq!(pooled.tail(0).value(), 1.0);
+        assert_eq!(pooled.tail(201).value(), SMALLEST_TAIL);
     }
 
     #[test]
@@ -158,7 +169,7 @@ mod tests {
             shape: 8.0,
         };
         let tails = pooled.tails(4, 1e-6);
-        assert_eq!(tails[0], pooled.tail(4));
+        assert_eq!(tails[0], pooled.tail(4).value());
         assert!(tails.windows(2).all(|w| w[1] < w[0]));
         let (last, rest) = tails.split_last().unwrap();
         assert!(*last <= 1e-6 && rest.iter().all(|p| *p > 1e-6));

@@ -14,9 +14,9 @@ use crate::causes::scan::candidate::{Candidate, Centre};
 use crate::causes::scan::field::marks::Field;
 use crate::causes::scan::field::weighted::Crowding;
 use crate::causes::scan::lines::background::{BandScratch, Bands};
-use crate::causes::scan::lines::beside::beside;
+use crate::causes::scan::lines::beside::{beside, beside_at_least};
 use crate::causes::scan::lines::pooled::Pooled;
-use crate::causes::scan::tail::{Tail, chance_of_hits, stands_out, tail_of_hits};
+use crate::causes::scan::tail::{chance_of_hits, stands_out, tail_of_hits};
 
 /// The axes along which lines are looked for.
 pub(crate) const LINES: [LineAxis; 2] = [LineAxis::Y, LineAxis::X];
@@ -90,15 +90,27 @@ pub(crate) fn nodes(field: &Field, along: LineAxis) -> Vec<LineNode> {
 /// Bands around the given nodes with a p-value of at most `level` that are
 /// spread along themselves, in their order.
 pub(crate) fn scan(bands: &Bands, level: f64, nodes: &[LineNode]) -> Vec<Candidate> {
+    looks(bands, level, nodes).collect()
+}
+
+/// Whether there is any.
+pub(crate) fn any(bands: &Bands, level: f64, nodes: &[LineNode]) -> bool {
+    looks(bands, level, nodes).any(|_| true)
+}
+
+fn looks<'a>(
+    bands: &'a Bands<'_>,
+    level: f64,
+    nodes: &'a [LineNode],
+) -> impl ParallelIterator<Item = Candidate> {
     nodes
         .par_iter()
         .with_min_len(32)
         .map_init(
             || BandScratch::new(bands.field),
-            |scratch, &node| at_node(bands, node, level, scratch),
+            move |scratch, &node| at_node(bands, node, level, scratch),
         )
         .flatten_iter()
-        .collect()
 }
 
 fn at_node(
@@ -114,10 +126,21 @@ fn at_node(
     if panels_hit < PANELS_NEEDED {
         return None;
     }
+    let half_width = bands.half_width(node.mesh);
+    let ruled_out = match beside_at_least(bands, at, half_width, &mut scratch.shares) {
+        Some(least) => !least.stands_out(panels_hit),
+        None => {
+            let least = bands.least_expected(at, node.mesh, scratch);
+            least.never_stands_out(panels_hit) || least.tail(panels_hit) > level
+        }
+    };
+    if ruled_out {
+        return None;
+    }
     let tail = match expected(bands, node, scratch) {
         Expected::Beside(pooled) => pooled
             .stands_out(panels_hit)
-            .then(|| Tail::Exact(pooled.tail(panels_hit)))?,
+            .then(|| pooled.tail(panels_hit))?,
         Expected::ByPanel => stands_out(&scratch.chances, panels_hit)
             .then(|| tail_of_hits(&scratch.chances, panels_hit, level))?,
     };
@@ -134,7 +157,6 @@ fn at_node(
         size_mm: MESHES[node.mesh].half_width_mm,
         panels_hit,
         tail,
-        centres: 1,
     })
 }
 
@@ -165,7 +187,7 @@ pub(crate) fn exact_tail(bands: &Bands, node: LineNode) -> f64 {
     let panels_hit = distinct_panels(field, inside);
     let mut scratch = BandScratch::new(field);
     match expected(bands, node, &mut scratch) {
-        Expected::Beside(pooled) => pooled.tail(panels_hit),
+        Expected::Beside(pooled) => pooled.tail(panels_hit).value(),
         Expected::ByPanel => chance_of_hits(&scratch.chances, panels_hit),
     }
 }

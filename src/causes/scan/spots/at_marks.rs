@@ -22,18 +22,26 @@ pub(crate) fn discs(field: &Field) -> Discs<'_> {
 /// Discs around the given points with a p-value of at most `level`, in their
 /// order, then by radius.
 pub(crate) fn scan(discs: &Discs, level: f64, centres: &[usize]) -> Vec<Candidate> {
-    let outlook = Outlook::new(discs);
+    looks(discs, Outlook::new(discs).as_ref(), level, centres).collect()
+}
+
+/// Whether there is any.
+pub(crate) fn any(discs: &Discs, level: f64, centres: &[usize]) -> bool {
+    looks(discs, Outlook::new(discs).as_ref(), level, centres).any(|_| true)
+}
+
+fn looks<'a>(
+    discs: &'a Discs<'_>,
+    outlook: Option<&'a Outlook<'_, '_>>,
+    level: f64,
+    centres: &'a [usize],
+) -> impl ParallelIterator<Item = Candidate> {
     centres
         .par_iter()
         .with_min_len(32)
         .map_init(
-            || {
-                (
-                    Look::new(discs, outlook.as_ref()),
-                    Visited::new(discs.field),
-                )
-            },
-            |(look, visited), &point| {
+            move || (Look::new(discs, outlook), Visited::new(discs.field)),
+            move |(look, visited), &point| {
                 let others = visited.panels_within(discs, point);
                 let own = discs.field.points[point];
                 look.at(own.at, Some(own.panel));
@@ -46,14 +54,12 @@ pub(crate) fn scan(discs: &Discs, level: f64, centres: &[usize]) -> Vec<Candidat
                         size_mm: RADII_MM[radius],
                         panels_hit: panels + 1,
                         tail: look.tail(radius, panels, level)?,
-                        centres: 1,
                     })
                 });
                 found.collect::<Vec<_>>()
             },
         )
         .flatten_iter()
-        .collect()
 }
 
 /// The exact tail of one disc.

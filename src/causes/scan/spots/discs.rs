@@ -6,8 +6,8 @@ use super::background::{
 };
 use crate::causes::scan::field::edge_profile::BINS;
 use crate::causes::scan::field::marks::Field;
-use crate::causes::scan::field::point_index::{square_distance, within};
 use crate::causes::scan::field::weighted::{Crowding, SeenBy, Weighted};
+use crate::causes::scan::tail::Least;
 use crate::records::{Point, Rect};
 
 /// Points, along one axis either way, of the lattice that measures the area left out.
@@ -24,8 +24,6 @@ pub(crate) struct Discs<'a> {
     /// Cell of each of the field's points.
     cells: Vec<Option<usize>>,
     pub(crate) backgrounds: Vec<Weighted>,
-    /// Largest mass that any panel has in all, for each radius.
-    pub(crate) largest_mass: Vec<f64>,
 }
 
 /// What a thread needs to look at one place after the other.
@@ -91,27 +89,18 @@ impl<'a> Discs<'a> {
     /// `radii` in mm, as they are (not multiplied by the field's unit).
     pub(crate) fn new(field: &'a Field, radii: &[f64], crowding: Crowding) -> Self {
         let areas = Areas::new(field);
-        let backgrounds: Vec<Weighted> = radii
+        let backgrounds = radii
             .iter()
-            .map(|&radius| Weighted::new(field, SeenBy::Discs, areas.total, radius, crowding))
-            .collect();
+            .map(|&radius| Weighted::new(field, SeenBy::Discs, areas.total, radius, crowding));
         let cells = field.points.iter().map(|point| {
             let (row, column) = SeenBy::Discs.cell(field, point)?;
             Some(row * BINS + column)
         });
-        let largest_mass = backgrounds.iter().map(|background| {
-            let mut mass = vec![0.0; field.panels()];
-            for (point, m) in field.points.iter().zip(&background.masses) {
-                mass[point.panel] += m;
-            }
-            mass.into_iter().fold(0.0, f64::max)
-        });
         Self {
             field,
-            areas,
             cells: cells.collect(),
-            largest_mass: largest_mass.collect(),
-            backgrounds,
+            backgrounds: backgrounds.collect(),
+            areas,
         }
     }
 
@@ -147,17 +136,14 @@ impl<'a> Discs<'a> {
         others.map(|&(id, _)| masses[id]).sum()
     }
 
-    /// Finds what the place's own background has to do without, after
-    /// [`Self::look_around`] and before [`Self::chances`].
+    /// Finds what the place's own background has to do without, before
+    /// [`Self::chances`].
     pub(crate) fn leave_out(&self, centre: Point, scratch: &mut DiscScratch) {
         let field = self.field;
         let reach = LEFT_OUT_MM * field.unit;
         scratch.left_out.clear();
-        for &(id, _) in &scratch.window {
-            if square_distance(field.points[id].at, centre) <= within(reach) {
-                scratch.left_out.push(id);
-            }
-        }
+        let near_by = field.index.in_disc(centre, reach);
+        scratch.left_out.extend(near_by.map(|(entry, _)| entry.id));
         scratch.kind_windows.fill(None);
         let step = reach / f64::from(LEFT_OUT_STEPS);
         let share = std::f64::consts::PI * reach * reach / LEFT_OUT_POINTS;
@@ -204,15 +190,13 @@ impl<'a> Discs<'a> {
 
     /// A lower bound on the panels expected without a repeat, without a look at
     /// every panel; after [`Self::turn_to`].
-    ///
-    /// 1 − (1−q)^m ≥ 1 − e^(−qm) ≥ qm·(1 − e^(−x))/x for every m ≤ x/q.
     pub(crate) fn least_expected(
         &self,
         centre: Point,
         radius: usize,
         own: Option<usize>,
         scratch: &mut DiscScratch,
-    ) -> f64 {
+    ) -> Least {
         let masses = &self.backgrounds[radius].masses;
         scratch.kind_mass.fill(0.0);
         for &(id, panel) in &scratch.window {
@@ -220,17 +204,44 @@ impl<'a> Discs<'a> {
                 scratch.kind_mass[kind] += masses[id];
             }
         }
-        let mut sum = 0.0;
+        let mut least = Least {
+            expected: 0.0,
+            largest: 0.0,
+        };
         for kind in 0..self.field.kinds.len() {
             let mass = scratch.kind_mass[kind];
             if mass > 0.0 {
                 let q = self.chance_per_mass(kind, centre, radius, scratch);
-                let x = q * self.largest_mass[radius].min(mass);
-                let share = if x > 0.0 { -(-x).exp_m1() / x } else { 1.0 };
-                sum += q * mass * share;
+                let largest = self.backgrounds[radius].largest_mass.min(mass);
+                least.expected += least_of_mass(q, mass, largest);
+                least.largest = least.largest.max(chance_of_mass(q, largest));
             }
         }
-        sum
+        least
+    }
+
+    /// An upper bound on the panels expected; after [`Self::least_expected`].
+    ///
+    /// 1 − (1−q)^m ≤ −m·ln(1−q).
+    pub(crate) fn most_expected(&self, scratch: &DiscScratch) -> f64 {
+        let kinds = scratch.kind_mass.iter().zip(&scratch.chance_per_mass);
+        let masses = kinds.filter(|(mass, _)| **mass > 0.0);
+        masses.map(|(mass, q)| -mass * (-q).ln_1p()).sum()
+    }
+
+    /// Finds the mass of each panel's marks in the window, after
+    /// [`Self::look_around`].
+    pub(crate) fn weigh(&self, radius: usize, scratch: &mut DiscScratch) {
+        let masses = &self.backgrounds[radius].masses;
+        for panel in scratch.touched.drain(..) {
+            scratch.mass[panel] = 0.0;
+        }
+        for &(id, panel) in &scratch.window {
+            if scratch.mass[panel] == 0.0 {
+                scratch.touched.push(panel);
+            }
+            scratch.mass[panel] += masses[id];
+        }
     }
 
     /// Chance of each panel to have a mark in the disc of the radius with index
@@ -244,16 +255,7 @@ impl<'a> Discs<'a> {
         own: Option<usize>,
         scratch: &mut DiscScratch,
     ) {
-        let background = &self.backgrounds[radius];
-        for panel in scratch.touched.drain(..) {
-            scratch.mass[panel] = 0.0;
-        }
-        for &(id, panel) in &scratch.window {
-            if scratch.mass[panel] == 0.0 {
-                scratch.touched.push(panel);
-            }
-            scratch.mass[panel] += background.masses[id];
-        }
+        self.weigh(radius, scratch);
         scratch.panels.clear();
         scratch.chances.clear();
         for i in 0..scratch.touched.len() {
@@ -285,7 +287,8 @@ impl<'a> Discs<'a> {
         self.turned_chances(centre, radius, own, scratch);
     }
 
-    /// Marks of the window on panels that cover the place, after [`Self::chances`].
+    /// Marks of the window on panels that cover the place, after [`Self::weigh`] and
+    /// [`Self::chance_per_mass`] of their kinds.
     pub(crate) fn exposed_mass(&self, place: Point, scratch: &DiscScratch) -> Around {
         let mut around = Around {
             mass: 0.0,
@@ -337,6 +340,16 @@ impl<'a> Discs<'a> {
         scratch.chance_per_mass[kind] = q;
         q
     }
+}
+
+/// A lower bound on Σ (1 − (1−q)^m) over panels whose masses m, none above `largest`,
+/// sum up to `mass`.
+///
+/// 1 − (1−q)^m ≥ 1 − e^(−qm) ≥ qm·(1 − e^(−x))/x for every m ≤ x/q.
+pub(crate) fn least_of_mass(q: f64, mass: f64, largest: f64) -> f64 {
+    let x = q * largest;
+    let share = if x > 0.0 { -(-x).exp_m1() / x } else { 1.0 };
+    q * mass * share
 }
 
 /// 1 − (1−q)^mass; 1 if q is 1 and there is any mass.

@@ -4,7 +4,7 @@
 use super::background::WINDOW_MM;
 use super::discs::{DiscScratch, Discs};
 use super::outlook::Outlook;
-use crate::causes::scan::tail::{Tail, poisson_tail, stands_out, tail_of_hits};
+use crate::causes::scan::tail::{Least, Tail, beyond_all, poisson_tail, stands_out, tail_of_hits};
 use crate::records::Point;
 
 /// Panels a spot needs, its own included.
@@ -19,13 +19,10 @@ const LEAST_SHARE: f64 = 0.2;
 /// Reserve of the shortcut on the p-value.
 const SCREEN_RESERVE: f64 = 1e3;
 
-/// A tail above this, even at the least that can be expected, is no find.
-const UNREMARKABLE: f64 = 0.01;
-
 /// A look at one place after the other.
-pub(crate) struct Look<'a, 'f> {
+pub(crate) struct Look<'a, 'o, 'f> {
     discs: &'a Discs<'f>,
-    outlook: Option<&'a Outlook<'a, 'f>>,
+    outlook: Option<&'a Outlook<'o, 'f>>,
     scratch: DiscScratch,
     centre: Point,
     /// The panel left out, where the place is a mark of it.
@@ -37,12 +34,12 @@ pub(crate) struct Look<'a, 'f> {
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 enum Looked {
     NotYet,
+    NearBy,
     Around,
-    Closely,
 }
 
-impl<'a, 'f> Look<'a, 'f> {
-    pub(crate) fn new(discs: &'a Discs<'f>, outlook: Option<&'a Outlook<'a, 'f>>) -> Self {
+impl<'a, 'o, 'f> Look<'a, 'o, 'f> {
+    pub(crate) fn new(discs: &'a Discs<'f>, outlook: Option<&'a Outlook<'o, 'f>>) -> Self {
         Self {
             discs,
             outlook,
@@ -64,18 +61,28 @@ impl<'a, 'f> Look<'a, 'f> {
         let Self {
             discs,
             centre,
+            outlook,
             own,
             ref mut scratch,
             ..
         } = *self;
-        let expected_anyway = |least: f64| poisson_tail(least, panels) > UNREMARKABLE.max(level);
-        let quick = |o: &Outlook| o.least(centre, radius, own.is_some());
+        let ruled_out = |least: Least| least.rules_out(panels, level);
+        let quick = |o: &Outlook| o.least(centre, radius, own);
         if panels + usize::from(own.is_some()) < PANELS_NEEDED
-            || expected_anyway(self.outlook.map_or(0.0, quick))
+            || outlook.map(quick).is_some_and(ruled_out)
         {
             return None;
         }
         if self.state == Looked::NotYet {
+            discs.leave_out(centre, scratch);
+            self.state = Looked::NearBy;
+        }
+        discs.turn_to(radius, scratch);
+        let closer = outlook.map(|o| o.closer(centre, radius, own, scratch));
+        if closer.is_some_and(ruled_out) {
+            return None;
+        }
+        if self.state == Looked::NearBy {
             discs.look_around(centre, scratch);
             self.state = Looked::Around;
         }
@@ -87,13 +94,11 @@ impl<'a, 'f> Look<'a, 'f> {
         if poisson_tail(LEAST_SHARE * even * mass, panels) > SCREEN_RESERVE * level {
             return None;
         }
-        if self.state == Looked::Around {
-            discs.leave_out(centre, scratch);
-            self.state = Looked::Closely;
-        }
-        discs.turn_to(radius, scratch);
-        if expected_anyway(discs.least_expected(centre, radius, own, scratch)) {
+        if ruled_out(discs.least_expected(centre, radius, own, scratch)) {
             return None;
+        }
+        if let Some(beyond) = beyond_all(discs.most_expected(scratch), panels) {
+            return Some(beyond);
         }
         discs.turned_chances(centre, radius, own, scratch);
         if !stands_out(&scratch.chances, panels) {

@@ -164,13 +164,26 @@ fn coprime(a: i64, b: i64) -> bool {
 
 /// Discs around the given nodes with a p-value of at most `level`, in their order.
 pub(crate) fn scan(discs: &Discs, level: f64, nodes: &[Node]) -> Vec<Candidate> {
-    let outlook = Outlook::new(discs);
+    looks(discs, Outlook::new(discs).as_ref(), level, nodes).collect()
+}
+
+/// Whether there is any.
+pub(crate) fn any(discs: &Discs, level: f64, nodes: &[Node]) -> bool {
+    looks(discs, Outlook::new(discs).as_ref(), level, nodes).any(|_| true)
+}
+
+fn looks<'a>(
+    discs: &'a Discs<'_>,
+    outlook: Option<&'a Outlook<'_, '_>>,
+    level: f64,
+    nodes: &'a [Node],
+) -> impl ParallelIterator<Item = Candidate> {
     nodes
         .par_iter()
         .with_min_len(32)
         .map_init(
-            || Look::new(discs, outlook.as_ref()),
-            |look, &node| {
+            move || Look::new(discs, outlook),
+            move |look, &node| {
                 let at = node.at(discs.field);
                 let panels_hit = panels_in_disc(discs, node);
                 look.at(at, None);
@@ -181,12 +194,10 @@ pub(crate) fn scan(discs: &Discs, level: f64, nodes: &[Node]) -> Vec<Candidate> 
                     point: nearest_point(discs.field, node)?,
                     size_mm: MESHES[node.mesh].radius_mm,
                     panels_hit,
-                    centres: 1,
                 })
             },
         )
         .flatten_iter()
-        .collect()
 }
 
 /// The exact tail of one disc.

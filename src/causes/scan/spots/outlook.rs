@@ -7,9 +7,10 @@
 //! taken for its own.
 
 use super::background::{LEFT_OUT_MM, RESERVE, WINDOW_MM};
-use super::discs::Discs;
+use super::discs::{DiscScratch, Discs, chance_of_mass, least_of_mass};
 use super::summed::Summed;
 use crate::causes::scan::field::marks::{Field, Kind};
+use crate::causes::scan::tail::Least;
 use crate::records::{Point, Rect};
 
 /// Fewer marks than this are quicker looked at one by one.
@@ -22,8 +23,8 @@ const MOST_KINDS: usize = 16;
 const CELL_MM: f64 = 5.0;
 const MOST_CELLS: f64 = 15_000.0;
 
-/// What is expected at least is taken this much smaller, for what the grids round.
-const CAUTION: f64 = 0.7;
+/// Chances are taken this much smaller, for what the grids round.
+const CAUTION: f64 = 0.8;
 
 /// The grids of a field, for each radius and kind.
 #[derive(Debug)]
@@ -78,34 +79,75 @@ impl<'a, 'f> Outlook<'a, 'f> {
         })
     }
 
-    /// Panels that chance puts into the disc at least; one panel, whichever has the
-    /// most marks, is left out if `but_one`.
-    pub(crate) fn least(&self, centre: Point, radius: usize, but_one: bool) -> f64 {
+    /// Panels that chance puts into the disc at least, the `own` panel left out.
+    pub(crate) fn least(&self, centre: Point, radius: usize, own: Option<usize>) -> Least {
+        let near_by = self.near_by(centre);
+        self.with_chances(centre, radius, own, |kind| {
+            self.chance_per_mass(kind, centre, radius, near_by)
+        })
+    }
+
+    /// Marks that the place may take for its own.
+    fn near_by(&self, centre: Point) -> f64 {
+        (self.counts).at_most(centre, LEFT_OUT_MM * self.discs.field.unit)
+    }
+
+    /// Of one kind of panel, at least.
+    fn chance_per_mass(&self, kind: usize, centre: Point, radius: usize, near_by: f64) -> f64 {
+        let field = self.discs.field;
+        let size = self.discs.backgrounds[radius].size;
+        let window = self.backgrounds[radius][kind].at_most(centre, WINDOW_MM * field.unit);
+        let of = &field.kinds[kind];
+        let disc = self.disc(radius, of, centre, near_by) * std::f64::consts::PI * size * size;
+        if window > 0.0 {
+            (CAUTION * RESERVE * disc / window).min(1.0)
+        } else {
+            0.0
+        }
+    }
+
+    /// The same with the place's own background, after [`Discs::turn_to`]; only the
+    /// masses of the window are taken from the grids.
+    pub(crate) fn closer(
+        &self,
+        centre: Point,
+        radius: usize,
+        own: Option<usize>,
+        scratch: &mut DiscScratch,
+    ) -> Least {
+        self.with_chances(centre, radius, own, |kind| {
+            self.discs.chance_per_mass(kind, centre, radius, scratch)
+        })
+    }
+
+    /// With a chance per mass for each kind that has any mass.
+    fn with_chances(
+        &self,
+        centre: Point,
+        radius: usize,
+        own: Option<usize>,
+        mut chance_per_mass: impl FnMut(usize) -> f64,
+    ) -> Least {
         let field = self.discs.field;
         let half = WINDOW_MM * field.unit;
-        let size = self.discs.backgrounds[radius].size;
-        let largest = self.discs.largest_mass[radius];
-        let own = self.counts.at_most(centre, LEFT_OUT_MM * field.unit);
-        let mut spared = if but_one { largest } else { 0.0 };
-        let mut sum = 0.0;
-        for (kind, of) in field.kinds.iter().enumerate() {
+        let largest = self.discs.backgrounds[radius].largest_mass;
+        let of_own = own.and_then(|panel| field.kind_of[panel]);
+        let mut least = Least {
+            expected: 0.0,
+            largest: 0.0,
+        };
+        for kind in 0..field.kinds.len() {
             let all = self.masses[radius][kind].at_least(centre, half);
-            let mass = (all - spared).max(0.0);
-            spared -= all - mass;
-            if mass <= 0.0 {
-                continue;
+            let spared = if of_own == Some(kind) { largest } else { 0.0 };
+            let mass = all - spared;
+            if mass > 0.0 {
+                let q = chance_per_mass(kind);
+                let largest = largest.min(mass);
+                least.expected += least_of_mass(q, mass, largest);
+                least.largest = least.largest.max(chance_of_mass(q, largest));
             }
-            let window = self.backgrounds[radius][kind].at_most(centre, half);
-            let disc = self.disc(radius, of, centre, own) * std::f64::consts::PI * size * size;
-            if window <= 0.0 || disc <= 0.0 {
-                continue;
-            }
-            let q = (RESERVE * disc / window).min(1.0);
-            let x = q * largest.min(mass);
-            let share = if x > 0.0 { -(-x).exp_m1() / x } else { 1.0 };
-            sum += q * mass * share;
         }
-        CAUTION * sum
+        least
     }
 
     /// Mean background in the disc without `own` marks.
@@ -237,14 +279,22 @@ mod tests {
                     for radius in 0..discs.backgrounds.len() {
                         discs.turn_to(radius, &mut scratch);
                         let close = discs.least_expected(point.at, radius, own, &mut scratch);
-                        let quick = outlook.least(point.at, radius, but_one);
+                        let quick = outlook.least(point.at, radius, own);
                         assert!(
-                            quick <= close,
-                            "shape {shape} at {:?}, radius {radius}: {quick} > {close}",
+                            quick.expected <= close.expected,
+                            "shape {shape} at {:?}, radius {radius}: {quick:?} > {close:?}",
                             point.at
                         );
+                        let near_by = outlook.near_by(point.at);
+                        for kind in 0..field.kinds.len() {
+                            let quick = outlook.chance_per_mass(kind, point.at, radius, near_by);
+                            let q = discs.chance_per_mass(kind, point.at, radius, &mut scratch);
+                            assert!(quick <= q, "shape {shape}, kind {kind}: {quick} > {q}");
+                        }
+                        let closer = outlook.closer(point.at, radius, own, &mut scratch);
+                        assert!(closer.expected <= close.expected * (1.0 + 1e-12));
                         looks += 1;
-                        share += quick / close;
+                        share += quick.expected / close.expected;
                     }
                 }
             }
