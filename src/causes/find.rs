@@ -1,5 +1,7 @@
 //! The whole room: streams, scans of all frames, attribution, verdicts.
 
+use std::sync::atomic::{AtomicUsize, Ordering::Relaxed};
+
 use rayon::prelude::*;
 
 use super::about::About;
@@ -33,12 +35,29 @@ use crate::records::Records;
 /// not on threads.
 #[must_use]
 pub fn find(records: &Records, settings: &Settings) -> Causes {
+    find_telling(records, settings, &|_, _| ())
+}
+
+/// [`find`]; `told` how many of how many streams are scanned, first of none, from
+/// several threads.
+#[must_use]
+pub fn find_telling(
+    records: &Records,
+    settings: &Settings,
+    told: &(dyn Fn(usize, usize) + Sync),
+) -> Causes {
     let streams = streams(records);
     let plant = Plant::new(records);
+    let through = AtomicUsize::new(0);
+    told(0, streams.len());
     let outcomes: Vec<Outcome> = streams
         .par_iter()
         .enumerate()
-        .map(|(index, data)| look_at(records, settings, &plant, (index, streams.len()), data))
+        .map(|(index, data)| {
+            let outcome = look_at(records, settings, &plant, (index, streams.len()), data);
+            told(through.fetch_add(1, Relaxed) + 1, streams.len());
+            outcome
+        })
         .collect();
     let mut zones = Zones::none(records.defects.len());
     for outcome in &outcomes {

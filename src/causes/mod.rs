@@ -23,7 +23,7 @@ mod tally;
 mod verdict;
 mod views;
 
-pub use find::find;
+pub use find::{find, find_telling};
 pub use finding::{
     BarPitch, Cause, CauseShare, Causes, Certainty, ChangePoint, Evidence, Finding, FoldedDistance,
     Frame, FrameScore, Hit, Kind, OpenRival, Period, RateByLevel, Settings, Stream,
