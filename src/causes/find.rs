@@ -6,7 +6,7 @@ use rayon::prelude::*;
 
 use super::about::About;
 use super::conclude::{conclude, leave_open};
-use super::held::{hold_findings, hold_results};
+use super::held::{doubt_times, hold_findings, hold_results};
 use super::levels::machine_places;
 use super::plant::Plant;
 use super::responses::bars::{bar_findings, without_bars};
@@ -100,10 +100,15 @@ pub fn find_telling(
     let surface = surfaces(records, settings.alpha);
     findings.extend(surface_findings(&surface, records));
     hold_findings(records, &mut findings);
+    doubt_times(records, &mut findings);
     for finding in &mut findings {
         leave_open(finding);
-        let doubtful =
-            |r: &Reason| matches!(r, Reason::InspectorNotRecorded | Reason::Broad { .. });
+        let doubtful = |r: &Reason| {
+            matches!(
+                r,
+                Reason::InspectorNotRecorded | Reason::TimesLost | Reason::Broad { .. }
+            )
+        };
         let lowered = !finding.open.is_empty() || finding.reasons.iter().any(doubtful);
         finding.certainty = certainty(finding.cause, finding.p_adjusted, settings.alpha, lowered);
     }

@@ -6,7 +6,7 @@ use std::collections::BTreeSet;
 use super::{
     Cause, Causes, Certainty, Finding, NextCheck, Reason, Stream, SurfaceCause, UNEVEN_REMOVAL,
 };
-use crate::records::{Column, Records};
+use crate::records::{Column, Records, WarningCode};
 
 /// Takes the cause from every finding that rests on records in doubt, and says why.
 pub(super) fn hold_findings(records: &Records, findings: &mut [Finding]) {
@@ -30,7 +30,34 @@ pub(super) fn hold_findings(records: &Records, findings: &mut [Finding]) {
     }
 }
 
-/// The same for streams and for the unevenness of removal.
+/// Tells of findings that rest on when panels were sanded where many times were lost:
+/// they are less sure.
+pub(super) fn doubt_times(records: &Records, findings: &mut [Finding]) {
+    if (records.warnings.iter()).all(|w| w.code != WarningCode::TimesLost) {
+        return;
+    }
+    // stretches at one setting are stretches of time too
+    let rests_on_time = |reason: &Reason| {
+        matches!(
+            reason,
+            Reason::BeganWithRecipe { .. }
+                | Reason::EveryKth { .. }
+                | Reason::SetIn { .. }
+                | Reason::Ended { .. }
+                | Reason::Drifts { .. }
+                | Reason::RateSteps { .. }
+                | Reason::RateHigher { .. }
+                | Reason::RateFollows { .. }
+        )
+    };
+    for finding in findings {
+        if finding.reasons.iter().any(rests_on_time) {
+            finding.reasons.push(Reason::TimesLost);
+        }
+    }
+}
+
+/// Takes the cause from streams and from the unevenness of removal as well.
 pub(super) fn hold_results(records: &Records, causes: &mut Causes) {
     for stream in &mut causes.streams {
         if let Some(why) = records.held_back(stream.machine.as_deref(), Column::XMm) {

@@ -109,6 +109,8 @@ pub enum Reason {
     TableNotRecorded,
     /// Who or which station inspected is not recorded.
     InspectorNotRecorded,
+    /// Many times were written and could not be read.
+    TimesLost,
     /// The other machine's panels went over the same table without the mark.
     TableClearedByControl,
     /// A station that saw hits records mirrored or turned, so that a place of the

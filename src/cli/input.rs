@@ -4,7 +4,7 @@
 use std::path::{Path, PathBuf};
 
 use super::Error;
-use super::terminal::{progress, tell};
+use super::terminal::{Stages, tell};
 use crate::records::{self, OnReject, ReadOptions, Records};
 use crate::site::Site;
 
@@ -38,7 +38,7 @@ fn beside(inputs: &[PathBuf]) -> Option<PathBuf> {
         .find(|path| path.is_file())
 }
 
-/// Reads the records, with a bar on a terminal.
+/// Reads the records, with progress on a terminal.
 #[expect(
     clippy::disallowed_methods,
     reason = "dates after today are warned of; nothing else asks the clock"
@@ -48,19 +48,15 @@ pub(super) fn records(
     site: &Site,
     on_reject: OnReject,
 ) -> Result<Records, Error> {
-    let bar = progress("reading");
-    let show = |done: usize, of: usize| {
-        bar.set_length(of as u64);
-        bar.set_position(done as u64);
-    };
+    let stages = Stages::default();
+    stages.begin("reading");
+    let show = |done: usize, of: usize| stages.at(done, of);
     let options = ReadOptions {
         now: Some(jiff::Timestamp::now()),
         on_reject,
         progress: Some(&show),
     };
-    let records = records::read(inputs, site, &options);
-    bar.finish_and_clear();
-    Ok(records?)
+    Ok(records::read(inputs, site, &options)?)
 }
 
 /// Tells the doubts on stderr, the first few in full.

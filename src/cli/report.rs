@@ -5,13 +5,13 @@ use std::path::{Path, PathBuf};
 
 use clap::ValueEnum;
 
-use super::terminal::{folded, plain};
+use super::terminal::{Stages, folded, plain};
 use super::{Error, input};
 use crate::change::{self, Week};
 use crate::life::{Actions, Past};
 use crate::records::OnReject;
-use crate::report;
 use crate::report::folder::{self, Existing};
+use crate::report::{self, Stage};
 use crate::site;
 
 /// Read inspection files and write a report folder.
@@ -129,7 +129,13 @@ pub(super) fn run(args: &Report, out: &mut impl Write) -> Result<(), Error> {
             Some(target)
         }
     };
-    let findings = report::find_asked(&records, &site, &asked)?;
+    let stages = Stages::default();
+    let told = |stage| match stage {
+        Stage::Repeats(done, of) if done > 0 => stages.at(done, of),
+        other => stages.begin(other.name()),
+    };
+    let findings = report::find_asked(&records, &site, &asked, &told)?;
+    stages.end();
     input::doubts(findings.warnings());
     if let Some(target) = &target {
         let sheets = report::Sheets {
@@ -140,7 +146,9 @@ pub(super) fn run(args: &Report, out: &mut impl Write) -> Result<(), Error> {
                 report::Length::Full
             },
         };
+        stages.begin("pages");
         let files = report::files(&findings, &site, sheets)?;
+        stages.end();
         folder::write(target, &files, existing, &inputs)?;
     }
     if args.json {

@@ -2,6 +2,8 @@
 //! somebody is watching.
 
 use std::io::{IsTerminal, Write};
+use std::sync::Mutex;
+use std::time::Duration;
 
 use indicatif::{ProgressBar, ProgressStyle};
 
@@ -101,16 +103,63 @@ fn fold(text: &str, width: usize) -> String {
     out.join("\n")
 }
 
-/// A bar over so many steps on stderr; nothing where that is no terminal.
-pub(super) fn progress(what: &'static str) -> ProgressBar {
-    if !std::io::stderr().is_terminal() {
-        return ProgressBar::hidden();
+/// The stages of a run on stderr, a line each with the time it took; nothing where
+/// that is no terminal.
+#[derive(Debug, Default)]
+pub(super) struct Stages {
+    now: Mutex<Option<ProgressBar>>,
+}
+
+impl Stages {
+    /// The stage before is over.
+    pub(super) fn begin(&self, what: &'static str) {
+        self.end();
+        if !std::io::stderr().is_terminal() {
+            return;
+        }
+        let bar = ProgressBar::new_spinner().with_message(what);
+        in_style(&bar, "{msg:<10} {elapsed}");
+        bar.enable_steady_tick(Duration::from_millis(200));
+        if let Ok(mut now) = self.now.lock() {
+            *now = Some(bar);
+        }
     }
-    let bar = ProgressBar::new(0).with_message(what);
-    if let Ok(style) = ProgressStyle::with_template("{msg} {bar:30} {pos}/{len}") {
+
+    /// So many of so many steps of the stage are done.
+    pub(super) fn at(&self, done: usize, of: usize) {
+        let Ok(now) = self.now.lock() else { return };
+        let Some(bar) = &*now else { return };
+        if bar.length() != Some(of as u64) {
+            bar.set_length(of as u64);
+            in_style(bar, "{msg:<10} {bar:30} {pos}/{len} {elapsed}");
+        }
+        bar.set_position(done as u64);
+    }
+
+    /// The last stage is over.
+    pub(super) fn end(&self) {
+        let last = self.now.lock().ok().and_then(|mut now| now.take());
+        if let Some(bar) = last {
+            bar.finish_and_clear();
+            tell(&format!(
+                "{:<10} {:.1} s",
+                bar.message(),
+                bar.elapsed().as_secs_f64()
+            ));
+        }
+    }
+}
+
+impl Drop for Stages {
+    fn drop(&mut self) {
+        self.end();
+    }
+}
+
+fn in_style(bar: &ProgressBar, template: &str) {
+    if let Ok(style) = ProgressStyle::with_template(template) {
         bar.set_style(style);
     }
-    bar
 }
 
 #[cfg(test)]

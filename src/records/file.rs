@@ -14,7 +14,7 @@ use super::notes::Note;
 use super::number::{DecimalClues, Style};
 use super::parts::FileRows;
 use super::rows::{RowReader, Rules};
-use super::{Column, Quantity, Reject, Unit, parquet};
+use super::{Column, Quantity, Reject, Unit, folders, parquet};
 use crate::site::{DateOrder, Decimal, Encoding};
 
 /// What became of a file.
@@ -139,10 +139,11 @@ fn read_table(input: &Input, loaded: Loaded, rules: &Rules<'_>, matcher: &Matche
         }
     };
     let units = units_below(&text, &layout);
-    let header = match matcher.read_with_units(&layout.headers, units.as_ref()) {
+    let mut header = match matcher.read_with_units(&layout.headers, units.as_ref()) {
         Ok(header) => header,
         Err(problem) => return refused(input, problem),
     };
+    folders::add_columns(&mut header, &input.path, matcher);
     let guessed = (read_as != ReadAs::Utf8 && rules.site.numbers.encoding == Encoding::Auto)
         .then_some(Note::ReadAs(read_as));
     let table = Table {

@@ -37,6 +37,8 @@ pub(super) struct Header {
     pub matched: Vec<(String, String)>,
     /// Headers that mean nothing to us.
     pub unknown: Vec<String>,
+    /// What stands in the columns after the file's own, the same in every row.
+    pub given: Vec<String>,
 }
 
 /// Why a header cannot be used.
@@ -151,6 +153,11 @@ impl<'a> Matcher<'a> {
         })
     }
 
+    /// What a name means to us.
+    pub(super) fn slot(&self, name: &str) -> Option<Slot> {
+        Some(self.find(name)?.slot)
+    }
+
     /// How many of the cells are column names of ours, and whether the
     /// panel's id is among them.
     pub(super) fn known(&self, cells: &csv::StringRecord) -> (usize, bool) {
@@ -224,6 +231,7 @@ impl<'a> Matcher<'a> {
             width: headers.len(),
             matched: Vec::new(),
             unknown: Vec::new(),
+            given: Vec::new(),
         };
         for (index, one) in found.into_iter().enumerate() {
             let text = headers.get(index).unwrap_or_default();

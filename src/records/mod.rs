@@ -9,6 +9,7 @@ mod assemble;
 mod cell;
 mod error;
 mod file;
+mod folders;
 mod frames;
 mod header;
 mod inputs;

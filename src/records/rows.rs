@@ -249,7 +249,14 @@ impl<'a> RowReader<'a> {
         let mut row = Row::default();
         let mut fatal: Option<(String, String, String)> = None;
         for at in 0..self.header.cells.len() {
-            let text = record.get(self.header.cells[at].index).unwrap_or_default();
+            let index = self.header.cells[at].index;
+            let given = index
+                .checked_sub(width)
+                .map(|at| self.header.given[at].clone());
+            let text = given
+                .as_deref()
+                .or_else(|| record.get(index))
+                .unwrap_or_default();
             let (text, wrapping) = cell::bare(text);
             if wrapping == Wrapping::Formula {
                 row.notes.push(Note::TextFormula);

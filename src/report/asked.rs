@@ -21,8 +21,34 @@ pub struct Asked {
     pub week: Option<Week>,
 }
 
+/// What a run is busy with.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Stage {
+    /// Repeats: so many of so many streams are through.
+    Repeats(usize, usize),
+    /// Who makes what was found.
+    Causes,
+    /// The recipe's model and advice.
+    Recipe,
+    /// Changes, charts over time, and what became of findings.
+    Changes,
+}
+
+impl Stage {
+    /// In a word.
+    #[must_use]
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Repeats(..) => "repeats",
+            Self::Causes => "causes",
+            Self::Recipe => "recipe",
+            Self::Changes => "changes",
+        }
+    }
+}
+
 /// Runs every analysis, against the last report, with what was done, for one
-/// week.
+/// week; `told` of each stage as it begins, of streams from several threads.
 ///
 /// # Errors
 ///
@@ -31,8 +57,9 @@ pub fn find_asked<'a>(
     records: &'a Records,
     site: &Site,
     asked: &Asked,
+    told: &(dyn Fn(Stage) + Sync),
 ) -> Result<Findings<'a>, ChangeError> {
-    let mut findings = analysed(records, site);
+    let mut findings = analysed(records, site, told);
     // A week without an earlier report is held against the weeks before it.
     let before = asked.week.filter(|_| asked.past.is_none());
     let before = before.and_then(|week| report_before(records, site, week));
@@ -68,7 +95,7 @@ fn report_before(records: &Records, site: &Site, week: Week) -> Option<Past> {
     if earlier.panels.is_empty() {
         return None;
     }
-    let causes = caused(&earlier, site);
+    let causes = caused(&earlier, site, &|_| ());
     let lives = life::without_previous(&earlier, &causes);
     let findings = Findings {
         lives,

@@ -178,15 +178,17 @@ pub fn comparison_files(
 fn document_files(document: &Document) -> Result<BTreeMap<String, Vec<u8>>, ReportError> {
     let mut files = BTreeMap::new();
     let figures: Vec<&Figure> = document.pages.iter().flat_map(Page::figures).collect();
-    let images: Vec<Vec<u8>> = (figures.par_iter())
-        .map(|figure| png(&figure.svg))
-        .collect::<Result<_, _>>()?;
-    for ((figure, image), number) in figures.into_iter().zip(images).zip(1..) {
+    let images = || -> Result<Vec<Vec<u8>>, PngError> {
+        let images = figures.par_iter().map(|figure| png(&figure.svg));
+        images.collect()
+    };
+    let (images, pdf) = rayon::join(images, || pdf(document));
+    for ((figure, image), number) in figures.iter().zip(images?).zip(1..) {
         let name = format!("charts/{number:02}-{}", figure.name);
         files.insert(format!("{name}.png"), image);
         files.insert(format!("{name}.svg"), figure.svg.clone().into_bytes());
     }
-    files.insert("report.pdf".to_owned(), pdf(document)?);
+    files.insert("report.pdf".to_owned(), pdf?);
     files.insert("report.html".to_owned(), html(document).into_bytes());
     Ok(files)
 }

@@ -4,6 +4,7 @@ use serde::Serialize;
 
 use std::collections::BTreeMap;
 
+use super::asked::Stage;
 use super::ranking::number_worst_first;
 use crate::causes::{self, Causes, ChangePoint, Finding, Reason};
 use crate::change::{self, Bound, Changes, Stretch, Weekly};
@@ -88,7 +89,7 @@ impl Findings<'_> {
 /// Runs every analysis that the records carry.
 #[must_use]
 pub fn find<'a>(records: &'a Records, site: &Site) -> Findings<'a> {
-    let mut findings = analysed(records, site);
+    let mut findings = analysed(records, site, &|_| ());
     findings.lives = life::without_previous(records, &findings.causes);
     let stretches = stretches(records, &findings.causes);
     findings.weekly.charts = change::control_charts(records, &site.analysis, None, &stretches);
@@ -96,13 +97,20 @@ pub fn find<'a>(records: &'a Records, site: &Site) -> Findings<'a> {
 }
 
 /// Who makes what, numbered worst first.
-pub(super) fn caused(records: &Records, site: &Site) -> Causes {
-    let mut causes = causes::find(
+pub(super) fn caused(records: &Records, site: &Site, told: &(dyn Fn(Stage) + Sync)) -> Causes {
+    let through = |done: usize, of: usize| {
+        told(Stage::Repeats(done, of));
+        if done == of {
+            told(Stage::Causes);
+        }
+    };
+    let mut causes = causes::find_telling(
         records,
         &causes::Settings {
             alpha: site.analysis.alpha,
             film_left_min_um: site.recipe.film_left_min_um.unwrap_or(0.0),
         },
+        &through,
     );
     number_worst_first(&mut causes, site);
     causes
@@ -164,14 +172,20 @@ pub(super) fn bare<'a>(records: &'a Records, causes: Causes, site: &Site) -> Fin
 
 /// All results but the lives and, since their marks carry the findings' numbers,
 /// the control charts.
-pub(super) fn analysed<'a>(records: &'a Records, site: &Site) -> Findings<'a> {
+pub(super) fn analysed<'a>(
+    records: &'a Records,
+    site: &Site,
+    told: &(dyn Fn(Stage) + Sync),
+) -> Findings<'a> {
     let analysis = &site.analysis;
-    let causes = caused(records, site);
+    let causes = caused(records, site, told);
+    told(Stage::Recipe);
     let removal = removal::fit(
         records,
         &removal::Settings::from_site(site),
         &removal::Held::from_causes(&causes),
     );
+    told(Stage::Changes);
     let changes = change::recipe_changes(records, &change::Settings::from(analysis));
     Findings {
         removal,

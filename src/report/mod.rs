@@ -17,7 +17,7 @@ mod tables;
 mod trial;
 pub mod words;
 
-pub use asked::{Asked, find_asked};
+pub use asked::{Asked, Stage, find_asked};
 pub use build::{
     Length, ReportError, Sheets, comparison_files, document, files, period_name, summary,
 };

@@ -408,6 +408,49 @@ fn a_file_that_claims_more_than_it_holds_is_named_before_it_costs_anything() {
     }
 }
 
+/// A data set as tools that partition tables write it: the folders hold what the
+/// files leave out.
+#[test]
+fn folders_of_a_partitioned_data_set_name_the_machine_and_a_pattern_the_months() {
+    let folder = tempfile::tempdir().unwrap();
+    for (at, part) in [
+        "month=2026-10/machine=M1",
+        "month=2026-11/machine=M1",
+        "month=2026-11/machine=M%202",
+    ]
+    .into_iter()
+    .enumerate()
+    {
+        let part = folder.path().join(part);
+        fs::create_dir_all(&part).unwrap();
+        fs::write(part.join("part-0.parquet"), Made::honest(3).bytes()).unwrap();
+        let text = GOOD.replace("GOOD", &format!("SET{at}"));
+        fs::write(part.join("part-1.csv"), text).unwrap();
+    }
+    let read = |what: &str| {
+        let inputs = [folder.path().join(what)];
+        let records = records::read(&inputs, &Site::default(), &ReadOptions::default()).unwrap();
+        let of = |p: &records::Panel| (p.id.to_string(), p.machine.as_deref().map(str::to_owned));
+        let mut panels: Vec<(String, Option<String>)> = records.panels.iter().map(of).collect();
+        panels.sort();
+        (panels, records.input.files)
+    };
+    let on = |id: &str, machine: &str| (id.to_owned(), Some(machine.to_owned()));
+    let october = [on("P1", "M1"), on("SET0-1", "M1")];
+    assert_eq!(read("month=2026-10"), (october.to_vec(), 2));
+    let (november, files) = read("month=2026-1[1-2]/machine=M%*/*.csv");
+    assert_eq!(
+        (november.as_slice(), files),
+        ([on("SET2-1", "M 2")].as_slice(), 1)
+    );
+    // One panel cannot have been sanded on two machines.
+    let (both, files) = read("month=2026-11");
+    assert_eq!(
+        (both.as_slice(), files),
+        ([on("SET1-1", "M1"), on("SET2-1", "M 2")].as_slice(), 4)
+    );
+}
+
 #[test]
 fn all_packed_files_of_a_run_share_one_budget_in_their_order() {
     let folder = tempfile::tempdir().unwrap();

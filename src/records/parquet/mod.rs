@@ -16,6 +16,7 @@ use parquet::file::metadata::ColumnChunkMetaData;
 use parquet::file::reader::{FileReader, SerializedFileReader};
 
 use super::file::{Outcome, id_from_name, no_panel_id, refused};
+use super::folders;
 use super::header::{Header, Matcher};
 use super::inputs::{Input, file_reject};
 use super::load;
@@ -138,7 +139,9 @@ struct Opened {
 impl Opened {
     /// The places of the columns that are read.
     fn used(&self) -> Vec<usize> {
-        self.header.cells.iter().map(|cell| cell.index).collect()
+        let stored = |at: &usize| *at < self.header.width;
+        let cells = self.header.cells.iter().map(|cell| cell.index);
+        cells.filter(stored).collect()
     }
 }
 
@@ -156,7 +159,7 @@ fn open(
     if !has_id && id_from_file.is_none() {
         return Err(Box::new(no_panel_id(input, table.names, matcher)));
     }
-    let header = matcher
+    let mut header = matcher
         .read(&headers)
         .map_err(|problem| Box::new(refused(input, problem)))?;
     for cell in &header.cells {
@@ -167,6 +170,7 @@ fn open(
             )));
         }
     }
+    folders::add_columns(&mut header, &input.path, matcher);
     Ok(Opened {
         table,
         header,

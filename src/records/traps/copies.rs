@@ -1,7 +1,7 @@
 //! Panels that carry the very same marks: probably one panel under several ids;
 //! and one mark written several times over.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use super::super::{Point, Records, Warning, WarningCode};
 use super::warn;
@@ -20,8 +20,13 @@ const NAMED: usize = 3;
 const AGAIN: usize = 5;
 const AGAIN_SHARE: f64 = 0.2;
 
+/// Marks of one kind and panel in two files this near each other, along both axes,
+/// are one, written more coarsely in one of them, mm.
+const ROUNDED_MM: f64 = 1.0;
+
 pub(super) fn find(records: &Records, warnings: &mut Vec<Warning>) {
     warnings.extend(written_over(records));
+    warnings.extend(in_two_files(records));
     same_marks(records, warnings);
 }
 
@@ -50,6 +55,57 @@ fn written_over(records: &Records) -> Option<Warning> {
             records.defects.len(),
             records.panels[records.defects[*first].panel].id,
             place.unwrap_or_default()
+        ),
+    ))
+}
+
+/// Marks that stand in two files, in one of them rounded, as two exports of one
+/// inspection leave them.
+fn in_two_files(records: &Records) -> Option<Warning> {
+    let file_of = |nth: usize| records.origins.get(nth).map(|origin| origin.file);
+    let mut files: BTreeMap<usize, u32> = BTreeMap::new();
+    let mut shared: BTreeSet<usize> = BTreeSet::new();
+    for (nth, defect) in records.defects.iter().enumerate() {
+        let file = file_of(nth)?;
+        if *files.entry(defect.panel).or_insert(file) != file {
+            shared.insert(defect.panel);
+        }
+    }
+    let mut known: BTreeMap<(usize, usize, i64, i64), (u32, Point)> = BTreeMap::new();
+    let mut again: Vec<usize> = Vec::new();
+    for (nth, defect) in records.defects.iter().enumerate() {
+        let (Some(file), Some(at)) = (file_of(nth), defect.written) else {
+            continue;
+        };
+        if !shared.contains(&defect.panel) {
+            continue;
+        }
+        let (x, y) = (at.x.floor() as i64, at.y.floor() as i64);
+        let around = (-1..=1).flat_map(|dx| (-1..=1).map(move |dy| (x + dx, y + dy)));
+        let is_again = around
+            .filter_map(|(x, y)| known.get(&(defect.panel, defect.name, x, y)))
+            .any(|(other, there)| {
+                let near = |a: f64, b: f64| (a - b).abs() <= ROUNDED_MM;
+                *other != file && near(there.x, at.x) && near(there.y, at.y)
+            });
+        if is_again {
+            again.push(nth);
+        } else {
+            let key = (defect.panel, defect.name, x, y);
+            known.entry(key).or_insert((file, at));
+        }
+    }
+    let first = again.first().filter(|_| {
+        again.len() >= AGAIN && again.len() as f64 >= AGAIN_SHARE * records.defects.len() as f64
+    })?;
+    let name = |file: u32| records.sources.get(file as usize);
+    let file = name(file_of(*first)?)?.display();
+    Some(warn(
+        WarningCode::DuplicateRecord,
+        format!(
+            "{} of {} defects lie within {ROUNDED_MM} mm of one of their kind on the same panel in another file, such as those of {file}: two exports of one inspection, one of them rounded? They count as often as they are written. Leave one of the files out.",
+            again.len(),
+            records.defects.len(),
         ),
     ))
 }
@@ -116,7 +172,7 @@ fn groups(records: &Records) -> Vec<Vec<usize>> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::records::{Defect, Panel};
+    use crate::records::{Defect, Origin, Panel};
 
     fn mark(panel: usize, x: f64) -> Defect {
         let at = Some(Point { x, y: 40.0 });
@@ -128,6 +184,29 @@ mod tests {
             area_mm2: None,
             severity: None,
         }
+    }
+
+    #[test]
+    fn two_exports_of_one_inspection_are_told_and_two_stations_are_not() {
+        let told = |off_mm: f64| {
+            let mut records = Records {
+                panels: vec![Panel::default(); 10],
+                sources: vec!["a.csv".into(), "b.csv".into()],
+                ..Records::default()
+            };
+            for panel in 0..10 {
+                for (file, off) in [(0, 0.3), (1, off_mm)] {
+                    records
+                        .defects
+                        .push(mark(panel, 10.0 + 7.0 * panel as f64 + off));
+                    records.origins.push(Origin { file, line: 2 });
+                }
+            }
+            in_two_files(&records).map(|warning| warning.text)
+        };
+        assert!(told(0.0).unwrap().starts_with("10 of 20 defects"));
+        assert!(told(1.25).is_some());
+        assert_eq!(told(4.0), None);
     }
 
     #[test]

@@ -7,10 +7,10 @@ use super::{counted, warn};
 
 /// What is written in a column that asks "any defect?", not "which?".
 /// Without dots and spaces.
-const ANSWERS: [&str; 33] = [
+const ANSWERS: [&str; 36] = [
     "yes", "no", "y", "n", "true", "false", "t", "f", "x", "pass", "fail", "failed", "good", "bad",
     "nok", "nio", "io", "ng", "reject", "rejected", "accept", "accepted", "fine", "clean", "ja",
-    "nein", "kein", "keine", "aucun", "rien", "ninguno", "nessuno", "defect",
+    "nein", "kein", "keine", "aucun", "rien", "ninguno", "nessuno", "defect", "nan", "null", "nil",
 ];
 
 pub(super) fn find(records: &Records, warnings: &mut Vec<Warning>) {
@@ -41,7 +41,9 @@ fn answers_for_kinds(records: &Records, warnings: &mut Vec<Warning>) {
         .filter(|name| {
             let mut bare = name.to_lowercase();
             bare.retain(|c| c != '.' && c != ' ');
-            ANSWERS.contains(&bare.as_str()) || bare.bytes().all(|b| b.is_ascii_digit())
+            ANSWERS.contains(&bare.as_str())
+                || says_none(&bare)
+                || bare.bytes().all(|b| b.is_ascii_digit())
         })
         .take(6)
         .map(|name| format!("\"{name}\""))
@@ -55,6 +57,19 @@ fn answers_for_kinds(records: &Records, warnings: &mut Vec<Warning>) {
             ),
         ));
     }
+}
+
+/// Whether a name without its spaces says that there is no defect: "keine Fehler".
+fn says_none(bare: &str) -> bool {
+    const NO: [&str; 9] = [
+        "no", "kein", "keine", "ohne", "sans", "aucun", "sin", "senza", "without",
+    ];
+    const DEFECT: [&str; 7] = [
+        "defect", "fehler", "mängel", "défaut", "defaut", "defecto", "difetto",
+    ];
+    let rests = NO.iter().filter_map(|no| bare.strip_prefix(no));
+    let mut singular = rests.map(|rest| rest.strip_suffix('s').unwrap_or(rest));
+    singular.any(|rest| DEFECT.contains(&rest))
 }
 
 /// Ids that a careless hand or a spreadsheet would make of one another.
@@ -151,6 +166,16 @@ mod tests {
             ("A0", "A"),
         ] {
             assert_ne!(loose(a), loose(b), "{a} {b}");
+        }
+    }
+
+    #[test]
+    fn no_defect_in_other_words() {
+        for none in ["keinefehler", "nodefects", "sansdéfaut"] {
+            assert!(says_none(none), "{none}");
+        }
+        for kind in ["nozzledefect", "defect", "ohne", "fehlerkeine"] {
+            assert!(!says_none(kind), "{kind}");
         }
     }
 

@@ -17,15 +17,19 @@ pub fn headline(findings: &[&Finding], input: &InputCounts, numbers: &NumberStyl
         return "No inspected panel, so nothing can be said about defects".to_owned();
     }
     if findings.is_empty() && input.defects == 0 {
-        return format!(
-            "No defect on {}",
-            counted(
-                input.inspected_panels,
-                "inspected panel",
-                "inspected panels",
-                numbers
-            )
+        let panels = counted(
+            input.inspected_panels,
+            "inspected panel",
+            "inspected panels",
+            numbers,
         );
+        let lost = input.rejected_rows + input.rows_lost_with_panels;
+        // what was lost may well have held the defects
+        if 10 * lost > input.inspected_panels {
+            let rows = counted(lost, "row", "rows", numbers);
+            return format!("No defect left on {panels}, but {rows} could not be used");
+        }
+        return format!("No defect on {panels}");
     }
     let of = |cause: Cause| findings.iter().filter(|f| f.cause == cause).count();
     let worst = |cause: Cause| findings.iter().find(|f| f.cause == cause);
@@ -352,6 +356,14 @@ mod tests {
         assert_eq!(
             headline(&[], &clean, &numbers),
             "No defect on 1 inspected panel"
+        );
+        let lost = InputCounts {
+            rows_lost_with_panels: 12,
+            ..clean
+        };
+        assert_eq!(
+            headline(&[], &lost, &numbers),
+            "No defect left on 1 inspected panel, but 12 rows could not be used"
         );
         assert_eq!(
             support(&[], &[], &clean, &numbers),

@@ -79,6 +79,10 @@ pub fn reason(reason: &Reason, numbers: &NumberStyle) -> String {
              would look the same."
                 .to_owned()
         }
+        Reason::TimesLost => {
+            "Many times could not be read, so what was sanded when is known of some panels only."
+                .to_owned()
+        }
         Reason::HeldBack(why) => format!("{why}."),
         Reason::SymmetricPlace => "Panels were turned, but the turns take this place onto itself: \
              machine and part still look alike."
