@@ -1,10 +1,9 @@
 //! One comparison: every kind of defect and the removal, without verdicts.
 
 use super::design::{Basis, Design};
-use super::history;
+use super::history::{self, Spell};
 use super::items::Item;
 use super::matched::matched_ratio;
-use super::model::Spell;
 use super::ratio::{Kind, Ratio, ratio};
 use super::{
     Change, Comparison, Confounder, Counts, LotCounts, Margin, Note, Question, Scatter, Settings,
@@ -12,15 +11,13 @@ use super::{
 };
 use crate::records::Records;
 use crate::site::DefectClass;
+use crate::stats::Interval;
 
 /// Memory of days, and their standard deviation, from which drift is worth a word:
 /// intervals of shops whose days differ by 0.4 and resemble each other by 0.8 hold
 /// the truth in 88 of 100.
 const MEMORY_FELT: f64 = 0.75;
 const DAYS_FELT: f64 = 0.25;
-
-/// Chance of a bad spell, after all that was seen, from which it is told.
-const SEEN: f64 = 0.9;
 
 /// ln of crude over allowed ratio from which a mix that moved is worth a word.
 const MIX_MOVED: f64 = 0.1;
@@ -40,14 +37,7 @@ pub(super) fn assess(
         asked: asked(&question),
         day_start: settings.day_start,
     };
-    let mut design = basis.design(|k| records.panels[k].inspected);
-    // a week was not chosen for what came before it
-    if !matches!(question, Question::Week { .. }) {
-        history::mark_stretches(&mut design.items);
-        for item in &mut design.items {
-            item.drifts = item.day.is_some();
-        }
-    }
+    let design = basis.design(|k| records.panels[k].inspected);
     let both = |side| design.items.iter().any(|i| i.side == side);
     let changes = if both(Side::Before) && both(Side::After) {
         let kinds = Kinds::new(records, &design);
@@ -155,17 +145,22 @@ impl<'a> Kinds<'a> {
         let after = count(items.iter().filter(|i| i.side == Side::After));
         let mut notes = Vec::new();
         let mut confounded_with = self.design.confounded_with.clone();
+        // a week was not chosen for what came before it
         let chosen = !matches!(question, Question::Week { .. });
         let patterns = &self.design.patterns;
-        let fits = ratio(&items, patterns, Kind::Counts);
-        let spell = fits.as_ref().and_then(|r| r.fit.spell);
-        let spell = spell.filter(|s| s.chance >= SEEN);
-        let kept = spell.map_or_else(|| items.clone(), |spell| without(&items, spell));
-        if let Some(spell) = spell {
-            notes.extend(self.spell_note(&items, spell));
+        let spell = chosen.then(|| history::spell(&items, patterns)).flatten();
+        let kept = spell
+            .as_ref()
+            .map_or_else(|| items.clone(), |spell| without(&items, spell));
+        let with_spell = spell
+            .as_ref()
+            .and_then(|_| ratio(&items, patterns, Kind::Counts));
+        let fits = ratio(&kept, patterns, Kind::Counts).map(|main| Fits { main, with_spell });
+        if let Some(spell) = &spell {
+            notes.push(self.spell_note(spell, fits.as_ref()));
         }
-        let ratio = fits.as_ref().and_then(Ratio::estimate);
-        let scatter = fits.as_ref().map(Ratio::scatter);
+        let ratio = fits.as_ref().and_then(|f| f.main.estimate());
+        let scatter = fits.as_ref().map(|f| f.main.scatter());
         notes.extend(scatter.and_then(days_alike));
         if chosen && let Some(trend) = history::trend(&kept, patterns) {
             notes.push(Note::TrendBefore {
@@ -198,10 +193,10 @@ impl<'a> Kinds<'a> {
             crude_ratio,
             ratio,
             ratio_ci: fits.as_ref().map(|f| f.interval(settings.level)),
-            p: fits.as_ref().filter(|_| identifiable).map(Ratio::p_value),
+            p: fits.as_ref().filter(|_| identifiable).map(Fits::p_value),
             p_adjusted: None,
             matched_ratio: matched_ratio(&kept),
-            method: fits.as_ref().map(Ratio::method),
+            method: fits.as_ref().map(|f| f.main.method()),
             opposite: self.opposite(name.class, settings),
             verdict: Verdict::NotIdentifiable,
             panels_needed: None,
@@ -216,14 +211,16 @@ impl<'a> Kinds<'a> {
         }
     }
 
-    fn spell_note(&self, items: &[Item], spell: Spell) -> Option<Note> {
-        let first = items.iter().position(|i| in_spell(i, spell))?;
-        Some(Note::BadSpellLeftOut {
-            first_panel: self.records.panels[self.design.panels[first]].id.clone(),
-            panels: items.iter().filter(|i| in_spell(i, spell)).count(),
+    fn spell_note(&self, spell: &Spell, fits: Option<&Fits>) -> Note {
+        let first = self.design.panels[spell.members[0]];
+        Note::BadSpellLeftOut {
+            first_panel: self.records.panels[first].id.clone(),
+            panels: spell.members.len(),
             rate_ratio: spell.ratio,
-            ratio_with_spell: Some(spell.ratio_with),
-        })
+            ratio_with_spell: fits
+                .and_then(|f| f.with_spell.as_ref())
+                .and_then(Ratio::estimate),
+        }
     }
 
     /// Whether the class at the other end of removal got worse.
@@ -244,7 +241,7 @@ impl<'a> Kinds<'a> {
             margin: settings.margin,
             holds: upper <= settings.margin,
             panels_needed: None,
-            fits: main,
+            fits: Fits::of(main),
         })
     }
 
@@ -272,14 +269,54 @@ impl<'a> Kinds<'a> {
     }
 }
 
-fn in_spell(item: &Item, spell: Spell) -> bool {
-    (1..=spell.stretches).contains(&item.stretch)
+/// The items without a bad spell.
+fn without(items: &[Item], spell: &Spell) -> Vec<Item> {
+    let kept = items.iter().enumerate();
+    kept.filter(|(k, _)| spell.members.binary_search(k).is_err())
+        .map(|(_, item)| *item)
+        .collect()
 }
 
-/// The items without a bad spell.
-fn without(items: &[Item], spell: Spell) -> Vec<Item> {
-    let kept = items.iter().filter(|i| !in_spell(i, spell));
-    kept.copied().collect()
+/// A ratio, and where a bad spell was left out, that with it: a stretch chosen for
+/// being bad must neither make the change look good nor, left out, look worse than
+/// it is, so interval and test hold for both.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Fits {
+    pub main: Ratio,
+    pub with_spell: Option<Ratio>,
+}
+
+impl Fits {
+    pub(super) fn of(main: Ratio) -> Self {
+        Self {
+            main,
+            with_spell: None,
+        }
+    }
+
+    /// The interval without the spell, stretched to hold that with it.
+    pub(super) fn interval(&self, level: f64) -> Interval {
+        let own = self.main.interval(level);
+        self.with_spell.as_ref().map_or(own, |with| {
+            let other = with.interval(level);
+            Interval {
+                low: own.low.min(other.low),
+                high: own.high.max(other.high),
+                level,
+            }
+        })
+    }
+
+    /// The p-value that belongs to it: the larger of the two, 1 if they point in
+    /// different directions.
+    pub(super) fn p_value(&self) -> f64 {
+        let above = |ratio: &Ratio| ratio.estimate().is_none_or(|r| r > 1.0);
+        match &self.with_spell {
+            Some(with) if above(with) != above(&self.main) => 1.0,
+            Some(with) => self.main.p_value().max(with.p_value()),
+            None => self.main.p_value(),
+        }
+    }
 }
 
 /// A word on days that drift, where they do.

@@ -3,8 +3,7 @@
 
 use std::collections::BTreeSet;
 
-use super::design::{Basis, Codes};
-use super::traits::Trait;
+use super::design::{Basis, Codes, Trait};
 use super::{Confounder, Note, Side};
 use crate::records::Records;
 

@@ -8,11 +8,12 @@ use super::Side;
 use super::items::Item;
 use super::model::{self, Family, Usual};
 
-/// Shortest stretch looked at, panels.
-const SHORTEST: f64 = 5.0;
+/// Shortest spell looked for, panels.
+const SHORTEST: usize = 5;
 
-/// How many times longer the next stretch is.
-const LONGER: f64 = std::f64::consts::SQRT_2;
+/// Chance that a steady shop loses an ordinary stretch, shared by the lengths
+/// looked at.
+const CHANCE: f64 = 0.05;
 
 /// p-value up to which the rate counts as already moving: steady shops' rates do
 /// in less than one of twenty, days that resemble each other allowed for.
@@ -23,11 +24,18 @@ const MOVING: f64 = 0.02;
 const STEADY: Usual = Usual {
     lot: 1.0,
     day: 0.15,
-    alike: 0.4,
     lot_change: 0.05,
     spread: 0.4,
-    trend: 0.01,
 };
+
+/// The panels right before the change that ran worse than those before them.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Spell {
+    /// Positions of its panels among the items, in time order; not empty.
+    pub members: Vec<usize>,
+    /// Its rate over the rate before it.
+    pub ratio: f64,
+}
 
 /// How the rate moved before the change.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -40,69 +48,94 @@ pub(super) struct Trend {
     pub carried_on: f64,
 }
 
-/// Positions of the items before and after of every stream that changed once, in time
-/// order. Streams where the sides alternate have no panels "before the change", and
-/// panels without a time no order.
-fn single_changes(items: &[Item]) -> Vec<[Vec<usize>; 2]> {
-    let mut streams: BTreeMap<usize, [Vec<usize>; 2]> = BTreeMap::new();
+/// Positions of the before-items of every stream that changed once, in time
+/// order. Streams where the sides alternate have no panels "before the change",
+/// and panels without a time no order.
+fn before_single_change(items: &[Item]) -> Vec<Vec<usize>> {
+    let mut streams: BTreeMap<usize, Vec<usize>> = BTreeMap::new();
+    let mut changed: BTreeSet<usize> = BTreeSet::new();
     let mut unfit: BTreeSet<usize> = BTreeSet::new();
     for (k, item) in items.iter().enumerate() {
-        let [before, after] = streams.entry(item.stream).or_default();
         match item.side {
             _ if item.day.is_none() => {
                 unfit.insert(item.stream);
             }
-            Side::After => after.push(k),
-            Side::Before if !after.is_empty() => {
+            Side::After => {
+                changed.insert(item.stream);
+            }
+            Side::Before if changed.contains(&item.stream) => {
                 unfit.insert(item.stream);
             }
-            Side::Before => before.push(k),
+            Side::Before => streams.entry(item.stream).or_default().push(k),
         }
     }
-    let changed = |sides: &[Vec<usize>; 2]| sides.iter().all(|s| !s.is_empty());
     streams
         .into_iter()
-        .filter(|(stream, sides)| changed(sides) && !unfit.contains(stream))
-        .map(|(_, sides)| sides)
+        .filter(|(stream, _)| changed.contains(stream) && !unfit.contains(stream))
+        .map(|(_, positions)| positions)
         .collect()
 }
 
-/// Marks the stretches next to a single change: the last 5, 7, 10, 14, … panels before
-/// and the first after, up to half of the side and shared out over the streams by
-/// their panels; `items` in time order. Changes are made when things look bad, and
-/// then things look better by themselves (Barnett, van der Pols & Dobson 2005, Int. J.
-/// Epidemiol. 34, 215–220); and what moved some days off is not the change's doing.
-pub(super) fn mark_stretches(items: &mut [Item]) {
-    let streams = single_changes(items);
-    for (side, sign) in [(0, 1), (1, -1)] {
-        let all: usize = streams.iter().map(|s| s[side].len()).sum();
-        let lengths = std::iter::successors(Some(SHORTEST), |l| Some(l * LONGER))
-            .take_while(|l| 2.0 * l <= all as f64);
-        for (number, length) in (1..).zip(lengths) {
-            for sides in &streams {
-                let mut positions = sides[side].clone();
-                if side == 0 {
-                    positions.reverse();
-                }
-                let own = (length * positions.len() as f64 / all as f64).round() as usize;
-                for at in positions.into_iter().take(own) {
-                    if items[at].stretch == 0 {
-                        items[at].stretch = sign * number;
-                    }
-                }
-            }
+/// Looks for a bad spell at the end of the before side; `items` in time order.
+///
+/// Stretches of 5, 7, 10, 14, … panels, up to half of the before side and
+/// shared out over the streams by their panels, are compared with the panels
+/// before them (the trap: Barnett, van der Pols & Dobson 2005, Int. J. Epidemiol.
+/// 34, 215–220).
+pub(super) fn spell(items: &[Item], patterns: &[Vec<usize>]) -> Option<Spell> {
+    let streams = before_single_change(items);
+    let all: usize = streams.iter().map(Vec::len).sum();
+    let lengths: Vec<f64> = std::iter::successors(Some(SHORTEST as f64), |l| {
+        Some(l * std::f64::consts::SQRT_2)
+    })
+    .take_while(|l| *l as usize <= all / 2)
+    .collect();
+    let mut best: Option<(f64, Spell)> = None;
+    for length in &lengths {
+        let mut late = BTreeSet::new();
+        for positions in &streams {
+            let own = (length * positions.len() as f64 / all as f64).round() as usize;
+            late.extend(&positions[positions.len() - own.min(positions.len())..]);
+        }
+        let both = || streams.iter().flatten().copied();
+        if !worse(items, both(), &late) {
+            continue;
+        }
+        let Some((ratio, p)) = late_against_early(items, patterns, both(), &late) else {
+            continue;
+        };
+        let p = p / 2.0;
+        let bar = CHANCE / lengths.len() as f64;
+        if ratio > 1.0 && p <= bar && best.as_ref().is_none_or(|(q, _)| p < *q) {
+            let members = late.into_iter().collect();
+            best = Some((p, Spell { members, ratio }));
         }
     }
+    best.map(|(_, spell)| spell)
+}
+
+/// Whether the late panels have more marks for their area than the early ones by
+/// twice the scatter of single marks: else no fit can show a spell.
+fn worse(items: &[Item], both: impl Iterator<Item = usize>, late: &BTreeSet<usize>) -> bool {
+    let (mut marks, mut area) = ([0.0; 2], [0.0; 2]);
+    for k in both {
+        let side = usize::from(late.contains(&k));
+        marks[side] += items[k].value;
+        area[side] += items[k].exposure;
+    }
+    let all = area[0] + area[1];
+    let expected = (marks[0] + marks[1]) * area[1] / all;
+    marks[1] - expected > 2.0 * (expected * area[0] / all).sqrt()
 }
 
 /// Compares the last third of the panels before the change with the first
 /// third; none where the sides alternate, too little is there, or it did not
 /// move.
 pub(super) fn trend(items: &[Item], patterns: &[Vec<usize>]) -> Option<Trend> {
-    let streams = single_changes(items);
+    let streams = before_single_change(items);
     let mut thirds = Vec::new();
     let mut late = BTreeSet::new();
-    for [positions, _] in &streams {
+    for positions in &streams {
         let third = positions.len() / 3;
         let last = &positions[positions.len() - third..];
         late.extend(last);
@@ -113,7 +146,7 @@ pub(super) fn trend(items: &[Item], patterns: &[Vec<usize>]) -> Option<Trend> {
     if p > MOVING || ratio <= 0.0 {
         return None;
     }
-    let before: usize = streams.iter().map(|[b, _]| b.len()).sum();
+    let before: usize = streams.iter().map(Vec::len).sum();
     let after = items.iter().filter(|i| i.side == Side::After).count();
     // centres of the outer thirds are 2/3 of the before side apart, centres of
     // the two sides half of everything

@@ -16,11 +16,6 @@ pub(super) struct Item {
     pub lot: Option<usize>,
     /// Production day, in order; none where panels have no time.
     pub day: Option<usize>,
-    /// Whether the rate may have drifted along the days by itself.
-    pub drifts: bool,
-    /// Stretch next to a single change: 1 for the last before, −1 for the first after,
-    /// and so on; 0 for none.
-    pub stretch: i32,
     /// Before or after.
     pub side: Side,
     /// Defects on the panel, or a removal measure of it.

@@ -1,6 +1,6 @@
 //! Verdicts: p-values adjusted for all tests, then the rules of the answer.
 
-use super::ratio::Ratio;
+use super::assess::Fits;
 use super::{
     Change, Changes, Comparison, Confounder, Needed, Note, Question, RemovalChange, Settings,
     Spread, Verdict, needed,
@@ -46,7 +46,7 @@ pub(super) fn judge(mut comparisons: Vec<Comparison>, settings: &Settings) -> Ch
             if removal.verdict == Spread::TooFewPanels {
                 let fits = removal.fits.as_ref();
                 removal.needed = fits.and_then(|f| {
-                    needed::to_show(f, settings.ratio_of_interest, settings.power, level)
+                    needed::to_show(&f.main, settings.ratio_of_interest, settings.power, level)
                 });
             }
         }
@@ -66,7 +66,7 @@ struct Own {
 impl Own {
     /// The interval at this test's share: it leaves out 1 exactly where
     /// `p_adjusted` is small enough. Its level is the joint one.
-    fn interval(&self, fits: &Ratio, settings: &Settings) -> Interval {
+    fn interval(&self, fits: &Fits, settings: &Settings) -> Interval {
         let own = strictest(self.among, settings);
         Interval {
             level: settings.level,
@@ -167,7 +167,7 @@ fn to_show(change: &Change, tests: usize, settings: &Settings) -> Option<Needed>
         Some(r) if shown_alone => settings.ratio_of_interest.max(r.min(1.0 / r)),
         _ => settings.ratio_of_interest,
     };
-    needed::to_show(fits, target, settings.power, level)
+    needed::to_show(&fits.main, target, settings.power, level)
 }
 
 /// The kind fell: an improvement only if the opposite class is no worse.
@@ -179,7 +179,7 @@ fn fell(change: &mut Change, settings: &Settings) -> Verdict {
         class: opposite.class,
     });
     if opposite.ratio.is_some_and(|r| r <= opposite.margin) {
-        change.needed = needed::no_worse(&opposite.fits, settings);
+        change.needed = needed::no_worse(&opposite.fits.main, settings);
         opposite.panels_needed = change.needed.map(|n| n.panels);
         Verdict::TooFewPanels
     } else {

@@ -18,29 +18,26 @@ mod judge;
 mod matched;
 mod model;
 mod needed;
-mod notes;
 mod ratio;
 mod recipe_changes;
 mod removal;
 mod result;
 mod settings;
 mod sides;
-mod source;
-mod traits;
 mod weekly;
 
 pub use compare::compare;
 pub use error::ChangeError;
 pub(crate) use needed::by_turns;
-pub use notes::{Confounder, Note};
 pub use recipe_changes::recipe_changes;
 pub use result::{
-    Alternating, Change, Changes, Comparison, Counts, Estimate, LotCounts, Margin, Measure, Method,
-    Needed, Question, RemovalChange, Scatter, Side, Spread, StratumUse, Unit, Verdict,
+    Alternating, Change, Changes, Comparison, Confounder, Counts, Estimate, LotCounts, Margin,
+    Measure, Method, Needed, Note, Question, RemovalChange, Scatter, Side, Spread, StratumUse,
+    Unit, Verdict,
 };
 pub use settings::Settings;
+pub(crate) use sides::Source;
 pub use sides::{FROM, Pick, Selection, Sides, UNTIL, Window};
-pub(crate) use source::Source;
 pub use weekly::{
     Bound, ControlChart, ControlPoint, FALSE_ALARM, Known, Mark, Signal, SmallShift, Stretch, Week,
     Weekly, control_charts, false_signals, kept, until_week, week_of, weekly,

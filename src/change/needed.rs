@@ -56,7 +56,7 @@ pub(super) fn to_show(ratio: &Ratio, truth: f64, power: f64, level: f64) -> Opti
 pub(crate) fn by_turns(change: &Change, settings: &Settings) -> Option<Alternating> {
     let fits = change.fits.as_ref()?;
     let needed = to_show(
-        fits,
+        &fits.main,
         settings.ratio_of_interest,
         settings.power,
         settings.level,

@@ -7,25 +7,21 @@ use crate::stats::Interval;
 use crate::stats::stratified::RateStratum;
 
 /// Lots usually differ by a factor of 2.7 either way, days, where they differ, by
-/// 1.35, a trend, where there is one, goes to a quarter or to four times; what the change does to different lots differs by little, and where it
+/// 1.5; what the change does to different lots differs by little, and where it
 /// does by 1.35 the lots' own scatter covers it (93 of 100).
 const COUNTS: Usual = Usual {
     lot: 1.0,
-    day: 0.3,
-    alike: 0.75,
+    day: 0.4,
     lot_change: 0.05,
     spread: 0.4,
-    trend: 1.3,
 };
 
 /// Removal varies by per cents where counts vary by factors.
 const MEASURES: Usual = Usual {
     lot: 0.2,
     day: 0.13,
-    alike: 0.4,
     lot_change: 0.01,
     spread: 0.01,
-    trend: 0.3,
 };
 
 /// Distances of panels from others: those of normal values have a spread of
@@ -33,10 +29,8 @@ const MEASURES: Usual = Usual {
 const DISTANCES: Usual = Usual {
     lot: 0.3,
     day: 0.2,
-    alike: 0.4,
     lot_change: 0.03,
     spread: 0.57,
-    trend: 0.5,
 };
 
 /// What the values are.

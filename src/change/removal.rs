@@ -2,6 +2,7 @@
 
 use std::collections::BTreeMap;
 
+use super::assess::Fits;
 use super::design::Basis;
 use super::items::Item;
 use super::ratio::{Kind, ratio};
@@ -74,7 +75,7 @@ fn compare(
         Measure::BetweenPanels => Kind::Distances,
     };
     let found = ratio(&items, &design.patterns, kind);
-    let fits = found.map(|r| r.of_panels(panels[0] + panels[1]));
+    let fits = found.map(|r| Fits::of(r.of_panels(panels[0] + panels[1])));
     Some(RemovalChange {
         measure,
         panels_before: panels[0],
@@ -82,7 +83,7 @@ fn compare(
         before_um: mean(&before),
         after_um: mean(&after),
         estimate: fits.as_ref().map(|f| Estimate {
-            ratio: f.estimate(),
+            ratio: f.main.estimate(),
             ratio_ci: f.interval(settings.level),
             p: f.p_value(),
         }),

@@ -4,7 +4,6 @@
 //! Slices and numbers in, structs out; this room knows no file, clock or column.
 #![warn(missing_docs)]
 
-pub(crate) mod cholesky;
 pub(crate) mod cluster_robust;
 pub(crate) mod control_chart;
 pub mod distributions;

@@ -6,7 +6,7 @@
 use onus::change::{Change, Verdict};
 use onus::stats::distributions::binomial;
 
-use crate::change_shop::{CALM, ChangeShop, Kind, Lots, NIB, SHOP, Story};
+use crate::change_shop::{CALM, ChangeShop, Kind, NIB, SHOP, Story};
 
 /// A share this unlikely at the stated rate fails the promise.
 const SURPRISE: f64 = 1e-3;
@@ -243,22 +243,6 @@ fn days_that_resemble_each_other_are_covered() {
         ..few_days
     };
     keeps_its_level(a_day_each, 200, 105);
-}
-
-/// Old on one day and new on the next, lots one after the other, so that days cross
-/// them only in part; days that differ have nothing in common or half.
-#[test]
-fn whole_days_by_turns_are_covered() {
-    for (day_memory, seed) in [(0.0, 121), (0.5, 123)] {
-        let by_turns = ChangeShop {
-            story: Story::Alternating(20),
-            lots: Lots::InTurn,
-            day_sd: 0.3,
-            day_memory,
-            ..SHOP
-        };
-        keeps_its_level(by_turns, 200, seed);
-    }
 }
 
 /// Days that hold on to a level for a week are the hardest: twelve of them can't

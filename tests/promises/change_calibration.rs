@@ -15,12 +15,10 @@
 //! | 0.4, lots one after the other | .94 / .61 | .98 / .57 |
 #![allow(clippy::print_stdout, reason = "the tables")]
 
-use onus::records::Panel;
 use onus::stats::distributions::binomial;
-use rand_chacha::ChaCha8Rng;
 use rayon::prelude::*;
 
-use crate::change_shop::{At, CALM, ChangeShop, Further, Kind, Lots, NIB, SHOP, Story, Tally};
+use crate::change_shop::{CALM, ChangeShop, Kind, Lots, NIB, SHOP, Story, Tally};
 
 /// A share this unlikely at the stated rate fails the promise.
 const SURPRISE: f64 = 1e-3;
@@ -59,115 +57,10 @@ const FIVE: &[Kind] = &[
     },
 ];
 
-/// The rate is `TIMES` / 10 of the usual on the last `PANELS` of the before side, half
-/// the records being `HALF` panels.
-fn spell<const TIMES: u32, const PANELS: u32, const HALF: u32>(
-    _: &mut Panel,
-    at: At,
-    _: &mut ChaCha8Rng,
-) -> f64 {
-    let begun = at.run >= 0.5 - f64::from(PANELS) / f64::from(2 * HALF) - 1e-9;
-    if begun && !at.after {
-        f64::from(TIMES) / 10.0
-    } else {
-        1.0
-    }
-}
-
-/// The rate falls to one `TIMES`th over the run, whatever is changed.
-fn falling<const TIMES: u32>(_: &mut Panel, at: At, _: &mut ChaCha8Rng) -> f64 {
-    f64::from(TIMES).powf(0.5 - at.run)
-}
-
-fn falling_by_half(_: &mut Panel, at: At, _: &mut ChaCha8Rng) -> f64 {
-    1.5_f64.powf(0.5 - at.run)
-}
-
-/// It falls so until the change and then stays.
-fn fallen<const TIMES: u32>(_: &mut Panel, at: At, _: &mut ChaCha8Rng) -> f64 {
-    f64::from(TIMES).powf(0.5 - at.run.min(0.5))
-}
-
-/// It fell to a third `PANELS` before the change, half the records being `HALF`.
-fn stepped<const PANELS: u32, const HALF: u32>(_: &mut Panel, at: At, _: &mut ChaCha8Rng) -> f64 {
-    if at.run >= 0.5 - f64::from(PANELS) / f64::from(2 * HALF) - 1e-9 {
-        1.0
-    } else {
-        3.0
-    }
-}
-
-/// Nothing changed but a spell, a trend or a step went before.
-pub(crate) fn came_before() -> Vec<(&'static str, ChangeShop)> {
-    let long = ChangeShop {
-        panels: 400,
-        ..SHOP
-    };
-    let calm = ChangeShop {
-        panels: 400,
-        ..CALM
-    };
-    let many = ChangeShop {
-        kinds: MANY,
-        ..calm
-    };
-    let with = |further: Further, shop: ChangeShop| ChangeShop {
-        further: Some(further),
-        ..shop
-    };
-    let spells: [(&str, Further); 7] = [
-        ("2 on 10", spell::<20, 10, 200>),
-        ("4 on 10", spell::<40, 10, 200>),
-        ("1.5 on 20", spell::<15, 20, 200>),
-        ("2 on 20", spell::<20, 20, 200>),
-        ("4 on 20", spell::<40, 20, 200>),
-        ("2 on 40", spell::<20, 40, 200>),
-        ("4 on 40", spell::<40, 40, 200>),
-    ];
-    let trends: [(&str, Further); 6] = [
-        ("to 2/3", falling_by_half),
-        ("to half", falling::<2>),
-        ("to a quarter", falling::<4>),
-        ("to an eighth", falling::<8>),
-        ("half then still", fallen::<4>),
-        ("quarter then still", fallen::<16>),
-    ];
-    let steps: [(&str, Further); 3] = [
-        ("20 before", stepped::<20, 200>),
-        ("60 before", stepped::<60, 200>),
-        ("100 before", stepped::<100, 200>),
-    ];
-    let mut rows = Vec::new();
-    for (kind, shop) in [("shop", long), ("calm", calm), ("many", many)] {
-        for (name, further) in spells {
-            rows.push((format!("{kind} spell {name}"), with(further, shop)));
-        }
-        for (name, further) in steps {
-            rows.push((format!("{kind} step {name}"), with(further, shop)));
-        }
-        for (name, further) in trends {
-            let shop = ChangeShop {
-                panels: 240,
-                ..shop
-            };
-            rows.push((format!("{kind} falls {name}"), with(further, shop)));
-        }
-    }
-    rows.into_iter()
-        .map(|(name, shop)| (&*name.leak(), shop))
-        .collect()
-}
-
 fn shops() -> Vec<(&'static str, ChangeShop)> {
     let drifting = ChangeShop {
         day_sd: 0.4,
         day_memory: 0.8,
-        ..SHOP
-    };
-    let by_turns = ChangeShop {
-        story: Story::Alternating(20),
-        lots: Lots::InTurn,
-        day_sd: 0.3,
         ..SHOP
     };
     let two_fifths = ChangeShop {
@@ -214,20 +107,6 @@ fn shops() -> Vec<(&'static str, ChangeShop)> {
             },
         ),
         ("calm", CALM),
-        (
-            "calm, 480",
-            ChangeShop {
-                panels: 480,
-                ..CALM
-            },
-        ),
-        (
-            "calm, many",
-            ChangeShop {
-                kinds: MANY,
-                ..CALM
-            },
-        ),
         (
             "calm, halved",
             ChangeShop {
@@ -510,45 +389,6 @@ fn shops() -> Vec<(&'static str, ChangeShop)> {
             },
         ),
         (
-            "whole days by turns, .3/0",
-            ChangeShop {
-                day_memory: 0.0,
-                ..by_turns
-            },
-        ),
-        ("whole days by turns, .3/.5", by_turns),
-        (
-            "whole days by turns, calm",
-            ChangeShop {
-                day_sd: 0.0,
-                ..by_turns
-            },
-        ),
-        (
-            "whole days by turns, .3/0, many",
-            ChangeShop {
-                day_memory: 0.0,
-                kinds: MANY,
-                ..by_turns
-            },
-        ),
-        (
-            "whole days by turns, .3/0, 400",
-            ChangeShop {
-                day_memory: 0.0,
-                panels: 400,
-                ..by_turns
-            },
-        ),
-        (
-            "whole days by turns, .3/0, 0.4",
-            ChangeShop {
-                day_memory: 0.0,
-                kinds: TWO_FIFTHS,
-                ..by_turns
-            },
-        ),
-        (
             "five kinds",
             ChangeShop {
                 kinds: FIVE,
@@ -568,11 +408,8 @@ fn shops() -> Vec<(&'static str, ChangeShop)> {
 #[test]
 #[ignore = "takes minutes and prints a table"]
 fn change_table() {
-    let runs = std::env::var("RUNS").map_or(400, |r| r.parse().unwrap());
-    let only = std::env::var("ONLY").unwrap_or_default();
-    let mut all = shops();
-    all.extend(came_before());
-    all.retain(|(name, _)| only.split(';').any(|o| name.contains(o)));
+    let runs = 400;
+    let all = shops();
     let rows: Vec<(&str, bool, Tally)> = all
         .par_iter()
         .map(|(name, shop)| (*name, shop.day_memory >= 0.8, shop.tally(runs, 90_000)))

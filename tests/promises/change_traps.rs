@@ -9,10 +9,8 @@ use onus::site::DefectClass;
 use onus::stats::distributions::binomial;
 use rand::RngExt;
 use rand_chacha::ChaCha8Rng;
-use rayon::prelude::*;
 
-use crate::change_calibration::came_before;
-use crate::change_shop::{At, CALM, ChangeShop, Kind, NIB, SHOP, Story, Tally, old_against_new};
+use crate::change_shop::{At, CALM, ChangeShop, Kind, NIB, SHOP, Story, old_against_new};
 
 /// A share this unlikely at the stated rate fails the promise.
 const SURPRISE: f64 = 1e-3;
@@ -70,28 +68,6 @@ fn spell_left_out(comparison: &Comparison) -> bool {
 
 fn refused_for(what: Confounder) -> impl Fn(&Comparison) -> bool {
     move |comparison| kind(comparison).confounded_with.contains(&what)
-}
-
-/// Nothing changed but a spell, a trend or a step went before, of every size: "helped"
-/// is said no more often than the level, over all of them, and the intervals hold.
-#[test]
-fn what_came_before_the_change_is_not_its_doing() {
-    const RUNS: u64 = 8;
-    let shops = came_before();
-    let all: Vec<Tally> = (shops.par_iter())
-        .map(|(_, shop)| shop.tally(RUNS, 161))
-        .collect();
-    let sum = |of: fn(&Tally) -> u64| all.iter().map(of).sum();
-    Seen {
-        of: sum(|t| t.runs),
-        times: sum(|t| t.helped),
-    }
-    .at_most(0.05, "helped by what came before");
-    Seen {
-        of: sum(|t| t.given),
-        times: sum(|t| t.held),
-    }
-    .at_least(0.93, "covered after what came before");
 }
 
 /// Four times the rate on the last fifteen panels before the change.

@@ -3,7 +3,7 @@
 
 use super::Fit;
 use super::grid::Point;
-use super::problem::{Cell, Moved, Problem, Scales};
+use super::laplace::{Cell, Problem, Scales};
 
 /// Multiples of the present panels for which the information is worked out;
 /// between and beyond them it is carried on.
@@ -144,14 +144,9 @@ impl Fit {
     }
 }
 
-/// Points at equal steps of the share, in the order of their variance; what moved
-/// beside this change will not move beside the next.
+/// Points at equal steps of the share, in the order of their variance.
 fn representative(points: &[Point]) -> Vec<(f64, &Point)> {
-    let unmoved = |p: &&Point| p.moved == Moved::Nothing;
-    let mut order: Vec<&Point> = points.iter().filter(unmoved).collect();
-    if order.is_empty() {
-        order.extend(points);
-    }
+    let mut order: Vec<&Point> = points.iter().collect();
     order.sort_by(|a, b| a.evaluation.variance.total_cmp(&b.evaluation.variance));
     let all: f64 = order.iter().map(|p| p.share).sum();
     let mut sum = 0.0;
@@ -220,15 +215,9 @@ fn repeated(
     (0..times).flat_map(move |copy| {
         problem.cells.iter().flat_map(move |from| {
             sides(from).into_iter().map(move |cell| {
-                let day = cell.day.map(|d| day_of(d, copy));
-                let run = match day {
-                    Some(day) if cell.run != 0.0 => super::run(day, times * days),
-                    _ => 0.0,
-                };
                 let moved = Cell {
                     lot: cell.lot.map(|l| copy * lots + l),
-                    day,
-                    run,
+                    day: cell.day.map(|d| day_of(d, copy)),
                     ..cell
                 };
                 (moved, *from)

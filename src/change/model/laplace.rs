@@ -1,8 +1,7 @@
 //! The log-linear mixed model of panels at given standard deviations: the mode
 //! of its effects, and how likely the standard deviations are (Laplace).
 
-use super::problem::{MOVED, Mode, Problem, SIDE, Scales};
-use super::system::{System, Weights};
+use super::family::{Family, Score};
 
 /// Steps to a mode; three or four are usual.
 const STEPS: usize = 30;
@@ -10,11 +9,67 @@ const STEPS: usize = 30;
 /// Change of any effect below which a step ends the search.
 const CLOSE: f64 = 1e-3;
 
+/// Prior standard deviation of ln rate of the levels of a term: a factor of 4.5
+/// either way, which is wide and yet keeps levels without marks finite.
+const LEVEL_SD: f64 = 1.5;
+
 /// Prior of ln spread: normal.
 const LN_SPREAD_SD: f64 = 1.5;
 
 /// Largest and smallest spread.
 const SPREADS: (f64, f64) = (1e-3, 20.0);
+
+/// Panels that are alike in all the model knows of them.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Cell {
+    pub panels: f64,
+    pub sum: f64,
+    pub ln_exposure: f64,
+    pub after: bool,
+    pub lot: Option<usize>,
+    pub day: Option<usize>,
+    pub pattern: usize,
+}
+
+/// ln mean = ln exposure + intercept + side + levels of terms + day + lot on the
+/// side. Levels are independent normal, days a first-order autoregression, lots
+/// have an effect of their own and one on what the change does to them.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Problem {
+    pub family: Family,
+    pub cells: Vec<Cell>,
+    /// Levels of all terms.
+    pub levels: usize,
+    /// Levels that hold, by pattern.
+    pub patterns: Vec<Vec<usize>>,
+    pub days: usize,
+    pub lots: usize,
+    /// Distinct values with the number of panels.
+    pub values: Vec<(f64, f64)>,
+    /// Where the prior of the spread has its middle.
+    pub usual_spread: f64,
+    /// Columns of effects that panels of a lot touch.
+    touched: Vec<Vec<usize>>,
+}
+
+/// Standard deviations of ln rate.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Scales {
+    pub lot: f64,
+    /// Of the change's effect between lots.
+    pub lot_change: f64,
+    pub day: f64,
+    /// Correlation of a day with the day before.
+    pub memory: f64,
+}
+
+/// Mode of all effects, and the spread of panels that goes with it.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Mode {
+    effects: Vec<f64>,
+    lots: Vec<[f64; 2]>,
+    pub spread: f64,
+}
 
 /// What the model says at given scales.
 #[derive(Debug, Clone, PartialEq)]
@@ -24,12 +79,89 @@ pub(super) struct Evaluation {
     /// ln ratio, after over before, and its variance.
     pub estimate: f64,
     pub variance: f64,
-    /// By what ln rate moved beside the change.
-    pub moved: f64,
     pub mode: Mode,
 }
 
+/// Columns of the effects that are not lots'.
+const INTERCEPT: usize = 0;
+const SIDE: usize = 1;
+const FIRST_LEVEL: usize = 2;
+
 impl Problem {
+    pub(super) fn new(
+        family: Family,
+        cells: Vec<Cell>,
+        patterns: Vec<Vec<usize>>,
+        values: Vec<(f64, f64)>,
+        usual_spread: f64,
+    ) -> Self {
+        let count =
+            |of: fn(&Cell) -> Option<usize>| cells.iter().filter_map(of).max().map_or(0, |k| k + 1);
+        let (days, lots) = (count(|c| c.day), count(|c| c.lot));
+        let levels = patterns.iter().flatten().max().map_or(0, |k| k + 1);
+        let mut problem = Self {
+            family,
+            cells,
+            levels,
+            patterns,
+            days,
+            lots,
+            values,
+            usual_spread,
+            touched: Vec::new(),
+        };
+        let mut touched = vec![Vec::new(); lots];
+        for cell in &problem.cells {
+            if let Some(lot) = cell.lot {
+                touched[lot].extend(problem.columns(cell));
+            }
+        }
+        for columns in &mut touched {
+            columns.sort_unstable();
+            columns.dedup();
+        }
+        problem.touched = touched;
+        problem
+    }
+
+    fn size(&self) -> usize {
+        FIRST_LEVEL + self.levels + self.days
+    }
+
+    /// Columns of the effects that hold for a cell, lots aside.
+    fn columns(&self, cell: &Cell) -> impl Iterator<Item = usize> {
+        let levels = self.patterns.get(cell.pattern).into_iter().flatten();
+        std::iter::once(INTERCEPT)
+            .chain(cell.after.then_some(SIDE))
+            .chain(levels.map(|l| FIRST_LEVEL + l))
+            .chain(cell.day.map(|d| FIRST_LEVEL + self.levels + d))
+    }
+
+    /// Where the search for a first mode starts: the rate over all panels.
+    pub(super) fn start(&self) -> Mode {
+        let mut effects = vec![0.0; self.size()];
+        let sum: f64 = self.cells.iter().map(|c| c.sum).sum();
+        let exposure: f64 = self
+            .cells
+            .iter()
+            .map(|c| c.panels * c.ln_exposure.exp())
+            .sum();
+        effects[INTERCEPT] = (sum / exposure).ln();
+        Mode {
+            effects,
+            lots: vec![[0.0; 2]; self.lots],
+            spread: self.usual_spread,
+        }
+    }
+
+    pub(super) fn ln_mean(&self, mode: &Mode, cell: &Cell) -> f64 {
+        let own: f64 = self.columns(cell).map(|k| mode.effects[k]).sum();
+        let lot = cell
+            .lot
+            .map_or(0.0, |l| mode.lots[l][usize::from(cell.after)]);
+        cell.ln_exposure + own + lot
+    }
+
     /// ln likelihood and prior of a spread where the effects are as in `mode`.
     fn ln_of_spread(&self, mode: &Mode, spread: f64) -> f64 {
         let cells: f64 = self
@@ -112,7 +244,6 @@ impl Problem {
                     ln_evidence,
                     estimate: mode.effects[SIDE],
                     variance: system.variance(SIDE),
-                    moved: mode.effects[MOVED],
                     mode,
                 });
             }
@@ -145,8 +276,241 @@ impl Problem {
         let days = self.days as f64;
         let lots = -2.0 * self.lots as f64 * (scales.lot * scales.lot_change).ln();
         let fresh = 1.0 - scales.memory * scales.memory;
-        lots - 2.0 * scales.trend.ln()
-            - 2.0 * days * scales.day.ln()
-            - (days - 1.0).max(0.0) * fresh.ln()
+        lots - 2.0 * days * scales.day.ln() - (days - 1.0).max(0.0) * fresh.ln()
+    }
+}
+
+/// Where the weights of the cells come from.
+enum Weights<'a> {
+    Observed,
+    Expected(&'a [f64]),
+}
+
+/// Newton's equations. Lots are eliminated, two by two numbers each, so that
+/// what is left is as large as days and levels (Schur complement).
+struct System {
+    n: usize,
+    /// Lower triangle by rows; after [`Self::factor`] its Cholesky factor.
+    matrix: Vec<f64>,
+    slope: Vec<f64>,
+    /// By lot: between its two effects, upper triangle.
+    own: Vec<[f64; 3]>,
+    lot_slope: Vec<[f64; 2]>,
+    /// By lot and side: with the other effects.
+    across: Vec<f64>,
+}
+
+impl System {
+    fn new(problem: &Problem) -> Self {
+        let n = problem.size();
+        Self {
+            n,
+            matrix: vec![0.0; n * n],
+            slope: vec![0.0; n],
+            own: vec![[0.0; 3]; problem.lots],
+            lot_slope: vec![[0.0; 2]; problem.lots],
+            across: vec![0.0; 2 * problem.lots * n],
+        }
+    }
+
+    /// Fills the equations; ln likelihood plus ln prior, constants aside.
+    fn assemble(
+        &mut self,
+        problem: &Problem,
+        scales: &Scales,
+        mode: &Mode,
+        weights: Weights<'_>,
+    ) -> f64 {
+        let n = self.n;
+        self.matrix.fill(0.0);
+        self.slope.fill(0.0);
+        self.across.fill(0.0);
+        let mut objective = self.priors(problem, scales, mode);
+        let mut columns = Vec::with_capacity(16);
+        for (k, cell) in problem.cells.iter().enumerate() {
+            let score = match weights {
+                Weights::Observed => {
+                    let ln_mean = problem.ln_mean(mode, cell);
+                    problem
+                        .family
+                        .score(mode.spread, cell.panels, cell.sum, ln_mean)
+                }
+                Weights::Expected(ln_means) => Score {
+                    ln_likelihood: 0.0,
+                    slope: 0.0,
+                    weight: cell.panels * problem.family.information(mode.spread, ln_means[k]),
+                },
+            };
+            objective += score.ln_likelihood;
+            columns.clear();
+            columns.extend(problem.columns(cell));
+            for (k, &a) in columns.iter().enumerate() {
+                self.slope[a] += score.slope;
+                for &b in &columns[..=k] {
+                    self.matrix[a.max(b) * n + a.min(b)] += score.weight;
+                }
+            }
+            if let Some(lot) = cell.lot {
+                let side = usize::from(cell.after);
+                self.own[lot][2 * side] += score.weight;
+                self.lot_slope[lot][side] += score.slope;
+                let row = (2 * lot + side) * n;
+                for &a in &columns {
+                    self.across[row + a] += score.weight;
+                }
+            }
+        }
+        objective
+    }
+
+    /// Starts from the priors' precision; minus half their quadratic form.
+    fn priors(&mut self, problem: &Problem, scales: &Scales, mode: &Mode) -> f64 {
+        let n = self.n;
+        let mut quadratic = 0.0;
+        for level in FIRST_LEVEL..FIRST_LEVEL + problem.levels {
+            let precision = LEVEL_SD.powi(-2);
+            self.matrix[level * n + level] = precision;
+            self.slope[level] = -precision * mode.effects[level];
+            quadratic += precision * mode.effects[level].powi(2);
+        }
+        let first = FIRST_LEVEL + problem.levels;
+        let memory = scales.memory;
+        let unit = 1.0 / (scales.day * scales.day * (1.0 - memory * memory));
+        let last = problem.days.wrapping_sub(1);
+        for day in 0..problem.days {
+            let k = first + day;
+            let inner = day > 0 && day < last;
+            let alone = problem.days == 1;
+            let own = match (alone, inner) {
+                (true, _) => scales.day.powi(-2),
+                (false, true) => unit * (1.0 + memory * memory),
+                (false, false) => unit,
+            };
+            let here = mode.effects[k];
+            self.matrix[k * n + k] = own;
+            self.slope[k] -= own * here;
+            quadratic += own * here * here;
+            if day > 0 {
+                let before = mode.effects[k - 1];
+                self.matrix[k * n + k - 1] = -unit * memory;
+                self.slope[k] += unit * memory * before;
+                self.slope[k - 1] += unit * memory * here;
+                quadratic -= 2.0 * unit * memory * here * before;
+            }
+        }
+        let (lot, change) = (scales.lot.powi(2), scales.lot_change.powi(2));
+        // covariance of the effects on the two sides: lot ± change/4
+        let own = (lot + change / 4.0) / (lot * change);
+        let between = -(lot - change / 4.0) / (lot * change);
+        for l in 0..problem.lots {
+            let [b, a] = mode.lots[l];
+            self.own[l] = [own, between, own];
+            self.lot_slope[l] = [-(own * b + between * a), -(own * a + between * b)];
+            quadratic += own * (a * a + b * b) + 2.0 * between * a * b;
+        }
+        -0.5 * quadratic
+    }
+
+    /// Eliminates the lots and factors the rest; ln determinant of the whole.
+    fn factor(&mut self, problem: &Problem) -> Option<f64> {
+        let n = self.n;
+        let mut ln_determinant = 0.0;
+        let mut before_row = Vec::new();
+        let mut after_row = Vec::new();
+        for (l, columns) in problem.touched.iter().enumerate() {
+            let [b, c, a] = self.own[l];
+            let determinant = b * a - c * c;
+            ln_determinant += determinant.ln();
+            let (ib, ic, ia) = (a / determinant, -c / determinant, b / determinant);
+            let (rb, ra) = (2 * l * n, (2 * l + 1) * n);
+            before_row.clear();
+            after_row.clear();
+            for &k in columns {
+                let (xb, xa) = (self.across[rb + k], self.across[ra + k]);
+                before_row.push(ib * xb + ic * xa);
+                after_row.push(ic * xb + ia * xa);
+            }
+            let [sb, sa] = self.lot_slope[l];
+            for (i, &row) in columns.iter().enumerate() {
+                let (tb, ta) = (before_row[i], after_row[i]);
+                self.slope[row] -= tb * sb + ta * sa;
+                for &column in &columns[..=i] {
+                    self.matrix[row * n + column] -=
+                        tb * self.across[rb + column] + ta * self.across[ra + column];
+                }
+            }
+        }
+        for i in 0..n {
+            for j in 0..=i {
+                let (ri, rj) = (i * n, j * n);
+                let dot: f64 = self.matrix[ri..ri + j]
+                    .iter()
+                    .zip(&self.matrix[rj..rj + j])
+                    .map(|(x, y)| x * y)
+                    .sum();
+                let left = self.matrix[ri + j] - dot;
+                if i == j {
+                    if left <= 0.0 || !left.is_finite() {
+                        return None;
+                    }
+                    self.matrix[ri + i] = left.sqrt();
+                    ln_determinant += left.ln();
+                } else {
+                    self.matrix[ri + j] = left / self.matrix[rj + j];
+                }
+            }
+        }
+        Some(ln_determinant)
+    }
+
+    /// L⁻¹v, then L⁻ᵀ of that.
+    fn solve(&self, mut v: Vec<f64>) -> Vec<f64> {
+        let n = self.n;
+        for i in 0..n {
+            let row = &self.matrix[i * n..i * n + i];
+            let dot: f64 = row.iter().zip(&v).map(|(x, y)| x * y).sum();
+            v[i] = (v[i] - dot) / self.matrix[i * n + i];
+        }
+        for i in (0..n).rev() {
+            v[i] /= self.matrix[i * n + i];
+            let here = v[i];
+            for (x, m) in v[..i].iter_mut().zip(&self.matrix[i * n..i * n + i]) {
+                *x -= m * here;
+            }
+        }
+        v
+    }
+
+    /// Newton's step for the effects and the lots.
+    fn step(&self, problem: &Problem) -> (Vec<f64>, Vec<[f64; 2]>) {
+        let n = self.n;
+        let effects = self.solve(self.slope.clone());
+        let lots = (0..problem.lots)
+            .map(|l| {
+                let [b, c, a] = self.own[l];
+                let determinant = b * a - c * c;
+                let left = |side: usize| {
+                    let row = (2 * l + side) * n;
+                    let moved: f64 = problem.touched[l]
+                        .iter()
+                        .map(|&k| self.across[row + k] * effects[k])
+                        .sum();
+                    self.lot_slope[l][side] - moved
+                };
+                let (lb, la) = (left(0), left(1));
+                [
+                    (a * lb - c * la) / determinant,
+                    (b * la - c * lb) / determinant,
+                ]
+            })
+            .collect();
+        (effects, lots)
+    }
+
+    /// Variance of one effect.
+    fn variance(&self, column: usize) -> f64 {
+        let mut unit = vec![0.0; self.n];
+        unit[column] = 1.0;
+        self.solve(unit)[column]
     }
 }

@@ -15,8 +15,6 @@ mod future;
 mod grid;
 mod laplace;
 mod mixture;
-mod problem;
-mod system;
 
 use std::collections::BTreeMap;
 
@@ -27,7 +25,7 @@ pub(super) use mixture::{Mixture, Part};
 
 use super::items::Item;
 use super::{Scatter, Side};
-use problem::{Cell, Moved, Problem};
+use laplace::{Cell, Problem};
 
 /// More days than this are taken together, neighbours with neighbours.
 const MOST_DAYS: usize = 120;
@@ -43,23 +41,8 @@ pub(super) struct Fit {
     pub law: Mixture,
     /// Expected values of how far units differ.
     pub scatter: Scatter,
-    /// The likeliest bad spell before the change.
-    pub spell: Option<Spell>,
     problem: Problem,
     points: Vec<grid::Point>,
-}
-
-/// A bad spell right before the change.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) struct Spell {
-    /// How many of the stretches it took.
-    pub stretches: i32,
-    /// Chance that there was one, of any length, after all that was seen.
-    pub chance: f64,
-    /// Its rate over the rate before it.
-    pub ratio: f64,
-    /// After over before if it were counted in.
-    pub ratio_with: f64,
 }
 
 /// Fits the model; none where a side is missing or nothing was counted at all.
@@ -82,17 +65,16 @@ pub(super) fn fit(
         return None;
     }
     let problem = problem(items, patterns, family, usual, sides);
-    let grid::Possible { points, plain } = grid::possible(&problem, usual)?;
+    let points = grid::points(&problem, usual);
     let best = points.iter().max_by(|a, b| a.share.total_cmp(&b.share))?;
     // what the uncertain spread of panels adds, at three equally placed values
-    let likeliest = problem.with(best.moved);
-    let (_, sd) = likeliest.better_spread(&best.evaluation.mode);
+    let (_, sd) = problem.better_spread(&best.evaluation.mode);
     let spreads: Vec<(f64, f64)> = [(-1.0, 1.0 / 6.0), (0.0, 2.0 / 3.0), (1.0, 1.0 / 6.0)]
         .into_iter()
         .filter_map(|(k, share)| {
             let mut mode = best.evaluation.mode.clone();
             mode.spread *= (k * 3.0_f64.sqrt() * sd.min(1.0)).exp();
-            let at = likeliest.evaluate(&best.scales, &mode)?;
+            let at = problem.evaluate(&best.scales, &mode)?;
             Some((share, (at.variance / best.evaluation.variance).sqrt()))
         })
         .collect();
@@ -108,17 +90,16 @@ pub(super) fn fit(
             })
             .collect(),
     );
-    let scatter = scatter(&problem, &points, usual);
+    let scatter = scatter(&problem, &points);
     Some(Fit {
         law,
-        spell: spell(&points, plain),
         scatter,
         problem,
         points,
     })
 }
 
-fn scatter(problem: &Problem, points: &[grid::Point], usual: Usual) -> Scatter {
+fn scatter(problem: &Problem, points: &[grid::Point]) -> Scatter {
     let all: f64 = points.iter().map(|p| p.share).sum();
     let mean = |of: &dyn Fn(&grid::Point) -> f64| {
         points.iter().map(|p| p.share * of(p)).sum::<f64>() / all
@@ -127,37 +108,23 @@ fn scatter(problem: &Problem, points: &[grid::Point], usual: Usual) -> Scatter {
         panels: mean(&|p| p.evaluation.mode.spread),
         days: (problem.days > 0).then(|| mean(&|p| p.scales.day)),
         lots: (problem.lots > 0).then(|| mean(&|p| p.scales.lot)),
-        day_memory: memory(points, 0.1 * usual.day),
+        day_memory: memory(points),
     }
 }
 
-fn spell(points: &[grid::Point], plain: f64) -> Option<Spell> {
-    let all: f64 = points.iter().map(|p| p.share).sum();
-    let spells = || {
-        points.iter().filter_map(|p| match p.moved {
-            Moved::Spell(stretches) => Some((p, stretches)),
-            _ => None,
-        })
-    };
-    let (likeliest, stretches) = spells().max_by(|a, b| a.0.share.total_cmp(&b.0.share))?;
-    Some(Spell {
-        stretches,
-        chance: spells().map(|(p, _)| p.share).sum::<f64>() / all,
-        ratio: likeliest.evaluation.moved.exp(),
-        ratio_with: plain.exp(),
-    })
+/// Expected memory of days where they differ.
+fn memory(points: &[grid::Point]) -> Option<f64> {
+    let differ: f64 = points
+        .iter()
+        .filter(|p| p.scales.memory > 0.0)
+        .map(|p| p.share)
+        .sum();
+    let sum: f64 = points.iter().map(|p| p.share * p.scales.memory).sum();
+    (differ > 0.0).then(|| sum / differ)
 }
 
-/// Expected memory of days where they differ by more than `alike`.
-fn memory(points: &[grid::Point], alike: f64) -> Option<f64> {
-    let differ = || points.iter().filter(|p| p.scales.day > alike);
-    let all: f64 = differ().map(|p| p.share).sum();
-    let sum: f64 = differ().map(|p| p.share * p.scales.memory).sum();
-    (all > 0.0).then(|| sum / all)
-}
-
-/// What the items of a cell share: lot, day, side, stretch, covariates and area.
-type Key = (Option<usize>, Option<usize>, bool, i32, usize, u64);
+/// What the items of a cell share: lot, day, side, covariates and value.
+type Key = (Option<usize>, Option<usize>, bool, usize, u64);
 
 /// Panels alike gathered, lots and days numbered densely.
 fn problem(
@@ -194,14 +161,7 @@ fn problem(
         }
         let lot = item.lot.and_then(|l| lots.get(&l).copied());
         let day = item.day.and_then(|d| days.get(&d).map(|d| d / together));
-        let key = (
-            lot,
-            day,
-            after,
-            item.stretch,
-            item.pattern,
-            item.exposure.to_bits(),
-        );
+        let key = (lot, day, after, item.pattern, item.exposure.to_bits());
         let cell = cells.entry(key).or_insert(Cell {
             panels: 0.0,
             sum: 0.0,
@@ -210,11 +170,6 @@ fn problem(
             lot,
             day,
             pattern: item.pattern,
-            run: match day {
-                Some(day) if item.drifts => run(day, days.len().div_ceil(together)),
-                _ => 0.0,
-            },
-            stretch: item.stretch,
         });
         cell.panels += 1.0;
         cell.sum += value;
@@ -228,27 +183,17 @@ fn problem(
     )
 }
 
-/// Where a day of so many stands in the run.
-fn run(day: usize, days: usize) -> f64 {
-    match days {
-        0 | 1 => 0.0,
-        _ => day as f64 / (days - 1) as f64 - 0.5,
-    }
-}
-
 #[cfg(test)]
 mod tests {
-    use super::problem::Scales;
+    use super::laplace::Scales;
     use super::*;
     use approx::assert_relative_eq;
 
     const USUAL: Usual = Usual {
         lot: 1.0,
         day: 0.35,
-        alike: 0.4,
         lot_change: 0.2,
         spread: 0.4,
-        trend: 1.0,
     };
 
     /// Made-up counts of six lots on eight days, four of them after.
@@ -261,8 +206,6 @@ mod tests {
                 alike: None,
                 stream: 0,
                 pattern: 0,
-                drifts: false,
-                stretch: 0,
                 lot: Some(cell[1] as usize),
                 day: Some(cell[2] as usize),
                 side: if cell[0] > 0.0 {
@@ -295,7 +238,6 @@ mod tests {
             lot_change: 1e-4,
             day: 0.090_094_339_767_4,
             memory: 0.0,
-            trend: 1e-3,
         };
         let mut start = problem.start();
         start.spread = 1e-7;
@@ -339,8 +281,6 @@ mod tests {
                 alike: None,
                 stream: 0,
                 pattern: 0,
-                drifts: false,
-                stretch: 0,
                 lot: None,
                 day: None,
                 side: if k < 200 { Side::Before } else { Side::After },
