@@ -208,6 +208,7 @@ impl Discs<'_> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::causes::scan::candidate::Candidate;
     use crate::causes::scan::field::marks::Field;
     use crate::causes::scan::spots::discs::DiscScratch;
     use crate::causes::scan::spots::{at_marks, nodes};
@@ -315,14 +316,14 @@ mod tests {
         let mut found = 0;
         for (shape, seed) in (0..21).flat_map(|s| (0..10).map(move |seed| (s, 100 + seed))) {
             let field = made(shape, seed);
-            let discs = spots::discs(&field);
+            let discs = at_marks::discs(&field);
             let centres: Vec<usize> = (0..field.points.len()).step_by(7).collect();
-            let key = |c: &spots::SpotCandidate| (c.point, c.radius, c.panels_hit);
-            let all = spots::scan(&discs, 1.0, &centres);
+            let key = |c: &Candidate| (c.centre, c.point, c.panels_hit);
+            let all = at_marks::scan(&discs, 1.0, &centres);
             let all: Vec<_> = (all.iter().filter(|c| c.tail.value() <= LEVEL))
                 .map(key)
                 .collect();
-            let quick = spots::scan(&discs, LEVEL, &centres);
+            let quick = at_marks::scan(&discs, LEVEL, &centres);
             assert_eq!(
                 quick.iter().map(key).collect::<Vec<_>>(),
                 all,
@@ -331,7 +332,6 @@ mod tests {
             let discs = nodes::discs(&field);
             let centres: Vec<nodes::Node> =
                 nodes::occupied(&field).into_iter().step_by(7).collect();
-            let key = |c: &nodes::NodeCandidate| (c.node, c.panels_hit);
             let on_nodes = nodes::scan(&discs, 1.0, &centres);
             let on_nodes: Vec<_> = (on_nodes.iter().filter(|c| c.tail.value() <= LEVEL))
                 .map(key)
