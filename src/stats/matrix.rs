@@ -56,9 +56,12 @@ pub(crate) fn trace(a: &Mat<f64>, b: &Mat<f64>) -> f64 {
 /// Eigenvalues of a symmetric matrix with their vectors; none where the routine
 /// fails, which takes values that are not finite.
 pub(crate) fn eigen(m: &Mat<f64>) -> Option<Vec<(f64, Vec<f64>)>> {
+    let n = m.nrows();
+    if n == 0 {
+        return Some(Vec::new());
+    }
     let found = m.self_adjoint_eigen(Side::Lower).ok()?;
     let (vectors, values) = (found.U(), found.S());
-    let n = m.nrows();
     Some(
         (0..n)
             .map(|k| (values[k], (0..n).map(|a| vectors[(a, k)]).collect()))
@@ -103,4 +106,17 @@ pub(crate) fn pseudo_inverse(m: &Mat<f64>) -> Option<Mat<f64>> {
         }
     }
     Some(out)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Of nothing there is nothing, not a failure.
+    #[test]
+    fn a_matrix_without_rows_has_an_inverse_without_rows() {
+        let none = Mat::zeros(0, 0);
+        assert_eq!(eigen(&none), Some(Vec::new()));
+        assert_eq!(pseudo_inverse(&none).map(|m| m.nrows()), Some(0));
+    }
 }
