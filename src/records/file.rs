@@ -13,8 +13,9 @@ use super::moment::OrderClues;
 use super::notes::Note;
 use super::number::{DecimalClues, Style};
 use super::parts::FileRows;
+use super::read::folders;
 use super::rows::{RowReader, Rules};
-use super::{Column, Quantity, Reject, Unit, folders, parquet};
+use super::{Column, Quantity, Reject, Unit, parquet};
 use crate::site::{DateOrder, Decimal, Encoding};
 
 /// What became of a file.

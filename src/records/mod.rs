@@ -9,7 +9,6 @@ mod assemble;
 mod cell;
 mod error;
 mod file;
-mod folders;
 mod frames;
 mod header;
 mod inputs;

@@ -1,5 +1,6 @@
 //! Reading inspection files: from paths to [`Records`].
 
+pub(super) mod folders;
 pub(super) mod text_reader;
 
 use std::collections::{BTreeMap, HashMap};

@@ -18,11 +18,8 @@ const TOO_GOOD: f64 = 0.99;
 const DRIFT: f64 = 0.15;
 /// A lot that moves an exponent by more standard errors than this decides it.
 const LOT_DECIDES: f64 = 2.0;
-/// Chance that some panel of a clean shop is taken to fit none of the others.
-const OUTLIER: f64 = 0.01;
-/// Such a panel decides where it moves its own fitted mean by more standard errors
-/// than this.
-const PANEL_MOVES: f64 = 1.0;
+/// A panel with more leverage than this, and five times the mean, decides.
+const PANEL_DECIDES: f64 = 0.3;
 /// Level of the lack-of-fit test.
 const MISFIT: f64 = 0.01;
 /// Clusters that tell settings apart from scatter.
@@ -297,36 +294,25 @@ pub(super) fn notes(
             change: lot.change,
         });
     }
-    notes.extend(panel_that_decides(records, found));
+    let mean = found.coefficients as f64 / found.panels.max(1) as f64;
+    let highest = found
+        .residuals
+        .iter()
+        .max_by(|a, b| a.leverage.total_cmp(&b.leverage));
+    if let Some(panel) = highest
+        && panel.leverage > PANEL_DECIDES.max(5.0 * mean)
+    {
+        notes.push(Note::PanelDecides {
+            panel: records.panels[panel.panel].id.clone(),
+            leverage: panel.leverage,
+        });
+    }
     if found.r_squared > TOO_GOOD {
         notes.push(Note::TooGood {
             r_squared: found.r_squared,
         });
     }
     notes
-}
-
-/// The panel that lies farthest off the fit to all others, where it is too far for
-/// chance over all panels and pulls the fit: externally studentised residuals against
-/// Student's t at Bonferroni's share of the level (Cook & Weisberg 1982, Residuals and
-/// Influence in Regression, §2.2.2), and the move of its own fitted mean (Belsley, Kuh
-/// & Welsch 1980, Regression Diagnostics, §2.1).
-fn panel_that_decides(records: &Records, found: &Diagnostics) -> Option<Note> {
-    let dof = found.panels.checked_sub(found.coefficients + 1)? as f64;
-    let without_own = |r: &Residual| {
-        let left = (dof + 1.0 - r.standardised.powi(2)).max(f64::MIN_POSITIVE);
-        r.standardised.abs() * (dof / left).sqrt()
-    };
-    let (panel, off) = (found.residuals.iter())
-        .map(|r| (r, without_own(r)))
-        .max_by(|a, b| a.1.total_cmp(&b.1))?;
-    let p_adjusted = found.panels as f64 * two_sided(off, 1.0, dof);
-    let moved = off * (panel.leverage / (1.0 - panel.leverage)).sqrt();
-    (p_adjusted <= OUTLIER && moved > PANEL_MOVES).then(|| Note::PanelDecides {
-        panel: records.panels[panel.panel].id.clone(),
-        leverage: panel.leverage,
-        p_adjusted,
-    })
 }
 
 /// Exponents against the trade's law: of the wrong sign, else off its value.

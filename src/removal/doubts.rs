@@ -91,14 +91,12 @@ pub enum Note {
         /// lots tell nothing of the factor.
         change: Option<f64>,
     },
-    /// One panel fits none of the others and pulls the fit towards itself.
+    /// One panel has an unusual pull on the fit.
     PanelDecides {
         /// Its id.
         panel: String,
         /// Its leverage.
         leverage: f64,
-        /// Chance that any panel lies so far off the fit to all others.
-        p_adjusted: f64,
     },
     /// The model explains nearly everything, which shop data rarely allow.
     TooGood {

@@ -112,9 +112,6 @@ impl<'a> Inference<'a> {
         let mut unit = Unit::Mixed;
         let mut p_value = widest.map(|w| w.p_value());
         for group in &self.prepared {
-            if std::env::var("MIXED_ONLY").is_ok() {
-                continue;
-            }
             if !always.contains(&group.unit) && group.between(&k, total) < MAINLY_BETWEEN {
                 continue;
             }

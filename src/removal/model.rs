@@ -1,8 +1,7 @@
 //! A design, its fit and the questions asked of it: terms, predictions.
 
-use super::block::Block;
 use super::coding::Coding;
-use super::design::{Design, Recipe};
+use super::design::{Block, Design, Recipe};
 use super::doubts::Note;
 use super::inference::{Inference, Judged, Shared};
 use super::result::{Alias, Estimate, Factor, Term, Together, Unit};
@@ -102,11 +101,7 @@ impl Model {
                 }
             },
             groupings: &shared.iter().map(|g| &g.groups).collect::<Vec<_>>(),
-            variances: if std::env::var("OFFZERO").is_ok() {
-                Variances::OffZero
-            } else {
-                Variances::Restricted
-            },
+            variances: Variances::OffZero,
         }
         .fit();
         let Some(fit) = fit else {

@@ -314,7 +314,12 @@ fn poisson_counts(rate: f64, panels: usize) -> Vec<usize> {
         }
         count
     };
-    (0..panels).map(quantile).collect()
+    let mut counts: Vec<usize> = (0..panels).map(quantile).collect();
+    // Shares of a panel cut the tail off: its marks go where most are.
+    let marks = (rate * panels as f64).round() as usize;
+    let missing = marks.saturating_sub(counts.iter().sum());
+    counts.iter_mut().rev().take(missing).for_each(|c| *c += 1);
+    counts
 }
 
 /// Records of a rate, marks coming one at a time.

@@ -16,13 +16,13 @@ use parquet::file::metadata::ColumnChunkMetaData;
 use parquet::file::reader::{FileReader, SerializedFileReader};
 
 use super::file::{Outcome, id_from_name, no_panel_id, refused};
-use super::folders;
 use super::header::{Header, Matcher};
 use super::inputs::{Input, file_reject};
 use super::load;
 use super::notes::Note;
 use super::number::Style;
 use super::rows::{RowReader, Rules};
+use crate::records::read::folders;
 use stored::Stored;
 use thrift::Walk;
 

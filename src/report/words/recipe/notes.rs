@@ -73,8 +73,9 @@ pub fn note(note: &Note, numbers: &NumberStyle) -> String {
             "Only lot {lot} tells what {} does: without its panels nothing would be known of it, and the next lot may answer otherwise.",
             factor(f)
         ),
-        Note::PanelDecides { panel, .. } => format!(
-            "Panel {panel} lies farther off all others than chance allows and pulls the fit towards itself: check its setting and its readings."
+        Note::PanelDecides { panel, leverage } => format!(
+            "Panel {panel} was set like no other and pulls the fit towards itself (leverage {}).",
+            numbers.fixed(*leverage, 2)
         ),
         Note::TooGood { r_squared } => format!(
             "The recipe explains {} of the variance, more than shop data usually allow: check that removal was measured and not computed from the recipe.",

@@ -3,14 +3,14 @@
 
 use std::path::Path;
 
-use super::header::{Cell, Header, Matcher};
+use crate::records::header::{Cell, Header, Matcher};
 
 /// What writers of such data sets put for no value.
 const NO_VALUE: &str = "__HIVE_DEFAULT_PARTITION__";
 
 /// Adds the columns that the file's folders name, as far as they are ours and the
 /// file has none of its own; they are the same in every row.
-pub(super) fn add_columns(header: &mut Header, path: &Path, matcher: &Matcher<'_>) {
+pub(in crate::records) fn add_columns(header: &mut Header, path: &Path, matcher: &Matcher<'_>) {
     let folders = path.parent().into_iter().flat_map(Path::components);
     for folder in folders {
         let folder = folder.as_os_str().to_string_lossy();
