@@ -215,7 +215,7 @@ impl Place {
 
     /// The place from the corner of a panel that lies as the frame does; a line's
     /// other coordinate is none.
-    fn from_corner(&self, panel: &Panel) -> [Option<f64>; 2] {
+    fn off_corner(&self, panel: &Panel) -> [Option<f64>; 2] {
         match self.fixed {
             Fixed::Machine => [
                 self.x_mm.map(|x| x - panel.lay_x_mm),
@@ -227,7 +227,7 @@ impl Place {
 
     /// Distance of a point, given from the same corner, mm.
     fn distance(&self, panel: &Panel, at: Point) -> f64 {
-        let [x, y] = self.from_corner(panel);
+        let [x, y] = self.off_corner(panel);
         let along = |own: Option<f64>, of: f64| own.map_or(0.0, |own| of - own);
         along(x, at.x).hypot(along(y, at.y))
     }
@@ -248,7 +248,7 @@ impl Place {
             let (length, width) = extents(panel, lay);
             let within =
                 |v: Option<f64>, extent: f64| v.is_none_or(|v| (0.0..=extent).contains(&v));
-            let [x, y] = self.from_corner(panel);
+            let [x, y] = self.off_corner(panel);
             within(x, length) && within(y, width)
         };
         if !on_panel(one) || !on_panel(other) {
@@ -257,7 +257,7 @@ impl Place {
         if one == other {
             return Some(false);
         }
-        let [x, y] = self.from_corner(panel);
+        let [x, y] = self.off_corner(panel);
         if (x.is_none() || y.is_none()) && one.swaps_axes() != other.swaps_axes() {
             // Lines that cross each other.
             return Some(true);

@@ -72,11 +72,11 @@ impl<'a> Rounds<'a> {
             known = Some(all);
         }
         let level = self.tests.levels(field);
-        if let Some(centres) = self.shortlist.take() {
-            if let Some(best) = best(candidates(field, level, &centres.among(field))) {
-                self.shortlist = Some(centres);
-                return Some(best);
-            }
+        if let Some(centres) = self.shortlist.take()
+            && let Some(best) = best(candidates(field, level, &centres.among(field)))
+        {
+            self.shortlist = Some(centres);
+            return Some(best);
         }
         let all = known.unwrap_or_else(|| self.all_centres(field));
         let wide = level.map(|level| (NEAR_LEVEL * level).min(1.0));
