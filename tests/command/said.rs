@@ -209,9 +209,8 @@ fn changes(page: &str, file: &Value) -> Vec<String> {
             continue;
         };
         let truth = change["verdict"].as_str().unwrap();
-        if !verdict.starts_with(truth)
-            && !(verdict == "fewer, but not helped" && truth == "no difference shown")
-        {
+        let fewer = verdict == "fewer, but not helped" && truth == "no difference shown";
+        if !(fewer || verdict.starts_with(truth)) {
             out.push(format!("{kind}: {verdict}, the file: {truth}"));
         }
         let below = ratio.split(' ').next().and_then(|r| r.parse::<f64>().ok());
