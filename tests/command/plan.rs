@@ -3,7 +3,7 @@
 use std::path::Path;
 use std::process::Output;
 
-use serde_json::Value;
+use serde_json::{Value, json};
 
 use crate::shop::{Shop, files, onus};
 
@@ -640,20 +640,22 @@ fn an_open_finding_gets_a_sheet_that_turns_panels_inside_lots() {
         "{findings}"
     );
     let made = planned(&shop.path(""), &["--settle", id, "--from", "report"]);
-    assert_eq!(made["columns"][0], "lay_deg", "{made}");
+    // the place is M1's, so that is where the sheet is run
+    assert_eq!(made["columns"], json!(["machine", "lay_deg"]), "{made}");
     let contrast = &made["settle"][0];
     assert!(contrast["power"].as_f64().unwrap() >= 0.8);
     assert_eq!(contrast["goal"]["alpha"], 0.01);
     for block in 1..=3 {
         let own: Vec<f64> = (made["runs"].as_array().unwrap().iter())
             .filter(|r| r["block"] == block)
-            .map(|r| r["settings"][0].as_f64().unwrap())
+            .inspect(|r| assert_eq!(r["settings"][0], "M1"))
+            .map(|r| r["settings"][1].as_f64().unwrap())
             .collect();
         let turned = own.iter().filter(|l| **l == 180.0).count();
         assert_eq!(2 * turned, own.len(), "as many turned as not in every lot");
     }
     let all = planned(&shop.path(""), &["--settle", "all", "--from", "report"]);
-    assert_eq!(all["columns"][0], "lay_deg");
+    assert_eq!(all["columns"], json!(["machine", "lay_deg"]));
     let unknown = plan(&shop.path(""), &["--settle", "F99", "--from", "report"]);
     assert_eq!(unknown.status.code(), Some(1));
     assert!(
