@@ -209,7 +209,7 @@ fn changes(page: &str, file: &Value) -> Vec<String> {
             continue;
         };
         let truth = change["verdict"].as_str().unwrap();
-        let fewer = verdict == "fewer, but not helped" && truth == "no difference shown";
+        let fewer = verdict.starts_with("fewer, but not helped") && truth == "no difference shown";
         if !(fewer || verdict.starts_with(truth)) {
             out.push(format!("{kind}: {verdict}, the file: {truth}"));
         }
