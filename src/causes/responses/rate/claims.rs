@@ -153,6 +153,17 @@ impl Table<'_> {
         if self.without_times() {
             met.put(false, &Rival::Day, Vec::new);
         }
+        if self.without_lots() {
+            // Parts of another family may all have gone to one machine; to one
+            // setting, that is less likely.
+            match recorded.rival {
+                Rival::Machine => met.put(false, &Rival::Lot, Vec::new),
+                ref rival if matches!(rival.cause(), Cause::Machine | Cause::Recipe) => {
+                    met.beside.push((Rival::Lot, Vec::new()));
+                }
+                _ => {}
+            }
+        }
         self.meet_place_in_lot(&asked, &mut met);
         self.meet_time(&asked, &mut met);
         let inspector = &Rival::Inspector;
@@ -256,6 +267,13 @@ impl Table<'_> {
     fn without_times(&self) -> bool {
         let timed = |i: &&usize| self.records.panels[**i].sanded_at.is_some();
         2 * self.panels.iter().filter(timed).count() < self.panels.len()
+    }
+
+    /// Whether fewer than half of the panels name their lot or supplier.
+    fn without_lots(&self) -> bool {
+        let panel = |i: &usize| &self.records.panels[*i];
+        let named = |i: &&usize| panel(i).lot.is_some() || panel(i).supplier.is_some();
+        2 * self.panels.iter().filter(named).count() < self.panels.len()
     }
 
     /// Whether most panels were sanded in hours that came on two days or more.

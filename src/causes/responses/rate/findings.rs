@@ -171,15 +171,23 @@ fn reasons(records: &Records, account: &Account, claim: &Claim, machines: usize)
     // Who inspected is a suspect also where nobody wrote it down.
     let of_panels = |p: &usize| records.panels[*p].inspector.is_none();
     let unknown = claim.rival == Rival::Machine && account.panels.iter().all(of_panels);
-    let moved: Vec<Rival> = (claim.open.iter().chain(&claim.beside))
-        .map(|o| o.0.clone())
-        .filter(|rival| !(unknown && *rival == Rival::Inspector))
-        .collect();
+    let lotless = |p: &usize| records.panels[*p].lot.is_none();
+    let lotless = account.panels.iter().all(lotless);
+    let untold = |rival: &Rival| match rival {
+        Rival::Inspector => unknown,
+        Rival::Lot => lotless,
+        _ => false,
+    };
+    let rivals = || (claim.open.iter().chain(&claim.beside)).map(|o| &o.0);
+    let moved: Vec<Rival> = rivals().filter(|r| !untold(r)).cloned().collect();
     if !moved.is_empty() {
         out.push(Reason::MovedWith { columns: moved });
     }
     if unknown {
         out.push(Reason::InspectorNotRecorded);
+    }
+    if lotless && rivals().any(|r| *r == Rival::Lot) {
+        out.push(Reason::LotsNotRecorded);
     }
     out
 }
