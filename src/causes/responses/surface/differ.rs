@@ -71,7 +71,7 @@ pub(super) fn follows(
         }
         if beyond[axis] {
             let laid = about_means(&slopes.laid, &slopes.lays_and_gauges);
-            if in_order(&laid) <= ASKED && !of_lots(&laid, &slopes.rows, group) {
+            if follow_time(&laid, slopes.rows.iter().map(|&at| group.lots[at])) {
                 out.push(DifferBy::Time);
             }
             if let Some(panels) = two_states(&about_means(&slopes.own, &slopes.gauges)) {
@@ -144,7 +144,7 @@ impl Slopes {
     fn follow(&self, group: &Group, values: &[f64], column: usize) -> bool {
         let level = |at: &usize| group.company[*at].levels[column];
         let levels: Option<Vec<usize>> = self.rows.iter().map(level).collect();
-        levels.is_some_and(|levels| levels_differ(values, &levels) <= ASKED)
+        levels.is_some_and(|levels| follow_levels(values, &levels))
     }
 }
 
@@ -177,12 +177,14 @@ fn in_order(values: &[f64]) -> f64 {
     normal::tails((2.0 - ratio) / (4.0 * (n - 2.0) / (n * n - 1.0)).sqrt()).upper()
 }
 
-/// Whether lots alone make neighbours alike: within lots there is no order, nor
-/// among enough lots.
-fn of_lots(values: &[f64], rows: &[usize], group: &Group) -> bool {
-    let lots: Option<Vec<usize>> = rows.iter().map(|&at| group.lots[at]).collect();
-    let Some(lots) = lots else {
+/// Whether values, in time order, are alike among neighbours and lots alone do not
+/// make them so: within lots there is an order, or among them, or too few are known.
+pub(crate) fn follow_time(values: &[f64], lots: impl Iterator<Item = Option<usize>>) -> bool {
+    if in_order(values) > ASKED {
         return false;
+    }
+    let Some(lots) = lots.collect::<Option<Vec<usize>>>() else {
+        return true;
     };
     let within = about_means(values, &lots);
     let mut first: Vec<usize> = Vec::new();
@@ -197,7 +199,12 @@ fn of_lots(values: &[f64], rows: &[usize], group: &Group) -> bool {
         sum / count
     };
     let means: Vec<f64> = first.iter().map(mean).collect();
-    means.len() >= LOTS && in_order(&within) > ASKED && in_order(&means) > NO_ORDER
+    means.len() < LOTS || in_order(&within) <= ASKED || in_order(&means) <= NO_ORDER
+}
+
+/// Whether values differ between levels by more than chance.
+pub(crate) fn follow_levels(values: &[f64], levels: &[usize]) -> bool {
+    levels_differ(values, levels) <= ASKED
 }
 
 /// Chance of means so far apart, were the levels alike: one-way analysis of variance.

@@ -37,6 +37,7 @@ use terms::{Bend, crown_reads_as_slope, shares, slope_values, take_out_gauges};
 use verdict::{Doubt, Levels, Scale};
 
 pub use differ::DifferBy;
+pub(crate) use differ::{follow_levels, follow_time};
 pub use findings::UNEVEN_REMOVAL;
 pub(crate) use findings::findings;
 pub use result::{
