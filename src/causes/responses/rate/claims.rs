@@ -170,7 +170,7 @@ impl Table<'_> {
         if recorded.rival == Rival::Machine
             && !met.beaten.contains(inspector)
             && !met.leaves_open(inspector)
-            && !self.records_alike(&inside, others)
+            && (!self.records_alike(&inside, others) || self.others_write_none(&inside))
         {
             met.put(false, inspector, Vec::new);
         }
@@ -372,6 +372,13 @@ impl Table<'_> {
             }
         };
         met.put(beaten, &Rival::Step, Vec::new);
+    }
+
+    /// Whether no other panel has a mark of the kind: whoever inspects them may not
+    /// write it down.
+    fn others_write_none(&self, inside: &[usize]) -> bool {
+        let inside: BTreeSet<usize> = inside.iter().copied().collect();
+        (self.marks.iter().enumerate()).all(|(at, marks)| *marks == 0.0 || inside.contains(&at))
     }
 
     /// Whether the accused machine writes other kinds down as others do, where there
