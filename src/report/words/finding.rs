@@ -2,7 +2,7 @@
 
 pub mod page;
 
-use super::counting::{by_chance, capital, listed, of_panels, ordinal};
+use super::counting::{by_chance, capital, either, listed, of_panels, ordinal};
 use crate::causes::{Cause, Finding, Frame, Kind, LineAxis, Period, Reason, Rival};
 use crate::charts::NumberStyle;
 use crate::site::FeedDirection;
@@ -65,6 +65,22 @@ pub fn shape(finding: &Finding) -> String {
 /// What a rate goes with: "with recipe B", "rising with feed speed"; none of other
 /// kinds.
 fn carried_by(finding: &Finding) -> Option<String> {
+    let own = carried_alone(finding)?;
+    // Others of the same party that went with it may be meant as well.
+    let cause = finding.rival.as_ref().map(Rival::cause);
+    let beside = finding.open.iter().map(|o| &o.rival);
+    let beside: Vec<String> = beside
+        .filter(|rival| finding.cause != Cause::Undecided && Some(rival.cause()) == cause)
+        .map(|rival| super::reasons::column(rival).to_owned())
+        .collect();
+    Some(match beside.as_slice() {
+        [] => own,
+        others => format!("{own} (or with {})", either(others.iter().cloned())),
+    })
+}
+
+/// The same for what is named alone.
+fn carried_alone(finding: &Finding) -> Option<String> {
     if !matches!(
         finding.kind,
         Kind::Rate | Kind::Lot | Kind::Abrasive | Kind::Time

@@ -5,6 +5,9 @@ use super::{column, p};
 use crate::causes::{Reason, Rival};
 use crate::charts::NumberStyle;
 
+/// Ends of an interval this far apart come from a side without marks.
+const NO_RATIO: f64 = 1e4;
+
 /// "feed speed (1.8-fold)" of a rival that varies and shows nothing.
 pub(super) fn excluded(reason: &Reason, n: &NumberStyle) -> Option<String> {
     let Reason::Excluded { rival, within } = reason else {
@@ -32,24 +35,37 @@ pub(super) fn rates(reason: &Reason, n: &NumberStyle) -> String {
             ratio_ci,
             units,
             machines,
-        } => format!(
-            "{} {level} ({}{}) has {} times the rate of the rest ({} to {} with 95 % certainty on either side, {} as units).",
-            capital(column(followed)),
-            count_panels(*panels, n),
-            if *machines > 1 {
-                format!(" on {} machines together", n.count(*machines))
-            } else {
-                String::new()
-            },
-            n.significant(*ratio, 2),
-            n.significant(ratio_ci.0, 2),
-            n.significant(ratio_ci.1, 2),
-            if *units == Rival::Lot {
-                "lots"
-            } else {
-                "panels"
+        } => {
+            let who = format!(
+                "{} {level} ({}{})",
+                capital(column(followed)),
+                count_panels(*panels, n),
+                if *machines > 1 {
+                    format!(" on {} machines together", n.count(*machines))
+                } else {
+                    String::new()
+                }
+            );
+            // One side without a mark has no ratio.
+            if ratio_ci.1 > NO_RATIO * ratio_ci.0 {
+                return if *ratio > 1.0 {
+                    format!("{who} has such marks, the rest none or next to none.")
+                } else {
+                    format!("{who} has none or next to none, the rest has such marks.")
+                };
             }
-        ),
+            format!(
+                "{who} has {} times the rate of the rest ({} to {} with 95 % certainty on either side, {} as units).",
+                n.significant(*ratio, 2),
+                n.significant(ratio_ci.0, 2),
+                n.significant(ratio_ci.1, 2),
+                if *units == Rival::Lot {
+                    "lots"
+                } else {
+                    "panels"
+                }
+            )
+        }
         Reason::MovedWith { columns } => format!(
             "It cannot be told from {}: too few panels part them, or none.",
             list(columns.iter().map(|c| column(c).to_owned()))
