@@ -197,6 +197,9 @@ pub(super) fn assemble(sorted: Sorted, rules: &Rules<'_>, now: Option<Timestamp>
         departures: departures(&joined, site),
     };
     drop(files);
+    let mirrored = traps::mirrored::doubted(&records);
+    records.warnings.extend(mirrored.warnings);
+    records.held.extend(mirrored.held);
     let traps = traps::find(&records, site);
     records.warnings.extend(traps);
     records.warnings.extend(traps::dates(&records, site, now));

@@ -8,6 +8,8 @@ pub(super) mod axes;
 mod contrast;
 mod copies;
 mod exposure;
+mod mirror_images;
+pub(super) mod mirrored;
 mod names;
 mod near_copies;
 mod places;
