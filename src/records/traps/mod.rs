@@ -9,6 +9,7 @@ mod contrast;
 mod copies;
 mod exposure;
 mod mirror_images;
+mod mirror_votes;
 pub(super) mod mirrored;
 mod names;
 mod near_copies;
