@@ -94,6 +94,7 @@ pub(super) fn assemble(sorted: Sorted, rules: &Rules<'_>, now: Option<Timestamp>
         mut readings,
         defect_names,
         rejects: outside,
+        without_panel,
         lost: lost_rows,
         warnings: told,
     } = observed::gather(
@@ -162,6 +163,10 @@ pub(super) fn assemble(sorted: Sorted, rules: &Rules<'_>, now: Option<Timestamp>
             .count()
             .saturating_sub(counted),
         rejected_panels: lost.len() + emptied + vanished(&files, &joined),
+        lost_defects: without_panel
+            + lost_rows.iter().filter(|(_, defect)| *defect).count()
+            + files.iter().map(|f| f.lost_defects.len()).sum::<usize>(),
+        names_defects: files.iter().any(|f| f.has(Column::Defect)),
         ..InputCounts::default()
     };
     input.count(&panels, &defects, &readings);
