@@ -421,11 +421,13 @@ fn read_text(
             after_blank = true;
         } else if is_header_again(&record, &layout.headers) {
             rows.note(Note::HeaderAgain);
-        } else if is_note(
-            &record,
-            rows.width(),
-            after_blank || lines_skipped > 0 || !held.is_empty(),
-        ) {
+        } else if !is_parted_otherwise(&record, rows.width())
+            && is_note(
+                &record,
+                rows.width(),
+                after_blank || lines_skipped > 0 || !held.is_empty(),
+            )
+        {
             held.push((record.clone(), line));
         } else {
             for (record, line) in held.drain(..) {
@@ -456,6 +458,19 @@ fn is_header_again(record: &StringRecord, headers: &StringRecord) -> bool {
     record.len() == headers.len()
         && record.len() > 1
         && record.iter().zip(headers).all(|(a, b)| bare(a) == bare(b))
+}
+
+/// Whether a line is a row whose cells another mark parts, as in exports of two
+/// programs joined to one file.
+fn is_parted_otherwise(record: &StringRecord, width: usize) -> bool {
+    let mut filled = record.iter().filter(|cell| !cell.trim().is_empty());
+    let (Some(line), None) = (filled.next(), filled.next()) else {
+        return false;
+    };
+    width > 2
+        && [',', ';', '\t']
+            .iter()
+            .any(|mark| line.split(*mark).count() == width)
 }
 
 /// A line under the table that is no row: one cell of text, where the table

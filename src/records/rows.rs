@@ -318,20 +318,28 @@ impl<'a> RowReader<'a> {
             }
             return;
         }
+        if row.id.as_deref().is_some_and(is_total) {
+            let (column, value) = (self.id_header(), row.id.unwrap_or_default());
+            let why = "a total or a mean of the rows above, no panel";
+            self.reject(line, column.as_deref(), Some(&value), why.into());
+            return;
+        }
         self.place(&mut row, line);
         match self.identity(&row) {
             Ok(id) => self.keep(row, &id, line),
             Err(why) => {
-                let column = self
-                    .header
-                    .cells
-                    .iter()
-                    .find(|c| c.slot == Slot::Column(Column::PanelId))
-                    .map(|c| c.header.clone());
+                let column = self.id_header();
                 let value = row.id.as_deref().unwrap_or_default();
                 self.reject(line, column.as_deref(), Some(value), why);
             }
         }
+    }
+
+    /// How the file spells `panel_id`.
+    fn id_header(&self) -> Option<String> {
+        let mut cells = self.header.cells.iter();
+        let id = cells.find(|c| c.slot == Slot::Column(Column::PanelId))?;
+        Some(id.header.clone())
     }
 
     /// The run of a plan that the row is about.
@@ -671,6 +679,35 @@ impl<'a> RowReader<'a> {
     pub(super) fn finish(self) -> FileRows {
         self.out
     }
+}
+
+/// Whether an id is what stands before the numbers of a last line (common
+/// practice, no source).
+fn is_total(id: &str) -> bool {
+    const WORDS: [&str; 20] = [
+        "total",
+        "totals",
+        "grand total",
+        "sum",
+        "average",
+        "mean",
+        "median",
+        "std",
+        "stdev",
+        "summe",
+        "gesamt",
+        "gesamtsumme",
+        "mittelwert",
+        "durchschnitt",
+        "totale",
+        "somme",
+        "moyenne",
+        "media",
+        "promedio",
+        "subtotal",
+    ];
+    let word = id.trim().trim_end_matches(':').to_lowercase();
+    WORDS.contains(&word.as_str())
 }
 
 fn note_time(row: &mut Row, certainty: Certainty) {
