@@ -90,10 +90,11 @@ pub(super) fn assemble(sorted: Sorted, rules: &Rules<'_>, now: Option<Timestamp>
     let doubted = axes::doubted(&files, &joined.panel_of, &place_of, &panels, site);
     let Seen {
         mut defects,
-        origins,
+        mut origins,
         mut readings,
         defect_names,
         rejects: outside,
+        without_panel,
         lost: lost_rows,
         warnings: told,
     } = observed::gather(
@@ -117,6 +118,7 @@ pub(super) fn assemble(sorted: Sorted, rules: &Rules<'_>, now: Option<Timestamp>
     let copies = if site.read.copies_are_real {
         Vec::new()
     } else {
+        warnings.extend(traps::once(&mut defects, &mut origins));
         traps::written_again(&panels, &defects)
     };
     warnings.extend(traps::told_again(&copies, &panels));
@@ -162,10 +164,15 @@ pub(super) fn assemble(sorted: Sorted, rules: &Rules<'_>, now: Option<Timestamp>
             .count()
             .saturating_sub(counted),
         rejected_panels: lost.len() + emptied + vanished(&files, &joined),
+        lost_defects: without_panel
+            + lost_rows.iter().filter(|(_, defect)| *defect).count()
+            + files.iter().map(|f| f.lost_defects.len()).sum::<usize>(),
+        names_defects: files.iter().any(|f| f.has(Column::Defect)),
         ..InputCounts::default()
     };
     input.count(&panels, &defects, &readings);
-    warnings.extend(many_lost(&input, read));
+    let copied = rejects.iter().filter(|r| r.why.contains(COPY)).count();
+    warnings.extend(many_lost(&input, read, (copied, copies.len())));
     warnings.extend(doubted.warnings);
     warnings.extend(notes.warnings());
     warnings.extend(told);
@@ -197,6 +204,9 @@ pub(super) fn assemble(sorted: Sorted, rules: &Rules<'_>, now: Option<Timestamp>
         departures: departures(&joined, site),
     };
     drop(files);
+    let mirrored = traps::mirrored::doubted(&records);
+    records.warnings.extend(mirrored.warnings);
+    records.held.extend(mirrored.held);
     let traps = traps::find(&records, site);
     records.warnings.extend(traps);
     records.warnings.extend(traps::dates(&records, site, now));
@@ -281,19 +291,21 @@ fn vanished(files: &[FileRows], joined: &Joined) -> usize {
 /// From this share of rows or panels on, what is left may not stand for all.
 const MANY: f64 = 0.1;
 
-/// Tells where so much was lost that the rest may mislead.
-fn many_lost(input: &InputCounts, read: usize) -> Option<Warning> {
-    let rows = input.rejected_rows + input.rows_lost_with_panels;
-    let panels = input.panels + input.rejected_panels;
+/// Tells where so much was lost that the rest may mislead, besides the rows and
+/// panels of copies.
+fn many_lost(input: &InputCounts, read: usize, copies: (usize, usize)) -> Option<Warning> {
+    let rows = (input.rejected_rows + input.rows_lost_with_panels).saturating_sub(copies.0);
+    let read = read.saturating_sub(copies.0);
+    let lost = input.rejected_panels.saturating_sub(copies.1);
+    let panels = input.panels + lost;
     let many = |lost: usize, of: usize| lost as f64 > MANY * of as f64;
-    if !many(rows, read) && !many(input.rejected_panels, panels) {
+    if !many(rows, read) && !many(lost, panels) {
         return None;
     }
     Some(Warning {
         code: WarningCode::ManyLost,
         text: format!(
-            "{rows} of {read} rows and {} of {panels} panels were lost: what is left may not stand for the rest. See rejects.csv for the reasons, mend them and report again.",
-            input.rejected_panels
+            "{rows} of {read} rows and {lost} of {panels} panels were lost: what is left may not stand for the rest. See rejects.csv for the reasons, mend them and report again."
         ),
         file: None,
     })
@@ -570,7 +582,7 @@ fn inspections(
         warnings.push(Warning {
             code: WarningCode::InspectionDisagrees,
             text: format!(
-                "{} {} more than one inspector or lay for the first inspection; these values were left out.",
+                "{} {} more than one inspector or lay for the first inspection; these values were left out. If they were inspected twice, each mark may stand twice: number the later ones in the column inspection.",
                 panels.len(),
                 if panels.len() == 1 { "panel has" } else { "panels have" }
             ),

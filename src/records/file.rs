@@ -11,9 +11,9 @@ use super::layout::{self, Layout};
 use super::load::{self, Loaded, ReadAs};
 use super::moment::OrderClues;
 use super::notes::Note;
-use super::number::{DecimalClues, Style};
+use super::number::Style;
 use super::parts::FileRows;
-use super::read::folders;
+use super::read::{decimals, folders, wide};
 use super::rows::{RowReader, Rules};
 use super::{Column, Quantity, Reject, Unit, parquet};
 use crate::site::{DateOrder, Decimal, Encoding};
@@ -346,12 +346,28 @@ fn read_text(
         }
         pending = next(&mut reader, &mut record)?;
     }
+    let wide = wide::find(&layout.headers, &header);
+    let places = wide.iter().flat_map(wide::Wide::places);
+    let numbers: Vec<(usize, Option<Column>)> = (header.cells.iter())
+        .filter(|cell| decimals::holds_numbers(cell))
+        .map(|cell| match cell.slot {
+            Slot::Column(column) => (cell.index, Some(column)),
+            Slot::Factor(_) => (cell.index, None),
+        })
+        .chain(places.map(|index| (index, None)))
+        .collect();
+    let marks = decimals::marks(body, layout.delimiter, &numbers, &rules.site.numbers);
     let style = Style {
-        decimal_comma: decimal_comma(body, layout.delimiter, &header, rules),
-        thousands: rules.site.numbers.thousands,
+        decimal_comma: marks.decimal_comma,
+        thousands: marks.thousands,
         dates: date_order(body, layout.delimiter, &header, rules),
     };
-    let matched = std::mem::take(&mut header.matched);
+    let mut matched = std::mem::take(&mut header.matched);
+    if let Some(wide) = &wide {
+        let (narrow, told) = wide.header(header, &layout.headers);
+        header = narrow;
+        matched.extend(told);
+    }
     let unknown = std::mem::take(&mut header.unknown);
     let mut rows = RowReader::new(rules, input.path.clone(), header, style, id_from_file);
     for (header, column) in matched {
@@ -367,8 +383,14 @@ fn read_text(
     if units_row {
         rows.note(Note::UnitsRow);
     }
-    if style.decimal_comma && rules.site.numbers.decimal == Decimal::Auto {
-        rows.note(Note::DecimalComma);
+    if rules.site.numbers.decimal == Decimal::Auto {
+        match style.thousands {
+            Some(mark) if rules.site.numbers.thousands.is_none() => {
+                rows.note(Note::Thousands(mark));
+            }
+            None if style.decimal_comma && marks.is_sure => rows.note(Note::DecimalComma),
+            _ => {}
+        }
     }
     match style.dates {
         order if order == rules.site.dates.order => {}
@@ -376,6 +398,10 @@ fn read_text(
         _ => rows.note(Note::DayFirst),
     }
 
+    let take = |rows: &mut RowReader<'_>, record: &StringRecord, line: u64| match &wide {
+        None => rows.row(record, line),
+        Some(wide) => wide.rows(record).iter().for_each(|row| rows.row(row, line)),
+    };
     let mut held: Vec<(StringRecord, u64)> = Vec::new();
     let mut after_blank = false;
     while pending {
@@ -395,18 +421,20 @@ fn read_text(
             after_blank = true;
         } else if is_header_again(&record, &layout.headers) {
             rows.note(Note::HeaderAgain);
-        } else if is_note(
-            &record,
-            rows.width(),
-            after_blank || lines_skipped > 0 || !held.is_empty(),
-        ) {
+        } else if !is_parted_otherwise(&record, rows.width())
+            && is_note(
+                &record,
+                rows.width(),
+                after_blank || lines_skipped > 0 || !held.is_empty(),
+            )
+        {
             held.push((record.clone(), line));
         } else {
             for (record, line) in held.drain(..) {
-                rows.row(&record, line);
+                take(&mut rows, &record, line);
             }
             after_blank = false;
-            rows.row(&record, line);
+            take(&mut rows, &record, line);
         }
         pending = next(&mut reader, &mut record)?;
     }
@@ -415,7 +443,7 @@ fn read_text(
             rows.note(Note::NotesBelow);
         } else {
             for (record, line) in held {
-                rows.row(&record, line);
+                take(&mut rows, &record, line);
             }
         }
     }
@@ -430,6 +458,19 @@ fn is_header_again(record: &StringRecord, headers: &StringRecord) -> bool {
     record.len() == headers.len()
         && record.len() > 1
         && record.iter().zip(headers).all(|(a, b)| bare(a) == bare(b))
+}
+
+/// Whether a line is a row whose cells another mark parts, as in exports of two
+/// programs joined to one file.
+fn is_parted_otherwise(record: &StringRecord, width: usize) -> bool {
+    let mut filled = record.iter().filter(|cell| !cell.trim().is_empty());
+    let (Some(line), None) = (filled.next(), filled.next()) else {
+        return false;
+    };
+    width > 2
+        && [',', ';', '\t']
+            .iter()
+            .any(|mark| line.split(*mark).count() == width)
 }
 
 /// A line under the table that is no row: one cell of text, where the table
@@ -507,39 +548,6 @@ fn row_unit(
         )));
     }
     Ok(conversion)
-}
-
-/// Whether the numbers of a file have decimal commas.
-fn decimal_comma(body: &str, delimiter: u8, header: &Header, rules: &Rules<'_>) -> bool {
-    match rules.site.numbers.decimal {
-        Decimal::Comma => return true,
-        Decimal::Point => return false,
-        Decimal::Auto => {}
-    }
-    let quoted_only = delimiter == b',';
-    if (quoted_only && !body.contains('"')) || (!quoted_only && !body.contains(',')) {
-        return false;
-    }
-    let numeric: Vec<usize> = header
-        .cells
-        .iter()
-        .filter(|cell| match cell.slot {
-            Slot::Column(column) => !matches!(
-                column.quantity(),
-                Quantity::Text | Quantity::Time | Quantity::Grit
-            ),
-            Slot::Factor(_) => true,
-        })
-        .map(|cell| cell.index)
-        .collect();
-    let mut clues = DecimalClues::default();
-    let mut reader = layout::csv_reader(body, delimiter);
-    for record in reader.records().skip(1).take(CLUE_ROWS).flatten() {
-        for index in &numeric {
-            clues.look(record.get(*index).unwrap_or_default());
-        }
-    }
-    clues.comma || (!quoted_only && clues.either && !clues.point)
 }
 
 /// The order of day and month in a file: as the site says, else as the file

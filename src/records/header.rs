@@ -31,8 +31,10 @@ pub(super) struct Cell {
 pub(super) struct Header {
     /// Those that are read, `panel_id` first where there is one.
     pub cells: Vec<Cell>,
-    /// How many columns the file has.
+    /// How many columns the file has, with those added.
     pub width: usize,
+    /// How many cells are added to each row on reading.
+    pub added: usize,
     /// Headers read by their likeness, and as what.
     pub matched: Vec<(String, String)>,
     /// Headers that mean nothing to us.
@@ -229,6 +231,7 @@ impl<'a> Matcher<'a> {
         let mut header = Header {
             cells: Vec::new(),
             width: headers.len(),
+            added: 0,
             matched: Vec::new(),
             unknown: Vec::new(),
             given: Vec::new(),

@@ -168,6 +168,10 @@ pub struct InputCounts {
     pub clean_panels: usize,
     /// Defects analysed (first inspections).
     pub defects: usize,
+    /// Defects that were recorded and lost with their row or panel.
+    pub lost_defects: usize,
+    /// Whether any file has a column that names defects.
+    pub names_defects: bool,
     /// Readings analysed.
     pub readings: usize,
     /// Rows of later inspections, kept out of rates.

@@ -14,6 +14,8 @@ pub(super) enum Note {
     ReadAs(ReadAs),
     /// Commas were taken as decimal marks.
     DecimalComma,
+    /// This mark was taken as one between thousands.
+    Thousands(char),
     /// Days above the twelfth stand first.
     DayFirst,
     /// Days above the twelfth stand second.
@@ -81,6 +83,14 @@ impl Notes {
             ),
             (Note::ReadAs(ReadAs::Utf16), "UTF-16"),
             (Note::DecimalComma, "decimal commas, read as such"),
+            (
+                Note::Thousands(','),
+                "commas between thousands (1,200 is 1200), as its numbers prove, read as such",
+            ),
+            (
+                Note::Thousands('.'),
+                "points between thousands (1.200 is 1200), as its numbers prove, read as such",
+            ),
             (
                 Note::DayFirst,
                 "dates with the day before the month, as days above 12 there prove, read as such",

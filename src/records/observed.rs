@@ -20,6 +20,8 @@ pub(super) struct Seen {
     pub readings: Vec<Reading>,
     pub defect_names: Vec<DefectName>,
     pub rejects: Vec<Reject>,
+    /// Defects on panels that went with all their rows.
+    pub without_panel: usize,
     /// The panel of every rejected row, and whether it named a defect.
     pub lost: Vec<(usize, bool)>,
     pub warnings: Vec<Warning>,
@@ -63,6 +65,7 @@ pub(super) fn gather(
         readings: Vec::new(),
         defect_names: names.names.clone(),
         rejects: Vec::new(),
+        without_panel: 0,
         lost: Vec::new(),
         warnings: Vec::new(),
     };
@@ -73,6 +76,7 @@ pub(super) fn gather(
         let index = names.of_file(rows);
         for observation in observations.taken() {
             let Some(panel) = place_of[panel_of[file][observation.panel as usize]] else {
+                seen.without_panel += usize::from(observation.defect.is_some());
                 continue;
             };
             let place = match place(&observation, &panels[panel], rows, site) {

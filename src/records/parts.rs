@@ -141,6 +141,11 @@ pub(super) struct FileRows {
 }
 
 impl FileRows {
+    /// Whether it has a column.
+    pub(super) fn has(&self, column: Column) -> bool {
+        (self.columns.iter()).any(|(slot, ..)| *slot == Slot::Column(column))
+    }
+
     /// The name at a place that an observation refers to.
     pub(super) fn name(&self, at: Option<NonZeroU32>) -> Option<&Arc<str>> {
         self.names.get(at?.get() as usize - 1)

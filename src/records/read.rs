@@ -1,7 +1,10 @@
 //! Reading inspection files: from paths to [`Records`].
 
+pub(super) mod decimals;
 pub(super) mod folders;
+mod ids;
 pub(super) mod text_reader;
+pub(super) mod wide;
 
 use std::collections::{BTreeMap, HashMap};
 use std::path::{Path, PathBuf};
@@ -243,6 +246,8 @@ pub(super) fn sort_out(
     if let Some(words) = found.others_in_words() {
         sorted.notes.add(Note::OtherFiles(words), 1, Path::new(""));
     }
+    let joined = ids::join_spellings(&mut sorted.files);
+    sorted.warnings.extend(joined);
     Ok(sorted)
 }
 

@@ -1,7 +1,7 @@
 //! The rows of one file: values checked and converted, facts about each panel
 //! gathered, losses written down.
 
-use std::collections::HashMap;
+use std::collections::{HashMap, HashSet};
 use std::num::NonZeroU32;
 use std::path::PathBuf;
 use std::sync::Arc;
@@ -18,15 +18,18 @@ use super::observation::{Observation, Seen};
 use super::parts::{
     Contradiction, Fact, FactAt, Facts, FileRows, InspectionPart, PanelPart, PlannedRun,
 };
-use super::{About, Column, Lay, Lost, Moment, Reject};
-use crate::site::{KeyPart, Site, spelling_key};
+use super::{About, Column, Lay, Lost, Moment, Quantity, Reject};
+use crate::site::{KeyPart, Site, bare_word, says_none, spelling_key};
 
 /// What all files share.
 #[derive(Debug)]
 pub(super) struct Rules<'a> {
     pub site: &'a Site,
     pub zone: Option<TimeZone>,
-    pub none_words: Vec<String>,
+    /// Words for "no defect", bare.
+    none_words: HashSet<String>,
+    /// Whether phrases that say so mean it too.
+    phrases_mean_none: bool,
     pub missing: Vec<String>,
     /// Whether the words among these are names in ids and machines.
     words_are_names: bool,
@@ -52,7 +55,8 @@ impl<'a> Rules<'a> {
         Self {
             site,
             zone: site.site.time_zone.as_deref().and_then(super::time_zone),
-            none_words: lower(&site.defects.none),
+            none_words: site.defects.none.iter().map(|w| bare_word(w)).collect(),
+            phrases_mean_none: site.defects.has_usual_none(),
             missing: lower(&site.numbers.missing),
             words_are_names: site.numbers.missing == crate::site::Numbers::default().missing,
             names: site
@@ -82,7 +86,15 @@ impl<'a> Rules<'a> {
         let is_name = self.words_are_names
             && matches!(column, Column::PanelId | Column::Machine)
             && cell.trim().chars().all(char::is_alphabetic);
-        cell.trim().is_empty() || (!is_name && self.is_missing(cell))
+        // Among numbers NaN is a bad value, as infinity is.
+        let is_nan = column.quantity() == Quantity::Text && cell.trim().eq_ignore_ascii_case("nan");
+        cell.trim().is_empty() || (!is_name && (is_nan || self.is_missing(cell)))
+    }
+
+    /// Whether a cell of the column defect says that there is none.
+    fn means_none(&self, text: &str) -> bool {
+        let bare = bare_word(text);
+        self.none_words.contains(&bare) || (self.phrases_mean_none && says_none(&bare))
     }
 
     /// The name that a spelling stands for by the site file.
@@ -199,7 +211,7 @@ impl<'a> RowReader<'a> {
 
     /// How many columns the file has.
     pub(super) fn width(&self) -> usize {
-        self.header.width
+        self.header.width - self.header.added
     }
 
     /// Notes something about the file.
@@ -236,11 +248,12 @@ impl<'a> RowReader<'a> {
                     None,
                     None,
                     format!(
-                        "{} where the header has {width}; a missing or unquoted mark between cells?",
+                        "{} where the header has {}; a missing or unquoted mark between cells?",
                         match record.len() {
                             1 => "1 cell".to_owned(),
                             n => format!("{n} cells"),
-                        }
+                        },
+                        self.width()
                     ),
                 );
                 return;
@@ -305,20 +318,28 @@ impl<'a> RowReader<'a> {
             }
             return;
         }
+        if row.id.as_deref().is_some_and(is_total) {
+            let (column, value) = (self.id_header(), row.id.unwrap_or_default());
+            let why = "a total or a mean of the rows above, no panel";
+            self.reject(line, column.as_deref(), Some(&value), why.into());
+            return;
+        }
         self.place(&mut row, line);
         match self.identity(&row) {
             Ok(id) => self.keep(row, &id, line),
             Err(why) => {
-                let column = self
-                    .header
-                    .cells
-                    .iter()
-                    .find(|c| c.slot == Slot::Column(Column::PanelId))
-                    .map(|c| c.header.clone());
+                let column = self.id_header();
                 let value = row.id.as_deref().unwrap_or_default();
                 self.reject(line, column.as_deref(), Some(value), why);
             }
         }
+    }
+
+    /// How the file spells `panel_id`.
+    fn id_header(&self) -> Option<String> {
+        let mut cells = self.header.cells.iter();
+        let id = cells.find(|c| c.slot == Slot::Column(Column::PanelId))?;
+        Some(id.header.clone())
     }
 
     /// The run of a plan that the row is about.
@@ -515,8 +536,7 @@ impl<'a> RowReader<'a> {
         if text.is_empty() {
             return Ok(());
         }
-        let lower = text.to_lowercase();
-        if self.rules.none_words.contains(&lower) {
+        if self.rules.means_none(text) {
             row.notes.push(Note::NoneWord(text.to_owned()));
             return Ok(());
         }
@@ -659,6 +679,35 @@ impl<'a> RowReader<'a> {
     pub(super) fn finish(self) -> FileRows {
         self.out
     }
+}
+
+/// Whether an id is what stands before the numbers of a last line (common
+/// practice, no source).
+fn is_total(id: &str) -> bool {
+    const WORDS: [&str; 20] = [
+        "total",
+        "totals",
+        "grand total",
+        "sum",
+        "average",
+        "mean",
+        "median",
+        "std",
+        "stdev",
+        "summe",
+        "gesamt",
+        "gesamtsumme",
+        "mittelwert",
+        "durchschnitt",
+        "totale",
+        "somme",
+        "moyenne",
+        "media",
+        "promedio",
+        "subtotal",
+    ];
+    let word = id.trim().trim_end_matches(':').to_lowercase();
+    WORDS.contains(&word.as_str())
 }
 
 fn note_time(row: &mut Row, certainty: Certainty) {

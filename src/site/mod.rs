@@ -18,7 +18,7 @@ mod template;
 pub use analysis::{Analysis, Subgroup};
 pub use classes::DefectClass;
 pub use defects::Defects;
-pub(crate) use defects::spelling_key;
+pub(crate) use defects::{bare_word, says_none, spelling_key};
 pub use error::SiteError;
 pub(crate) use error::nearest;
 pub use reading::{

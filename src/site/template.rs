@@ -68,7 +68,7 @@ pub const TEMPLATE: &str = r##"# onus.toml: how this site writes its inspection 
 
 [defects]
 # Words in the column defect that mean none, besides a blank.
-#none = ["none", "ok", "pass", "n/a", "na", "-", "no defect"]
+#none = ["none", "ok", "okay", "pass", "passed", "good", "clean", "nothing", "n/a", "na", "nan", "null", "nil", "#n/a", "-", "--", "–", "—", "no defect", "i.o.", "in ordnung", "gut", "kein", "keine", "keiner", "fehlerfrei", "ohne befund", "o.b.", "aucun", "aucune", "rien", "néant", "bon", "conforme", "ninguno", "ninguna", "bueno", "nessuno", "nessuna", "buono"]
 # Unit of the costs below: min, or a currency. Default: min.
 #cost_unit = "min"
 

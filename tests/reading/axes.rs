@@ -130,6 +130,33 @@ fn one_inspector_who_exchanges_them_is_named() {
 }
 
 #[test]
+fn places_from_the_middle_or_from_above_are_told() {
+    type Bend = fn(&mut Row, &mut ChaCha8Rng);
+    let bends: [(&str, Bend); 3] = [
+        ("from the middle", |row, _| {
+            (row.x, row.y) = (row.x - SIZE.0 / 2.0, row.y - SIZE.1 / 2.0);
+        }),
+        ("downwards, on half of the panels", |row, _| {
+            if row.machine() == 1 {
+                row.y = -row.y;
+            }
+        }),
+        ("to the left, by one inspector", |row, _| {
+            if row.inspector() == 2 {
+                row.x = -row.x;
+            }
+        }),
+    ];
+    for (what, bend) in bends {
+        for seed in 0..20 {
+            let records = shop(seed, bend);
+            assert_eq!(codes(&records), ["axes-suspect"], "{what}, seed {seed}");
+            assert!(is_held(&records)[1], "{what}, seed {seed}");
+        }
+    }
+}
+
+#[test]
 fn one_machine_is_held_back_alone() {
     for seed in 0..20 {
         let records = shop(seed, |row, _| {

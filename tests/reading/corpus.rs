@@ -40,6 +40,7 @@ struct Case {
     rows: usize,
     #[serde(default)]
     lost_panels: usize,
+    lost_defects: Option<usize>,
     /// All codes but those that small files always earn.
     #[serde(default)]
     warnings: BTreeSet<String>,
@@ -157,6 +158,13 @@ fn differences(case: &Case, records: &Records) -> Vec<String> {
         input.rejected_panels.to_string(),
         case.lost_panels.to_string(),
     );
+    if let Some(lost) = case.lost_defects {
+        same(
+            "lost defects",
+            input.lost_defects.to_string(),
+            lost.to_string(),
+        );
+    }
     if let Some(files) = case.files {
         same("files", input.files.to_string(), files.to_string());
     }

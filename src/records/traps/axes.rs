@@ -36,6 +36,8 @@ const FIELDS: usize = 5;
 /// Exchanged, places stand out over the short side by up to the difference of
 /// the sides, by half of it on average; sloppy measuring stays below this.
 const STANDS_OUT: f64 = 0.2;
+/// Places so far below zero, in sides, were not measured from the datum corner.
+const DEEP: f64 = 0.1;
 /// By how much lengths are off in the units that are confused with mm.
 const FACTORS: [(f64, &str); 3] = [(10.0, "cm"), (25.4, "in"), (1000.0, "m")];
 /// Of one side and the other, so much is filled by places in per cent.
@@ -63,6 +65,10 @@ struct Fit {
     per_cent: usize,
     /// Whether a place is negative by more than the slack.
     negative: bool,
+    /// Outside even without the signs.
+    out_unsigned: usize,
+    /// Farther below zero than a tenth of the side, as no sloppy measuring is.
+    deep: usize,
 }
 
 /// What would make places fit.
@@ -70,6 +76,8 @@ struct Fit {
 enum Remedy {
     /// x for y, or length for width.
     Exchange,
+    /// Counted from another corner or the middle, so that many are negative.
+    Origin,
     /// Sizes taken so many times larger.
     LargerPanel(f64, &'static str),
     /// Places taken so many times larger.
@@ -135,7 +143,7 @@ impl Doubted {
     fn look(&mut self, groups: &Groups<'_>, each: Each<'_>, of: (Column, &str)) {
         let (panels, fits) = (groups.panels, groups.fits);
         let mut taken = vec![false; panels.len()];
-        let remedies = [Remedy::Exchange]
+        let remedies = [Remedy::Exchange, Remedy::Origin]
             .into_iter()
             .chain(FACTORS.map(|(factor, unit)| Remedy::LargerPanel(factor, unit)))
             .chain([Remedy::PerCent])
@@ -147,7 +155,7 @@ impl Doubted {
             if bent.len() < PANELS || !remedy.is_likely(&bent, groups) {
                 continue;
             }
-            if remedy != Remedy::Exchange {
+            if !matches!(remedy, Remedy::Exchange | Remedy::Origin) {
                 let mut is_bent = vec![false; panels.len()];
                 for panel in &bent {
                     is_bent[*panel] = true;
@@ -199,6 +207,8 @@ impl Fit {
         let long = length.min(width) >= PER_CENT_SIDE_MM;
         self.per_cent += usize::from(long && x.max(y) <= 100.0);
         self.negative |= x < -slack || y < -slack;
+        self.out_unsigned += usize::from(off(x.abs(), length) || off(y.abs(), width));
+        self.deep += usize::from(x < -DEEP * length || y < -DEEP * width);
     }
 
     fn within(&self, sides: f64) -> bool {
@@ -211,6 +221,7 @@ impl Remedy {
     fn mends(self, fit: &Fit) -> bool {
         match self {
             Remedy::Exchange => fit.out > 0 && fit.out_exchanged == 0,
+            Remedy::Origin => fit.deep > 0 && fit.out_unsigned == 0,
             Remedy::LargerPanel(factor, _) => fit.out > 0 && fit.within(factor),
             Remedy::LargerPlaces(factor, _) => fit.places > 0 && fit.within(1.0 / factor),
             Remedy::PerCent => fit.places > 0 && !fit.negative && fit.per_cent == fit.places,
@@ -225,7 +236,7 @@ impl Remedy {
                 at.map_or(0, |at| fit.near[at])
             }
             Remedy::PerCent => fit.per_cent,
-            Remedy::Exchange | Remedy::LargerPanel(..) => 0,
+            Remedy::Exchange | Remedy::Origin | Remedy::LargerPanel(..) => 0,
         }
     }
 
@@ -242,6 +253,11 @@ impl Remedy {
                 let stand_out: f64 = bent.iter().map(|p| fits[*p].stand_out).sum();
                 bent.len() >= TIMES * unexplained
                     && stand_out >= STANDS_OUT * sum(|fit| fit.out) as f64
+            }
+            Remedy::Origin => {
+                bent.len() >= TIMES * unexplained
+                    && 2 * sum(|fit| fit.deep) >= sum(|fit| fit.out)
+                    && 4 * sum(|fit| fit.out) >= sum(|fit| fit.places)
             }
             // A digit too many is off along one side only.
             Remedy::LargerPanel(..) => {
@@ -298,7 +314,7 @@ impl Remedy {
     fn share(self, x: f64, y: f64, panel: &Panel) -> (f64, f64) {
         let (along, across) = (x / panel.length_mm, y / panel.width_mm);
         match self {
-            Remedy::Exchange => (along, across),
+            Remedy::Exchange | Remedy::Origin => (along, across),
             Remedy::LargerPanel(factor, _) => (along / factor, across / factor),
             Remedy::LargerPlaces(factor, _) => (along * factor, across * factor),
             Remedy::PerCent => (x / 100.0, y / 100.0),
@@ -411,6 +427,13 @@ impl Doubted {
                     "{out} of {places} places of {of} on {count} panels{whose} lie outside their panel, and hardly any would with x and y, or length and width, exchanged"
                 ),
                 "map x_mm and y_mm, or length_mm and width_mm, the other way round under [columns] in onus.toml".to_owned(),
+            ),
+            Remedy::Origin => (
+                WarningCode::AxesSuspect,
+                format!(
+                    "{out} of {places} places of {of} on {count} panels{whose} lie outside their panel below zero, and none would without the signs"
+                ),
+                "are x_mm and y_mm counted from another corner, downwards or from the middle? See [frames] in onus.toml, or export them from the datum corner".to_owned(),
             ),
             Remedy::LargerPanel(factor, unit) => (
                 WarningCode::UnitSuspect,

@@ -1,7 +1,7 @@
 //! Panels that carry the very same marks: probably one panel under several ids;
 //! and one mark written several times over.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeMap;
 
 use super::super::{Point, Records, Warning, WarningCode};
 use super::warn;
@@ -12,6 +12,16 @@ const MARKS: usize = 2;
 /// Places in steps of this are coarse: two panels may well share them, mm.
 const COARSE_MM: f64 = 5.0;
 
+/// Marks of two kinds so near each other, mm, lie at one place.
+const ONE_PLACE_MM: f64 = 0.5;
+/// So many marks of one kind lie where another's do, and so large a share of
+/// them, if the two are one.
+const TWICE_NAMED: usize = 10;
+const TWICE_NAMED_SHARE: f64 = 0.9;
+
+/// More marks than this within reach of one are not compared with it.
+const NEAR: usize = 20;
+
 /// Examples named in the warning.
 const NAMED: usize = 3;
 
@@ -20,14 +30,55 @@ const NAMED: usize = 3;
 const AGAIN: usize = 5;
 const AGAIN_SHARE: f64 = 0.2;
 
-/// Marks of one kind and panel in two files this near each other, along both axes,
-/// are one, written more coarsely in one of them, mm.
-const ROUNDED_MM: f64 = 1.0;
-
 pub(super) fn find(records: &Records, warnings: &mut Vec<Warning>) {
     warnings.extend(written_over(records));
-    warnings.extend(in_two_files(records));
+    warnings.extend(under_two_names(records));
     same_marks(records, warnings);
+}
+
+/// Kinds of defect whose marks lie where those of another kind do, as an export
+/// under two names or in two languages leaves them.
+fn under_two_names(records: &Records) -> Option<Warning> {
+    let mut marks = vec![0usize; records.defect_names.len()];
+    let mut pairs: BTreeMap<(usize, usize), usize> = BTreeMap::new();
+    for own in records.defects.chunk_by(|a, b| a.panel == b.panel) {
+        // By place: only what follows within reach is compared.
+        let placed: Vec<(Point, usize)> = own
+            .iter()
+            .filter_map(|defect| Some((defect.place?, defect.name)))
+            .collect();
+        for (nth, (at, name)) in placed.iter().enumerate() {
+            marks[*name] += 1;
+            let near = placed[nth + 1..]
+                .iter()
+                .take_while(|(other, _)| other.x - at.x <= ONE_PLACE_MM)
+                .take(NEAR)
+                .find(|(other, kind)| kind != name && (other.y - at.y).abs() <= ONE_PLACE_MM);
+            if let Some((_, kind)) = near {
+                *pairs.entry((*name.min(kind), *name.max(kind))).or_default() += 1;
+            }
+        }
+    }
+    let twice: Vec<String> = pairs
+        .iter()
+        .filter(|((a, b), both)| {
+            let most = marks[*a].max(marks[*b]);
+            **both >= TWICE_NAMED && **both as f64 >= TWICE_NAMED_SHARE * most as f64
+        })
+        .map(|((a, b), both)| {
+            let name = |kind: usize| &records.defect_names[kind].name;
+            format!("{} and {} ({both} marks)", name(*a), name(*b))
+        })
+        .collect();
+    (!twice.is_empty()).then(|| {
+        warn(
+            WarningCode::NamesAlike,
+            format!(
+                "Nearly all marks of two kinds of defect lie at the same places: {}. If they are one kind under two names, every mark counts twice: join them under [defects.synonyms] in onus.toml and take one of the exports out.",
+                super::some(&twice)
+            ),
+        )
+    })
 }
 
 /// Marks that stand in every detail more than once on their panel, as a join
@@ -55,57 +106,6 @@ fn written_over(records: &Records) -> Option<Warning> {
             records.defects.len(),
             records.panels[records.defects[*first].panel].id,
             place.unwrap_or_default()
-        ),
-    ))
-}
-
-/// Marks that stand in two files, in one of them rounded, as two exports of one
-/// inspection leave them.
-fn in_two_files(records: &Records) -> Option<Warning> {
-    let file_of = |nth: usize| records.origins.get(nth).map(|origin| origin.file);
-    let mut files: BTreeMap<usize, u32> = BTreeMap::new();
-    let mut shared: BTreeSet<usize> = BTreeSet::new();
-    for (nth, defect) in records.defects.iter().enumerate() {
-        let file = file_of(nth)?;
-        if *files.entry(defect.panel).or_insert(file) != file {
-            shared.insert(defect.panel);
-        }
-    }
-    let mut known: BTreeMap<(usize, usize, i64, i64), (u32, Point)> = BTreeMap::new();
-    let mut again: Vec<usize> = Vec::new();
-    for (nth, defect) in records.defects.iter().enumerate() {
-        let (Some(file), Some(at)) = (file_of(nth), defect.written) else {
-            continue;
-        };
-        if !shared.contains(&defect.panel) {
-            continue;
-        }
-        let (x, y) = (at.x.floor() as i64, at.y.floor() as i64);
-        let around = (-1..=1).flat_map(|dx| (-1..=1).map(move |dy| (x + dx, y + dy)));
-        let is_again = around
-            .filter_map(|(x, y)| known.get(&(defect.panel, defect.name, x, y)))
-            .any(|(other, there)| {
-                let near = |a: f64, b: f64| (a - b).abs() <= ROUNDED_MM;
-                *other != file && near(there.x, at.x) && near(there.y, at.y)
-            });
-        if is_again {
-            again.push(nth);
-        } else {
-            let key = (defect.panel, defect.name, x, y);
-            known.entry(key).or_insert((file, at));
-        }
-    }
-    let first = again.first().filter(|_| {
-        again.len() >= AGAIN && again.len() as f64 >= AGAIN_SHARE * records.defects.len() as f64
-    })?;
-    let name = |file: u32| records.sources.get(file as usize);
-    let file = name(file_of(*first)?)?.display();
-    Some(warn(
-        WarningCode::DuplicateRecord,
-        format!(
-            "{} of {} defects lie within {ROUNDED_MM} mm of one of their kind on the same panel in another file, such as those of {file}: two exports of one inspection, one of them rounded? They count as often as they are written. Leave one of the files out.",
-            again.len(),
-            records.defects.len(),
         ),
     ))
 }
@@ -172,7 +172,7 @@ fn groups(records: &Records) -> Vec<Vec<usize>> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::records::{Defect, Origin, Panel};
+    use crate::records::{Defect, DefectName, Panel};
 
     fn mark(panel: usize, x: f64) -> Defect {
         let at = Some(Point { x, y: 40.0 });
@@ -187,26 +187,36 @@ mod tests {
     }
 
     #[test]
-    fn two_exports_of_one_inspection_are_told_and_two_stations_are_not() {
-        let told = |off_mm: f64| {
+    fn one_kind_under_two_names_is_told_and_two_kinds_are_not() {
+        let told = |off: f64, every: usize| {
             let mut records = Records {
-                panels: vec![Panel::default(); 10],
-                sources: vec!["a.csv".into(), "b.csv".into()],
+                panels: vec![Panel::default(); 30],
+                defect_names: ["burn", "Brandstelle"]
+                    .map(|name| DefectName {
+                        name: name.into(),
+                        class: None,
+                    })
+                    .to_vec(),
                 ..Records::default()
             };
-            for panel in 0..10 {
-                for (file, off) in [(0, 0.3), (1, off_mm)] {
-                    records
-                        .defects
-                        .push(mark(panel, 10.0 + 7.0 * panel as f64 + off));
-                    records.origins.push(Origin { file, line: 2 });
+            for panel in 0..30 {
+                records.defects.push(mark(panel, 10.0 + panel as f64));
+                if panel % every == 0 {
+                    let mut again = mark(panel, 10.0 + panel as f64 + off);
+                    again.name = 1;
+                    records.defects.push(again);
                 }
             }
-            in_two_files(&records).map(|warning| warning.text)
+            under_two_names(&records).map(|warning| warning.text)
         };
-        assert!(told(0.0).unwrap().starts_with("10 of 20 defects"));
-        assert!(told(1.25).is_some());
-        assert_eq!(told(4.0), None);
+        assert!(
+            told(0.2, 1)
+                .unwrap()
+                .contains("burn and Brandstelle (30 marks)")
+        );
+        assert_eq!(told(3.0, 1), None);
+        // A kind that comes with another now and then.
+        assert_eq!(told(0.0, 2), None);
     }
 
     #[test]

@@ -8,12 +8,16 @@ pub(super) mod axes;
 mod contrast;
 mod copies;
 mod exposure;
+mod mirror_images;
+mod mirror_votes;
+pub(super) mod mirrored;
 mod names;
 mod near_copies;
 mod places;
 mod ranges;
 mod same_moment;
 mod times;
+mod told_twice;
 
 pub(crate) use alike::almost_one;
 pub(crate) use exposure::{Clean, Cleans, only_marked};
@@ -21,7 +25,7 @@ pub(super) use near_copies::warning as told_again;
 pub(super) use places::placeholders;
 pub(super) use times::{dates, one_clock};
 
-use super::{Defect, Panel, Records, Warning, WarningCode};
+use super::{Defect, Origin, Panel, Records, Warning, WarningCode};
 use crate::site::Site;
 
 /// All traps that the data hold.
@@ -44,8 +48,21 @@ pub(super) fn find(records: &Records, site: &Site) -> Vec<Warning> {
 pub(super) fn written_again(panels: &[Panel], defects: &[Defect]) -> Vec<(usize, usize)> {
     let mut copies = near_copies::find(panels, defects);
     same_moment::add(&mut copies, panels, defects);
+    near_copies::add_rest(&mut copies, panels, defects);
     copies.sort_unstable();
     copies
+}
+
+/// Takes out the marks that are written twice on their panel, and tells of them.
+pub(super) fn once(defects: &mut Vec<Defect>, origins: &mut Vec<Origin>) -> Option<Warning> {
+    let again = told_twice::find(defects, origins);
+    let all = defects.len();
+    let is_again = |nth: usize| again.binary_search(&nth).is_ok();
+    let mut nth = 0..all;
+    defects.retain(|_| nth.next().is_some_and(|nth| !is_again(nth)));
+    let mut nth = 0..all;
+    origins.retain(|_| nth.next().is_some_and(|nth| !is_again(nth)));
+    told_twice::warning(again.len(), all)
 }
 
 /// Headers of the site file that stand in no file.

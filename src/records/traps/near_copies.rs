@@ -5,7 +5,7 @@
 //! what tells them apart is that the same marks then lie on other panels, one
 //! without the other. Counts and shares are common practice, no source.
 
-use std::collections::HashMap;
+use std::collections::{HashMap, HashSet};
 
 use crate::records::{Defect, Panel, Point, Warning, WarningCode};
 
@@ -19,6 +19,10 @@ const NEAR_MM: f64 = 1.0;
 const REPEAT_MM: f64 = 2.0;
 /// Fewer copies than this are expected from marks that repeat on their own.
 const EXPECTED: f64 = 0.001;
+/// So many copies, and so large a share of those that may be, show that all
+/// panels were written again.
+const ALL: usize = 10;
+const ALL_SHARE: f64 = 0.8;
 /// Panels before and after one, in the order of sanding, that are beside it.
 const BESIDE: usize = 20;
 /// Panels in one place of the index that others are compared with.
@@ -41,6 +45,37 @@ pub(super) fn find(panels: &[Panel], defects: &[Defect]) -> Vec<(usize, usize)> 
         .filter(|group| panels.len() as f64 * index.chance(group, &marks, panels.len()) < EXPECTED)
         .flat_map(|group| group[1..].iter().map(|copy| (*copy, group[0])))
         .collect()
+}
+
+/// Adds the panels with fewer marks or none where all others were written
+/// again in the same order: each lies as far behind its original as they do.
+pub(super) fn add_rest(copies: &mut Vec<(usize, usize)>, panels: &[Panel], defects: &[Defect]) {
+    let mut offsets: HashMap<usize, usize> = HashMap::new();
+    for (copy, of) in copies.iter() {
+        *offsets.entry(copy - of).or_default() += 1;
+    }
+    let often = offsets.into_iter().max_by_key(|(by, count)| (*count, *by));
+    let Some((by, _)) = often
+        .filter(|(_, count)| *count >= ALL && *count as f64 >= ALL_SHARE * copies.len() as f64)
+    else {
+        return;
+    };
+    let marks = by_panel(panels.len(), defects);
+    let known: HashSet<usize> = copies.iter().map(|(copy, _)| *copy).collect();
+    let alike = |copy: usize| {
+        let (a, b) = (&panels[copy], &panels[copy - by]);
+        let about = |p: &Panel| {
+            let text = [&p.machine, &p.part, &p.lot].map(Clone::clone);
+            (p.length_mm.to_bits(), p.width_mm.to_bits(), p.lay, text)
+        };
+        let (own, other) = (&marks[copy], &marks[copy - by]);
+        about(a) == about(b) && own.len() == other.len() && agree(other, own, NEAR_MM)
+    };
+    let rest = (by..panels.len()).filter(|p| !known.contains(p) && !known.contains(&(p - by)));
+    let (same, other): (Vec<usize>, Vec<usize>) = rest.partition(|copy| alike(*copy));
+    if same.len() as f64 >= ALL_SHARE * (same.len() + other.len()) as f64 {
+        copies.extend(same.into_iter().map(|copy| (copy, copy - by)));
+    }
 }
 
 /// What is told of them.
@@ -276,6 +311,31 @@ mod tests {
         let copies = find(&panels(100), &defects);
         assert_eq!(copies.len(), 80, "{copies:?}");
         assert!(copies.iter().all(|(copy, of)| *of == copy % 20));
+    }
+
+    #[test]
+    fn where_all_were_written_again_those_with_few_marks_are_copies_too() {
+        let mut rng = ChaCha8Rng::seed_from_u64(6);
+        let mut defects = Vec::new();
+        for panel in 0..60 {
+            for _ in 0..panel % 6 {
+                let (x, y) = (rng.random_range(5.0..595.0), rng.random_range(5.0..395.0));
+                defects.push(mark(panel, x, y));
+            }
+        }
+        let again: Vec<Defect> = defects
+            .iter()
+            .map(|d| (d.panel + 60, d.place.unwrap()))
+            .map(|(panel, p)| mark(panel, p.x.round(), p.y.round()))
+            .collect();
+        let copies = |defects: &[Defect], count| {
+            let panels = panels(count);
+            let mut copies = find(&panels, defects);
+            add_rest(&mut copies, &panels, defects);
+            copies
+        };
+        assert_eq!(copies(&[defects.clone(), again].concat(), 120).len(), 60);
+        assert_eq!(copies(&defects, 60), []);
     }
 
     #[test]

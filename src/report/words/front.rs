@@ -23,11 +23,24 @@ pub fn headline(findings: &[&Finding], input: &InputCounts, numbers: &NumberStyl
             "inspected panels",
             numbers,
         );
+        if !input.names_defects {
+            return format!("No file says which defects were seen on {panels}");
+        }
+        if input.lost_defects > 0 {
+            let marks = counted(input.lost_defects, "defect", "defects", numbers);
+            return format!(
+                "{} could not be used, none is left on {panels}",
+                capital(&marks)
+            );
+        }
         let lost = input.rejected_rows + input.rows_lost_with_panels;
         // what was lost may well have held the defects
         if 10 * lost > input.inspected_panels {
             let rows = counted(lost, "row", "rows", numbers);
-            return format!("No defect left on {panels}, but {rows} could not be used");
+            return format!(
+                "{} could not be used, no defect is left on {panels}",
+                capital(&rows)
+            );
         }
         return format!("No defect on {panels}");
     }
@@ -67,7 +80,13 @@ pub fn headline(findings: &[&Finding], input: &InputCounts, numbers: &NumberStyl
             causes::consistent_with(f.cause)
         );
     }
+    let recorded = input.defects + input.lost_defects;
     match findings {
+        [] if 10 * input.lost_defects > recorded => format!(
+            "{} of {} defects could not be used; of the rest none repeats",
+            numbers.count(input.lost_defects),
+            numbers.count(recorded)
+        ),
         [] => "No defect repeats: nothing points to the machine".to_owned(),
         [f] => format!(
             "{} repeats; who makes it can’t be told yet",
@@ -93,6 +112,18 @@ pub fn support(
             count_panels(input.panels, numbers)
         ),
         (0, _) => "The files hold no inspected panel.".to_owned(),
+        (_, 0) if !input.names_defects => {
+            "No file has a column for defects, so no panel counts as good or bad.".to_owned()
+        }
+        (_, 0) if input.lost_defects > 0 => format!(
+            "{} recorded on rows that could not be used; rejects.csv says why.",
+            capital(&counted(
+                input.lost_defects,
+                "defect was",
+                "defects were",
+                numbers
+            ))
+        ),
         (1, 0) => "The one panel inspected has no defect.".to_owned(),
         (n, 0) => format!(
             "All {} panels inspected are without a defect.",
@@ -351,6 +382,7 @@ mod tests {
             panels: 1,
             inspected_panels: 1,
             clean_panels: 1,
+            names_defects: true,
             ..InputCounts::default()
         };
         assert_eq!(
@@ -363,7 +395,24 @@ mod tests {
         };
         assert_eq!(
             headline(&[], &lost, &numbers),
-            "No defect left on 1 inspected panel, but 12 rows could not be used"
+            "12 rows could not be used, no defect is left on 1 inspected panel"
+        );
+        let marks = InputCounts {
+            lost_defects: 431,
+            ..clean
+        };
+        assert_eq!(
+            headline(&[], &marks, &numbers),
+            "431 defects could not be used, none is left on 1 inspected panel"
+        );
+        assert!(support(&[], &[], &marks, &numbers).starts_with("431 defects were recorded"));
+        let unnamed = InputCounts {
+            names_defects: false,
+            ..clean
+        };
+        assert_eq!(
+            headline(&[], &unnamed, &numbers),
+            "No file says which defects were seen on 1 inspected panel"
         );
         assert_eq!(
             support(&[], &[], &clean, &numbers),
