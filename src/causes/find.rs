@@ -99,6 +99,7 @@ pub fn find_telling(
     ));
     let surface = surfaces(records, settings.alpha);
     findings.extend(surface_findings(&surface, records));
+    thin_film::thin_sides(&mut findings, &surface, records);
     hold_findings(records, &mut findings);
     doubt_times(records, &mut findings);
     for finding in &mut findings {

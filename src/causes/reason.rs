@@ -458,6 +458,17 @@ pub enum Reason {
         /// Adjusted for the report.
         p_adjusted: f64,
     },
+    /// The film before sanding was thinner on the side with the marks.
+    FilmThinOnSide {
+        /// By how much, half against half, µm.
+        by_um: f64,
+        /// Its 95 % interval.
+        by_ci: Interval,
+        /// Panels with the film on both halves.
+        panels: usize,
+        /// Whether removal leans no such way; none where it was not measured.
+        even: Option<bool>,
+    },
     /// What removal was on those panels.
     RemovalBesideFilm {
         /// By how much more was removed on panels with marks, µm.

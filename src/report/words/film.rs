@@ -30,6 +30,23 @@ pub(super) fn film_reason(reason: &Reason, n: &NumberStyle) -> String {
             },
             super::reasons::p(*p_adjusted, n)
         ),
+        Reason::FilmThinOnSide {
+            by_um,
+            by_ci,
+            panels,
+            even,
+        } => format!(
+            "Before sanding, the film was {} µm thinner in that half of the panel ({} to {} µm, {}){}.",
+            n.significant(*by_um, 2),
+            n.significant(by_ci.low, 2),
+            n.significant(by_ci.high, 2),
+            count_panels(*panels, n),
+            match even {
+                Some(true) => ", and no more is removed there",
+                Some(false) => ", and more is removed there too",
+                None => "; whether more is removed there was not measured",
+            }
+        ),
         Reason::RemovalBesideFilm {
             more_um,
             more_ci,

@@ -11,6 +11,7 @@
 
 mod gaps;
 mod left;
+mod side;
 
 use std::collections::BTreeMap;
 
@@ -22,6 +23,7 @@ use crate::site::DefectClass;
 use gaps::{PanelFilm, Way, compare};
 
 pub use left::{FilmLeft, film_left};
+pub(crate) use side::thin_sides;
 
 /// Least panels with marks, and least without: fewer say nothing.
 const LEAST_PANELS: usize = 3;

@@ -65,6 +65,7 @@ pub fn reason(reason: &Reason, numbers: &NumberStyle) -> String {
         },
         Reason::Surface(on) => super::surface::surface_reason(on, n),
         Reason::FilmThinner { .. }
+        | Reason::FilmThinOnSide { .. }
         | Reason::RemovalBesideFilm { .. }
         | Reason::RemovalNotMeasured => super::film::film_reason(reason, n),
         Reason::NeverTurned => {
