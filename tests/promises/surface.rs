@@ -28,6 +28,23 @@ pub(super) enum Laid {
     LastTurned(usize),
 }
 
+/// Why slopes may differ from panel to panel though no panel is warped.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) enum Moved {
+    /// They do not.
+    Never,
+    /// The head leans the other way from the middle of the run on.
+    Halfway,
+    /// Two heads that nobody wrote down take panels in turns.
+    TwoHeads,
+    /// Panels are turned at random and nobody wrote it down.
+    TurnedUnwritten,
+    /// One nest leans one way, the other the other way; written down.
+    TwoNests,
+    /// One of two inspectors holds the gauge askew along the panel; written down.
+    Gauge,
+}
+
 /// A simulated machine. µm per half extent for slopes, µm for the rest.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct Setting {
@@ -44,6 +61,8 @@ pub(super) struct Setting {
     pub(super) taper: f64,
     /// Machines, each with as many panels.
     pub(super) machines: usize,
+    /// What else moves slopes, by `machine`.
+    pub(super) moved: Moved,
 }
 
 pub(super) const PLAIN: Setting = Setting {
@@ -56,6 +75,7 @@ pub(super) const PLAIN: Setting = Setting {
     lot_sd: 0.0,
     taper: 0.0,
     machines: 1,
+    moved: Moved::Never,
 };
 
 const GAUGE: f64 = 1.0;
@@ -111,14 +131,25 @@ impl Setting {
         for i in 0..self.panels {
             let lot = i * self.lots.max(1) / self.panels;
             let lay = self.lay(i, lot, rng);
+            let other = match self.moved {
+                Moved::Never => false,
+                Moved::Halfway => 2 * i >= self.panels,
+                Moved::TurnedUnwritten => rng.random::<bool>(),
+                _ => i % 2 == 1,
+            };
+            let level = |of: Moved, name: &str| {
+                (self.moved == of).then(|| Arc::from(format!("{name}{}", u8::from(other))))
+            };
             let panel = Panel {
+                fixture: level(Moved::TwoNests, "N"),
+                inspector: level(Moved::Gauge, "I"),
                 id: format!("M{machine}-{i:04}"),
                 machine: Some(Arc::from(format!("M{machine}"))),
                 lot: (self.lots > 0).then(|| Arc::from(format!("L{lot}"))),
                 length_mm: 600.0,
                 width_mm: 400.0,
                 lay,
-                lay_recorded: true,
+                lay_recorded: self.moved != Moved::TurnedUnwritten,
                 ..Panel::default()
             };
             let own = (
@@ -134,9 +165,14 @@ impl Setting {
                 let at = panel.to_machine(place);
                 let rect = panel.machine_rect();
                 let u = 2.0 * at.x / rect.width() - 1.0;
+                let (lean, askew) = match (self.moved, other) {
+                    (Moved::Never, _) => (self.machine, 0.0),
+                    (Moved::Gauge, other) => (0.0, if other { self.machine } else { 0.0 }),
+                    (_, other) => (if other { -self.machine } else { self.machine }, 0.0),
+                };
                 let removed = 20.0
-                    + self.machine * u
-                    + (self.taper + own.0) * p
+                    + lean * u
+                    + (self.taper + askew + own.0) * p
                     + own.1 * q
                     + GAUGE * normal(rng);
                 records.readings.push(Reading {
@@ -389,4 +425,36 @@ fn warp_is_the_parts_and_even_removal_is_nobodys() {
     };
     let tally = even.run(200, 0.01, 10);
     assert!(tally.even >= 190 && tally.machine == 0, "{tally:?}");
+}
+
+#[test]
+fn a_lean_that_somebody_moved_is_never_the_panels() {
+    for moved in [
+        Moved::Halfway,
+        Moved::TwoHeads,
+        Moved::TurnedUnwritten,
+        Moved::TwoNests,
+        Moved::Gauge,
+    ] {
+        for panels in [40, 120] {
+            let laid = if moved == Moved::TurnedUnwritten {
+                Laid::Alike
+            } else {
+                Laid::HalfTurns
+            };
+            let setting = Setting {
+                panels,
+                laid,
+                machine: 3.0,
+                lots: 8,
+                moved,
+                ..PLAIN
+            };
+            let tally = setting.run(60, 0.01, 4_711);
+            let bound = binomial::at_least(tally.part, tally.runs, 0.01);
+            assert!(bound >= FAILS_BY_CHANCE, "{moved:?}, {panels}: {tally:?}");
+            let named = binomial::at_least(tally.machine, tally.runs, 0.01);
+            assert!(named >= FAILS_BY_CHANCE, "{moved:?}, {panels}: {tally:?}");
+        }
+    }
 }

@@ -13,13 +13,14 @@ use crate::causes::Rival;
 use crate::duel::in_order as in_first_order;
 use crate::stats::distributions::{f_ratio, normal};
 
-/// Level of each question: it only takes a cause away, so it errs to asking.
-const ASKED: f64 = 0.01;
+/// Level of each question: there are four for every machine, and warp that happens to
+/// look so is told as open.
+const ASKED: f64 = 0.003;
 /// Panels from which a question can be asked at all.
 const LEAST: usize = 12;
 /// Share of the variance that two values explain beyond which there are two states:
 /// a normal law gives 2/π = .64, a uniform one .75, both a little more by chance.
-const TWO_STATES: f64 = 0.85;
+const TWO_STATES: f64 = 0.88;
 /// Lots from which their order in time can be told.
 const LOTS: usize = 6;
 /// Order in time is excluded for lots at this level.
