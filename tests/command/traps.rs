@@ -326,6 +326,71 @@ fn a_station_that_fits_better_mirrored_or_turned() {
 }
 
 #[test]
+fn panels_counted_from_the_other_end_in_one_stretch() {
+    type Flip = fn((f64, f64), &mut f64, &mut f64);
+    let flips: [(&str, Flip); 2] = [
+        ("with x counted from the other end", |size, x, _| {
+            *x = size.0 - *x;
+        }),
+        ("with y counted from the other side", |size, _, y| {
+            *y = size.1 - *y;
+        }),
+    ];
+    for (says, flip) in flips {
+        springs("axes-suspect", says, |panels| {
+            for p in &mut panels[PANELS / 2..] {
+                for (x, y, _) in &mut p.marks {
+                    flip(p.size, x, y);
+                    (*x, *y) = ((*x * 10.0).round() / 10.0, (*y * 10.0).round() / 10.0);
+                }
+            }
+        });
+    }
+}
+
+#[test]
+fn two_exports_of_one_inspection() {
+    let panels = good(1);
+    let mut rounded = panels.clone();
+    for (x, y, _) in rounded.iter_mut().flat_map(|p| &mut p.marks) {
+        (*x, *y) = (x.round(), y.round());
+    }
+    for p in &mut rounded {
+        p.readings.clear();
+    }
+    only(
+        "duplicate-record",
+        "each counts once",
+        &[("a.csv", csv(&panels)), ("b.csv", csv(&rounded))],
+    );
+}
+
+#[test]
+fn ids_spelled_otherwise_in_the_file_of_the_defects() {
+    let panels = good(1);
+    let mut facts = "panel_id,sanded_at,machine,lot,lay_deg,length_mm,width_mm\n".to_owned();
+    let mut marks = "panel_id,inspector,x_mm,y_mm,defect\n".to_owned();
+    for (i, p) in panels.iter().enumerate() {
+        let _ = writeln!(
+            facts,
+            "P-{i:04},{},M1,{},{},{},{}",
+            p.sanded_at, p.lot, p.lay, p.size.0, p.size.1
+        );
+        for (x, y, kind) in &p.marks {
+            let _ = writeln!(marks, "p{i},{},{x},{y},{kind}", p.inspector);
+        }
+        if p.marks.is_empty() {
+            let _ = writeln!(marks, "p{i},{},,,", p.inspector);
+        }
+    }
+    only(
+        "ids-suspect",
+        "96 panel ids are spelled otherwise",
+        &[("panels.csv", facts), ("marks.csv", marks)],
+    );
+}
+
+#[test]
 fn clicks_on_a_picture_and_stand_ins_for_unknown() {
     springs("zone-clicks", "the same spots again and again", |panels| {
         for (x, y, _) in panels.iter_mut().flat_map(|p| &mut p.marks) {

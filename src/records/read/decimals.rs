@@ -275,8 +275,8 @@ mod tests {
             .collect();
         let rows: Vec<&str> = rows.iter().take(13).map(String::as_str).collect();
         assert_eq!(read(b';', &rows), (false, Some(',')));
-        // On a panel of 600 mm they are decimals all the same.
-        let rows: Vec<String> = rows.iter().map(|row| row.replace("2400", "600")).collect();
+        // On a panel of 900 mm they are decimals all the same.
+        let rows: Vec<String> = rows.iter().map(|row| row.replace("2400", "900")).collect();
         let rows: Vec<&str> = rows.iter().map(String::as_str).collect();
         assert_eq!(read(b';', &rows), (true, None));
     }

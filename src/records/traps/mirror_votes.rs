@@ -12,6 +12,8 @@ use crate::records::{Panel, Records};
 const LEVEL: f64 = 1e-3;
 /// The same where nothing recorded parts the panels.
 const APART: f64 = 0.02;
+/// From this share of panels with several marks on, a form holds more than one.
+const SEVERAL: f64 = 0.1;
 /// So large a share of panels may be on the wrong side of what parts them.
 const WRONG: f64 = 0.1;
 /// So many panels that show another place where it is on both sides clear them.
@@ -225,12 +227,15 @@ impl Votes {
         #[derive(Default)]
         struct Of {
             marks: usize,
+            inspected: usize,
             panels: [usize; 2],
             others: [usize; 2],
         }
         let mut strata: BTreeMap<_, Of> = BTreeMap::new();
         for (panel, marks) in records.panels.iter().zip(&marks) {
-            strata.entry(stratum(panel)).or_default().marks += marks;
+            let of = strata.entry(stratum(panel)).or_default();
+            of.marks += marks;
+            of.inspected += usize::from(panel.inspected);
         }
         for (panel, is_there) in self.each() {
             let of = strata.entry(stratum(&records.panels[panel])).or_default();
@@ -244,7 +249,19 @@ impl Votes {
             };
             strata.values().map(of).sum()
         };
-        ln_at_most(self.both, expected(0).min(expected(1)))
+        // Or if each came on its own, where forms hold more than one mark.
+        let alone: f64 = strata
+            .values()
+            .map(|of| (of.panels[0] * of.panels[1]) as f64 / of.inspected.max(1) as f64)
+            .sum();
+        let mut on = vec![0usize; records.panels.len()];
+        for defect in &records.defects {
+            on[defect.panel] += 1;
+        }
+        let several = on.iter().filter(|marks| **marks > 1).count();
+        let is_free = several as f64 >= SEVERAL * on.len() as f64;
+        let most = if is_free { alone } else { 0.0 };
+        ln_at_most(self.both, expected(0).min(expected(1)).max(most))
     }
 }
 
