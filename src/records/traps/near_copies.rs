@@ -90,7 +90,7 @@ pub(in crate::records) fn warning(copies: &[(usize, usize)], panels: &[Panel]) -
     Some(Warning {
         code: WarningCode::NearCopies,
         text: format!(
-            "{} the marks of another panel, to a millimetre or within a centimetre and sanded at the same second ({}), far beyond chance: one panel written under several ids counts once. If they are different panels, set [read] copies_are_real = true in onus.toml; if they are later inspections, give them the panel's first id and an inspection number.",
+            "{} the marks of another panel, to a millimetre or within a centimetre and sanded at the same second, or are named after one sanded at the same second ({}), far beyond chance: one panel written under several ids counts once. If they are different panels, set [read] copies_are_real = true in onus.toml; if they are later inspections, give them the panel's first id and an inspection number.",
             if copies.len() == 1 {
                 "1 panel carries".to_owned()
             } else {

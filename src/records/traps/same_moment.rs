@@ -22,6 +22,8 @@ const TIMES: f64 = 5.0;
 /// And this is as likely at most if they did: e to the power of minus this,
 /// about one in a million.
 const UNLIKELY: f64 = 14.0;
+/// Longest ending of an id that says "again", characters.
+const SUFFIX: usize = 10;
 /// More first panels of a moment than this are not compared with.
 const LEADERS: usize = 32;
 
@@ -91,6 +93,49 @@ pub(super) fn add(copies: &mut Vec<(usize, usize)>, panels: &[Panel], defects: &
                 copies.extend(new.map(|copy| (*copy, group[0])));
             }
         }
+    }
+}
+
+/// Adds the panels named after another that was sanded at the same second in the
+/// same place, such as P12-R after P12: inspected again under an id of their own.
+pub(super) fn add_named_after(copies: &mut Vec<(usize, usize)>, panels: &[Panel]) {
+    let at: HashMap<&str, usize> = (panels.iter().enumerate())
+        .map(|(nth, panel)| (panel.id.as_str(), nth))
+        .collect();
+    let same = |a: &Panel, b: &Panel| {
+        let second = |p: &Panel| p.sanded_at.map(|at| at.instant.as_second());
+        second(a).is_some()
+            && second(a) == second(b)
+            && (&a.machine, &a.head, &a.fixture) == (&b.machine, &b.head, &b.fixture)
+            && (a.length_mm, a.width_mm) == (b.length_mm, b.width_mm)
+    };
+    let after = |nth: usize| {
+        let panel = &panels[nth];
+        let cuts = panel
+            .id
+            .char_indices()
+            .rev()
+            .take(SUFFIX)
+            .map(|(cut, _)| cut);
+        let base = |cut: usize| {
+            let (name, rest) = panel.id.split_at(cut);
+            let mark = rest.trim_start_matches(|c: char| !c.is_alphanumeric());
+            let words = !mark.is_empty() && mark.chars().all(char::is_alphabetic);
+            let number = mark.len() < rest.len() && mark.chars().all(|c| c.is_ascii_digit());
+            let base = *at
+                .get(name)
+                .filter(|_| words || number && !mark.is_empty())?;
+            same(panel, &panels[base]).then_some(base)
+        };
+        cuts.filter_map(base).last().map(|base| (nth, base))
+    };
+    let found: Vec<(usize, usize)> = (0..panels.len())
+        .filter(|nth| panels[*nth].inspected)
+        .filter_map(after)
+        .collect();
+    if found.len() >= PAIRS {
+        let known: Vec<usize> = copies.iter().map(|(copy, _)| *copy).collect();
+        copies.extend(found.into_iter().filter(|(copy, _)| !known.contains(copy)));
     }
 }
 
@@ -212,6 +257,27 @@ mod tests {
             })
             .collect();
         (panels, defects)
+    }
+
+    #[test]
+    fn panels_named_after_another_of_the_same_second_are_that_one_again() {
+        let mut panels: Vec<Panel> = (0..30).map(|n| panel(n, 90 * n)).collect();
+        for n in [3, 8, 12, 20, 27] {
+            let mut again = panel(n, 90 * n);
+            again.id += "-R";
+            panels.push(again);
+        }
+        let defects: Vec<Defect> = (0..35)
+            .map(|n| mark(n, 17.0 * n as f64 + 3.3, 50.0))
+            .collect();
+        let copies: Vec<usize> = find(&panels, &defects).iter().map(|c| c.1).collect();
+        assert_eq!(copies, [3, 8, 12, 20, 27]);
+        // Sanded again, at another time, they are panels of their own.
+        for (nth, panel) in panels[30..].iter_mut().enumerate() {
+            let later = self::panel(100 + nth, 5_000 + 90 * nth);
+            panel.sanded_at = later.sanded_at;
+        }
+        assert_eq!(find(&panels, &defects), []);
     }
 
     #[test]
