@@ -3,11 +3,11 @@
 use std::collections::BTreeMap;
 
 use super::measure::day;
-use super::past::Past;
+use super::past::{Past, Remembered};
 use super::recognise::recognise;
 use super::remember::{reference, remembered};
 use super::since::{Since, ended, last_seen};
-use super::{Kept, Life, Lives, Look, State};
+use super::{Kept, Life, Lives, Look, State, Twin};
 use crate::causes::{Causes, Finding};
 use crate::change::Week;
 use crate::records::Records;
@@ -39,6 +39,7 @@ pub fn without_previous(records: &Records, causes: &Causes) -> Lives {
         report,
         previous: None,
         kept: Vec::new(),
+        twins: Vec::new(),
         last_number: causes.findings.len(),
     }
 }
@@ -85,10 +86,10 @@ pub fn follow(past: &Past, records: &Records, causes: &mut Causes) -> Lives {
             Some(old) => since.life(&past.findings[old], Some((finding, look))),
         }
     };
-    let of = (causes.findings.iter().zip(&match_of))
+    let of: BTreeMap<String, Life> = (causes.findings.iter().zip(&match_of))
         .map(|(finding, old)| (finding.id.clone(), life(finding, *old)))
         .collect();
-    let kept = (past.findings.iter().enumerate())
+    let kept: Vec<Kept> = (past.findings.iter().enumerate())
         .filter(|(old, _)| !match_of.contains(&Some(*old)))
         .map(|(_, old)| Kept {
             finding: old.clone(),
@@ -96,13 +97,33 @@ pub fn follow(past: &Past, records: &Records, causes: &mut Causes) -> Lives {
         })
         .filter(|kept| kept.life.reports_gone <= KEPT_REPORTS)
         .collect();
+    let mut twins: Vec<Twin> = Vec::new();
+    let new = causes.findings.iter().zip(&match_of);
+    for finding in new.filter(|(_, old)| old.is_none()).map(|(f, _)| f) {
+        let free = |old: &&Remembered| twins.iter().all(|t| t.old != old.id);
+        let lives = |old| Some((old, life_of(old, &of, &kept)?));
+        let twin = (past.findings.iter().filter(free).filter_map(lives))
+            .find_map(|(old, life)| since.twin(old, life, finding));
+        twins.extend(twin);
+    }
     Lives {
         report,
         previous: past.report.clone().or_else(|| Some(String::new())),
         of,
         kept,
+        twins,
         last_number,
     }
+}
+
+/// The life of an old finding, whether this report holds it or not.
+fn life_of<'a>(
+    old: &Remembered,
+    of: &'a BTreeMap<String, Life>,
+    kept: &'a [Kept],
+) -> Option<&'a Life> {
+    let kept = kept.iter().find(|k| k.finding.id == old.id);
+    of.get(&old.id).or(kept.map(|k| &k.life))
 }
 
 /// Old numbers for what is recognised, new ones for the rest; gives the highest

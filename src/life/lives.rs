@@ -7,7 +7,7 @@ use serde::{Deserialize, Serialize};
 use serde_json::{Map, Value, json};
 
 use super::past::Remembered;
-use super::{Carried, Seen, State};
+use super::{Carried, Seen, State, Twin};
 
 /// The life of a finding of this report.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -88,6 +88,8 @@ pub struct Lives {
     pub of: BTreeMap<String, Life>,
     /// Findings of earlier reports that this one does not hold.
     pub kept: Vec<Kept>,
+    /// New findings that may be earlier ones, each once.
+    pub twins: Vec<Twin>,
     /// The highest number ever given.
     pub last_number: usize,
 }

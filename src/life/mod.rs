@@ -17,6 +17,7 @@ mod recognise;
 mod remember;
 mod since;
 mod tested;
+mod twins;
 
 pub use action::{Action, ActionError, Actions, Standing};
 pub use beside::Carried;
@@ -28,3 +29,4 @@ pub use measure::Seen;
 pub use past::{Past, PastError, Remembered};
 pub use remember::seen_in;
 pub use tested::{ActionAnswer, Done, judge_actions};
+pub use twins::{Twin, Why};

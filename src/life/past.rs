@@ -70,6 +70,8 @@ pub struct Past {
     pub(super) findings: Vec<Remembered>,
     /// Slopes of removal by cell.
     pub(super) surface: Vec<OldSurface>,
+    /// Machines that had a kind of defect.
+    pub(super) machines: Vec<Option<String>>,
 }
 
 /// A finding of an earlier report.
@@ -180,6 +182,13 @@ struct File {
     findings: Vec<Map<String, Value>>,
     #[serde(default)]
     surface: Vec<OldSurface>,
+    #[serde(default)]
+    streams: Vec<OldStream>,
+}
+
+#[derive(Debug, Deserialize)]
+struct OldStream {
+    machine: Option<String>,
 }
 
 #[derive(Debug, Deserialize)]
@@ -235,6 +244,7 @@ impl Past {
             last_number: file.last_number.max(highest.unwrap_or(0)),
             findings,
             surface: file.surface,
+            machines: file.streams.into_iter().map(|s| s.machine).collect(),
         })
     }
 }

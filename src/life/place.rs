@@ -67,6 +67,12 @@ impl Place {
 
     /// Whether a place of this report, in the same frame, touches it.
     pub(super) fn touches(&self, new: &Finding) -> bool {
+        let reach = self.reach_mm + new.radius_mm.unwrap_or(0.0);
+        self.apart(new).is_some_and(|apart| apart <= reach)
+    }
+
+    /// How far off a place of this report is, mm; none in another frame.
+    pub(super) fn apart(&self, new: &Finding) -> Option<f64> {
         let frame = match new.frame {
             Some(Frame::Machine) | None => InFrame::Machine,
             Some(Frame::Panel) => InFrame::Panel,
@@ -78,10 +84,8 @@ impl Place {
             (None, None) => Some(0.0),
             _ => None,
         };
-        let (Some(dx), Some(dy)) = (apart(self.x_mm, new.x_mm), apart(self.y_mm, new.y_mm)) else {
-            return false;
-        };
-        frame == self.frame && dx.hypot(dy) <= self.reach_mm + new.radius_mm.unwrap_or(0.0)
+        let (dx, dy) = (apart(self.x_mm, new.x_mm)?, apart(self.y_mm, new.y_mm)?);
+        (frame == self.frame).then(|| dx.hypot(dy))
     }
 
     fn to_frame(&self, panel: &Panel, p: Point) -> Option<Point> {

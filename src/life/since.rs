@@ -6,7 +6,8 @@ use super::judge::{Answer, Known, judge, undecided};
 use super::measure::{Subject, day};
 use super::past::{Past, Remembered, is_rate};
 use super::remember::{lowest, usual_at_place};
-use super::{Life, Look, Seen, State};
+use super::twins::twin;
+use super::{Life, Look, Seen, State, Twin};
 use crate::causes::{Causes, Finding, UNEVEN_REMOVAL, surfaces};
 use crate::change::kept;
 use crate::records::Records;
@@ -133,6 +134,23 @@ impl<'a> Since<'a> {
                 },
             },
         }
+    }
+
+    /// The earlier finding as what a new one may be.
+    pub(super) fn twin(&self, old: &Remembered, life: &Life, new: &Finding) -> Option<Twin> {
+        let why = twin(
+            (old, life),
+            new,
+            self.past,
+            self.records,
+            &self.fresh,
+            self.days,
+        )?;
+        Some(Twin {
+            new: new.id.clone(),
+            old: old.id.clone(),
+            why,
+        })
     }
 
     /// What became of a finding that is counted, panel by panel; whether this

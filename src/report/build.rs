@@ -204,7 +204,7 @@ pub fn summary(findings: &Findings<'_>, site: &Site) -> Vec<String> {
     let front = Front::new(findings);
     let worst = front.worst_first();
     let mut lines = vec![front.headline(&numbers)];
-    lines.extend(words::life::on_page_one(&findings.lives, &numbers));
+    lines.extend(front.since(&numbers));
     lines.extend(worst.iter().take(SUMMARY_LINES).map(|f| {
         format!(
             "  {} {}, {}: {}",

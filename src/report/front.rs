@@ -7,7 +7,7 @@ use super::{Findings, words};
 use crate::causes::Finding;
 use crate::change::{kept, week_of};
 use crate::charts::NumberStyle;
-use crate::life::{Kept, State};
+use crate::life::{Kept, Life, State};
 use crate::records::{InputCounts, almost_one};
 
 /// The findings and counts of page one.
@@ -99,6 +99,20 @@ impl<'a> Front<'a> {
         kept
     }
 
+    /// What became of what page one tells, counted; none without an earlier report.
+    pub(crate) fn since(&self, numbers: &NumberStyle) -> Option<String> {
+        let lives = &self.all.lives;
+        let told = |id: &str, life: &Life| {
+            life.life != Some(State::New) || self.worst.iter().any(|f| f.id == id)
+        };
+        let own = (lives.of.iter()).filter(|(id, life)| told(id, life));
+        let kept = lives.kept.iter().map(|k| &k.life);
+        let all: Vec<&Life> = (own.map(|(_, life)| life).chain(kept))
+            .filter(|life| life.reports_gone <= 1)
+            .collect();
+        words::life::on_page_one(lives.previous.as_deref()?, &all, numbers)
+    }
+
     /// The one sentence on top.
     pub(crate) fn headline(&self, numbers: &NumberStyle) -> String {
         let worst = self.worst_first();
@@ -112,9 +126,11 @@ impl<'a> Front<'a> {
     pub(crate) fn statement(&self, finding: &Finding, speech: &Speech<'_>) -> String {
         let life = self.all.lives.of.get(&finding.id);
         let renamed = self.renamed(&finding.defect, Order::Before);
+        let mut twins = self.all.lives.twins.iter();
+        let twin = twins.find(|twin| twin.new == finding.id);
         format!(
             "{}{}",
-            words::life::prefix(life, renamed),
+            words::life::prefix(life, renamed, twin, speech.numbers),
             words::finding::statement(finding, speech)
         )
     }
@@ -152,16 +168,23 @@ impl<'a> Front<'a> {
     /// What ended or is gone, newest first, as sentences.
     pub(crate) fn news(&self, numbers: &NumberStyle) -> Vec<String> {
         let lives = &self.all.lives;
+        let twin = |old: &str| lives.twins.iter().find(|twin| twin.old == old);
         let own = self.all.gone().into_iter().filter_map(|f| {
             let life = lives.of.get(&f.id)?;
             let renamed = self.renamed(&f.defect, Order::Next);
-            Some((life, words::life::news(f, life, renamed, numbers)))
+            Some((
+                life,
+                words::life::news(f, life, renamed, twin(&f.id), numbers),
+            ))
         });
         let kept = (lives.kept.iter())
             .filter(|k| k.life.life == Some(State::Gone))
             .map(|k| {
                 let renamed = self.renamed(&k.finding.defect, Order::Next);
-                (&k.life, words::life::kept_news(k, renamed, numbers))
+                (
+                    &k.life,
+                    words::life::kept_news(k, renamed, twin(&k.finding.id), numbers),
+                )
             });
         // What has been gone for a while is no news.
         let mut all: Vec<_> = own

@@ -129,3 +129,53 @@ fn a_rate_that_few_panels_neither_show_nor_refute_keeps_its_state_and_says_so() 
     assert_eq!(finding["life"], "goes on", "{finding:#}");
     assert_eq!(finding["looked"]["open"], false, "{finding:#}");
 }
+
+/// A place that lies `shift` mm further along from the third week on.
+fn shifted(number: usize, shift: f64) -> String {
+    simple_week(number, 120, |_, rng| {
+        let x = 200.0 + if number >= 3 { shift } else { 0.0 };
+        let hit = rng.random::<f64>() < 0.3;
+        let by = [0.0; 2].map(|_: f64| 4.0 * rng.random::<f64>());
+        let mark = (x + by[0], 150.0 + by[1], "gouge");
+        ("A", hit.then_some(mark).into_iter().collect())
+    })
+}
+
+/// What a terminal shows of the third week, in one line.
+fn third_week(chain: &Chain) -> String {
+    for number in 1..=2 {
+        chain.report(number, &[]);
+    }
+    let shown = chain.shown(3, "third");
+    shown.split_whitespace().collect::<Vec<_>>().join(" ")
+}
+
+#[test]
+fn a_machine_of_another_name_keeps_its_history_in_sight() {
+    let renamed = |number: usize| {
+        let week = shifted(number, 0.0);
+        if number >= 3 {
+            week.replace(",M1,", ",Cell A,")
+        } else {
+            week
+        }
+    };
+    for files in [Files::Week, Files::AllSoFar] {
+        let shown = third_week(&Chain::of(files, renamed));
+        let said = "New, or F1 if this is M1 under another name: Gouge at one place on Cell A";
+        assert!(shown.contains(said), "{shown}");
+    }
+}
+
+#[test]
+fn a_place_that_was_shifted_is_told_as_one_that_may_have_moved() {
+    for files in [Files::Week, Files::AllSoFar] {
+        let shown = third_week(&Chain::of(files, |number| shifted(number, 45.0)));
+        assert!(shown.contains("New, or F1 moved by 45 mm: "), "{shown}");
+        let gone = "or F2, which begins where it ends, is the same) is gone";
+        assert!(shown.contains(gone), "{shown}");
+    }
+    // As far apart as two things are.
+    let shown = third_week(&Chain::of(Files::Week, |number| shifted(number, 160.0)));
+    assert!(shown.contains("New: Gouge at one place"), "{shown}");
+}

@@ -150,6 +150,20 @@ impl Chain {
         serde_json::from_slice(&done.stdout).unwrap()
     }
 
+    /// What a terminal shows of the week's report against the one before it, which
+    /// is there already; its pages go into the folder.
+    pub(crate) fn shown(&self, number: usize, out: &str) -> String {
+        let done = onus()
+            .current_dir(self.folder.path())
+            .arg("report")
+            .args(self.inputs(number))
+            .args(["--out", out, "--previous"])
+            .arg(self.place(number - 1))
+            .output()
+            .unwrap();
+        String::from_utf8(done.stdout).unwrap()
+    }
+
     fn place(&self, number: usize) -> PathBuf {
         self.folder.path().join(format!("report-{number}"))
     }
@@ -259,16 +273,8 @@ fn a_repaired_place_leaves_headline_and_steps_and_is_good_news() {
     for n in 1..=3 {
         chain.report(n, &[]);
     }
+    let shown = chain.shown(4, "fourth");
     let place = chain.folder.path().join("fourth");
-    let done = onus()
-        .current_dir(chain.folder.path())
-        .arg("report")
-        .args(chain.inputs(4))
-        .args(["--out", "fourth", "--previous"])
-        .arg(chain.place(3))
-        .output()
-        .unwrap();
-    let shown = String::from_utf8(done.stdout).unwrap();
     assert!(
         !shown.lines().next().unwrap().contains("scratch"),
         "{shown}"

@@ -7,7 +7,7 @@ use onus::site::{DefectClass, Limits};
 
 use statrs::distribution::{Binomial, DiscreteCDF};
 
-use crate::recipe_shop::{RecipeShop, SetBy};
+use crate::recipe::shop::{RecipeShop, SetBy};
 
 /// The trade's order: feed, passes, grit; force last (common practice, no source).
 const ORDER: [Factor; 4] = [Factor::Feed, Factor::Passes, Factor::Grit, Factor::Force];

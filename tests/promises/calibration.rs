@@ -18,9 +18,9 @@ use rayon::prelude::*;
 
 use crate::made_streams::{Ground, Made, Planted};
 use crate::oracle::Oracle;
-use crate::recipe_calibration::{exponents, slopes};
-use crate::recipe_shop::RecipeShop;
-use crate::scan_null::places;
+use crate::recipe::calibration::{exponents, slopes};
+use crate::recipe::shop::RecipeShop;
+use crate::scan::places;
 use crate::shops::{Background, Owner, Repeater, Shop};
 use crate::surface::{Laid, PLAIN};
 

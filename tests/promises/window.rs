@@ -4,7 +4,7 @@ use onus::removal::{Basis, Factor, Held, Removal, Settings, Window, WindowPoint,
 use onus::site::{DefectClass, Limits};
 use statrs::distribution::{Binomial, ContinuousCDF, DiscreteCDF, Normal};
 
-use crate::recipe_shop::{RecipeShop, SetBy};
+use crate::recipe::shop::{RecipeShop, SetBy};
 
 const SURPRISE: f64 = 1e-3;
 /// Quantile of the accepted share of 5 %.

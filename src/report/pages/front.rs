@@ -81,7 +81,7 @@ pub(super) fn page(context: &Context<'_>, ranking: &Ranking) -> Result<Page, Cha
         input,
         numbers,
     )];
-    lead.extend(words::life::on_page_one(&findings.lives, numbers));
+    lead.extend(front_page.since(numbers));
     lead.extend(words::trend::on_page_one(&findings.weekly));
     Ok(Page {
         anchor: "front".to_owned(),

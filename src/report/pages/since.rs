@@ -2,6 +2,7 @@
 //! done about them.
 
 use super::Context;
+use crate::report::front::Front;
 use crate::report::words::finding::cell_name;
 use crate::report::words::{actions as action_words, life as words};
 use crate::report::{Block, Page, Start, Table};
@@ -28,7 +29,8 @@ pub(super) fn page(context: &Context<'_>) -> Option<Page> {
     Some(Page {
         anchor: "since".to_owned(),
         title: words::TITLE.to_owned(),
-        lead: words::on_page_one(&findings.lives, numbers)
+        lead: Front::new(findings)
+            .since(numbers)
             .unwrap_or_else(|| words::NO_REPORT.to_owned()),
         start: Start::WhereItFits,
         blocks,

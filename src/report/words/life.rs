@@ -4,7 +4,7 @@ use super::counting::{capital, counted, listed, of_panels};
 use super::finding::{cell_name, shape};
 use crate::causes::Finding;
 use crate::charts::NumberStyle;
-use crate::life::{Carried, Kept, Life, Lives, Look, Standing, State};
+use crate::life::{Carried, Kept, Life, Look, Standing, State, Twin, Why};
 
 /// Title of the page.
 pub const TITLE: &str = "What became of it";
@@ -32,8 +32,25 @@ pub fn state(state: State) -> &'static str {
 }
 
 /// In front of a statement: "New: ", "Back: "; nothing for what goes on.
-/// `renamed` is a kind of nearly the same name that ends where this one begins.
-pub fn prefix(life: Option<&Life>, renamed: Option<&str>) -> String {
+/// `renamed` is a kind of nearly the same name that ends where this one begins,
+/// `twin` an earlier finding that it may be.
+pub fn prefix(
+    life: Option<&Life>,
+    renamed: Option<&str>,
+    twin: Option<&Twin>,
+    numbers: &NumberStyle,
+) -> String {
+    if let Some(Twin { old, why, .. }) = twin {
+        return match why {
+            Why::Machine { before } => {
+                format!("New, or {old} if this is {before} under another name: ")
+            }
+            Why::Moved { mm } => format!(
+                "New, or {old} moved by {}\u{a0}mm: ",
+                numbers.significant(*mm, 2)
+            ),
+        };
+    }
     if life.is_some_and(|l| l.looked.open && l.life != Some(State::CannotTell)) {
         return "Neither shown nor refuted since: ".to_owned();
     }
@@ -47,11 +64,12 @@ pub fn prefix(life: Option<&Life>, renamed: Option<&str>) -> String {
 }
 
 /// A finding that is gone, as good news; `renamed` is a kind of nearly the same
-/// name that begins where this one ends.
+/// name that begins where this one ends, `twin` a finding that it may have become.
 pub fn news(
     finding: &Finding,
     life: &Life,
     renamed: Option<&str>,
+    twin: Option<&Twin>,
     numbers: &NumberStyle,
 ) -> String {
     let cell = cell_name(finding.machine.as_deref(), finding.head.as_deref());
@@ -60,7 +78,7 @@ pub fn news(
         capital(&finding.defect),
         shape(finding),
         finding.id,
-        or_renamed(renamed)
+        or_else(renamed, twin)
     );
     let rival = finding.rival.as_ref().map(super::reasons::column);
     let carriers = carriers(rival, &finding.levels, life, numbers);
@@ -68,14 +86,19 @@ pub fn news(
 }
 
 /// The same for one that this report only remembers.
-pub fn kept_news(kept: &Kept, renamed: Option<&str>, numbers: &NumberStyle) -> String {
+pub fn kept_news(
+    kept: &Kept,
+    renamed: Option<&str>,
+    twin: Option<&Twin>,
+    numbers: &NumberStyle,
+) -> String {
     let found = &kept.finding;
     let cell = cell_name(found.machine.as_deref(), found.head.as_deref());
     let what = format!(
         "{} on {cell} ({}{})",
         capital(&found.defect),
         found.id,
-        or_renamed(renamed)
+        or_else(renamed, twin)
     );
     gone(
         &what,
@@ -98,10 +121,13 @@ pub fn headline(kept: &Kept, numbers: &NumberStyle) -> String {
     )
 }
 
-fn or_renamed(renamed: Option<&str>) -> String {
-    renamed.map_or(String::new(), |other| {
-        format!("; or “{other}”, which begins where it ends, is its new name")
-    })
+/// What else an ended finding may be: a kind of another name, a place that moved.
+fn or_else(renamed: Option<&str>, twin: Option<&Twin>) -> String {
+    let name =
+        renamed.map(|other| format!("; or “{other}”, which begins where it ends, is its new name"));
+    let moved =
+        twin.map(|twin| format!("; or {}, which begins where it ends, is the same", twin.new));
+    name.or(moved).unwrap_or_default()
 }
 
 /// The panels that carried a rate: "lot B", "feed speed above 110".
@@ -163,13 +189,8 @@ pub fn confidence(share: f64, numbers: &NumberStyle) -> String {
     }
 }
 
-/// What page one says of the findings since the last report.
-pub fn on_page_one(lives: &Lives, numbers: &NumberStyle) -> Option<String> {
-    let previous = lives.previous.as_deref()?;
-    let kept = lives.kept.iter().map(|k| &k.life);
-    let lives: Vec<&Life> = (lives.of.values())
-        .chain(kept.filter(|life| life.reports_gone <= 1))
-        .collect();
+/// What became of these findings since the last report, counted.
+pub fn on_page_one(previous: &str, lives: &[&Life], numbers: &NumberStyle) -> Option<String> {
     let open = |life: &Life| life.looked.open && life.life != Some(State::CannotTell);
     let count = |wanted: State, one: &str, many: &str| {
         let own = lives.iter().filter(|l| l.life == Some(wanted) && !open(l));
@@ -210,7 +231,11 @@ pub fn on_page_one(lives: &Lives, numbers: &NumberStyle) -> Option<String> {
 /// A sentence for the finding's page.
 pub fn sentence(life: &Life, numbers: &NumberStyle) -> Option<String> {
     let look = &life.looked;
-    let since = looked(look, numbers);
+    let since = if look.panels == 0 && look.waiting.is_none() {
+        "no panel that could show it".to_owned()
+    } else {
+        looked(look, numbers)
+    };
     let first = (life.since_report.as_deref()).map_or(String::new(), |r| format!(" since {r}"));
     let state = life.life?;
     if look.open && state != State::CannotTell {
@@ -230,6 +255,7 @@ pub fn sentence(life: &Life, numbers: &NumberStyle) -> Option<String> {
             format!("It is on fewer panels than before: {since} since the last report.")
         }
         State::Back => format!("It was gone and is back: {since} since the last report."),
+        State::Gone if look.panels == 0 => "It is gone.".to_owned(),
         State::Gone => format!("It is gone: {since} since."),
         State::CannotTell => format!(
             "Whether it goes on can’t be told yet: {since} since {}{}.",
@@ -371,7 +397,7 @@ mod tests {
         let numbers = NumberStyle::default();
         let finding = super::super::finding::tests::spot();
         assert_eq!(
-            news(&finding, &life(State::Gone, 0, 160), None, &numbers),
+            news(&finding, &life(State::Gone, 0, 160), None, None, &numbers),
             "Sand-through at one place on M1 (F1) is gone: on 0 of 160 panels since, last seen \
              2031-03-14 (confidence 98\u{a0}%)."
         );
@@ -383,12 +409,13 @@ mod tests {
         let numbers = NumberStyle::default();
         let finding = super::super::finding::tests::spot();
         let new = life(State::New, 0, 0);
-        let text = prefix(Some(&new), Some("gouge"));
+        let text = prefix(Some(&new), Some("gouge"), None, &numbers);
         assert_eq!(text, "New, or “gouge” under another name: ");
         let text = news(
             &finding,
             &life(State::Gone, 0, 9),
             Some("sandthrough"),
+            None,
             &numbers,
         );
         assert!(
@@ -411,7 +438,7 @@ mod tests {
             last: None,
         });
         assert_eq!(
-            news(&finding, &life, None, &numbers),
+            news(&finding, &life, None, None, &numbers),
             "Sand-through in few lots on M1 (F1) is gone: lot B no more than elsewhere, on 14 of \
              40 panels since, elsewhere on 38 of 80 panels (confidence 98\u{a0}%)."
         );
@@ -439,7 +466,7 @@ mod tests {
              it; about 12 more panels like these would tell"
         );
         assert_eq!(
-            prefix(Some(&life), None),
+            prefix(Some(&life), None, None, &numbers),
             "Neither shown nor refuted since: "
         );
     }

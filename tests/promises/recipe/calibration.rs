@@ -8,7 +8,7 @@ use onus::site::DefectClass;
 use rayon::prelude::*;
 
 use crate::calibration::covered;
-use crate::recipe_shop::{RecipeShop, SetBy};
+use crate::recipe::shop::{RecipeShop, SetBy};
 
 const FACTORS: [Factor; 4] = [Factor::Feed, Factor::Passes, Factor::Force, Factor::Grain];
 

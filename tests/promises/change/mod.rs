@@ -3,10 +3,16 @@
 //! with no effect, with lots that got better with the change, and with a change
 //! made right after a bad spell.
 
+mod calibration;
+mod margin;
+mod removal;
+pub mod shop;
+mod traps;
+
 use onus::change::{Change, Verdict};
 use onus::stats::distributions::binomial;
 
-use crate::change_shop::{CALM, ChangeShop, Kind, NIB, SHOP, Story};
+use crate::change::shop::{CALM, ChangeShop, Kind, NIB, SHOP, Story};
 
 /// A share this unlikely at the stated rate fails the promise.
 const SURPRISE: f64 = 1e-3;

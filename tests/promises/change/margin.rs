@@ -8,7 +8,7 @@ use onus::change::{Change, Note, Settings, Verdict, compare};
 use onus::records::{DefectName, Panel, Records};
 use onus::site::DefectClass;
 
-use crate::change_shop::old_against_new;
+use crate::change::shop::old_against_new;
 
 /// Twenty panels on either recipe, alike in size, with at most one mark of a
 /// kind each, spread evenly; no lots and no times, so that single independent

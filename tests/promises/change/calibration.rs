@@ -18,7 +18,7 @@
 use onus::stats::distributions::binomial;
 use rayon::prelude::*;
 
-use crate::change_shop::{CALM, ChangeShop, Kind, Lots, NIB, SHOP, Story, Tally};
+use crate::change::shop::{CALM, ChangeShop, Kind, Lots, NIB, SHOP, Story, Tally};
 
 /// A share this unlikely at the stated rate fails the promise.
 const SURPRISE: f64 = 1e-3;

@@ -1,6 +1,10 @@
 //! The scan alone keeps its false-alarm law on streams without any repeat, and
 //! still finds what is planted.
 
+mod bars;
+mod drift;
+mod lines;
+
 use onus::causes::{
     Found, LineAxis, ScanSettings, Shape, Sharpness, Tests, View, find_places, smallest_repeat,
 };

@@ -9,7 +9,7 @@ use rand::SeedableRng;
 use rand_chacha::ChaCha8Rng;
 use rayon::prelude::*;
 
-use crate::change_shop::{ChangeShop, SHOP, old_against_new};
+use crate::change::shop::{ChangeShop, SHOP, old_against_new};
 use crate::normal;
 
 /// A share this unlikely at the stated rate fails the promise.

@@ -12,7 +12,7 @@ use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution, Normal};
 
 use crate::made_streams::{BarPhase, Ground, Made, Planted};
-use crate::scan_null::{ONE_STREAM, honest, places};
+use crate::scan::{ONE_STREAM, honest, places};
 
 fn bars(made: &Made, seed: u64) -> Vec<Bars> {
     let view = made.view(seed);

@@ -10,7 +10,7 @@ use onus::stats::distributions::binomial;
 use rand::RngExt;
 use rand_chacha::ChaCha8Rng;
 
-use crate::change_shop::{At, CALM, ChangeShop, Kind, NIB, SHOP, Story, old_against_new};
+use crate::change::shop::{At, CALM, ChangeShop, Kind, NIB, SHOP, Story, old_against_new};
 
 /// A share this unlikely at the stated rate fails the promise.
 const SURPRISE: f64 = 1e-3;

@@ -6,7 +6,7 @@ use onus::records::Point;
 use onus::stats::binomial_tail;
 
 use crate::made_streams::{Ground, Made, Planted};
-use crate::scan_null::{ONE_STREAM, places};
+use crate::scan::{ONE_STREAM, places};
 use crate::shops::{Repeater, Shop};
 
 /// Ten panels a day; lots of ten that come back in turn, if recorded.

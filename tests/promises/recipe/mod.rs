@@ -1,13 +1,19 @@
 //! The trade's law comes back from records with the coverage it states, and
 //! what the records cannot carry is refused in words.
 
+pub mod calibration;
+mod doubts;
+mod follows;
+mod limits;
+pub mod shop;
+
 use onus::removal::{Factor, Held, Note, Removal, Risk, Risked, Settings, Term, fit};
 use onus::site::DefectClass;
 use onus::stats::distributions::binomial;
 use rayon::prelude::*;
 use statrs::distribution::{Binomial, DiscreteCDF};
 
-use crate::recipe_shop::{RecipeShop, SetBy};
+use crate::recipe::shop::{RecipeShop, SetBy};
 
 /// A share this unlikely at the stated coverage fails the promise.
 const SURPRISE: f64 = 1e-3;

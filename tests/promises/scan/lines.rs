@@ -5,7 +5,7 @@ use onus::causes::{Found, LineAxis, Shape, Sharpness};
 use onus::stats::binomial_tail;
 
 use crate::made_streams::{Made, Planted};
-use crate::scan_null::{EDGES, honest, places as found_in};
+use crate::scan::{EDGES, honest, places as found_in};
 
 /// Faint lines among marks that lie mostly along the edges are found at least as
 /// often as an independent slow implementation of the scan found them, whose

@@ -5,7 +5,7 @@ use onus::records::Records;
 use onus::removal::{Held, Note, Settings, fit};
 use statrs::distribution::{Binomial, DiscreteCDF};
 
-use crate::recipe_shop::{RecipeShop, SetBy};
+use crate::recipe::shop::{RecipeShop, SetBy};
 
 const SURPRISE: f64 = 1e-3;
 

@@ -5,7 +5,7 @@ use onus::causes::{Cause, Causes, Kind, Settings, find};
 use onus::records::Records;
 use statrs::distribution::{Binomial, DiscreteCDF};
 
-use crate::recipe_shop::RecipeShop;
+use crate::recipe::shop::RecipeShop;
 
 const SURPRISE: f64 = 1e-3;
 

@@ -5,7 +5,7 @@ use onus::removal::{Factor, Held, Note, Removal, Settings, Term, fit};
 use onus::site::Site;
 use statrs::distribution::{Binomial, DiscreteCDF};
 
-use crate::recipe_shop::{RecipeShop, Tied};
+use crate::recipe::shop::{RecipeShop, Tied};
 
 const SURPRISE: f64 = 1e-3;
 
