@@ -22,6 +22,7 @@ mod ratio;
 mod recipe_changes;
 mod removal;
 mod result;
+mod rivals;
 mod settings;
 mod sides;
 mod weekly;

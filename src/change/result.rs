@@ -3,6 +3,7 @@
 use serde::Serialize;
 
 use super::assess::Fits;
+use super::rivals::Rival;
 use crate::site::DefectClass;
 use crate::stats::Interval;
 
@@ -39,6 +40,9 @@ pub struct Comparison {
     pub confounded_with: Vec<Confounder>,
     /// Doubts that concern all kinds.
     pub notes: Vec<Note>,
+    /// Whether old and new took turns.
+    #[serde(skip)]
+    pub(super) by_turns: bool,
 }
 
 /// What is compared with what.
@@ -191,6 +195,9 @@ pub struct Change {
     /// What interval and `needed` are worked out from.
     #[serde(skip)]
     pub(super) fits: Option<Fits>,
+    /// What time may have done instead, the best last, with what it says.
+    #[serde(skip)]
+    pub(super) rivals: Vec<(Note, Rival)>,
 }
 
 /// A ratio with interval and test.
@@ -414,6 +421,9 @@ pub enum Confounder {
     /// A trend was already under way.
     #[serde(rename = "trend")]
     Trend,
+    /// The rate stepped on another day.
+    #[serde(rename = "step on another day")]
+    Step,
 }
 
 /// A doubt that belongs beside the verdict.
@@ -445,6 +455,29 @@ pub enum Note {
         factor: f64,
         /// Two-sided p-value of no trend.
         p: f64,
+    },
+    /// The rate moved evenly all along, which accounts for the counts better than the
+    /// change does, or may hide what the change did.
+    TrendUnderWay {
+        /// The last day's rate over the first day's.
+        factor: f64,
+        /// The change's ratio with that allowed for.
+        beside: f64,
+        /// Its interval.
+        beside_ci: Interval,
+    },
+    /// A step on another day accounts for the counts better than the change does.
+    StepOnAnotherDay {
+        /// First day of the new rate, where panels of it have a time.
+        day: Option<jiff::civil::Date>,
+        /// Days with panels from it to the change; negative where it came later.
+        days_earlier: i64,
+        /// Rate from then on over the rate before.
+        factor: f64,
+        /// The change's ratio with that allowed for.
+        beside: f64,
+        /// Its interval.
+        beside_ci: Interval,
     },
     /// Defects that came with the part changed as well, which sanding can't
     /// move: look at the inspection and the incoming parts first.
