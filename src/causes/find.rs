@@ -5,7 +5,7 @@ use std::sync::atomic::{AtomicUsize, Ordering::Relaxed};
 use rayon::prelude::*;
 
 use super::about::About;
-use super::conclude::{conclude, leave_open};
+use super::conclude::{conclude, leave_open, shift_pairs};
 use super::held::{doubt_times, hold_findings, hold_results};
 use super::levels::machine_places;
 use super::plant::Plant;
@@ -112,6 +112,7 @@ pub fn find_telling(
         let lowered = !finding.open.is_empty() || finding.reasons.iter().any(doubtful);
         finding.certainty = certainty(finding.cause, finding.p_adjusted, settings.alpha, lowered);
     }
+    shift_pairs(&mut findings, records);
     carry_slopes(&mut findings, &surface, records, settings.alpha);
     number(&mut findings);
 

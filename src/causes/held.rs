@@ -4,13 +4,14 @@
 use std::collections::BTreeSet;
 
 use super::{
-    Cause, Causes, Certainty, Finding, NextCheck, Reason, Stream, SurfaceCause, UNEVEN_REMOVAL,
+    Cause, Causes, Certainty, Finding, NextCheck, Reason, Rival, Stream, SurfaceCause,
+    UNEVEN_REMOVAL,
 };
-use crate::records::{Column, Records, WarningCode};
+use crate::records::{Column, Panel, Records, WarningCode, only_marked};
 
 /// Takes the cause from every finding that rests on records in doubt, and says why.
 pub(super) fn hold_findings(records: &Records, findings: &mut [Finding]) {
-    for finding in findings {
+    for finding in findings.iter_mut() {
         let column = if finding.defect == UNEVEN_REMOVAL {
             Column::RemovedUm
         } else {
@@ -28,6 +29,36 @@ pub(super) fn hold_findings(records: &Records, findings: &mut [Finding]) {
             finding.next_check = NextCheck::MendRecords;
         }
     }
+    for only in only_marked(records) {
+        let rates = |f: &&mut Finding| f.rival.is_some() && f.x_mm.is_none() && f.y_mm.is_none();
+        for finding in findings.iter_mut().filter(rates) {
+            let panels = records.panels.iter().zip(&only.panels);
+            let compared = panels.filter(|(panel, _)| compares(finding, panel));
+            let marked: BTreeSet<bool> = compared.map(|(_, marked)| *marked).collect();
+            if marked.len() == 2 {
+                finding.cause = Cause::Undecided;
+                let why = format!(
+                    "Of {} only panels with a defect are in the files",
+                    only.which
+                );
+                finding.reasons.insert(0, Reason::HeldBack(why));
+                finding.next_check = NextCheck::MendRecords;
+            }
+        }
+    }
+}
+
+/// Whether a finding's rate was compared over a panel: those of its cell, or of all
+/// where cells are compared.
+fn compares(finding: &Finding, panel: &Panel) -> bool {
+    let of_cells = matches!(finding.rival, Some(Rival::Machine | Rival::Head));
+    let own = |wanted: &Option<String>, is: Option<&str>| {
+        (wanted.as_deref()).is_none_or(|wanted| is == Some(wanted))
+    };
+    panel.inspected
+        && (of_cells
+            || own(&finding.machine, panel.machine.as_deref())
+                && own(&finding.head, panel.head.as_deref()))
 }
 
 /// Tells of findings that rest on when panels were sanded where many times were lost:

@@ -31,14 +31,16 @@ pub use finding::{
 pub use next_check::NextCheck;
 pub use reason::Reason;
 pub use responses::surface::{
-    Contrast, EdgeToEdge, Estimate, Lean, PanelSlope, PartSign, Region, Surface, SurfaceCause,
-    SurfaceEvidence, SurfaceNote, SurfaceReason, Term, TermName, UNEVEN_REMOVAL, surfaces,
+    Contrast, DifferBy, EdgeToEdge, Estimate, Lean, PanelSlope, PartSign, Region, Surface,
+    SurfaceCause, SurfaceEvidence, SurfaceNote, SurfaceReason, Term, TermName, UNEVEN_REMOVAL,
+    surfaces,
 };
 pub use responses::thin_film::{FilmLeft, film_left};
 pub use rivals::Rival;
 pub use rivals::follows::AbrasiveEnd;
 pub use rivals::inspector::doubts as inspector_doubts;
 pub use rivals::lots::LotsLack;
+pub(crate) use rivals::shift_name;
 pub use scan::{
     Bars, BarsBy, Clock, Drift, Found, Limit, LineAxis, Pace, ScanSettings, Shape, Sharpness, Side,
     Tests, View, ViewMark, ViewPanel, find_bars, find_places, follow_drift, smallest_repeat,

@@ -307,6 +307,11 @@ pub enum Reason {
         /// Against even chances.
         p_value: f64,
     },
+    /// Which side takes more follows these, or may: the lay that nobody wrote down.
+    SignFollows {
+        /// Who may make the sign change beside the panels.
+        rivals: Vec<Rival>,
+    },
     /// Both ends marked and the middle spared, beyond what counts make expected.
     BothEnds {
         /// The panel axis from end to end.

@@ -5,7 +5,7 @@ use std::collections::BTreeSet;
 
 use super::design::{Basis, Codes, Trait};
 use super::{Confounder, Note, Side};
-use crate::records::Records;
+use crate::records::{Clean, Cleans, Records};
 
 /// A disc or batch that carries more than this share of one side stands for the
 /// side; discs used up one after the other carry less and come and go on both.
@@ -13,14 +13,6 @@ const MUCH: f64 = 0.5;
 
 /// Share of the panels in common hours up to which the sides as good as never met.
 const HARDLY: f64 = 0.1;
-
-/// Clean panels that must be missing on a side, at least, before its export counts
-/// as without them: at five expected, none is left by chance in less than 1 %.
-const MISSING: f64 = 5.0;
-
-/// Shares of clean panels on a side that lacks them and on one that has them.
-const AS_GOOD_AS_NONE: f64 = 0.02;
-const SOME: f64 = 0.1;
 
 /// Days between the sides from which the gap itself is worth a word.
 const LONG_GAP_DAYS: i32 = 14;
@@ -139,36 +131,18 @@ pub(super) fn a_batch(codes: &Codes, sides: &[Side]) -> bool {
         .any(|[b, a]| *b > MUCH || *a > MUCH)
 }
 
-/// Whether one side lacks the clean panels that its other panels tell of, and the
-/// other does not: at least (panels with one mark)² / 2·(panels with two) are to
-/// be expected however panels differ (Chao 1984, Scand. J. Statistics 11,
-/// 265–270). Without them a rate is too high.
+/// Whether one side's clean panels are missing and the other's are there: without
+/// them a rate is too high.
 fn clean_panels_missing(records: &Records, panels: &[usize], sides: &[Side]) -> bool {
-    let mut marks = vec![0_usize; records.panels.len()];
-    for defect in &records.defects {
-        marks[defect.panel] += 1;
-    }
-    let counted = |side: Side| {
-        let mut times = [0_usize; 3];
-        let mut all = 0_u32;
-        for (&panel, _) in panels.iter().zip(sides).filter(|(_, s)| **s == side) {
-            all += 1;
-            if let Some(n) = times.get_mut(marks[panel]) {
-                *n += 1;
-            }
-        }
-        (times.map(|n| n as f64), f64::from(all))
+    let counted = Cleans::new(records);
+    let of = |side: Side| {
+        let own = panels.iter().zip(sides).filter(|(_, s)| **s == side);
+        counted.of(own.map(|(&panel, _)| panel))
     };
-    let lacks = |side: Side| {
-        let ([none, one, two], all) = counted(side);
-        let expected = one * (one - 1.0) / (2.0 * (two + 1.0));
-        none <= AS_GOOD_AS_NONE * all && expected - none >= MISSING
-    };
-    let has = |side: Side| {
-        let ([none, ..], all) = counted(side);
-        none >= SOME * all
-    };
-    (lacks(Side::Before) && has(Side::After)) || (lacks(Side::After) && has(Side::Before))
+    matches!(
+        (of(Side::Before), of(Side::After)),
+        (Clean::Missing, Clean::There) | (Clean::There, Clean::Missing)
+    )
 }
 
 /// A word on a long gap between the sides.

@@ -337,6 +337,22 @@ impl Column {
         }
     }
 
+    /// Between which values a number of this column usually lies, in its unit; what
+    /// lies outside is warned of, and is planned only where the site file allows it
+    /// (common practice, no source). None where nothing is usual.
+    #[must_use]
+    pub const fn usual(self) -> Option<(f64, f64)> {
+        match self {
+            Column::LengthMm | Column::WidthMm => Some((60.0, 10_000.0)),
+            Column::FeedMmS => Some((5.0, 1000.0)),
+            Column::Passes => Some((1.0, 12.0)),
+            Column::ForceN => Some((2.0, 200.0)),
+            Column::RemovedUm => Some((1.5, 1000.0)),
+            Column::FilmUm => Some((8.0, 3000.0)),
+            _ => None,
+        }
+    }
+
     /// What it means, in a sentence.
     #[must_use]
     pub const fn meaning(self) -> &'static str {

@@ -5,7 +5,7 @@ use serde::{Deserialize, Serialize};
 
 use super::measure::Seen;
 use super::past::Remembered;
-use crate::causes::{Finding, Reason};
+use crate::causes::{Finding, Reason, shift_name};
 use crate::records::{Panel, Records};
 
 /// Which panels carry a rate where its levels do not say.
@@ -41,6 +41,7 @@ pub(super) fn carries(old: &Remembered, carried: Option<Carried>, panel: &Panel)
         "fixture" => panel.fixture.as_deref(),
         "inspector" => panel.inspector.as_deref(),
         "abrasive_id" => panel.abrasive_id.as_deref(),
+        "shift" => shift_name(panel),
         "grit" => panel.grit.as_ref().map(|g| g.label.as_str()),
         // The rest are times.
         _ => return None,

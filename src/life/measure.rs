@@ -4,7 +4,7 @@ use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
 
 use super::beside::{Carried, carries};
-use super::past::Remembered;
+use super::past::{Remembered, is_rate};
 use super::place::Place;
 use crate::causes::Finding;
 use crate::records::{Panel, Records};
@@ -101,26 +101,44 @@ impl<'a> Subject<'a> {
     /// them carries the rate (the lot is used up, the recipe was replaced), all
     /// panels of the stream count instead.
     pub(super) fn count(&self, records: &Records, counts: impl Fn(usize) -> bool) -> Seen {
-        let covered = |named: bool| -> Vec<bool> {
-            (records.panels.iter().enumerate())
-                .map(|(k, panel)| {
-                    panel.inspected
-                        && self.old.of_cell(panel)
-                        && counts(k)
-                        && self.place.as_ref().is_none_or(|place| place.on(panel))
-                        && (!named || self.carries(panel).unwrap_or(self.carried.is_none()))
-                })
-                .collect()
-        };
-        let mut own = covered(true);
+        let mut own = self.covered(records, &counts, |told| {
+            told.unwrap_or(self.carried.is_none())
+        });
         if !own.contains(&true) {
-            own = covered(false);
+            own = self.covered(records, &counts, |_| true);
         }
         if let Some(now) = self.now {
             let exposed = now.evidence.exposed.iter();
             exposed.for_each(|&panel| own[panel] |= counts(panel));
         }
         self.among(records, &own)
+    }
+
+    /// Whether marks on the panels that `counts` lets in can show that it goes on: of a
+    /// rate only those on panels that are known to carry it.
+    pub(super) fn can_show(&self, records: &Records, counts: impl Fn(usize) -> bool) -> bool {
+        let of_all = self.old.rival.is_none() || !is_rate(&self.old.kind);
+        let own = self.covered(records, &counts, |told| told == Some(true) || of_all);
+        own.contains(&true)
+    }
+
+    /// The panels of its cell that `counts` lets in and `named` does, told whether
+    /// they carry the rate.
+    fn covered(
+        &self,
+        records: &Records,
+        counts: &impl Fn(usize) -> bool,
+        named: impl Fn(Option<bool>) -> bool,
+    ) -> Vec<bool> {
+        (records.panels.iter().enumerate())
+            .map(|(k, panel)| {
+                panel.inspected
+                    && self.old.of_cell(panel)
+                    && counts(k)
+                    && self.place.as_ref().is_none_or(|place| place.on(panel))
+                    && named(self.carries(panel))
+            })
+            .collect()
     }
 
     /// Counts over the panels that `counts` lets in and that do not carry the

@@ -58,7 +58,8 @@ impl<'a> Since<'a> {
         let (found, own) = now.unzip();
         let fresh = self.fresh_for(old);
         let subject = Subject::new(old, &self.all, self.days).also(found);
-        let seen = subject.count(self.records, |k| fresh[k]);
+        let mut seen = subject.count(self.records, |k| fresh[k]);
+        let can_show = subject.can_show(self.records, |k| fresh[k]);
         let look = old.looked.unwrap_or_default();
         let low = (look.rate_low)
             .or(old.hit_rate_ci.map(|ci| ci.0))
@@ -87,6 +88,15 @@ impl<'a> Since<'a> {
         } else {
             self.answer(old, &subject, &known, &all_seen, found.is_some())
         };
+        // The others' marks may be too few for it to go on, and never show that it does.
+        if !can_show && answer.state != State::Gone {
+            answer = Answer::of(if known.was_gone {
+                State::Gone
+            } else {
+                State::CannotTell
+            });
+            seen = Seen::default();
+        }
         // What this report finds anew on the panels since alone is told by that.
         if !answer.told && found.is_some_and(|finding| all_of(&finding.evidence.exposed, &fresh)) {
             answer = Answer::of(State::GoesOn);

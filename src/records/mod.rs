@@ -44,4 +44,4 @@ pub use table::{
     ColumnUse, Defect, DefectName, Departure, FactorValue, HeldBack, Origin, Panel, Reading,
     Records,
 };
-pub(crate) use traps::almost_one;
+pub(crate) use traps::{Clean, Cleans, almost_one, only_marked};

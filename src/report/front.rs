@@ -42,10 +42,11 @@ impl<'a> Front<'a> {
                 }
             }
             // What is found for the first time in panels of earlier weeks only
-            // is no news of this one.
+            // is no news of this one, nor is what no panel of it could show.
             worst.retain(|finding| {
                 let new = all.lives.state(&finding.id) == Some(State::New);
-                finding.panels_hit > 0 || !new || finding.evidence.surface.is_some()
+                let could = finding.panels_exposed > 0 && !new;
+                finding.panels_hit > 0 || could || finding.evidence.surface.is_some()
             });
             input = kept(all.records.clone(), |_, panel| week_of(panel) == Some(week)).input;
         }

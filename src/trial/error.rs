@@ -51,6 +51,18 @@ pub enum TrialError {
         /// What the site allows, in words.
         allowed: String,
     },
+    /// A setting outside what is usual that the site's limits don't name.
+    #[error("{name} {value} is outside what is usual ({low} to {high})")]
+    OutsideUsual {
+        /// The column.
+        name: String,
+        /// As asked for.
+        value: f64,
+        /// The least that is usual.
+        low: f64,
+        /// The most.
+        high: f64,
+    },
     /// What must not be run together leaves too little.
     #[error("what must not be run together leaves {left} settings, too few to tell all factors")]
     CutsLeaveNothing {
@@ -244,6 +256,14 @@ impl TrialError {
             }
             Self::OutsideLimits { name, allowed, .. } => {
                 format!("the site allows {name} {allowed}")
+            }
+            Self::OutsideUsual {
+                name, value, low, high,
+            } => {
+                let (low, high) = (low.min(*value), high.max(*value));
+                format!(
+                    "is the unit right? Where the manuals of machine, pad and abrasive allow it, write {name} = {{ low = {low}, high = {high} }} under [recipe.limits] in onus.toml"
+                )
             }
             Self::CutsLeaveNothing { .. } => {
                 "let --never forbid less, or give wider ranges".into()

@@ -247,15 +247,35 @@ fn possible(
     let Some((low, high)) = range_possible(site, name, column) else {
         return Ok(());
     };
-    match ends.into_iter().find(|end| !(low..=high).contains(end)) {
-        None => Ok(()),
-        Some(value) => Err(TrialError::OutsideLimits {
+    if let Some(value) = ends.into_iter().find(|end| !(low..=high).contains(end)) {
+        return Err(TrialError::OutsideLimits {
             name: name.to_owned(),
             value,
             allowed: allowed(Limits {
                 low: Some(low),
                 high: Some(high),
             }),
+        });
+    }
+    // Beyond the usual only where the site says so.
+    let Some((low, high)) = column.and_then(Column::usual) else {
+        return Ok(());
+    };
+    let own = site.recipe.limits.get(name).copied().unwrap_or_default();
+    let cap = site
+        .recipe
+        .force_cap_n
+        .filter(|_| column == Some(Column::ForceN));
+    let unusual = |end: &f64| {
+        (*end < low && own.low.is_none()) || (*end > high && own.high.is_none() && cap.is_none())
+    };
+    match ends.into_iter().find(unusual) {
+        None => Ok(()),
+        Some(value) => Err(TrialError::OutsideUsual {
+            name: name.to_owned(),
+            value,
+            low,
+            high,
         }),
     }
 }
@@ -393,6 +413,20 @@ mod tests {
         assert_eq!(passes.value(0.3), Value::Number(4.0), "a whole pass");
         let grit: Factor = "grit=P240,P320".parse().unwrap();
         assert_eq!(grit.value(1.0), Value::Text("P320".into()));
+    }
+
+    #[test]
+    fn what_is_not_usual_is_planned_only_where_the_site_says_so() {
+        let mut site = Site::default();
+        let force = || "force_n=20..4000".parse::<Factor>().unwrap();
+        let refused = force().within(&site);
+        assert!(matches!(refused, Err(TrialError::OutsideUsual { value, .. }) if value == 4000.0));
+        let limits = Limits {
+            low: Some(2.0),
+            high: Some(5000.0),
+        };
+        site.recipe.limits.insert("force_n".into(), limits);
+        assert!(force().within(&site).is_ok());
     }
 
     #[test]

@@ -16,8 +16,8 @@ use crate::causes::responses::repeat::{Dossier, Ground};
 use crate::causes::{Cause, Finding, Frame, LineAxis, Pace, Sharpness};
 use evidence::evidence;
 use next_check::next_check;
-pub(super) use open::leave_open;
 use open::open;
+pub(super) use open::{leave_open, shift_pairs};
 use reasons::reasons;
 
 pub(super) use next_check::{panels_to_turn, turned_for};

@@ -7,6 +7,11 @@ use super::next_check::{panels_to_turn, symmetric, turned_for};
 use crate::causes::responses::repeat::Dossier;
 use crate::causes::rivals::lots::LotEvidence;
 use crate::causes::{Cause, Finding, LotsLack, NextCheck, OpenRival, Reason, Rival};
+use crate::records::Records;
+
+/// Places this near to where a half turn takes each other count as the same, mm,
+/// beside their own radii.
+const NEAR_MM: f64 = 8.0;
 
 /// Open rivals of a repeat; none where somebody was named.
 pub(super) fn open(dossier: &Dossier, facts: &Facts, cause: Cause) -> Vec<OpenRival> {
@@ -42,13 +47,8 @@ pub(super) fn open(dossier: &Dossier, facts: &Facts, cause: Cause) -> Vec<OpenRi
             } else {
                 NextCheck::TurnPanels { panels }
             };
-            add(Rival::Panel, Vec::new(), turn, Some(panels));
-            add(
-                Rival::Machine,
-                Vec::new(),
-                NextCheck::TurnPanels { panels },
-                Some(panels),
-            );
+            add(Rival::Panel, Vec::new(), turn.clone(), Some(panels));
+            add(Rival::Machine, Vec::new(), turn, Some(panels));
         }
         if frames.machine_over_table.is_some_and(|r| r < FRAME_CLAIM) {
             let turn = NextCheck::TurnAtTable { panels };
@@ -130,5 +130,40 @@ pub(crate) fn leave_open(finding: &mut Finding) {
                 panels: None,
             })
             .collect();
+    }
+}
+
+/// Two places of one stream that a half turn takes onto each other tell nothing when
+/// panels are turned so: they are shifted or turned by a quarter instead.
+pub(crate) fn shift_pairs(findings: &mut [Finding], records: &Records) {
+    let other = |a: &Finding, b: &Finding| {
+        let panel = a.evidence.exposed.first().map(|&p| &records.panels[p])?;
+        let rect = panel.machine_rect();
+        let reach = a.radius_mm? + b.radius_mm? + NEAR_MM;
+        let off =
+            (a.x_mm? + b.x_mm? - rect.x0 - rect.x1).hypot(a.y_mm? + b.y_mm? - rect.y0 - rect.y1);
+        Some(off <= reach)
+    };
+    let stream = |f: &Finding| (f.machine.clone(), f.head.clone(), f.defect.clone());
+    let swapped: Vec<bool> = (findings.iter().enumerate())
+        .map(|(at, a)| {
+            let mut others = findings.iter().enumerate().filter(|(k, _)| *k != at);
+            others.any(|(_, b)| stream(a) == stream(b) && other(a, b) == Some(true))
+        })
+        .collect();
+    let shift = |check: &mut NextCheck| {
+        if let NextCheck::TurnPanels { panels } = *check {
+            *check = NextCheck::ShiftPanels { panels };
+        }
+    };
+    for (finding, _) in findings
+        .iter_mut()
+        .zip(swapped)
+        .filter(|(_, swapped)| *swapped)
+    {
+        shift(&mut finding.next_check);
+        for open in &mut finding.open {
+            shift(&mut open.to_settle);
+        }
     }
 }

@@ -1,6 +1,6 @@
 //! What a careful practitioner would ask about a repeat, section by section.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use crate::causes::Tally;
 use crate::causes::levels::OTHER_LOTS;
@@ -162,9 +162,15 @@ fn shown_elsewhere(
     let scene = &ground.scene;
     let records = scene.records;
     let own = scene.panels.first().map(|&i| &records.panels[i].machine)?;
+    let (first, last) = (scene.panels.first()?, scene.panels.last()?);
     let mut counts: BTreeMap<&str, Tally> = BTreeMap::new();
+    let mut beside: BTreeSet<&str> = BTreeSet::new();
     for &i in ground.others {
         let panel = &records.panels[i];
+        let timed = panel.sanded_at.is_some();
+        if !timed || first < &i && &i < last {
+            beside.extend(panel.machine.as_deref());
+        }
         if let (Some(name), Some(place)) = (
             panel.machine.as_deref().filter(|_| panel.machine != *own),
             machine.holder.to_machine(panel, &machine.place),
@@ -178,8 +184,10 @@ fn shown_elsewhere(
         t.at_least(scene.background) <= SHOWN_ELSEWHERE
             && 2 * t.hits * here.exposed >= here.hits * t.exposed
     };
-    let first = counts.into_iter().find(|(_, tally)| shows(tally));
-    first.map(|(machine, there)| (machine.to_owned(), there))
+    // One that begins where this one ends may be the same under another name.
+    let mut counts = counts.into_iter().filter(|(name, _)| beside.contains(name));
+    let found = counts.find(|(_, tally)| shows(tally));
+    found.map(|(machine, there)| (machine.to_owned(), there))
 }
 
 /// Part numbers whose hits at the place are too many for background.

@@ -4,12 +4,24 @@
 use super::{Recorded, Rows, place_within};
 use crate::causes::Rival;
 use crate::duel::{Contender, Given, Response, Toward, in_order, stretches};
+use crate::records::Panel;
 
 /// Panels of a day that count as its first.
 const FIRST: f64 = 5.0;
 
 /// Shifts by the clock, begun at 6, 14 and 22 hours (common practice).
 const SHIFTS: [&str; 3] = ["6 to 14", "14 to 22", "22 to 6"];
+
+/// The place in [`SHIFTS`] of the shift in which a panel was sanded.
+fn shift(panel: &Panel) -> Option<usize> {
+    let hour = panel.sanded_at?.local.hour();
+    Some((usize::try_from(hour).ok()? + 18) % 24 / 8)
+}
+
+/// The name of the shift in which a panel was sanded, as findings give it.
+pub(crate) fn shift_name(panel: &Panel) -> Option<&'static str> {
+    SHIFTS.get(shift(panel)?).copied()
+}
 
 pub(super) fn contenders(rows: &Rows<'_>) -> Vec<Recorded> {
     let cells = rows.cells();
@@ -38,9 +50,7 @@ pub(super) fn contenders(rows: &Rows<'_>) -> Vec<Recorded> {
         let at = p.sanded_at?.local;
         usize::try_from(2 * at.hour() + at.minute() / 30).ok()
     });
-    let shift: Vec<Option<usize>> = (hour.iter())
-        .map(|h| Some((*h.as_ref()? / 2 + 18) % 24 / 8))
-        .collect();
+    let shift: Vec<Option<usize>> = rows.each(shift);
     let day_of_cell = in_order((0..cells.len()).map(|at| (cells[at], days[at])));
     let first: Vec<Option<f64>> = (place_within(&day_of_cell).iter().zip(&days))
         .map(|(place, day)| Some(f64::from(u8::from((*place)? <= FIRST))).filter(|_| day.is_some()))

@@ -1,6 +1,9 @@
 //! Whether the panels make a fair base for rates.
 
-use super::super::{Records, Warning, WarningCode};
+use std::collections::BTreeMap;
+use std::sync::Arc;
+
+use super::super::{Panel, Records, Warning, WarningCode};
 use super::{counted, warn};
 use crate::site::Site;
 
@@ -14,6 +17,124 @@ const SHORTEST_FORM: usize = 3;
 const PANELS_AT_THE_TOP: usize = 5;
 /// Nor is this share of the inspected panels.
 const SHARE_AT_THE_TOP: f64 = 0.05;
+
+/// Clean panels that must be missing at least before they count as not exported: at
+/// five expected, none is left by chance in less than 1 %.
+const MISSING: f64 = 5.0;
+/// Shares of clean panels where they are missing and where they are there.
+const AS_GOOD_AS_NONE: f64 = 0.02;
+const SOME: f64 = 0.1;
+/// A kind on this share of the panels or more leaves no clean ones by itself.
+const ON_ALL: f64 = 0.9;
+
+/// Whether the clean ones among some panels are in the files.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Clean {
+    /// Next to none is, though the others tell of several.
+    Missing,
+    /// So many are that they are exported.
+    There,
+    /// Neither can be said.
+    Unknown,
+}
+
+/// Marks by panel, to tell whether clean panels are exported.
+pub(crate) struct Cleans {
+    marks: Vec<usize>,
+    /// The kinds on each panel, each once.
+    kinds: Vec<Vec<usize>>,
+}
+
+impl Cleans {
+    pub(crate) fn new(records: &Records) -> Self {
+        let mut marks = vec![0; records.panels.len()];
+        let mut kinds: Vec<Vec<usize>> = vec![Vec::new(); records.panels.len()];
+        for defect in &records.defects {
+            marks[defect.panel] += 1;
+            if !kinds[defect.panel].contains(&defect.name) {
+                kinds[defect.panel].push(defect.name);
+            }
+        }
+        Self { marks, kinds }
+    }
+
+    /// Whether the clean ones of these panels are there. At least (panels with one
+    /// mark)² / 2·(panels with two) clean ones are to be expected however panels
+    /// differ (Chao 1984, Scand. J. Statistics 11, 265–270), unless one kind is on
+    /// nearly all of them.
+    pub(crate) fn of(&self, panels: impl Iterator<Item = usize>) -> Clean {
+        let mut times = [0_usize; 3];
+        let mut all = 0_u32;
+        let mut with: BTreeMap<usize, u32> = BTreeMap::new();
+        for panel in panels {
+            all += 1;
+            if let Some(n) = times.get_mut(self.marks[panel]) {
+                *n += 1;
+            }
+            for kind in &self.kinds[panel] {
+                *with.entry(*kind).or_default() += 1;
+            }
+        }
+        let ([none, one, two], all) = (times.map(|n| n as f64), f64::from(all));
+        let expected = one * (one - 1.0) / (2.0 * (two + 1.0));
+        let everywhere = with.values().any(|n| f64::from(*n) >= ON_ALL * all);
+        if none <= AS_GOOD_AS_NONE * all && expected - none >= MISSING && !everywhere {
+            Clean::Missing
+        } else if none > 0.0 && none >= SOME * all {
+            Clean::There
+        } else {
+            Clean::Unknown
+        }
+    }
+}
+
+/// Panels of which only those with a mark are exported, while others' clean ones are
+/// there as well: rates on the two can't be compared.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(crate) struct OnlyMarked {
+    /// Which: "machine M2".
+    pub which: String,
+    /// Whether each panel of the records is one of them.
+    pub panels: Vec<bool>,
+}
+
+/// All such panels, by what they have in common.
+pub(crate) fn only_marked(records: &Records) -> Vec<OnlyMarked> {
+    let cleans = Cleans::new(records);
+    let inspected = || (0..records.panels.len()).filter(|&k| records.panels[k].inspected);
+    let mut found: Vec<OnlyMarked> = Vec::new();
+    for (what, of) in COLUMNS {
+        let mut levels: BTreeMap<&Arc<str>, Vec<bool>> = BTreeMap::new();
+        for k in inspected() {
+            if let Some(level) = of(&records.panels[k]) {
+                let own = levels.entry(level);
+                own.or_insert_with(|| vec![false; records.panels.len()])[k] = true;
+            }
+        }
+        for (level, panels) in levels {
+            let of = |wanted: bool| cleans.of(inspected().filter(|&k| panels[k] == wanted));
+            if (of(true), of(false)) == (Clean::Missing, Clean::There)
+                && found.iter().all(|f| f.panels != panels)
+            {
+                found.push(OnlyMarked {
+                    which: format!("{what} {level}"),
+                    panels,
+                });
+            }
+        }
+    }
+    found
+}
+
+/// What may decide whether clean panels are exported, and its level on a panel.
+type Level = (&'static str, fn(&Panel) -> Option<&Arc<str>>);
+const COLUMNS: [Level; 5] = [
+    ("machine", |p| p.machine.as_ref()),
+    ("head", |p| p.head.as_ref()),
+    ("inspector", |p| p.inspector.as_ref()),
+    ("supplier", |p| p.supplier.as_ref()),
+    ("part", |p| p.part.as_ref()),
+];
 
 pub(super) fn find(records: &Records, site: &Site, warnings: &mut Vec<Warning>) {
     let inspected = records.panels.iter().filter(|p| p.inspected).count();
@@ -54,6 +175,15 @@ pub(super) fn find(records: &Records, site: &Site, warnings: &mut Vec<Warning>) 
         warnings.push(warn(
             WarningCode::NoCleanPanels,
             "Every inspected panel has a defect. If panels without one are not exported, no rate can be trusted: export every inspected panel, with a blank defect for the clean ones.".into(),
+        ));
+    }
+    for only in only_marked(records) {
+        warnings.push(warn(
+            WarningCode::NoCleanPanels,
+            format!(
+                "Of {} only panels with a defect are in the files, of the others clean ones too: their rates can’t be compared. Export every inspected panel, with a blank defect for the clean ones.",
+                only.which
+            ),
         ));
     }
     let total = records.defects.len();

@@ -16,6 +16,7 @@ mod same_moment;
 mod times;
 
 pub(crate) use alike::almost_one;
+pub(crate) use exposure::{Clean, Cleans, only_marked};
 pub(super) use near_copies::warning as told_again;
 pub(super) use places::placeholders;
 pub(super) use times::{dates, one_clock};

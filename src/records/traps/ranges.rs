@@ -6,14 +6,6 @@ use std::collections::{BTreeMap, BTreeSet};
 use super::super::{Column, FactorValue, Panel, Records, Warning, WarningCode};
 use super::{counted, median, short, some, warn};
 
-/// Outside these a setting is unusual (common practice, no source).
-const FEED_MM_S: (f64, f64) = (5.0, 1000.0);
-const FORCE_N: (f64, f64) = (2.0, 200.0);
-const SIZE_MM: (f64, f64) = (60.0, 10_000.0);
-const REMOVED_UM: (f64, f64) = (1.5, 1000.0);
-const FILM_UM: (f64, f64) = (8.0, 3000.0);
-const MOST_PASSES: f64 = 12.0;
-
 /// By how much a number is off when it is in another unit: inch for mm and mil
 /// for µm; minute for second; kilogram-force for newton; m/min for mm/s; cm
 /// for mm.
@@ -37,30 +29,22 @@ pub(super) fn find(records: &Records, warnings: &mut Vec<Warning>) {
         warnings,
         Column::LengthMm,
         &panels(|p| Some(p.length_mm)),
-        SIZE_MM,
         &[0, 4],
     );
     usual(
         warnings,
         Column::FeedMmS,
         &panels(|p| p.feed_mm_s),
-        FEED_MM_S,
         &[3, 0, 1],
     );
-    usual(
-        warnings,
-        Column::ForceN,
-        &panels(|p| p.force_n),
-        FORCE_N,
-        &[2],
-    );
+    usual(warnings, Column::ForceN, &panels(|p| p.force_n), &[2]);
     let removed = by_panel(records, |r| r.removed_um);
     let film = by_panel(records, |r| r.film_um);
     // Readings about zero are a gauge at its limit, not another unit.
     let about_zero = removed.iter().any(|v| *v <= 0.0);
     let clear: &[f64] = if about_zero { &[] } else { &removed };
-    usual(warnings, Column::RemovedUm, clear, REMOVED_UM, &[0]);
-    usual(warnings, Column::FilmUm, &film, FILM_UM, &[0]);
+    usual(warnings, Column::RemovedUm, clear, &[0]);
+    usual(warnings, Column::FilmUm, &film, &[0]);
 
     let told: Vec<(Column, f64)> = [
         (
@@ -108,14 +92,8 @@ fn by_panel(records: &Records, of: fn(&super::super::Reading) -> Option<f64>) ->
 }
 
 /// The typical value outside the usual.
-fn usual(
-    warnings: &mut Vec<Warning>,
-    column: Column,
-    values: &[f64],
-    (low, high): (f64, f64),
-    suspects: &[usize],
-) {
-    let Some(typical) = median(values.to_vec()) else {
+fn usual(warnings: &mut Vec<Warning>, column: Column, values: &[f64], suspects: &[usize]) {
+    let (Some(typical), Some((low, high))) = (median(values.to_vec()), column.usual()) else {
         return;
     };
     // A gauge that reads zero throughout is no matter of units.
@@ -206,7 +184,7 @@ const FAR_AREA: f64 = 1000.0;
 /// its limit, stops at the corner, abrasives that are always fresh.
 fn about_nothing(column: &str) -> f64 {
     match Column::from_name(column) {
-        Some(Column::RemovedUm) => REMOVED_UM.0,
+        Some(Column::RemovedUm) => Column::RemovedUm.usual().map_or(0.0, |(low, _)| low),
         Some(Column::LayXMm | Column::LayYMm) => 50.0,
         Some(Column::AbrasiveAge) => 10.0,
         _ => 0.0,
@@ -333,17 +311,18 @@ fn far_off(records: &Records, told: &[(Column, f64)], warnings: &mut Vec<Warning
 }
 
 fn passes(records: &Records, warnings: &mut Vec<Warning>) {
+    let (_, most) = Column::Passes.usual().unwrap_or((1.0, f64::INFINITY));
     let odd = records
         .panels
         .iter()
         .filter_map(|p| p.passes)
-        .filter(|v| v.fract() != 0.0 || *v > MOST_PASSES)
+        .filter(|v| v.fract() != 0.0 || *v > most)
         .count();
     if odd > 0 {
         warnings.push(warn(
             WarningCode::UnitSuspect,
             format!(
-                "passes is not whole or above {MOST_PASSES} on {}: is it a coverage, or passes per zone?",
+                "passes is not whole or above {most} on {}: is it a coverage, or passes per zone?",
                 counted(odd, "panel")
             ),
         ));

@@ -3,7 +3,7 @@
 pub mod page;
 
 use super::counting::{by_chance, capital, listed, of_panels, ordinal};
-use crate::causes::{Cause, Finding, Frame, Kind, LineAxis, Period, Reason};
+use crate::causes::{Cause, Finding, Frame, Kind, LineAxis, Period, Reason, Rival};
 use crate::charts::NumberStyle;
 use crate::site::FeedDirection;
 
@@ -15,6 +15,9 @@ pub struct Speech<'a> {
     /// Along which machine axis the panels feed.
     pub feed: FeedDirection,
 }
+
+/// Most levels named in what a rate goes with.
+const LEVELS: usize = 3;
 
 /// "M1", "M1, head 2", or a word where no machine is recorded.
 pub fn cell_name(machine: Option<&str>, head: Option<&str>) -> String {
@@ -30,6 +33,9 @@ pub fn cell_name(machine: Option<&str>, head: Option<&str>) -> String {
 pub fn shape(finding: &Finding) -> String {
     if let Some(bars) = &finding.bars {
         return super::bars::shape(bars);
+    }
+    if let Some(who) = carried_by(finding) {
+        return who;
     }
     match finding.kind {
         Kind::Spot => "at one place".into(),
@@ -53,6 +59,38 @@ pub fn shape(finding: &Finding) -> String {
         Kind::Abrasive => "with the age or batch of the abrasive".into(),
         Kind::Wandering | Kind::Rate => "without a fixed place".into(),
         Kind::Time => "at certain times".into(),
+    }
+}
+
+/// What a rate goes with: "with recipe B", "rising with feed speed"; none of other
+/// kinds.
+fn carried_by(finding: &Finding) -> Option<String> {
+    if !matches!(
+        finding.kind,
+        Kind::Rate | Kind::Lot | Kind::Abrasive | Kind::Time
+    ) {
+        return None;
+    }
+    let rival = finding.rival.as_ref()?;
+    let name = super::reasons::column(rival);
+    let follows = finding.reasons.iter().find_map(|reason| match reason {
+        Reason::RateFollows { rises, .. } => Some(*rises),
+        _ => None,
+    });
+    match (rival, follows) {
+        (Rival::Machine | Rival::Head, _) => Some("more often than the others".into()),
+        (Rival::Step, _) => Some("from one moment on".into()),
+        (Rival::FirstOfDay, _) => Some("at the start of the day".into()),
+        (Rival::AbrasiveAge, Some(true)) => Some("with worn abrasive".into()),
+        (Rival::AbrasiveAge, Some(false)) => Some("with fresh abrasive".into()),
+        (_, Some(true)) => Some(format!("rising with {name}")),
+        (_, Some(false)) => Some(format!("falling with {name}")),
+        _ if finding.levels.is_empty() => None,
+        (Rival::Lot, _) if finding.levels.len() > 1 => {
+            Some(format!("in lots {}", listed(&finding.levels, LEVELS)))
+        }
+        (Rival::Lot, _) => Some(format!("in lot {}", finding.levels[0])),
+        _ => Some(format!("with {name} {}", listed(&finding.levels, LEVELS))),
     }
 }
 

@@ -439,7 +439,7 @@ mod tests {
         });
         assert_eq!(
             news(&finding, &life, None, None, &numbers),
-            "Sand-through in few lots on M1 (F1) is gone: lot B no more than elsewhere, on 14 of \
+            "Sand-through in lot B on M1 (F1) is gone: lot B no more than elsewhere, on 14 of \
              40 panels since, elsewhere on 38 of 80 panels (confidence 98\u{a0}%)."
         );
         assert_eq!(

@@ -19,7 +19,7 @@ pub fn next_check(check: &NextCheck, numbers: &NumberStyle) -> Option<String> {
         ),
         NextCheck::ShiftPanels { panels } => format!(
             "Lay {} panels shifted or turned by a quarter and inspect them; a half turn takes this \
-             place onto itself and tells nothing.",
+             place onto itself, or onto another such place, and tells nothing.",
             count(*panels)
         ),
         NextCheck::TurnAtTable { panels } => format!(

@@ -2,7 +2,9 @@
 
 pub mod page;
 
-use crate::causes::{Contrast, EdgeToEdge, PartSign, Side, SurfaceNote, SurfaceReason, TermName};
+use crate::causes::{
+    Contrast, DifferBy, EdgeToEdge, PartSign, Side, SurfaceNote, SurfaceReason, TermName,
+};
 use crate::charts::NumberStyle;
 use crate::report::words::counting::{count_panels, counted, list};
 use crate::report::words::reasons::column;
@@ -57,6 +59,7 @@ pub fn surface_reason(reason: &SurfaceReason, n: &NumberStyle) -> String {
             list(rivals.iter().map(|r| column(r).to_owned()))
         ),
         SurfaceReason::Sign(sign) => sign_sentence(sign, n),
+        SurfaceReason::DifferBy(follows) => follows_sentence(follows, n),
         SurfaceReason::CrownReadsAsSlope => {
             "The places measured lie to one side of the panel's middle, so that a crown of the panels \
              reads as a slope: measure on an even grid."
@@ -90,6 +93,33 @@ fn contrast_sentence(contrast: Contrast, turned: usize, panels: usize, n: &Numbe
     }
 }
 
+fn follows_sentence(follows: &DifferBy, n: &NumberStyle) -> String {
+    match follows {
+        DifferBy::Time => {
+            "Panels sanded one after the other are alike in it: a head that was moved or \
+             drifts would look so, and so would panels that changed at that time."
+                .to_owned()
+        }
+        DifferBy::TwoStates {
+            panels,
+            lay_recorded,
+        } => format!(
+            "The slopes lie about two values with little between, {} about the rarer one: two heads or \
+             nests would look so{}; warp takes many values.",
+            count_panels(*panels, n),
+            if *lay_recorded {
+                ""
+            } else {
+                ", and so would panels laid two ways, which nobody wrote down"
+            }
+        ),
+        DifferBy::Column(rival) => format!(
+            "They differ from one {} to another, not beyond: it may lean.",
+            column(rival)
+        ),
+    }
+}
+
 fn sign_sentence(sign: &PartSign, n: &NumberStyle) -> String {
     let um = |value: f64| n.significant(value, 2);
     match sign {
@@ -105,7 +135,7 @@ fn sign_sentence(sign: &PartSign, n: &NumberStyle) -> String {
         ),
         PartSign::PanelsDiffer { term, sd_um, .. } => format!(
             "Panels differ among themselves in their {} by {} µm (standard deviation, {}), more than the \
-             gauge does: a tilt of the head is the same on every panel, warp is not.",
+             gauge does; a tilt of the head that nobody moves is the same on every panel, warp is not.",
             term_name(*term),
             um(*sd_um),
             reach(*term)

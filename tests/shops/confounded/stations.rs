@@ -52,6 +52,19 @@ pub(super) fn kinds() -> Vec<Kind> {
             })
             .by(Party::Inspection)
             .open(&["inspector", "station", "machine"]),
+        Kind::new(
+            "clean panels of one machine are not exported",
+            &SIZES,
+            |n, seed| {
+                Floor::new(n, 40, seed)
+                    .named(&[Machine], |p| p.number % 2)
+                    .lots_back(5, 10)
+                    .marks(NIB, 0.6)
+                    .marks(STAIN, 0.6)
+                    .exported(|p, marks| marks > 0 || !Piece::is(&p.panel.machine, "M2"))
+            },
+        )
+        .by(Party::Inspection),
         kind("an inspector in the lots of one supplier")
             .on(&SIZES, 40, |f| {
                 f.dealt_to(&[Supplier, Inspector], 2, |p| p.pallet)

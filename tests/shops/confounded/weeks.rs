@@ -127,5 +127,12 @@ pub(super) fn kinds() -> Vec<Kind> {
             })
             .by(Party::Part)
             .open(&["lot", "machine"]),
+        kind("two machines, the bad lots go to one of them and nobody writes lots down")
+            .on(&SIZES, 40, |f| {
+                f.each(|p| p.panel.machine = name("M", p.pallet % 2))
+                    .anywhere(NIB, 0.6, |p| times(Piece::is(&p.panel.machine, "M2"), 3.0))
+            })
+            .by(Party::Part)
+            .open(&["lot"]),
     ]
 }

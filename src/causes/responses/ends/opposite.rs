@@ -8,11 +8,13 @@
 use crate::causes::about::About;
 use crate::causes::responses::ends::votes::{Thirds, thirds};
 use crate::causes::responses::place::Marks;
+use crate::causes::responses::surface::{follow_levels, follow_time};
 use crate::causes::tails::{binomial_at_least, sign_test};
 use crate::causes::{
     Cause, Evidence, Finding, Frame, Kind, LineAxis, NextCheck, OpenRival, Reason, Rival, Side,
     Tally,
 };
+use crate::duel::{codes, in_order};
 use crate::records::{Panel, Records};
 use crate::stats::poisson_binomial_tail;
 
@@ -26,6 +28,9 @@ const EDGE_MM: f64 = 40.0;
 /// Panels laid along and panels laid across must each show the ends at this
 /// level before they are the panel's and not the path's.
 pub(crate) const EITHER_WAY: f64 = 0.01;
+
+/// Panels to lay turned where no lay was written down.
+const PANELS_TURNED: usize = 12;
 
 /// Panels to lay across the feed where none did.
 const PANELS_ACROSS: usize = 12;
@@ -55,12 +60,17 @@ pub(crate) fn signs_change(
     };
     let mut both = Vec::new();
     let (mut opposite, mut low) = (Vec::new(), 0);
+    // Which side of the panel as it lay took more: 1 low, 0 high.
+    let mut signs = Vec::new();
     for &panel in panels {
         if let (Some(o), Some(u)) = (vote(&over, panel), vote(&under, panel)) {
             both.push(panel);
             low += usize::from(o == Side::of(axis).0);
             if o != u {
                 opposite.push(panel);
+                let turned = records.panels[panel].lay.degrees() >= 180;
+                let at_low = (o == Side::of(axis).0) != turned;
+                signs.push(f64::from(u8::from(at_low)));
             }
         }
     }
@@ -68,7 +78,7 @@ pub(crate) fn signs_change(
     let p_adjusted = (2.0 * p * tests as f64).min(1.0);
     let unsigned = sign_test(low, both.len() - low) > UNREMARKABLE;
     (p_adjusted <= alpha && unsigned).then(|| {
-        finding(
+        let found = finding(
             records,
             over.name,
             (&opposite, both.len()),
@@ -80,8 +90,62 @@ pub(crate) fn signs_change(
                 p_value: p,
             },
             both.len() as f64 / 2.0,
-        )
+        );
+        let open = signs_follow(records, &opposite, &signs);
+        if open.is_empty() {
+            found
+        } else {
+            leave(found, open)
+        }
     })
+}
+
+/// Who may make the sign change beside the panels: a head that was moved, one of two
+/// heads or nests, who inspected, panels turned without a word.
+fn signs_follow(records: &Records, panels: &[usize], signs: &[f64]) -> Vec<(Rival, NextCheck)> {
+    let each = || panels.iter().map(|&at| &records.panels[at]);
+    let mut out = Vec::new();
+    if each().all(|panel| !panel.lay_recorded) {
+        let panels = PANELS_TURNED;
+        out.push((Rival::Lay, NextCheck::TurnPanels { panels }));
+    }
+    type Column = fn(&Panel) -> Option<&str>;
+    let columns: [(Rival, Column); 3] = [
+        (Rival::Head, |p| p.head.as_deref()),
+        (Rival::Fixture, |p| p.fixture.as_deref()),
+        (Rival::Inspector, |p| p.inspector.as_deref()),
+    ];
+    let try_alone = |factor: Rival| (factor.clone(), NextCheck::TryFactor { factor });
+    for (rival, of) in columns {
+        if each().all(|p| of(p).is_some()) && follow_levels(signs, &in_order(each().map(of))) {
+            out.push(try_alone(rival));
+        }
+    }
+    let lots: Vec<Option<String>> = each().map(|p| p.lot.as_deref().map(String::from)).collect();
+    if follow_time(signs, codes(&lots).0.into_iter()) {
+        out.push(try_alone(Rival::Step));
+    }
+    out
+}
+
+/// The finding with these open, of nobody.
+fn leave(mut found: Finding, open: Vec<(Rival, NextCheck)>) -> Finding {
+    found.cause = Cause::Undecided;
+    found.frame = None;
+    if let Some((_, check)) = open.first() {
+        found.next_check = check.clone();
+    }
+    let rivals = open.iter().map(|o| o.0.clone()).collect();
+    found.reasons.push(Reason::SignFollows { rivals });
+    found.open = (open.into_iter())
+        .map(|(rival, to_settle)| OpenRival {
+            rival,
+            levels: Vec::new(),
+            to_settle,
+            panels: None,
+        })
+        .collect();
+    found
 }
 
 /// Both ends marked, the middle spared. Expected from each panel's number of

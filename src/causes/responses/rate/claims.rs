@@ -153,13 +153,24 @@ impl Table<'_> {
         if self.without_times() {
             met.put(false, &Rival::Day, Vec::new);
         }
+        if self.without_lots() {
+            // Parts of another family may all have gone to one machine; to one
+            // setting, that is less likely.
+            match recorded.rival {
+                Rival::Machine => met.put(false, &Rival::Lot, Vec::new),
+                ref rival if matches!(rival.cause(), Cause::Machine | Cause::Recipe) => {
+                    met.beside.push((Rival::Lot, Vec::new()));
+                }
+                _ => {}
+            }
+        }
         self.meet_place_in_lot(&asked, &mut met);
         self.meet_time(&asked, &mut met);
         let inspector = &Rival::Inspector;
         if recorded.rival == Rival::Machine
             && !met.beaten.contains(inspector)
             && !met.leaves_open(inspector)
-            && !self.records_alike(&inside, others)
+            && (!self.records_alike(&inside, others) || self.others_write_none(&inside))
         {
             met.put(false, inspector, Vec::new);
         }
@@ -258,6 +269,13 @@ impl Table<'_> {
         2 * self.panels.iter().filter(timed).count() < self.panels.len()
     }
 
+    /// Whether fewer than half of the panels name their lot or supplier.
+    fn without_lots(&self) -> bool {
+        let panel = |i: &usize| &self.records.panels[*i];
+        let named = |i: &&usize| panel(i).lot.is_some() || panel(i).supplier.is_some();
+        2 * self.panels.iter().filter(named).count() < self.panels.len()
+    }
+
     /// Whether most panels were sanded in hours that came on two days or more.
     fn hours_return(&self) -> bool {
         let time = |i: &usize| self.records.panels[*i].sanded_at.map(|t| t.local);
@@ -354,6 +372,13 @@ impl Table<'_> {
             }
         };
         met.put(beaten, &Rival::Step, Vec::new);
+    }
+
+    /// Whether no other panel has a mark of the kind: whoever inspects them may not
+    /// write it down.
+    fn others_write_none(&self, inside: &[usize]) -> bool {
+        let inside: BTreeSet<usize> = inside.iter().copied().collect();
+        (self.marks.iter().enumerate()).all(|(at, marks)| *marks == 0.0 || inside.contains(&at))
     }
 
     /// Whether the accused machine writes other kinds down as others do, where there

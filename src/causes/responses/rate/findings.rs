@@ -13,7 +13,8 @@ use crate::duel::codes;
 use crate::records::Records;
 use crate::stats::Interval;
 
-/// A stream of several must lean the same way as all together by so much.
+/// A stream of several must lean the same way as all together by so much, and by the
+/// square root of what all together do: else it is another one that does it.
 const OWN_RATIO: f64 = 1.1;
 
 /// Findings of all streams of one kind of defect.
@@ -25,9 +26,11 @@ pub(crate) fn rate_findings(
     let mut out = Vec::new();
     for claim in &account.claims {
         for &index in &account.streams {
-            let machines = account.streams.len();
+            let alone = account.streams.len() == 1;
+            let all = claim.bound.map_or(1.0, |b| b.ratio.max(1.0 / b.ratio));
+            let own = OWN_RATIO.max(all.sqrt());
             if let Some((inside, marks, ratio)) = share_of(records, &streams[index], account, claim)
-                && (machines == 1 || ratio > OWN_RATIO)
+                && (alone || ratio > own)
             {
                 let finding = finding_of(
                     records,
@@ -99,7 +102,9 @@ fn finding_of(
     (account, claim): (&Account, &Claim),
     (inside, marks): (&[usize], f64),
 ) -> Finding {
-    let machines = account.streams.len();
+    let machine = |p: &usize| records.panels[*p].machine.as_deref();
+    let machines = account.panels.iter().map(machine).collect::<BTreeSet<_>>();
+    let machines = machines.len();
     let cause = claim.cause();
     let mut finding = about_rate(
         records,
@@ -171,15 +176,23 @@ fn reasons(records: &Records, account: &Account, claim: &Claim, machines: usize)
     // Who inspected is a suspect also where nobody wrote it down.
     let of_panels = |p: &usize| records.panels[*p].inspector.is_none();
     let unknown = claim.rival == Rival::Machine && account.panels.iter().all(of_panels);
-    let moved: Vec<Rival> = (claim.open.iter().chain(&claim.beside))
-        .map(|o| o.0.clone())
-        .filter(|rival| !(unknown && *rival == Rival::Inspector))
-        .collect();
+    let lotless = |p: &usize| records.panels[*p].lot.is_none();
+    let lotless = account.panels.iter().all(lotless);
+    let untold = |rival: &Rival| match rival {
+        Rival::Inspector => unknown,
+        Rival::Lot => lotless,
+        _ => false,
+    };
+    let rivals = || (claim.open.iter().chain(&claim.beside)).map(|o| &o.0);
+    let moved: Vec<Rival> = rivals().filter(|r| !untold(r)).cloned().collect();
     if !moved.is_empty() {
         out.push(Reason::MovedWith { columns: moved });
     }
     if unknown {
         out.push(Reason::InspectorNotRecorded);
+    }
+    if lotless && rivals().any(|r| *r == Rival::Lot) {
+        out.push(Reason::LotsNotRecorded);
     }
     out
 }

@@ -13,7 +13,7 @@ mod quiet;
 pub(crate) use findings::{about_rate, by_age, rate_findings};
 pub(crate) use quiet::Quiet;
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use super::Remainder;
 use crate::causes::rivals::{Recorded, Rows, StepFound, recorded, step};
@@ -159,6 +159,11 @@ impl<'a> Table<'a> {
                 s.data.panels.iter().copied().zip(s.marks.iter().copied())
             })
             .collect();
+        // Cells without one mark of the kind count too: as none at all.
+        let covered: BTreeSet<usize> = found.iter().map(|f| f.0).collect();
+        let inspected = (records.panels.iter().enumerate()).filter(|(_, p)| p.inspected);
+        let without = inspected.map(|(i, _)| i).filter(|i| !covered.contains(i));
+        found.extend(without.map(|i| (i, 0.0)));
         found.sort_by_key(|f| f.0);
         let (panels, marks): (Vec<usize>, Vec<f64>) = found.into_iter().unzip();
         let areas: Vec<f64> = panels

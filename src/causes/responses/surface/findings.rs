@@ -3,7 +3,7 @@
 
 use crate::causes::responses::surface::verdict::{Levels, told};
 use crate::causes::responses::surface::{
-    EdgeToEdge, PartSign, Surface, SurfaceCause, SurfaceNote, SurfaceReason, TermName,
+    DifferBy, EdgeToEdge, PartSign, Surface, SurfaceCause, SurfaceNote, SurfaceReason, TermName,
 };
 use crate::causes::{
     Cause, Evidence, Finding, Frame, Kind, NextCheck, OpenRival, Reason, Rival, Tally, about,
@@ -56,6 +56,16 @@ fn open(rival: &Rival, to_settle: NextCheck) -> OpenRival {
         levels: Vec::new(),
         to_settle,
         panels,
+    }
+}
+
+/// What would tell whether differences follow it.
+fn settles(follows: &DifferBy) -> NextCheck {
+    match follows {
+        DifferBy::TwoStates { .. } => NextCheck::TurnPanels { panels: TURN },
+        other => NextCheck::TryFactor {
+            factor: other.rival(),
+        },
     }
 }
 
@@ -158,7 +168,9 @@ impl About<'_> {
         let differ = (signs.iter()).any(|s| matches!(s, PartSign::PanelsDiffer { .. }));
         let tapers = signs.iter().any(taper);
         let went_with = &surface.evidence.taper_open;
-        let part = differ || (tapers && went_with.is_empty());
+        let follows = &surface.evidence.differ_follow;
+        let own = differ && follows.is_empty();
+        let part = own || (tapers && !differ && went_with.is_empty());
         let mut reasons: Vec<SurfaceReason> = signs
             .iter()
             .map(|&sign| SurfaceReason::Sign(sign))
@@ -170,9 +182,16 @@ impl About<'_> {
                 reasons.push(SurfaceReason::LayGoesWith(went_with.clone()));
             }
         }
+        if differ {
+            let follows = follows.iter().cloned();
+            reasons.extend(follows.map(SurfaceReason::DifferBy));
+        }
         reasons.extend(self.shares());
         let open = match (part, tapers) {
             (true, _) if differ => Vec::new(),
+            _ if differ && !own => (follows.iter())
+                .map(|f| open(&f.rival(), settles(f)))
+                .collect(),
             (true, _) => self.table_on_trust(),
             (false, true) => went_with.iter().map(|r| open(r, meet(r))).collect(),
             (false, false) => [Rival::Panel, Rival::Machine]
@@ -194,7 +213,9 @@ impl About<'_> {
                 .map(|s| self.levels.part(s.p_value()))
                 .reduce(f64::min),
             reasons: reasons.into_iter().map(Reason::Surface).collect(),
-            next_check: if surface.cause == SurfaceCause::Machine {
+            next_check: if let Some(first) = follows.first().filter(|_| differ) {
+                settles(first)
+            } else if surface.cause == SurfaceCause::Machine {
                 NextCheck::CheckFlatnessToo
             } else {
                 NextCheck::CheckFlatness

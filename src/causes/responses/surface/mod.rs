@@ -13,6 +13,7 @@
 //! report's level. Signs of the part, which accuse no machine, are split over
 //! their own number.
 
+mod differ;
 mod findings;
 mod fixed_part;
 mod gauge;
@@ -26,13 +27,17 @@ mod verdict;
 
 use std::collections::BTreeMap;
 
+use crate::causes::Rival;
 use crate::causes::streams::{Cell, cell_of};
 use crate::records::Records;
 use meeting::Company;
 use panel_fit::{BENDS, PanelFit, SLOPES, Shape, Spot};
+use spread::Spread;
 use terms::{Bend, crown_reads_as_slope, shares, slope_values, take_out_gauges};
 use verdict::{Doubt, Levels, Scale};
 
+pub use differ::DifferBy;
+pub(crate) use differ::{follow_levels, follow_time};
 pub use findings::UNEVEN_REMOVAL;
 pub(crate) use findings::findings;
 pub use result::{
@@ -57,6 +62,8 @@ struct Group {
     extents_mm: (f64, f64),
     notes: Vec<SurfaceNote>,
     constant: bool,
+    /// Whether the lay of any panel was written down.
+    lay_recorded: bool,
 }
 
 /// The unevenness of removal on every machine and head that has readings of
@@ -142,6 +149,7 @@ fn group(
                 *known.entry(name).or_insert(next)
             })
         });
+        out.lay_recorded |= panel.lay_recorded;
         let rect = panel.machine_rect();
         out.extents_mm.0 += rect.width();
         out.extents_mm.1 += rect.height();
@@ -179,7 +187,7 @@ fn group(
 }
 
 fn surface(group: Group, levels: &Levels) -> Surface {
-    let fixed = fixed_part::find(&group.fits, &group.company);
+    let mut fixed = fixed_part::find(&group.fits, &group.company);
     let gauge = gauge::pooled(&group.fits);
     let removed_um = mean(&group.levels);
     let told = verdict::told(fixed.contrast);
@@ -188,17 +196,37 @@ fn surface(group: Group, levels: &Levels) -> Surface {
         notes.push(SurfaceNote::GaugeUnknown);
     }
 
-    let slopes = [0, 1].map(|axis| {
+    let spread = |axis: usize, beyond_gauges: bool| {
         let mut values = slope_values(&group, &fixed, axis);
         let has = |fit: &&PanelFit| fit.shape.has(SLOPES[axis]);
-        let taken = usize::from(told) + take_out_gauges(&mut values, &group, has);
+        let mut taken = usize::from(told);
+        if beyond_gauges {
+            taken += take_out_gauges(&mut values, &group, has);
+        }
         gauge.and_then(|g| spread::spread(&values, g, taken))
-    });
+    };
+    let slopes = [0, 1].map(|axis| spread(axis, true));
     let bends = [0, 1, 2].map(|b| Bend::new(&group, BENDS[b], gauge));
     let scale = Scale {
         removed_um: removed_um.unwrap_or(0.0),
         gauge_sd_um: gauge.map(|g| g.variance.sqrt()),
     };
+    let differ = |s: Option<Spread>| s.is_some_and(|s| verdict::differ(&s, 2.0, levels, scale));
+    let with_gauges = [0, 1].map(|axis| spread(axis, false));
+    let follows = differ::follows(
+        &group,
+        &fixed,
+        (slopes.map(differ), with_gauges.map(differ)),
+    );
+    let by_column = follows.iter().any(|f| matches!(f, DifferBy::Column(_)));
+    let told_of = [0, 1].map(|axis| {
+        let column = by_column && differ(with_gauges[axis]) && !differ(slopes[axis]);
+        if column {
+            with_gauges[axis]
+        } else {
+            slopes[axis]
+        }
+    });
     let lean = verdict::lean(&fixed, levels, scale);
     let named = |k: usize, term: TermName| {
         let bend = bends[k].as_ref();
@@ -211,8 +239,8 @@ fn surface(group: Group, levels: &Levels) -> Surface {
     let signs = verdict::signs(
         &fixed,
         [
-            (TermName::SlopeX, None, slopes[0]),
-            (TermName::SlopeY, None, slopes[1]),
+            (TermName::SlopeX, None, told_of[0]),
+            (TermName::SlopeY, None, told_of[1]),
         ],
         [
             named(0, TermName::CrownX),
@@ -222,6 +250,14 @@ fn surface(group: Group, levels: &Levels) -> Surface {
         levels,
         scale,
     );
+    let leaning = |s: &PartSign| match s {
+        PartSign::TaperAlongLength { .. } => differ::gauges_lean(&group, &fixed, 0),
+        PartSign::TaperAlongWidth { .. } => differ::gauges_lean(&group, &fixed, 1),
+        _ => false,
+    };
+    if signs.iter().any(leaning) && !fixed.taper_open.contains(&Rival::Inspector) {
+        fixed.taper_open.push(Rival::Inspector);
+    }
     let tapers = signs.iter().any(|s| {
         matches!(
             s,
@@ -239,7 +275,7 @@ fn surface(group: Group, levels: &Levels) -> Surface {
     if let Some(by_um) = verdict::too_small(&fixed, levels, scale) {
         notes.push(SurfaceNote::TooSmallToMatter { by_um });
     }
-    let cause = verdict::cause(&fixed, &lean, &signs, scale, doubt);
+    let cause = verdict::cause(&fixed, &lean, (&signs, &follows), scale, doubt);
     let shares = shares(&fixed, &slopes, &bends, gauge);
     let term = |axis: usize, unit: &'static str| Term {
         machine: fixed.points[axis],
@@ -286,6 +322,7 @@ fn surface(group: Group, levels: &Levels) -> Surface {
             extent_mm: (extent(group.extents_mm.0), extent(group.extents_mm.1)),
             machine_open: fixed.machine_open,
             taper_open: fixed.taper_open,
+            differ_follow: follows,
             table_recorded: group.company.iter().any(|c| c.inspect_lay.is_some()),
         },
     }

@@ -2,6 +2,7 @@
 
 use serde::Serialize;
 
+use super::differ::DifferBy;
 use crate::causes::{Rival, Side};
 use crate::records::Lay;
 use crate::stats::Interval;
@@ -265,6 +266,8 @@ pub enum SurfaceReason {
     },
     /// A sign of the part.
     Sign(PartSign),
+    /// What the differences between panels follow.
+    DifferBy(DifferBy),
     /// The places measured lie so that a crown reads as a slope.
     CrownReadsAsSlope,
 }
@@ -325,6 +328,8 @@ pub struct SurfaceEvidence {
     pub machine_open: Vec<Rival>,
     /// Recorded rivals of a taper of the panels that went with the lay.
     pub taper_open: Vec<Rival>,
+    /// What the panels' differences follow that is none of their own.
+    pub differ_follow: Vec<DifferBy>,
     /// Whether the lay at the inspection table is recorded.
     pub table_recorded: bool,
 }

@@ -2,6 +2,7 @@
 
 use crate::causes::Side;
 use crate::causes::levels;
+use crate::causes::responses::surface::differ::DifferBy;
 use crate::causes::responses::surface::fixed_part::FixedPart;
 use crate::causes::responses::surface::result::{
     Contrast, EdgeToEdge, Estimate, Lean, PartSign, SurfaceCause, TermName,
@@ -98,6 +99,13 @@ pub(crate) fn too_small(fixed: &FixedPart, levels: &Levels, scale: Scale) -> Opt
         .max_by(f64::total_cmp)
 }
 
+/// Whether panels differ in a term, beyond doubt and by enough; `extent` makes its
+/// values edge to edge.
+pub(crate) fn differ(spread: &Spread, extent: f64, levels: &Levels, scale: Scale) -> bool {
+    levels.part(spread.p_value) <= levels.alpha
+        && extent * spread.variance.max(0.0).sqrt() >= SPREAD_MATTERS * scale.removed_um.abs()
+}
+
 /// A term with what panels share of it and how they differ.
 pub(crate) type Found = (TermName, Option<Estimate>, Option<Spread>);
 
@@ -139,11 +147,10 @@ pub(crate) fn signs(
         .chain(bends.iter().map(|b| (b, 1.0)));
     for ((term, _, spread), extent) in extents {
         let Some(spread) = spread else { continue };
-        let sd_um = extent * spread.variance.max(0.0).sqrt();
-        if off(spread.p_value) && sd_um >= SPREAD_MATTERS * removed_um {
+        if differ(spread, extent, levels, scale) {
             out.push(PartSign::PanelsDiffer {
                 term: *term,
-                sd_um,
+                sd_um: extent * spread.variance.max(0.0).sqrt(),
                 p_value: spread.p_value,
             });
         }
@@ -180,7 +187,7 @@ pub(crate) enum Doubt {
 pub(crate) fn cause(
     fixed: &FixedPart,
     lean: &Lean,
-    signs: &[PartSign],
+    (signs, follows): (&[PartSign], &[DifferBy]),
     scale: Scale,
     doubt: Doubt,
 ) -> SurfaceCause {
@@ -199,7 +206,7 @@ pub(crate) fn cause(
         PartSign::TaperAlongLength { .. } | PartSign::TaperAlongWidth { .. } => {
             doubt == Doubt::None && fixed.taper_open.is_empty()
         }
-        PartSign::PanelsDiffer { .. } => true,
+        PartSign::PanelsDiffer { .. } => follows.is_empty(),
         PartSign::SharedBend { .. } => false,
     });
     if with_panels {

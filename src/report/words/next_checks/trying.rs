@@ -71,7 +71,7 @@ pub(in crate::report::words) fn meet(rival: &Rival, levels: &[String], held: &Ri
     if is_time(rival) && is_time(held) {
         return format!(
             "Find out what goes with the {name} and what with the {kept}, and write it down with each panel: \
-             the two have not met so far, and neither can be set."
+             the records hardly part the two, and neither can be set."
         );
     }
     if is_time(rival) {
@@ -81,7 +81,7 @@ pub(in crate::report::words) fn meet(rival: &Rival, levels: &[String], held: &Ri
             _ => "on one day",
         };
         return format!(
-            "Let {kept} differ {when}, in turns, in blocks: so far it changed with the {name} only."
+            "Let {kept} differ {when}, in turns, in blocks: so far too few panels part the two."
         );
     }
     let same = match held {
@@ -102,7 +102,7 @@ pub(in crate::report::words) fn meet(rival: &Rival, levels: &[String], held: &Ri
         Rival::Inspector | Rival::Table => format!("Inspect with one {name} and another{named}"),
         _ => format!("Change {name} alone{named},"),
     };
-    format!("{start} in turns, in blocks, {same}: they have not met so far.")
+    format!("{start} in turns, in blocks, {same}: so far too few panels part the two.")
 }
 
 #[cfg(test)]
@@ -138,7 +138,7 @@ mod tests {
         }
         assert_eq!(
             meet(&Rival::Feed, &[], &Rival::Lot),
-            "Change feed speed alone, in turns, in blocks, with lot held the same: they have not met so far."
+            "Change feed speed alone, in turns, in blocks, with lot held the same: so far too few panels part the two."
         );
     }
 

@@ -117,6 +117,7 @@ pub fn reason(reason: &Reason, numbers: &NumberStyle) -> String {
         | Reason::Drifts { .. } => course(reason, n),
         Reason::SideVotes { .. }
         | Reason::SignsChange { .. }
+        | Reason::SignFollows { .. }
         | Reason::BothEnds { .. }
         | Reason::EndsStandOut { .. }
         | Reason::SideHolds { .. }

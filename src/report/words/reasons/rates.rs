@@ -51,7 +51,7 @@ pub(super) fn rates(reason: &Reason, n: &NumberStyle) -> String {
             }
         ),
         Reason::MovedWith { columns } => format!(
-            "It cannot be told from {}, which changed with it.",
+            "It cannot be told from {}: too few panels part them, or none.",
             list(columns.iter().map(|c| column(c).to_owned()))
         ),
         Reason::RateFollows {

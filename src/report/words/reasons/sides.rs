@@ -1,8 +1,8 @@
 //! Sides, ends and corners of the panel.
 
-use super::super::counting::count_panels;
-use super::{axis_name, frame, odds, p, side_name};
-use crate::causes::{Frame, Reason};
+use super::super::counting::{count_panels, list};
+use super::{axis_name, column, frame, odds, p, side_name};
+use crate::causes::{Frame, Reason, Rival};
 use crate::charts::NumberStyle;
 use crate::site::DefectClass;
 
@@ -35,6 +35,28 @@ pub(super) fn sides(reason: &Reason, n: &NumberStyle) -> String {
             axis_name(*axis),
             p(*p_value, n)
         ),
+        Reason::SignFollows { rivals } => {
+            let known: Vec<String> = (rivals.iter())
+                .filter(|rival| **rival != Rival::Lay)
+                .map(|rival| column(rival).to_owned())
+                .collect();
+            let unknown = known.len() < rivals.len();
+            let mut text = Vec::new();
+            if unknown {
+                text.push(
+                    "How the panels lay was not written down: panels laid two ways under a tilted head \
+                     would look so too."
+                        .to_owned(),
+                );
+            }
+            if !known.is_empty() {
+                text.push(format!(
+                    "Which side it is follows {}, so it need not be each panel's own.",
+                    list(known.into_iter())
+                ));
+            }
+            text.join(" ")
+        }
         Reason::BothEnds {
             axis,
             panels,
