@@ -10,6 +10,7 @@ mod assess;
 mod compare;
 mod confounders;
 mod design;
+mod doubts;
 mod error;
 mod exact;
 mod history;
@@ -28,13 +29,13 @@ mod sides;
 mod weekly;
 
 pub use compare::compare;
+pub use doubts::{Confounder, Note};
 pub use error::ChangeError;
 pub(crate) use needed::by_turns;
 pub use recipe_changes::recipe_changes;
 pub use result::{
-    Alternating, Change, Changes, Comparison, Confounder, Counts, Estimate, LotCounts, Margin,
-    Measure, Method, Needed, Note, Question, RemovalChange, Scatter, Side, Spread, StratumUse,
-    Unit, Verdict,
+    Alternating, Change, Changes, Comparison, Counts, Estimate, LotCounts, Margin, Measure, Method,
+    Needed, Question, RemovalChange, Scatter, Side, Spread, StratumUse, Unit, Verdict,
 };
 pub use settings::Settings;
 pub(crate) use sides::Source;
