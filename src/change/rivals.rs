@@ -22,6 +22,10 @@ const LATER: f64 = 3.5;
 /// p-value up to which a rate counts as moving although no change is shown.
 const MOVING: f64 = 0.05;
 
+/// Share of what the change divides the marks by, below which a step is not fitted:
+/// over many days most steps are out of the question.
+const NEARLY: f64 = 0.8;
+
 /// Days looked at for a step, spread evenly where there are more.
 const MOST_STEPS: usize = 24;
 
@@ -89,10 +93,16 @@ pub(super) fn in_its_place(items: &[Item], patterns: &[Vec<usize>], change: &Fit
     let Some(days) = days_of_one_change(items) else {
         return Vec::new();
     };
+    let side = |i: &Item| f64::from(u8::from(i.side == Side::After));
+    let sides: Vec<f64> = items.iter().map(side).collect();
+    let as_divided = divided(items, &sides);
     let mut better: Vec<(f64, Rival)> = paths(items, &days)
         .into_iter()
         .filter_map(|path| {
             let values = path.values(items, &days);
+            if path != Path::Line && divided(items, &values) < NEARLY * as_divided {
+                return None;
+            }
             let alone = fit(items, patterns, Moved::Rival(&values))?;
             let gained = alone.ln_evidence - change.ln_evidence;
             if gained <= path.asked() {
@@ -124,6 +134,23 @@ pub(super) fn all_along(items: &[Item], patterns: &[Vec<usize>]) -> Option<Rival
         factor: Path::Line.factor(&line),
         beside: fit(items, patterns, Moved::ChangeBeside(&values))?.law,
     })
+}
+
+/// ln of how many times likelier single marks are at two rates, one where the value
+/// is 0, one where it is 1, than at one rate.
+fn divided(items: &[Item], values: &[f64]) -> f64 {
+    let (mut marks, mut area) = ([0.0; 2], [0.0; 2]);
+    for (item, value) in items.iter().zip(values) {
+        let group = usize::from(*value > 0.5);
+        marks[group] += item.value;
+        area[group] += item.exposure;
+    }
+    let rate = (marks[0] + marks[1]) / (area[0] + area[1]);
+    let group = |k: usize| match marks[k] > 0.0 && area[k] > 0.0 {
+        true => marks[k] * (marks[k] / area[k] / rate).ln(),
+        false => 0.0,
+    };
+    group(0) + group(1)
 }
 
 fn fit(items: &[Item], patterns: &[Vec<usize>], moved: Moved<'_>) -> Option<Fit> {
