@@ -5,9 +5,10 @@ use super::history::{self, Spell};
 use super::items::Item;
 use super::matched::matched_ratio;
 use super::ratio::{Kind, Ratio, ratio};
+use super::rivals::{Path, Rival};
 use super::{
     Change, Comparison, Confounder, Counts, LotCounts, Margin, Note, Question, Scatter, Settings,
-    Side, Verdict, removal,
+    Side, Verdict, removal, rivals,
 };
 use crate::records::Records;
 use crate::site::DefectClass;
@@ -61,6 +62,7 @@ pub(super) fn assess(
         strata: design.strata,
         confounded_with: design.confounded_with,
         notes,
+        by_turns: design.by_turns,
     }
 }
 
@@ -171,6 +173,15 @@ impl<'a> Kinds<'a> {
                 confounded_with.push(Confounder::Trend);
             }
         }
+        let rivals = fits.as_ref().filter(|_| chosen).map_or_else(Vec::new, |f| {
+            let rivals = if f.p_value() <= 1.0 - settings.level {
+                rivals::in_its_place(&kept, patterns, &f.main.fit)
+            } else {
+                Vec::from_iter(rivals::all_along(&kept, patterns))
+            };
+            let told = |r: Rival| (self.told(&r, settings), r);
+            rivals.into_iter().map(told).collect()
+        });
         for (side, counts) in [(Side::Before, before), (Side::After, after)] {
             if counts.defects == 0 {
                 notes.push(Note::NoDefects { side });
@@ -204,6 +215,7 @@ impl<'a> Kinds<'a> {
             block_panels: None,
             needed: None,
             fits,
+            rivals,
             confounded_with,
             scatter,
             by_lot: self.by_lot(&items),
@@ -220,6 +232,30 @@ impl<'a> Kinds<'a> {
             ratio_with_spell: fits
                 .and_then(|f| f.with_spell.as_ref())
                 .and_then(Ratio::estimate),
+        }
+    }
+
+    /// What a rival of the change says, for the reader.
+    fn told(&self, rival: &Rival, settings: &Settings) -> Note {
+        let (factor, beside) = (rival.factor, rival.beside.mean().exp());
+        let beside_ci = rival.interval(settings.level);
+        match rival.path {
+            Path::Line => Note::TrendUnderWay {
+                factor,
+                beside,
+                beside_ci,
+            },
+            Path::Step { day, earlier } => {
+                let first = self.design.items.iter().position(|i| i.day == Some(day));
+                let panel = first.map(|k| &self.records.panels[self.design.panels[k]]);
+                Note::StepOnAnotherDay {
+                    day: panel.and_then(|p| Some(p.sanded_at?.local.date())),
+                    days_earlier: earlier,
+                    factor,
+                    beside,
+                    beside_ci,
+                }
+            }
         }
     }
 

@@ -11,7 +11,7 @@ use crate::records::{Clean, Cleans, Records};
 /// side; discs used up one after the other carry less and come and go on both.
 const MUCH: f64 = 0.5;
 
-/// Share of the panels in common up to which the two sides as good as never met.
+/// Share of the panels in common hours up to which the sides as good as never met.
 const HARDLY: f64 = 0.1;
 
 /// Days between the sides from which the gap itself is worth a word.
@@ -118,9 +118,10 @@ fn hardly_met(codes: &Codes, sides: &[Side]) -> bool {
     recorded.iter().all(|n| *n > 0) && common < HARDLY
 }
 
-/// Whether a disc or batch carries much of one side and hardly met the other.
+/// Whether a disc or batch carries much of one side and no disc or batch met both:
+/// one that met both is allowed for, as widely as the panels that it met leave open.
 fn one_sided_batch(codes: &Codes, sides: &[Side]) -> bool {
-    hardly_met(codes, sides) && a_batch(codes, sides)
+    disjoint(codes, sides) && a_batch(codes, sides)
 }
 
 /// Whether some disc or batch carries much of a side, so that it is worth a term.
@@ -191,5 +192,8 @@ mod tests {
         let met = codes(&[0, 0, 0, 0, 1, 1, 1, 1, 1, 1, 1, 1]);
         assert!(!one_sided_batch(&met, &halves(6)));
         assert!(a_batch(&met, &halves(6)));
+        // and one panel is enough to have met
+        let once = codes(&[vec![0; 29], vec![1; 31]].concat());
+        assert!(!one_sided_batch(&once, &halves(30)));
     }
 }

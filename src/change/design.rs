@@ -3,12 +3,15 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::confounders;
-use super::items::Item;
+use super::items::{Item, returns};
 use super::{Confounder, Note, Side, StratumUse};
 use crate::records::{Panel, Records};
 
 /// Levels of a term beyond these, the rarest, are taken together.
 const MOST_LEVELS: usize = 30;
+
+/// Old and new took turns if old came back at least so often.
+const TURNS: usize = 2;
 
 /// Lots count as having come one after the other if fewer than this share of
 /// them ran both ways.
@@ -95,6 +98,8 @@ pub(super) struct Design {
     pub confounded_with: Vec<Confounder>,
     /// Doubts.
     pub notes: Vec<Note>,
+    /// Whether old and new took turns, so that nothing else can have come with new.
+    pub by_turns: bool,
 }
 
 /// What a design is made from.
@@ -192,6 +197,7 @@ impl Basis<'_> {
         Design {
             strata: stratum_use(&items, self.recorded_columns(&by, &panels)),
             panels,
+            by_turns: items.iter().all(|i| i.day.is_some()) && returns(&items) >= TURNS,
             items,
             patterns,
             confounded_with,

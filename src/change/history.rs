@@ -6,7 +6,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use super::Side;
 use super::items::Item;
-use super::model::{self, Family, Usual};
+use super::model::{self, Family, Moved, Usual};
 
 /// Shortest spell looked for, panels.
 const SHORTEST: usize = 5;
@@ -183,6 +183,6 @@ fn late_against_early(
             ..items[k]
         })
         .collect();
-    let fit = model::fit(&split, patterns, Family::Counts, STEADY)?;
+    let fit = model::fit(&split, patterns, Family::Counts, STEADY, Moved::Change)?;
     Some((fit.law.mean().exp(), fit.law.two_sided_p(0.0)))
 }

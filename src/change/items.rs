@@ -1,5 +1,7 @@
 //! What the model sees of a panel.
 
+use std::collections::BTreeMap;
+
 use super::Side;
 
 /// One panel on one side of a change. Indices need not be dense.
@@ -22,4 +24,15 @@ pub(super) struct Item {
     pub value: f64,
     /// Area, m², or 1 for removal measures.
     pub exposure: f64,
+}
+
+/// How often a stream went back from after to before, at most; `items` in time order.
+pub(super) fn returns(items: &[Item]) -> usize {
+    let mut streams: BTreeMap<usize, (Side, usize)> = BTreeMap::new();
+    for item in items {
+        let (last, times) = streams.entry(item.stream).or_insert((item.side, 0));
+        *times += usize::from(*last == Side::After && item.side == Side::Before);
+        *last = item.side;
+    }
+    streams.values().map(|(_, times)| *times).max().unwrap_or(0)
 }

@@ -1,6 +1,7 @@
 //! Verdicts: p-values adjusted for all tests, then the rules of the answer.
 
 use super::assess::Fits;
+use super::rivals::{Path, Rival};
 use super::{
     Change, Changes, Comparison, Confounder, Needed, Note, Question, RemovalChange, Settings,
     Spread, Verdict, needed,
@@ -101,9 +102,10 @@ fn significant(p_adjusted: Option<f64>, settings: &Settings) -> bool {
 
 /// Defects that came with the part don't follow the recipe: where they moved,
 /// what moved the same way may be the inspection's doing. From one week to the
-/// next the parts themselves may have got better or worse.
+/// next the parts themselves may have got better or worse, and an inspection that
+/// changed once does not follow old and new that take turns.
 fn suspect_inspection(comparison: &mut Comparison, settings: &Settings) {
-    if matches!(comparison.question, Question::Week { .. }) {
+    if comparison.by_turns || matches!(comparison.question, Question::Week { .. }) {
         return;
     }
     let moved: Vec<(f64, f64)> = comparison
@@ -126,9 +128,35 @@ fn suspect_inspection(comparison: &mut Comparison, settings: &Settings) {
     }
 }
 
+/// What a rival in time accounts for is not the change's, and a change that is not
+/// shown while the rate moved by itself may be hidden by that.
+fn suspect_time(change: &mut Change, settings: &Settings) {
+    let shown = significant(change.p_adjusted, settings);
+    let raised = change.ratio.is_none_or(|r| r > 1.0);
+    let stands = |rival: &Rival| {
+        if shown {
+            rival.explains(raised, settings.level)
+        } else {
+            nothing_shown(change, settings) == Verdict::NoDifferenceShown
+                && rival.hides(settings.ratio_of_interest, settings.level)
+        }
+    };
+    let found = change.rivals.iter().rev().find(|(_, rival)| stands(rival));
+    if let Some((note, rival)) = found.cloned() {
+        change.confounded_with.push(match rival.path {
+            Path::Line => Confounder::Trend,
+            Path::Step { .. } => Confounder::Step,
+        });
+        change.notes.push(note);
+    }
+}
+
 fn verdict(change: &mut Change, tests: usize, settings: &Settings) {
     let open = change.confounded_with.is_empty() && !significant(change.p_adjusted, settings);
     change.needed = open.then(|| to_show(change, tests, settings)).flatten();
+    if change.confounded_with.is_empty() {
+        suspect_time(change, settings);
+    }
     change.verdict = if !change.confounded_with.is_empty() {
         Verdict::NotIdentifiable
     } else if significant(change.p_adjusted, settings) {

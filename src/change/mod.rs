@@ -10,6 +10,7 @@ mod assess;
 mod compare;
 mod confounders;
 mod design;
+mod doubts;
 mod error;
 mod exact;
 mod history;
@@ -18,26 +19,29 @@ mod judge;
 mod matched;
 mod model;
 mod needed;
+mod picks;
 mod ratio;
 mod recipe_changes;
 mod removal;
 mod result;
+mod rivals;
 mod settings;
 mod sides;
 mod weekly;
 
 pub use compare::compare;
+pub use doubts::{Confounder, Note};
 pub use error::ChangeError;
 pub(crate) use needed::by_turns;
+pub use picks::Pick;
+pub(crate) use picks::Source;
 pub use recipe_changes::recipe_changes;
 pub use result::{
-    Alternating, Change, Changes, Comparison, Confounder, Counts, Estimate, LotCounts, Margin,
-    Measure, Method, Needed, Note, Question, RemovalChange, Scatter, Side, Spread, StratumUse,
-    Unit, Verdict,
+    Alternating, Change, Changes, Comparison, Counts, Estimate, LotCounts, Margin, Measure, Method,
+    Needed, Question, RemovalChange, Scatter, Side, Spread, StratumUse, Unit, Verdict,
 };
 pub use settings::Settings;
-pub(crate) use sides::Source;
-pub use sides::{FROM, Pick, Selection, Sides, UNTIL, Window};
+pub use sides::{FROM, Selection, Sides, UNTIL, Window};
 pub use weekly::{
     Bound, ControlChart, ControlPoint, FALSE_ALARM, Known, Mark, Signal, SmallShift, Stretch, Week,
     Weekly, control_charts, false_signals, kept, until_week, week_of, weekly,

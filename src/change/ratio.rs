@@ -9,7 +9,7 @@ use crate::stats::stratified::RateStratum;
 /// Lots usually differ by a factor of 2.7 either way, days, where they differ, by
 /// 1.5; what the change does to different lots differs by little, and where it
 /// does by 1.35 the lots' own scatter covers it (93 of 100).
-const COUNTS: Usual = Usual {
+pub(super) const COUNTS: Usual = Usual {
     lot: 1.0,
     day: 0.4,
     lot_change: 0.05,
@@ -65,7 +65,7 @@ pub(super) fn ratio(items: &[Item], patterns: &[Vec<usize>], kind: Kind) -> Opti
         Kind::Measures => (Family::Measures, MEASURES),
         Kind::Distances => (Family::Measures, DISTANCES),
     };
-    let fit = model::fit(items, patterns, family, usual)?;
+    let fit = model::fit(items, patterns, family, usual, model::Moved::Change)?;
     let none = |side: Side| items.iter().all(|i| i.side != side || i.value == 0.0);
     let counts = kind == Kind::Counts;
     Some(Ratio {

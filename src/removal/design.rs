@@ -1,68 +1,12 @@
 //! The design: which factors get columns, and which cannot be told apart.
 
-use faer::{Mat, Side};
-
+use super::block::{Block, columns, exposure, joint};
 use super::coding::{Coding, FRESH_UP_TO, Unused, coding};
 use super::doubts::Note;
+use super::hour::explained_by_hour;
 use super::result::{Alias, Factor};
 use super::setting::{Factors, Setting, number};
-
-/// Columns of one factor, or the common movement of several.
-#[derive(Debug, Clone, PartialEq)]
-pub(super) struct Block {
-    pub(super) factors: Vec<Factor>,
-    codings: Vec<Coding>,
-    /// For factors that only moved together: each direction's weights over the
-    /// codings' columns.
-    directions: Option<Vec<Vec<f64>>>,
-}
-
-impl Block {
-    pub(super) fn width(&self) -> usize {
-        self.directions
-            .as_ref()
-            .map_or_else(|| self.codings.iter().map(Coding::width).sum(), Vec::len)
-    }
-
-    /// The coding of a block of one factor.
-    pub(super) fn coding(&self) -> Option<&Coding> {
-        match (&self.directions, self.codings.as_slice()) {
-            (None, [one]) => Some(one),
-            _ => None,
-        }
-    }
-
-    pub(super) fn is_joint(&self) -> bool {
-        self.directions.is_some()
-    }
-
-    fn encode(&self, setting: &Setting, row: &mut Vec<f64>) {
-        let Some(directions) = &self.directions else {
-            for coding in &self.codings {
-                coding.encode(setting, row);
-            }
-            return;
-        };
-        let mut raw = Vec::new();
-        for coding in &self.codings {
-            coding.encode(setting, &mut raw);
-        }
-        row.extend(
-            directions
-                .iter()
-                .map(|d| d.iter().zip(&raw).map(|(w, v)| w * v).sum::<f64>()),
-        );
-    }
-
-    fn holds(&self, factor: &Factor) -> bool {
-        self.factors.contains(factor)
-    }
-
-    /// Cells, parts and the like are there to be allowed for, not to be moved.
-    fn is_nuisance(&self) -> bool {
-        self.factors.iter().all(Factor::is_allowed_for)
-    }
-}
+use super::ties::{PAIR_TIED, condition, correlations, r_squared, worst_tie};
 
 /// The columns of a model and what they leave out.
 #[derive(Debug, Clone, PartialEq)]
@@ -89,27 +33,8 @@ pub(super) struct Recipe {
     pub(super) rate: f64,
 }
 
-/// R² above which two factors count as moved together (a variance inflation of
-/// five), and above which one counts as tied to several, or to the machine
-/// (twenty): with few settings some of the latter come by chance, and the
-/// intervals are wide enough to say so. Usual limits are five to ten.
-const PAIR_TIED: f64 = 0.8;
-const TIED: f64 = 0.95;
-/// Directions of a common movement that carry less than this share of the
-/// strongest are no movement.
-const FLAT: f64 = 0.12;
 /// What is allowed for only as far as the panels carry it, the first to go first.
 const SPARED: [Factor; 3] = [Factor::Size, Factor::Inspector, Factor::Part];
-/// Days on which a setting must go with the hour: over fewer, the hour is no more
-/// than the order in time.
-const DAYS: usize = 5;
-/// Panels this near by the clock, in hours, count as equally near: days that
-/// follow each other must not be taken for the same hour.
-const SAME_TIME: f64 = 0.05;
-/// So many panels on either side are looked at.
-const LOOKED_AT: usize = 32;
-/// Exposure is a factor of its own if its logs spread at least so much.
-const EXPOSURE_MOVES: f64 = 0.03;
 /// Rows beyond the coefficients that a fit needs.
 const SPARE_ROWS: usize = 3;
 /// Fresh panels needed to set them apart, and others to set them apart from.
@@ -356,54 +281,6 @@ impl Design {
     }
 }
 
-/// Share of a column's movement that the hour of the day explains: by how much
-/// panels of one hour on different days, each with its nearest, differ less than
-/// any two. None over few days.
-///
-/// A form of von Neumann's ratio (1941), Ann. Math. Stat. 12, 367, taken along the
-/// clock.
-fn explained_by_hour(column: &[f64], hours: &[f64]) -> Option<f64> {
-    let day: Vec<f64> = hours.iter().map(|h| (h / 24.0).floor()).collect();
-    let mut days = day.clone();
-    days.sort_by(f64::total_cmp);
-    days.dedup();
-    if days.len() < DAYS {
-        return None;
-    }
-    let clock: Vec<f64> = hours.iter().map(|h| h.rem_euclid(24.0)).collect();
-    // panels of one time stand in no order, so that those beside each other are not
-    // of days that follow each other
-    let stand = |i: usize| {
-        let time = (clock[i] / SAME_TIME) as usize;
-        (time, (i as u64).wrapping_mul(0x9E37_79B9_7F4A_7C15))
-    };
-    let mut order: Vec<usize> = (0..hours.len()).collect();
-    order.sort_by_key(|&i| stand(i));
-    let mean = column.iter().sum::<f64>() / column.len() as f64;
-    let spread: f64 = column.iter().map(|v| (v - mean).powi(2)).sum();
-    let apart: f64 = (order.iter().enumerate())
-        .filter_map(|(at, &i)| {
-            let away = |j: &usize| (clock[*j] - clock[i]).abs();
-            let other = |j: &&usize| day[**j] != day[i];
-            let (before, after) = (order[..at].iter().rev(), &order[at + 1..]);
-            let nearest = (before.clone().find(other).into_iter())
-                .chain(after.iter().find(other))
-                .map(away)
-                .min_by(f64::total_cmp)?;
-            let as_near = |j: &&usize| away(j) <= nearest + SAME_TIME;
-            let (sum, count) = (before.take(LOOKED_AT))
-                .chain(after.iter().take(LOOKED_AT))
-                .filter(as_near)
-                .filter(other)
-                .fold((0.0, 0.0), |(sum, count), &j| {
-                    (sum + (column[j] - column[i]).powi(2), count + 1.0)
-                });
-            (count > 0.0).then(|| sum / count)
-        })
-        .sum();
-    (spread > 0.0).then(|| 1.0 - apart / (2.0 * spread))
-}
-
 /// Factors to be coded: recorded often enough and not standing for another.
 fn usable(
     factors: &Factors,
@@ -464,228 +341,6 @@ fn add_fresh(blocks: &mut Vec<Block>, settings: &[&Setting], factors: &Factors) 
             },
         );
     }
-}
-
-/// Feed and passes as passes / feed, if that moves at all.
-fn exposure(settings: &[&Setting], factors: &Factors) -> Option<Block> {
-    let coded = Coding::Exposure {
-        feed: factors.position(&Factor::Feed)?,
-        passes: factors.position(&Factor::Passes)?,
-        mean: 0.0,
-    };
-    let block = Block {
-        factors: vec![Factor::Exposure],
-        codings: vec![coded.centred(settings)],
-        directions: None,
-    };
-    let values = columns(std::slice::from_ref(&block), settings);
-    (super::setting::standard_deviation(values.first()?) >= EXPOSURE_MOVES).then_some(block)
-}
-
-/// The common movement of the blocks' factors: principal directions of their
-/// scaled columns.
-fn joint(taken: Vec<Block>, factors: Vec<Factor>, settings: &[&Setting]) -> Option<Block> {
-    let codings: Vec<Coding> = taken.into_iter().flat_map(|b| b.codings).collect();
-    let mut block = Block {
-        factors,
-        codings,
-        directions: None,
-    };
-    let columns = columns(std::slice::from_ref(&block), settings);
-    let deviations: Vec<f64> = columns
-        .iter()
-        .map(|c| super::setting::standard_deviation(c))
-        .collect();
-    let eigen = correlations(&columns)
-        .self_adjoint_eigen(Side::Lower)
-        .ok()?;
-    let (vectors, values) = (eigen.U(), eigen.S());
-    let k = columns.len();
-    let strongest = (0..k).map(|i| values[i]).fold(0.0, f64::max);
-    let directions: Vec<Vec<f64>> = (0..k)
-        .rev()
-        .filter(|&i| values[i] > FLAT * strongest)
-        .map(|i| {
-            (0..k)
-                .map(|c| {
-                    if deviations[c] > 0.0 {
-                        vectors[(c, i)] / deviations[c]
-                    } else {
-                        0.0
-                    }
-                })
-                .collect()
-        })
-        .collect();
-    block.directions = Some(directions);
-    Some(block)
-}
-
-fn columns(blocks: &[Block], settings: &[&Setting]) -> Vec<Vec<f64>> {
-    let width = blocks.iter().map(Block::width).sum();
-    let mut columns = vec![Vec::with_capacity(settings.len()); width];
-    let mut row = Vec::with_capacity(width);
-    for setting in settings {
-        row.clear();
-        for block in blocks {
-            block.encode(setting, &mut row);
-        }
-        for (column, value) in columns.iter_mut().zip(&row) {
-            column.push(*value);
-        }
-    }
-    columns
-}
-
-/// Correlations; a column that does not move is correlated with nothing.
-fn correlations(columns: &[Vec<f64>]) -> Mat<f64> {
-    let scaled: Vec<Vec<f64>> = columns
-        .iter()
-        .map(|c| {
-            let mean = c.iter().sum::<f64>() / c.len().max(1) as f64;
-            let length = c.iter().map(|v| (v - mean).powi(2)).sum::<f64>().sqrt();
-            c.iter()
-                .map(|v| {
-                    if length > 0.0 {
-                        (v - mean) / length
-                    } else {
-                        0.0
-                    }
-                })
-                .collect()
-        })
-        .collect();
-    let k = columns.len();
-    Mat::from_fn(k, k, |a, b| {
-        if a == b {
-            1.0
-        } else {
-            scaled[a].iter().zip(&scaled[b]).map(|(x, y)| x * y).sum()
-        }
-    })
-}
-
-/// Share of a column's movement that the others explain.
-fn r_squared(correlation: &Mat<f64>, column: usize, others: &[usize]) -> f64 {
-    let k = others.len();
-    if k == 0 {
-        return 0.0;
-    }
-    let inner = Mat::from_fn(k, k, |a, b| correlation[(others[a], others[b])]);
-    let Ok(eigen) = inner.self_adjoint_eigen(Side::Lower) else {
-        return 0.0;
-    };
-    let (vectors, values) = (eigen.U(), eigen.S());
-    let mut explained = 0.0;
-    for i in 0..k {
-        if values[i] > 1e-10 {
-            let along: f64 = (0..k)
-                .map(|a| vectors[(a, i)] * correlation[(others[a], column)])
-                .sum();
-            explained += along * along / values[i];
-        }
-    }
-    explained.clamp(0.0, 1.0)
-}
-
-/// Square root of the ratio of extreme eigenvalues; none if singular.
-fn condition(correlation: &Mat<f64>) -> Option<f64> {
-    let values = correlation.self_adjoint_eigenvalues(Side::Lower).ok()?;
-    let low = values.iter().copied().fold(f64::INFINITY, f64::min);
-    let high = values.iter().copied().fold(0.0, f64::max);
-    (low > 1e-10).then(|| (high / low).sqrt())
-}
-
-struct Tie {
-    /// The tied block first, then those that explain it.
-    blocks: Vec<usize>,
-    r_squared: f64,
-    condition: Option<f64>,
-}
-
-/// The factor that the others explain best, with the fewest others that do, if
-/// it is tied at all.
-fn worst_tie(blocks: &[Block], settings: &[&Setting]) -> Option<Tie> {
-    let columns = columns(blocks, settings);
-    let correlation = correlations(&columns);
-    let mut start = 0;
-    let ranges: Vec<std::ops::Range<usize>> = blocks
-        .iter()
-        .map(|b| {
-            start += b.width();
-            start - b.width()..start
-        })
-        .collect();
-    let explained = |block: usize, by: &[usize]| {
-        let others: Vec<usize> = by.iter().flat_map(|&b| ranges[b].clone()).collect();
-        ranges[block]
-            .clone()
-            .map(|c| r_squared(&correlation, c, &others))
-            .fold(0.0, f64::max)
-    };
-    let finish = |tied: Vec<usize>, r_squared: f64| {
-        let inside: Vec<usize> = tied.iter().flat_map(|&b| ranges[b].clone()).collect();
-        let part = Mat::from_fn(inside.len(), inside.len(), |a, b| {
-            correlation[(inside[a], inside[b])]
-        });
-        Some(Tie {
-            blocks: tied,
-            r_squared,
-            condition: condition(&part),
-        })
-    };
-    let free: Vec<usize> = (0..blocks.len())
-        .filter(|&b| !blocks[b].is_nuisance())
-        .collect();
-    let mut pair = (0, 0, 0.0);
-    for &a in &free {
-        for &b in &free {
-            if a != b {
-                let r2 = explained(a, &[b]);
-                if r2 > pair.2 {
-                    pair = (a, b, r2);
-                }
-            }
-        }
-    }
-    if pair.2 > PAIR_TIED {
-        return finish(vec![pair.0, pair.1], pair.2);
-    }
-    let rest = |block: usize| -> Vec<usize> { (0..blocks.len()).filter(|&b| b != block).collect() };
-    let mut worst = (0, 0.0);
-    for block in 0..blocks.len() {
-        let r2 = explained(block, &rest(block));
-        // Cells and parts may be tied to each other as long as the fit exists.
-        let limit_met = !blocks[block].is_nuisance() || r2 > 1.0 - 1e-6;
-        if limit_met && r2 > worst.1 {
-            worst = (block, r2);
-        }
-    }
-    let (block, r2) = worst;
-    if r2 <= TIED {
-        return None;
-    }
-    let mut by: Vec<usize> = Vec::new();
-    let mut reached = 0.0;
-    while reached <= TIED {
-        let next = rest(block)
-            .into_iter()
-            .filter(|b| !by.contains(b))
-            .map(|b| {
-                let with: Vec<usize> = by.iter().copied().chain([b]).collect();
-                (b, explained(block, &with))
-            })
-            .fold(None, |best: Option<(usize, f64)>, x| match best {
-                Some(b) if b.1 >= x.1 => Some(b),
-                _ => Some(x),
-            });
-        let Some((b, r)) = next else { break };
-        by.push(b);
-        reached = r;
-    }
-    let mut tied = vec![block];
-    tied.extend(by);
-    finish(tied, reached)
 }
 
 #[cfg(test)]
@@ -749,25 +404,5 @@ mod tests {
             let named = |a: &Alias| a.factors == [Factor::Feed, other.clone()];
             assert!(design.aliases.iter().any(named), "{:?}", design.aliases);
         }
-    }
-
-    /// Twelve panels a day for ten days, one every half an hour.
-    fn clock() -> Vec<f64> {
-        (0..120)
-            .map(|i| 24.0 * (i / 12) as f64 + 6.0 + 0.5 * (i % 12) as f64)
-            .collect()
-    }
-
-    #[test]
-    fn a_setting_of_the_second_half_of_every_day_goes_with_the_hour() {
-        let hours = clock();
-        let late: Vec<f64> = (0..120).map(|i| f64::from(u8::from(i % 12 >= 6))).collect();
-        assert!(explained_by_hour(&late, &hours).unwrap() > PAIR_TIED);
-        let by_day: Vec<f64> = (0..120).map(|i| f64::from(u8::from(i / 12 >= 5))).collect();
-        assert!(explained_by_hour(&by_day, &hours).unwrap() < 0.5);
-        let in_turn: Vec<f64> = (0..120).map(|i| f64::from(u8::from(i % 7 < 3))).collect();
-        assert!(explained_by_hour(&in_turn, &hours).unwrap() < 0.5);
-        let few = 12 * (DAYS - 1);
-        assert_eq!(explained_by_hour(&late[..few], &hours[..few]), None);
     }
 }

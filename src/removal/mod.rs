@@ -8,6 +8,7 @@
 //! factors. Both together give the process window and the next setting to try.
 
 mod advice;
+mod block;
 mod coding;
 mod depth;
 mod design;
@@ -15,6 +16,7 @@ mod diagnostics;
 mod doubts;
 mod effects;
 mod fit;
+mod hour;
 mod inference;
 mod lever;
 mod model;
@@ -23,6 +25,7 @@ mod risk;
 mod setting;
 mod settings;
 mod spread;
+mod ties;
 mod window;
 
 pub use coding::FRESH_UP_TO;

@@ -1,7 +1,8 @@
 //! A design, its fit and the questions asked of it: terms, predictions.
 
+use super::block::Block;
 use super::coding::Coding;
-use super::design::{Block, Design, Recipe};
+use super::design::{Design, Recipe};
 use super::doubts::Note;
 use super::inference::{Inference, Judged, Shared};
 use super::result::{Alias, Estimate, Factor, Term, Together, Unit};

@@ -101,6 +101,7 @@ impl Fit {
                 self.problem.patterns.clone(),
                 Vec::new(),
                 self.problem.usual_spread,
+                self.problem.beside,
             );
             problem.expected_variance(scales, mode.spread, &means)
         };
@@ -208,6 +209,7 @@ fn repeated(
             .map(|after| Cell {
                 panels: cell.panels / 2.0,
                 after,
+                moved: f64::from(u8::from(after)),
                 ..*cell
             })
             .to_vec(),

@@ -222,8 +222,9 @@ impl Ladders {
     }
 }
 
-/// All points of the grid that carry a share worth having, relative to the largest.
-pub(super) fn points(problem: &Problem, usual: Usual) -> Vec<Point> {
+/// All points of the grid that carry a share worth having, relative to the largest,
+/// and ln of the evidence of all of them.
+pub(super) fn points(problem: &Problem, usual: Usual) -> (Vec<Point>, f64) {
     let ladders = Ladders::new(problem, usual);
     let mut points: Vec<Point> = ladders.iter().flat_map(|l| l.points(problem)).collect();
     let best = points
@@ -233,5 +234,6 @@ pub(super) fn points(problem: &Problem, usual: Usual) -> Vec<Point> {
     for point in &mut points {
         point.share = (point.share - best).exp();
     }
-    points
+    let all: f64 = points.iter().map(|p| p.share).sum();
+    (points, best + all.ln())
 }

@@ -29,11 +29,17 @@ pub(super) struct Cell {
     pub lot: Option<usize>,
     pub day: Option<usize>,
     pub pattern: usize,
+    /// Value of what moved the rate: 0 before the change and 1 after it, or what a
+    /// rival of the change has in its place.
+    pub moved: f64,
+    /// Value of a rival beside the change, where the problem has one.
+    pub beside: f64,
 }
 
 /// ln mean = ln exposure + intercept + side + levels of terms + day + lot on the
-/// side. Levels are independent normal, days a first-order autoregression, lots
-/// have an effect of their own and one on what the change does to them.
+/// side + rival beside it. Levels are independent normal, days a first-order autoregression,
+/// lots have an effect of their own and one on what the change does to them; side
+/// and rival may have any.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct Problem {
     pub family: Family,
@@ -44,6 +50,8 @@ pub(super) struct Problem {
     pub patterns: Vec<Vec<usize>>,
     pub days: usize,
     pub lots: usize,
+    /// Whether a rival has an effect beside the change.
+    pub beside: bool,
     /// Distinct values with the number of panels.
     pub values: Vec<(f64, f64)>,
     /// Where the prior of the spread has its middle.
@@ -94,6 +102,7 @@ impl Problem {
         patterns: Vec<Vec<usize>>,
         values: Vec<(f64, f64)>,
         usual_spread: f64,
+        beside: bool,
     ) -> Self {
         let count =
             |of: fn(&Cell) -> Option<usize>| cells.iter().filter_map(of).max().map_or(0, |k| k + 1);
@@ -106,6 +115,7 @@ impl Problem {
             patterns,
             days,
             lots,
+            beside,
             values,
             usual_spread,
             touched: Vec::new(),
@@ -113,7 +123,7 @@ impl Problem {
         let mut touched = vec![Vec::new(); lots];
         for cell in &problem.cells {
             if let Some(lot) = cell.lot {
-                touched[lot].extend(problem.columns(cell));
+                touched[lot].extend(problem.columns(cell).map(|(k, _)| k));
             }
         }
         for columns in &mut touched {
@@ -125,16 +135,22 @@ impl Problem {
     }
 
     fn size(&self) -> usize {
+        self.beside_column() + usize::from(self.beside)
+    }
+
+    fn beside_column(&self) -> usize {
         FIRST_LEVEL + self.levels + self.days
     }
 
-    /// Columns of the effects that hold for a cell, lots aside.
-    fn columns(&self, cell: &Cell) -> impl Iterator<Item = usize> {
+    /// Columns of the effects that hold for a cell with their values, lots aside.
+    fn columns(&self, cell: &Cell) -> impl Iterator<Item = (usize, f64)> {
         let levels = self.patterns.get(cell.pattern).into_iter().flatten();
-        std::iter::once(INTERCEPT)
-            .chain(cell.after.then_some(SIDE))
-            .chain(levels.map(|l| FIRST_LEVEL + l))
-            .chain(cell.day.map(|d| FIRST_LEVEL + self.levels + d))
+        let levels = levels.map(|l| FIRST_LEVEL + l);
+        let day = cell.day.map(|d| FIRST_LEVEL + self.levels + d);
+        std::iter::once((INTERCEPT, 1.0))
+            .chain((cell.moved != 0.0).then_some((SIDE, cell.moved)))
+            .chain(levels.chain(day).map(|k| (k, 1.0)))
+            .chain(self.beside.then(|| (self.beside_column(), cell.beside)))
     }
 
     /// Where the search for a first mode starts: the rate over all panels.
@@ -155,7 +171,7 @@ impl Problem {
     }
 
     pub(super) fn ln_mean(&self, mode: &Mode, cell: &Cell) -> f64 {
-        let own: f64 = self.columns(cell).map(|k| mode.effects[k]).sum();
+        let own: f64 = self.columns(cell).map(|(k, x)| mode.effects[k] * x).sum();
         let lot = cell
             .lot
             .map_or(0.0, |l| mode.lots[l][usize::from(cell.after)]);
@@ -344,10 +360,10 @@ impl System {
             objective += score.ln_likelihood;
             columns.clear();
             columns.extend(problem.columns(cell));
-            for (k, &a) in columns.iter().enumerate() {
-                self.slope[a] += score.slope;
-                for &b in &columns[..=k] {
-                    self.matrix[a.max(b) * n + a.min(b)] += score.weight;
+            for (k, &(a, x)) in columns.iter().enumerate() {
+                self.slope[a] += score.slope * x;
+                for &(b, y) in &columns[..=k] {
+                    self.matrix[a.max(b) * n + a.min(b)] += score.weight * x * y;
                 }
             }
             if let Some(lot) = cell.lot {
@@ -355,8 +371,8 @@ impl System {
                 self.own[lot][2 * side] += score.weight;
                 self.lot_slope[lot][side] += score.slope;
                 let row = (2 * lot + side) * n;
-                for &a in &columns {
-                    self.across[row + a] += score.weight;
+                for &(a, x) in &columns {
+                    self.across[row + a] += score.weight * x;
                 }
             }
         }

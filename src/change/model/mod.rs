@@ -39,10 +39,26 @@ const LEAST_REMOVAL: f64 = 1e-3;
 pub(super) struct Fit {
     /// What is known of ln ratio, after over before.
     pub law: Mixture,
+    /// ln of the probability of the values, scatter and effects integrated out; of
+    /// use against other fits of the same items.
+    pub ln_evidence: f64,
     /// Expected values of how far units differ.
     pub scatter: Scatter,
     problem: Problem,
     points: Vec<grid::Point>,
+}
+
+/// What is taken to have moved the rate. A rival has a value for every item.
+#[derive(Debug, Clone, Copy)]
+pub(super) enum Moved<'a> {
+    /// The change.
+    Change,
+    /// A rival in the change's place: the law is the rival's.
+    Rival(&'a [f64]),
+    /// The change, with what a rival did allowed for.
+    ChangeBeside(&'a [f64]),
+    /// A rival, with what the change did allowed for: the law is the rival's.
+    RivalBeside(&'a [f64]),
 }
 
 /// Fits the model; none where a side is missing or nothing was counted at all.
@@ -53,6 +69,7 @@ pub(super) fn fit(
     patterns: &[Vec<usize>],
     family: Family,
     usual: Usual,
+    moved: Moved<'_>,
 ) -> Option<Fit> {
     let sums = |side: Side| {
         let own = items.iter().filter(|i| i.side == side);
@@ -64,8 +81,8 @@ pub(super) fn fit(
     if sides.iter().any(|s| s.1 <= 0.0) || sides[0].0 + sides[1].0 <= 0.0 {
         return None;
     }
-    let problem = problem(items, patterns, family, usual, sides);
-    let points = grid::points(&problem, usual);
+    let problem = problem(items, patterns, family, usual, sides, moved);
+    let (points, ln_evidence) = grid::points(&problem, usual);
     let best = points.iter().max_by(|a, b| a.share.total_cmp(&b.share))?;
     // what the uncertain spread of panels adds, at three equally placed values
     let (_, sd) = problem.better_spread(&best.evaluation.mode);
@@ -93,6 +110,7 @@ pub(super) fn fit(
     let scatter = scatter(&problem, &points);
     Some(Fit {
         law,
+        ln_evidence,
         scatter,
         problem,
         points,
@@ -123,8 +141,8 @@ fn memory(points: &[grid::Point]) -> Option<f64> {
     (differ > 0.0).then(|| sum / differ)
 }
 
-/// What the items of a cell share: lot, day, side, covariates and value.
-type Key = (Option<usize>, Option<usize>, bool, usize, u64);
+/// What the items of a cell share: lot, day, side, covariates, area and rival.
+type Key = (Option<usize>, Option<usize>, bool, usize, u64, u64);
 
 /// Panels alike gathered, lots and days numbered densely.
 fn problem(
@@ -133,6 +151,7 @@ fn problem(
     family: Family,
     usual: Usual,
     sides: [(f64, f64); 2],
+    moved: Moved<'_>,
 ) -> Problem {
     let dense = |of: fn(&Item) -> Option<usize>| -> BTreeMap<usize, usize> {
         let mut codes: BTreeMap<usize, usize> =
@@ -148,7 +167,7 @@ fn problem(
     let least = LEAST_REMOVAL * (sides[0].0 + sides[1].0) / items.len() as f64;
     let mut cells: BTreeMap<Key, Cell> = BTreeMap::new();
     let mut values: BTreeMap<u64, (f64, f64)> = BTreeMap::new();
-    for item in items {
+    for (k, item) in items.iter().enumerate() {
         let after = item.side == Side::After;
         let (sum, exposure) = sides[usize::from(after)];
         let mut value = item.value;
@@ -161,7 +180,21 @@ fn problem(
         }
         let lot = item.lot.and_then(|l| lots.get(&l).copied());
         let day = item.day.and_then(|d| days.get(&d).map(|d| d / together));
-        let key = (lot, day, after, item.pattern, item.exposure.to_bits());
+        let side = f64::from(u8::from(after));
+        let (moved, beside) = match moved {
+            Moved::Change => (side, 0.0),
+            Moved::Rival(of) => (of[k], 0.0),
+            Moved::ChangeBeside(of) => (side, of[k]),
+            Moved::RivalBeside(of) => (of[k], side),
+        };
+        let key = (
+            lot,
+            day,
+            after,
+            item.pattern,
+            item.exposure.to_bits(),
+            moved.to_bits() ^ beside.to_bits(),
+        );
         let cell = cells.entry(key).or_insert(Cell {
             panels: 0.0,
             sum: 0.0,
@@ -170,6 +203,8 @@ fn problem(
             lot,
             day,
             pattern: item.pattern,
+            moved,
+            beside,
         });
         cell.panels += 1.0;
         cell.sum += value;
@@ -180,6 +215,7 @@ fn problem(
         patterns.to_vec(),
         values.into_values().collect(),
         usual.spread,
+        matches!(moved, Moved::ChangeBeside(_) | Moved::RivalBeside(_)),
     )
 }
 
@@ -232,7 +268,14 @@ mod tests {
             let own = items.iter().filter(|i| i.side == side);
             own.fold((0.0, 0.0), |s, i| (s.0 + i.value, s.1 + i.exposure))
         });
-        let problem = problem(&items, &[Vec::new()], Family::Counts, USUAL, sums);
+        let problem = problem(
+            &items,
+            &[Vec::new()],
+            Family::Counts,
+            USUAL,
+            sums,
+            Moved::Change,
+        );
         let scales = Scales {
             lot: 0.565_556_713_218,
             lot_change: 1e-4,
@@ -263,7 +306,7 @@ mod tests {
             })
             .collect();
         let law = |items: &[Item]| {
-            fit(items, &[Vec::new()], Family::Counts, USUAL)
+            fit(items, &[Vec::new()], Family::Counts, USUAL, Moved::Change)
                 .unwrap()
                 .law
         };
@@ -297,7 +340,7 @@ mod tests {
             own.map(|i| i.value).sum()
         };
         let (b, a) = (sum(Side::Before), sum(Side::After));
-        let law = fit(&items, &[Vec::new()], Family::Counts, USUAL)
+        let law = fit(&items, &[Vec::new()], Family::Counts, USUAL, Moved::Change)
             .unwrap()
             .law;
         assert_relative_eq!(law.mean(), (a / b).ln(), max_relative = 1e-3);
@@ -307,11 +350,65 @@ mod tests {
         assert_relative_eq!(half, expected, max_relative = 0.02);
     }
 
+    fn moved(items: &[Item], moved: Moved<'_>) -> Fit {
+        fit(items, &[Vec::new()], Family::Counts, USUAL, moved).unwrap()
+    }
+
+    #[test]
+    fn a_rival_that_is_the_change_is_as_likely() {
+        let items = counts();
+        let side = |i: &Item| f64::from(u8::from(i.side == Side::After));
+        let values: Vec<f64> = items.iter().map(side).collect();
+        let (change, rival) = (
+            moved(&items, Moved::Change),
+            moved(&items, Moved::Rival(&values)),
+        );
+        assert_relative_eq!(change.ln_evidence, rival.ln_evidence, max_relative = 1e-9);
+        assert_relative_eq!(change.law.mean(), rival.law.mean(), max_relative = 1e-9);
+    }
+
+    /// Four groups whose rates are products: 4, 8, 2, 4 marks a panel. The change
+    /// halves, the rival doubles; unevenly mixed, the change alone would not.
+    #[test]
+    fn a_change_beside_a_rival_is_what_it_is_inside_its_groups() {
+        let group = |after: bool, rival: bool, panels: usize| {
+            (0..panels).map(move |k| {
+                let item = Item {
+                    alike: None,
+                    stream: 0,
+                    pattern: 0,
+                    lot: None,
+                    day: None,
+                    side: if after { Side::After } else { Side::Before },
+                    value: (if after { 2.0 } else { 4.0 }) * if rival { 2.0 } else { 1.0 }
+                        + [1.0, -1.0][k % 2],
+                    exposure: 1.0,
+                };
+                (item, f64::from(u8::from(rival)))
+            })
+        };
+        let (items, values): (Vec<Item>, Vec<f64>) = group(false, false, 60)
+            .chain(group(false, true, 20))
+            .chain(group(true, false, 20))
+            .chain(group(true, true, 60))
+            .unzip();
+        let alone = moved(&items, Moved::Change).law.mean().exp();
+        let beside = moved(&items, Moved::ChangeBeside(&values)).law.mean().exp();
+        assert_relative_eq!(alone, 0.7, max_relative = 0.01);
+        assert_relative_eq!(beside, 0.5, max_relative = 0.01);
+    }
+
     #[test]
     fn interval_and_test_are_of_one_law() {
-        let law = fit(&counts(), &[Vec::new()], Family::Counts, USUAL)
-            .unwrap()
-            .law;
+        let law = fit(
+            &counts(),
+            &[Vec::new()],
+            Family::Counts,
+            USUAL,
+            Moved::Change,
+        )
+        .unwrap()
+        .law;
         for level in [0.5, 0.9, 0.95, 0.99] {
             let high = law.quantile(0.5 + level / 2.0);
             assert_relative_eq!(law.two_sided_p(high), 1.0 - level, max_relative = 1e-9);

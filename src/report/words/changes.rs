@@ -205,7 +205,11 @@ fn why_not(change: &Change) -> String {
     if change.notes.iter().any(incoming) && change.confounded_with == [Confounder::Inspector] {
         return "the inspection is in doubt".to_owned();
     }
-    format!("{} changed too", confounders(&change.confounded_with))
+    match change.confounded_with[..] {
+        [Confounder::Trend] => "the rate was moving already".to_owned(),
+        [Confounder::Step] => "the rate stepped on another day".to_owned(),
+        _ => format!("{} changed too", confounders(&change.confounded_with)),
+    }
 }
 
 /// One or two sentences on the whole comparison.

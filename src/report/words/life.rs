@@ -466,7 +466,7 @@ mod tests {
              it; about 12 more panels like these would tell"
         );
         assert_eq!(
-            prefix(Some(&life), None, None, &numbers),
+            prefix(Some(&life), None, None, &NumberStyle::default()),
             "Neither shown nor refuted since: "
         );
     }

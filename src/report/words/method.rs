@@ -92,8 +92,10 @@ pub const CHANGES_TOLD: &[&str] = &[
      and never met both sides; run both on the same lots, in alternating blocks, and compare again.",
     "A change made after a bad spell of four times the rate is told in four of five cases or more; an ordinary stretch \
      is set aside in about 1 of 20.",
-    "A trend under way is told in four of five cases or more if the rate falls to a sixteenth, in about three of five \
-     if to an eighth, and falsely in at most 1 of 20; a slower one passes for the change.",
+    "A change has to account for the counts better than a steady trend and than a step on another day; if it does not, \
+     nothing is said of it. Where the rate falls to a sixteenth without any change, “helped” is said in at most 1 report \
+     in 20 if the panels come from seven weeks or carry four marks each; in two weeks with a mark a panel a fall to a \
+     fifth still passes for a change in 1 of 4 reports. Where a change did it, 1 report in 20 stays silent for this.",
     "A step in what came with the parts is told in four of five cases or more, and falsely in at most 1 of 20; a new \
      inspector always, if recorded.",
     "Panels asked for show the ratio worth knowing as often as asked where days differ without an order; where each day \

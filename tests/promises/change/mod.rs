@@ -7,6 +7,7 @@ mod calibration;
 mod margin;
 mod removal;
 pub mod shop;
+mod time;
 mod traps;
 
 use onus::change::{Change, Verdict};

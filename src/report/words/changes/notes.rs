@@ -2,7 +2,7 @@
 
 use crate::change::{Change, Comparison, Confounder, Note, Side};
 use crate::charts::NumberStyle;
-use crate::report::words::changes::{class, method, ratio, ratio_interval, short_of};
+use crate::report::words::changes::{ALTERNATE, class, method, ratio, ratio_interval, short_of};
 use crate::report::words::counting::{capital, count_panels, counted, listed};
 
 /// A doubt as a sentence.
@@ -38,6 +38,40 @@ pub fn note(note: &Note, numbers: &NumberStyle) -> String {
             } else {
                 "fewer marks after the change, not for more"
             }
+        ),
+        Note::TrendUnderWay {
+            factor,
+            beside,
+            beside_ci,
+        } => format!(
+            "The rate {} all along, to {} times at the end what it was at the start. With that \
+             allowed for, the ratio would be {} ({}). {ALTERNATE}",
+            if *factor > 1.0 { "rose" } else { "fell" },
+            numbers.significant(*factor, 2),
+            ratio(Some(*beside), numbers),
+            ratio_interval(beside_ci.low, beside_ci.high, numbers)
+        ),
+        Note::StepOnAnotherDay {
+            day,
+            days_earlier,
+            factor,
+            beside,
+            beside_ci,
+        } => format!(
+            "The rate stepped to {} times{}, {} with panels {} the change. That accounts for the \
+             counts better than the change does; with it allowed for, the ratio would be {} ({}). \
+             Look for what else was done that day. {ALTERNATE}",
+            numbers.significant(*factor, 2),
+            day.map_or(String::new(), |day| format!(" on {}", numbers.date(day))),
+            counted(
+                days_earlier.unsigned_abs() as usize,
+                "day",
+                "days",
+                numbers
+            ),
+            if *days_earlier > 0 { "before" } else { "after" },
+            ratio(Some(*beside), numbers),
+            ratio_interval(beside_ci.low, beside_ci.high, numbers)
         ),
         Note::IncomingMoved { ratio: r, .. } => format!(
             "Defects that came with the part moved too (ratio {}), which sanding does not do. \

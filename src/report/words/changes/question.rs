@@ -80,5 +80,6 @@ fn confounder(what: Confounder) -> &'static str {
         Confounder::Settings => "another setting of the recipe",
         Confounder::CleanPanels => "whether clean panels are exported",
         Confounder::Trend => "a trend already under way",
+        Confounder::Step => "a step on another day",
     }
 }
