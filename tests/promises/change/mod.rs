@@ -284,3 +284,23 @@ fn a_handful_of_marks_is_covered() {
 fn a_calm_shop_is_covered_too() {
     keeps_its_level(CALM, 200, 71);
 }
+
+#[test]
+fn days_that_take_turns_and_differ_are_no_change() {
+    for (panels, day_sd) in [(300, 0.65), (600, 0.45)] {
+        let shop = ChangeShop {
+            story: Story::Alternating(20),
+            panels,
+            a_day: 20,
+            day_sd,
+            day_memory: 0.0,
+            ..SHOP
+        };
+        keeps_its_level(shop, 120, 88_100);
+        let hurt = shop.tally(120, 88_100).hurt;
+        assert!(
+            binomial::at_least(hurt, 120, 0.05) > SURPRISE,
+            "{shop:?}: hurt in {hurt} of 120"
+        );
+    }
+}
