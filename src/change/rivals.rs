@@ -173,9 +173,12 @@ fn paths(items: &[Item], days: &[usize]) -> Vec<Path> {
     let first_after = after.filter_map(|i| i.day).min().unwrap_or(0);
     let change = days.partition_point(|d| *d < first_after) as i64;
     let stride = days.len().div_ceil(MOST_STEPS) as i64;
+    // On the day of the change itself a step is a rival where others ran on as they were.
+    let unchanged = |i: &Item| i.side == Side::Before && i.day > Some(first_after);
+    let beside = items.iter().any(unchanged);
     let steps = (1..days.len()).filter_map(|k| {
         let earlier = change - k as i64;
-        (earlier != 0 && earlier % stride == 0).then_some(Path::Step {
+        ((earlier != 0 || beside) && earlier % stride == 0).then_some(Path::Step {
             day: days[k],
             earlier,
         })
@@ -187,6 +190,8 @@ impl Path {
     fn asked(self) -> f64 {
         match self {
             Self::Line => LINE,
+            // one day only, and the others are its witnesses
+            Self::Step { earlier: 0, .. } => LINE,
             Self::Step { earlier, .. } if earlier > 0 => EARLIER,
             Self::Step { .. } => LATER,
         }
@@ -265,6 +270,24 @@ mod tests {
         assert!((best.factor - 0.5).abs() < 0.05, "{best:?}");
         assert!(best.explains(false, 0.95));
         assert!(!best.explains(true, 0.95));
+    }
+
+    #[test]
+    fn what_the_unchanged_machine_shows_too_is_not_the_changes() {
+        // The second machine keeps the old recipe throughout and halves as well, or not.
+        let beside = |rate: fn(usize) -> f64| -> Vec<Item> {
+            let own = items(|day| if day < 5 { 8.0 } else { 4.0 }, half_way);
+            let other = items(rate, |_| Side::Before).into_iter();
+            own.into_iter()
+                .chain(other.map(|i| Item { stream: 1, ..i }))
+                .collect()
+        };
+        let halves = rivals(&beside(|day| if day < 5 { 8.0 } else { 4.0 }));
+        let best = halves.last().unwrap();
+        assert_eq!(best.path, Path::Step { day: 5, earlier: 0 });
+        assert!(best.explains(false, 0.95), "{best:?}");
+        let stays = rivals(&beside(|_| 8.0));
+        assert!(stays.iter().all(|r| !r.explains(false, 0.95)), "{stays:?}");
     }
 
     #[test]

@@ -207,7 +207,7 @@ fn why_not(change: &Change) -> String {
     }
     match change.confounded_with[..] {
         [Confounder::Trend] => "the rate was moving already".to_owned(),
-        [Confounder::Step] => "the rate stepped on another day".to_owned(),
+        [Confounder::Step] => "the rate stepped by itself".to_owned(),
         _ => format!("{} changed too", confounders(&change.confounded_with)),
     }
 }

@@ -52,6 +52,20 @@ pub fn note(note: &Note, numbers: &NumberStyle) -> String {
             ratio_interval(beside_ci.low, beside_ci.high, numbers)
         ),
         Note::StepOnAnotherDay {
+            days_earlier: 0,
+            factor,
+            beside,
+            beside_ci,
+            ..
+        } => format!(
+            "Where nothing was changed the rate stepped on the day of the change too, to {} times. That \
+             accounts for the counts better than the change does; with it allowed for, the ratio would be \
+             {} ({}). Look for what else was done that day. {ALTERNATE}",
+            numbers.significant(*factor, 2),
+            ratio(Some(*beside), numbers),
+            ratio_interval(beside_ci.low, beside_ci.high, numbers)
+        ),
+        Note::StepOnAnotherDay {
             day,
             days_earlier,
             factor,
