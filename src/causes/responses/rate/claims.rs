@@ -122,6 +122,10 @@ impl Table<'_> {
             Some(_) => suspect.inside(),
             None => (0..self.panels.len()).collect(),
         };
+        // Others that write none at all of a kind are no control: it stays open.
+        if recorded.rival == Rival::Machine && self.others_write_none(&inside) {
+            return None;
+        }
         let asked = Asked {
             recorded,
             shown,
@@ -167,15 +171,10 @@ impl Table<'_> {
         self.meet_place_in_lot(&asked, &mut met);
         self.meet_time(&asked, &mut met);
         let inspector = &Rival::Inspector;
-        // A control that writes none at all of a kind is none, whoever inspects there.
-        let none = recorded.rival == Rival::Machine && self.others_write_none(&inside);
-        if none {
-            met.beaten.retain(|b| b != inspector);
-        }
         if recorded.rival == Rival::Machine
             && !met.beaten.contains(inspector)
             && !met.leaves_open(inspector)
-            && (none || !self.records_alike(&inside, others))
+            && !self.records_alike(&inside, others)
         {
             met.put(false, inspector, Vec::new);
         }

@@ -411,7 +411,8 @@ mod tests {
             }
             surfaces(&records, 0.01).remove(0).cause
         };
-        assert_eq!(gauges(false), SurfaceCause::Part);
+        // Two values that nobody wrote down may be two gauges or two heads.
+        assert_eq!(gauges(false), SurfaceCause::Undecided);
         assert_ne!(gauges(true), SurfaceCause::Part);
     }
 
