@@ -172,7 +172,7 @@ pub(super) fn assemble(sorted: Sorted, rules: &Rules<'_>, now: Option<Timestamp>
     };
     input.count(&panels, &defects, &readings);
     let copied = rejects.iter().filter(|r| r.why.contains(COPY)).count();
-    warnings.extend(many_lost(&input, read, (copied, copies.len())));
+    warnings.extend(many_lost(&input, read, (copied, copies.len()), &rejects));
     warnings.extend(doubted.warnings);
     warnings.extend(notes.warnings());
     warnings.extend(told);
@@ -293,7 +293,12 @@ const MANY: f64 = 0.1;
 
 /// Tells where so much was lost that the rest may mislead, besides the rows and
 /// panels of copies.
-fn many_lost(input: &InputCounts, read: usize, copies: (usize, usize)) -> Option<Warning> {
+fn many_lost(
+    input: &InputCounts,
+    read: usize,
+    copies: (usize, usize),
+    rejects: &[Reject],
+) -> Option<Warning> {
     let rows = (input.rejected_rows + input.rows_lost_with_panels).saturating_sub(copies.0);
     let read = read.saturating_sub(copies.0);
     let lost = input.rejected_panels.saturating_sub(copies.1);
@@ -305,7 +310,12 @@ fn many_lost(input: &InputCounts, read: usize, copies: (usize, usize)) -> Option
     Some(Warning {
         code: WarningCode::ManyLost,
         text: format!(
-            "{rows} of {read} rows and {lost} of {panels} panels were lost: what is left may not stand for the rest. See rejects.csv for the reasons, mend them and report again."
+            "{rows} of {read} rows and {lost} of {panels} panels were lost: what is left may not stand for the rest. See rejects.csv for the reasons, mend them and report again{}.",
+            if ids_start_again(rejects) {
+                PANEL_KEY
+            } else {
+                ""
+            }
         ),
         file: None,
     })
@@ -592,6 +602,21 @@ fn inspections(
     all
 }
 
+/// What to do where ids start again.
+pub(super) const PANEL_KEY: &str = "; if ids start again every day or shift, set [read] panel_key = [\"date\", \"panel_id\"] in onus.toml";
+
+/// Whether most panels whose rows contradict each other do so in when they were
+/// sanded, as where ids start again.
+pub(super) fn ids_start_again(rejects: &[Reject]) -> bool {
+    let of_panels = || {
+        rejects
+            .iter()
+            .filter(|r| r.lost == Lost::Panel && r.column.is_some())
+    };
+    let in_time = of_panels().filter(|r| r.why.ends_with(PANEL_KEY)).count();
+    in_time >= 3 && 2 * in_time >= of_panels().count()
+}
+
 /// The reject of a panel whose rows contradict each other.
 fn disputed(id: &str, dispute: &Dispute, files: &[FileRows], site: &Site) -> Reject {
     let name = Facts::name(dispute.fact, site);
@@ -603,7 +628,7 @@ fn disputed(id: &str, dispute: &Dispute, files: &[FileRows], site: &Site) -> Rej
         .find(|(fact, _)| *fact == dispute.fact)
         .map_or_else(|| name.to_owned(), |(_, header)| header.clone());
     let hint = if Facts::COLUMNS.get(dispute.fact) == Some(&Column::SandedAt) {
-        "; if ids start again every day or shift, set [read] panel_key = [\"date\", \"panel_id\"] in onus.toml"
+        PANEL_KEY
     } else {
         ""
     };

@@ -340,6 +340,8 @@ fn no_panel_left(records: &Records) -> RecordsError {
         .find(|w| matches!(w.code, WarningCode::UnitSuspect | WarningCode::AxesSuspect));
     let hint = if let Some(suspect) = suspect {
         suspect.text.clone()
+    } else if assemble::ids_start_again(&records.rejects) {
+        assemble::PANEL_KEY.trim_start_matches("; ").to_owned()
     } else if no_size {
         "every panel needs length_mm and width_mm in one of its rows; if the files name them otherwise, say so under [columns] in onus.toml".to_owned()
     } else {
