@@ -24,8 +24,10 @@ const MISSING: f64 = 5.0;
 /// Shares of clean panels where they are missing and where they are there.
 const AS_GOOD_AS_NONE: f64 = 0.02;
 const SOME: f64 = 0.1;
-/// A kind on this share of the panels or more leaves no clean ones by itself.
+/// A kind on this share of the panels or more, and on this share of those just once,
+/// leaves no clean ones by itself.
 const ON_ALL: f64 = 0.9;
+const JUST_ONCE: f64 = 0.95;
 
 /// Whether the clean ones among some panels are in the files.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -41,19 +43,17 @@ pub(crate) enum Clean {
 /// Marks by panel, to tell whether clean panels are exported.
 pub(crate) struct Cleans {
     marks: Vec<usize>,
-    /// The kinds on each panel, each once.
-    kinds: Vec<Vec<usize>>,
+    /// Marks of each kind on each panel.
+    kinds: Vec<BTreeMap<usize, usize>>,
 }
 
 impl Cleans {
     pub(crate) fn new(records: &Records) -> Self {
         let mut marks = vec![0; records.panels.len()];
-        let mut kinds: Vec<Vec<usize>> = vec![Vec::new(); records.panels.len()];
+        let mut kinds: Vec<BTreeMap<usize, usize>> = vec![BTreeMap::new(); records.panels.len()];
         for defect in &records.defects {
             marks[defect.panel] += 1;
-            if !kinds[defect.panel].contains(&defect.name) {
-                kinds[defect.panel].push(defect.name);
-            }
+            *kinds[defect.panel].entry(defect.name).or_default() += 1;
         }
         Self { marks, kinds }
     }
@@ -61,23 +61,28 @@ impl Cleans {
     /// Whether the clean ones of these panels are there. At least (panels with one
     /// mark)² / 2·(panels with two) clean ones are to be expected however panels
     /// differ (Chao 1984, Scand. J. Statistics 11, 265–270), unless one kind is on
-    /// nearly all of them.
+    /// nearly all of them just once, as what a stop or a gripper leaves.
     pub(crate) fn of(&self, panels: impl Iterator<Item = usize>) -> Clean {
         let mut times = [0_usize; 3];
         let mut all = 0_u32;
-        let mut with: BTreeMap<usize, u32> = BTreeMap::new();
+        let mut with: BTreeMap<usize, (u32, u32)> = BTreeMap::new();
         for panel in panels {
             all += 1;
             if let Some(n) = times.get_mut(self.marks[panel]) {
                 *n += 1;
             }
-            for kind in &self.kinds[panel] {
-                *with.entry(*kind).or_default() += 1;
+            for (kind, marks) in &self.kinds[panel] {
+                let (on, once) = with.entry(*kind).or_default();
+                *on += 1;
+                *once += u32::from(*marks == 1);
             }
         }
         let ([none, one, two], all) = (times.map(|n| n as f64), f64::from(all));
         let expected = one * (one - 1.0) / (2.0 * (two + 1.0));
-        let everywhere = with.values().any(|n| f64::from(*n) >= ON_ALL * all);
+        let everywhere = with.values().any(|(on, once)| {
+            let (on, once) = (f64::from(*on), f64::from(*once));
+            on >= ON_ALL * all && once >= JUST_ONCE * on
+        });
         if none <= AS_GOOD_AS_NONE * all && expected - none >= MISSING && !everywhere {
             Clean::Missing
         } else if none > 0.0 && none >= SOME * all {

@@ -75,7 +75,10 @@ pub(super) fn follows(
             if follow_time(&laid, slopes.rows.iter().map(|&at| group.lots[at])) {
                 out.push(DifferBy::Time);
             }
-            if let Some(panels) = two_states(&about_means(&slopes.own, &slopes.gauges)) {
+            let own = about_means(&slopes.own, &slopes.gauges);
+            if let Some((panels, cut)) = two_states(&own)
+                && !slopes.incoming(group, &own, cut)
+            {
                 let lay_recorded = group.lay_recorded;
                 out.push(DifferBy::TwoStates {
                     panels,
@@ -139,6 +142,23 @@ impl Slopes {
             lays_and_gauges: in_first_order(rows.iter().map(|&at| (lay(at), gauge(at)))),
             rows,
         }
+    }
+
+    /// Whether every lot, part number or supplier is in one of two states: then they
+    /// came so.
+    fn incoming(&self, group: &Group, values: &[f64], cut: f64) -> bool {
+        (0..3).any(|column| {
+            let mut levels: BTreeMap<usize, [usize; 2]> = BTreeMap::new();
+            for (&at, value) in self.rows.iter().zip(values) {
+                let Some(level) = group.company[at].levels[column] else {
+                    return false;
+                };
+                levels.entry(level).or_default()[usize::from(*value > cut)] += 1;
+            }
+            let pure = |[a, b]: &[usize; 2]| 10 * a.max(b) >= 9 * (a + b);
+            let both = [0, 1].map(|s| levels.values().any(|l| 2 * l[s] > l[0] + l[1]));
+            both == [true; 2] && levels.values().all(pure)
+        })
     }
 
     /// Whether values differ between the levels of a column, known for all panels.
@@ -229,8 +249,9 @@ fn levels_differ(values: &[f64], levels: &[usize]) -> f64 {
     f_ratio::tails(ratio, between_dof, within_dof).upper()
 }
 
-/// Panels about the rarer of two values, where the values lie about two.
-fn two_states(values: &[f64]) -> Option<usize> {
+/// Panels about the rarer of two values and what parts them, where the values lie
+/// about two.
+fn two_states(values: &[f64]) -> Option<(usize, f64)> {
     let mut sorted = values.to_vec();
     sorted.sort_by(f64::total_cmp);
     let n = sorted.len();
@@ -250,7 +271,8 @@ fn two_states(values: &[f64]) -> Option<usize> {
     }
     let rarer = best.1.min(n - best.1);
     // A few far-off panels are no state.
-    (best.0 >= TWO_STATES * squares && 10 * rarer >= n).then_some(rarer)
+    let cut = f64::midpoint(*sorted.get(best.1.max(1) - 1)?, *sorted.get(best.1)?);
+    (best.0 >= TWO_STATES * squares && 10 * rarer >= n).then_some((rarer, cut))
 }
 
 #[cfg(test)]
@@ -262,7 +284,7 @@ mod tests {
         let two: Vec<f64> = (0..40)
             .map(|i| f64::from(i % 3 / 2) * 6.0 + f64::from(i % 5) * 0.2)
             .collect();
-        assert_eq!(two_states(&two), Some(13));
+        assert_eq!(two_states(&two).map(|s| s.0), Some(13));
         let even: Vec<f64> = (0..40).map(f64::from).collect();
         assert_eq!(two_states(&even), None);
         let one_far: Vec<f64> = (0..40)
