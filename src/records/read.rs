@@ -3,6 +3,7 @@
 pub(super) mod decimals;
 pub(super) mod folders;
 mod ids;
+pub(super) mod rejected;
 pub(super) mod text_reader;
 pub(super) mod wide;
 
@@ -333,15 +334,15 @@ fn no_panel_left(records: &Records) -> RecordsError {
     let no_size = records
         .rejects
         .iter()
-        .any(|r| r.why.contains(assemble::NO_SIZE));
+        .any(|r| r.why.contains(rejected::NO_SIZE));
     let suspect = records
         .warnings
         .iter()
         .find(|w| matches!(w.code, WarningCode::UnitSuspect | WarningCode::AxesSuspect));
     let hint = if let Some(suspect) = suspect {
         suspect.text.clone()
-    } else if assemble::ids_start_again(&records.rejects) {
-        assemble::PANEL_KEY.trim_start_matches("; ").to_owned()
+    } else if rejected::ids_start_again(&records.rejects) {
+        rejected::PANEL_KEY.trim_start_matches("; ").to_owned()
     } else if no_size {
         "every panel needs length_mm and width_mm in one of its rows; if the files name them otherwise, say so under [columns] in onus.toml".to_owned()
     } else {

@@ -261,9 +261,9 @@ fn reject_groups(records: &Records) -> Vec<RejectGroup> {
         // Reasons that name a panel or a number differ from row to row.
         let kind = reject.why.split([':', ',']).next().unwrap_or_default();
         let kind = if reject.lost == Lost::Panel {
-            if reject.why.ends_with(super::assemble::NO_SIZE) {
+            if reject.why.ends_with(super::read::rejected::NO_SIZE) {
                 "size"
-            } else if reject.why.contains(super::assemble::COPY) {
+            } else if reject.why.contains(super::read::rejected::COPY) {
                 "copy"
             } else {
                 "contradiction"
@@ -273,7 +273,8 @@ fn reject_groups(records: &Records) -> Vec<RejectGroup> {
         };
         // A panel that goes has a line for each of its rows; the reason names it.
         if reject.lost == Lost::Panel
-            && (reject.why.ends_with(super::assemble::WITH_PANEL) || !panels.insert(&reject.why))
+            && (reject.why.ends_with(super::read::rejected::WITH_PANEL)
+                || !panels.insert(&reject.why))
         {
             continue;
         }
