@@ -22,6 +22,8 @@ struct Pair<'a> {
     to: &'a str,
     first_panel: usize,
     streams: BTreeSet<Stream<'a>>,
+    /// How often each stream went from one to the other or back.
+    turns: BTreeMap<Stream<'a>, usize>,
 }
 
 /// Compares the panels on the old recipe with those on the new one, for every
@@ -72,6 +74,7 @@ fn comparisons(records: &Records, settings: &Settings) -> Vec<Comparison> {
                 from: pair.from.to_owned(),
                 to: pair.to.to_owned(),
                 first_panel: records.panels[pair.first_panel].id.clone(),
+                turns: pair.turns.values().copied().max().unwrap_or(0),
             };
             assess(records, &sides, question, &[], settings)
         })
@@ -102,10 +105,12 @@ fn pairs(panels: &[Panel]) -> Vec<Pair<'_>> {
                 to: recipe,
                 first_panel: k,
                 streams: BTreeSet::new(),
+                turns: BTreeMap::new(),
             });
             pairs.len() - 1
         });
         pairs[k].streams.insert(stream);
+        *pairs[k].turns.entry(stream).or_default() += 1;
     }
     pairs
 }

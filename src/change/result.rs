@@ -83,6 +83,8 @@ pub enum Question {
         to: String,
         /// First panel on the new recipe.
         first_panel: String,
+        /// How often panels went from one to the other or back: in turns from three on.
+        turns: usize,
     },
     /// An ISO week against the weeks before it.
     Week {

@@ -2,7 +2,7 @@
 
 use crate::change::{Confounder, FROM, Question, UNTIL};
 use crate::charts::NumberStyle;
-use crate::report::words::counting::list;
+use crate::report::words::counting::{capital, list};
 
 /// Before and after, in words.
 pub fn sides(question: &Question, numbers: &NumberStyle) -> (String, String) {
@@ -36,6 +36,9 @@ pub fn sides(question: &Question, numbers: &NumberStyle) -> (String, String) {
     }
 }
 
+/// Recipes that followed each other so often took turns.
+const IN_TURNS: usize = 3;
+
 /// The change as a heading.
 pub fn heading(question: &Question, numbers: &NumberStyle) -> String {
     let (before, after) = sides(question, numbers);
@@ -43,11 +46,15 @@ pub fn heading(question: &Question, numbers: &NumberStyle) -> String {
         Question::Recipe {
             machine,
             first_panel,
+            turns,
             ..
         } => {
             let at = machine
                 .as_ref()
                 .map_or(String::new(), |m| format!(" on {m}"));
+            if *turns >= IN_TURNS {
+                return format!("{} beside {before}, in turns{at}", capital(&after));
+            }
             format!("From {before} to {after}{at}, first on panel {first_panel}")
         }
         Question::Week { week } => format!("{week} against the weeks before"),
