@@ -1,13 +1,13 @@
 //! Records in doubt bear no verdict: where axes are swapped or a unit is wrong,
 //! nothing is concluded from the places of that machine.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
 use super::{
     Cause, Causes, Certainty, Finding, NextCheck, Reason, Rival, Stream, SurfaceCause,
     UNEVEN_REMOVAL,
 };
-use crate::records::{Column, Panel, Records, WarningCode, only_marked};
+use crate::records::{Column, Panel, Point, Records, WarningCode, only_marked};
 
 /// Takes the cause from every finding that rests on records in doubt, and says why.
 pub(super) fn hold_findings(records: &Records, findings: &mut [Finding]) {
@@ -29,6 +29,7 @@ pub(super) fn hold_findings(records: &Records, findings: &mut [Finding]) {
             finding.next_check = NextCheck::MendRecords;
         }
     }
+    hold_fields(records, findings);
     for only in only_marked(records) {
         let rates = |f: &&mut Finding| f.rival.is_some() && f.x_mm.is_none() && f.y_mm.is_none();
         for finding in findings.iter_mut().filter(rates) {
@@ -48,17 +49,65 @@ pub(super) fn hold_findings(records: &Records, findings: &mut [Finding]) {
     }
 }
 
+/// Takes the cause from places in streams whose marks were clicked at a few spots of
+/// a picture, such as the middles of its fields: where a mark lay is not known.
+fn hold_fields(records: &Records, findings: &mut [Finding]) {
+    for finding in findings {
+        if finding.x_mm.is_none() && finding.y_mm.is_none() {
+            continue;
+        }
+        let own = records.defects.iter().filter(|defect| {
+            let name = &records.defect_names[defect.name].name;
+            *name == finding.defect && of_cell(finding, &records.panels[defect.panel])
+        });
+        let mut spots: BTreeMap<(u64, u64), (Point, usize)> = BTreeMap::new();
+        for at in own.filter_map(|defect| defect.written) {
+            let spot = spots.entry((at.x.to_bits(), at.y.to_bits()));
+            spot.or_insert((at, 0)).1 += 1;
+        }
+        let all: usize = spots.values().map(|s| s.1).sum();
+        let fields: Vec<(Point, usize)> = spots.into_values().filter(|s| s.1 >= AGAIN).collect();
+        let on_fields: usize = fields.iter().map(|f| f.1).sum();
+        let apart = |a: &Point, b: &Point| (a.x - b.x).hypot(a.y - b.y) >= APART_MM;
+        let all_apart = (fields.iter().enumerate())
+            .all(|(k, a)| fields[k + 1..].iter().all(|b| apart(&a.0, &b.0)));
+        if all >= CLICKS
+            && (LEAST_FIELDS..=FIELDS).contains(&fields.len())
+            && all_apart
+            && on_fields as f64 >= ON_FIELDS * all as f64
+        {
+            finding.cause = Cause::Undecided;
+            let why = "Its marks were clicked at a few spots of a picture, so where they lay is not known";
+            finding.reasons.insert(0, Reason::HeldBack(why.to_owned()));
+            finding.next_check = NextCheck::MendRecords;
+        }
+    }
+}
+
+/// Fields of a picture that is clicked on, at least and at most; so many marks make
+/// one, and none is nearer to another than this, mm: what repeats at one place and is
+/// written in round numbers lies on spots beside each other.
+const LEAST_FIELDS: usize = 3;
+const FIELDS: usize = 24;
+const AGAIN: usize = 4;
+const APART_MM: f64 = 60.0;
+/// Share of a stream's marks, of so many at least, that lie on the fields.
+const ON_FIELDS: f64 = 0.9;
+const CLICKS: usize = 20;
+
+/// Whether a panel is of a finding's machine and head.
+fn of_cell(finding: &Finding, panel: &Panel) -> bool {
+    let own = |wanted: &Option<String>, is: Option<&str>| {
+        (wanted.as_deref()).is_none_or(|wanted| is == Some(wanted))
+    };
+    own(&finding.machine, panel.machine.as_deref()) && own(&finding.head, panel.head.as_deref())
+}
+
 /// Whether a finding's rate was compared over a panel: those of its cell, or of all
 /// where cells are compared.
 fn compares(finding: &Finding, panel: &Panel) -> bool {
     let of_cells = matches!(finding.rival, Some(Rival::Machine | Rival::Head));
-    let own = |wanted: &Option<String>, is: Option<&str>| {
-        (wanted.as_deref()).is_none_or(|wanted| is == Some(wanted))
-    };
-    panel.inspected
-        && (of_cells
-            || own(&finding.machine, panel.machine.as_deref())
-                && own(&finding.head, panel.head.as_deref()))
+    panel.inspected && (of_cells || of_cell(finding, panel))
 }
 
 /// Tells of findings that rest on when panels were sanded where many times were lost:

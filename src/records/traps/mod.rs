@@ -49,7 +49,7 @@ pub(super) fn written_again(panels: &[Panel], defects: &[Defect]) -> Vec<(usize,
     let mut copies = near_copies::find(panels, defects);
     same_moment::add(&mut copies, panels, defects);
     near_copies::add_rest(&mut copies, panels, defects);
-    same_moment::add_named_after(&mut copies, panels);
+    same_moment::add_named_after(&mut copies, panels, defects);
     copies.sort_unstable();
     copies
 }

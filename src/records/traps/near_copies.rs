@@ -14,7 +14,7 @@ const MARKS: usize = 3;
 /// More marks than this on one panel are not compared one with all.
 const MOST_MARKS: usize = 400;
 /// So near lie the marks of a copy, mm.
-const NEAR_MM: f64 = 1.0;
+pub(super) const NEAR_MM: f64 = 1.0;
 /// A repeat is met within this distance of the mark, mm.
 const REPEAT_MM: f64 = 2.0;
 /// Fewer copies than this are expected from marks that repeat on their own.
@@ -90,7 +90,7 @@ pub(in crate::records) fn warning(copies: &[(usize, usize)], panels: &[Panel]) -
     Some(Warning {
         code: WarningCode::NearCopies,
         text: format!(
-            "{} the marks of another panel, to a millimetre or within a centimetre and sanded at the same second, or are named after one sanded at the same second ({}), far beyond chance: one panel written under several ids counts once. If they are different panels, set [read] copies_are_real = true in onus.toml; if they are later inspections, give them the panel's first id and an inspection number.",
+            "{} the marks of another panel, to a millimetre or within a centimetre and sanded at the same second, or are named after it ({}), far beyond chance: one panel written under several ids counts once. If they are different panels, set [read] copies_are_real = true in onus.toml; if they are later inspections, give them the panel's first id and an inspection number.",
             if copies.len() == 1 {
                 "1 panel carries".to_owned()
             } else {

@@ -9,7 +9,7 @@
 
 use std::collections::HashMap;
 
-use super::near_copies::{Index, Mark, agree, by_panel};
+use super::near_copies::{Index, Mark, NEAR_MM, agree, by_panel};
 use crate::records::{Defect, Panel};
 
 /// So near lie two marks of one spot that were measured by hand, mm.
@@ -96,16 +96,26 @@ pub(super) fn add(copies: &mut Vec<(usize, usize)>, panels: &[Panel], defects: &
     }
 }
 
-/// Adds the panels named after another that was sanded at the same second in the
-/// same place, such as P12-R after P12: inspected again under an id of their own.
-pub(super) fn add_named_after(copies: &mut Vec<(usize, usize)>, panels: &[Panel]) {
+/// Adds the panels named after another, such as P12-R after P12, that were sanded at
+/// the same second in the same place or carry the very marks of the other: inspected
+/// again under an id of their own.
+pub(super) fn add_named_after(
+    copies: &mut Vec<(usize, usize)>,
+    panels: &[Panel],
+    defects: &[Defect],
+) {
+    let marks = by_panel(panels.len(), defects);
     let at: HashMap<&str, usize> = (panels.iter().enumerate())
         .map(|(nth, panel)| (panel.id.as_str(), nth))
         .collect();
-    let same = |a: &Panel, b: &Panel| {
+    let same = |at: usize, of: usize| {
+        let (a, b) = (&panels[at], &panels[of]);
         let second = |p: &Panel| p.sanded_at.map(|at| at.instant.as_second());
-        second(a).is_some()
-            && second(a) == second(b)
+        let at_once = second(a).is_some() && second(a) == second(b);
+        let again = !marks[of].is_empty()
+            && marks[at].len() == marks[of].len()
+            && agree(&marks[of], &marks[at], NEAR_MM);
+        (at_once || again)
             && (&a.machine, &a.head, &a.fixture) == (&b.machine, &b.head, &b.fixture)
             && (a.length_mm, a.width_mm) == (b.length_mm, b.width_mm)
     };
@@ -125,7 +135,7 @@ pub(super) fn add_named_after(copies: &mut Vec<(usize, usize)>, panels: &[Panel]
             let base = *at
                 .get(name)
                 .filter(|_| words || number && !mark.is_empty())?;
-            same(panel, &panels[base]).then_some(base)
+            same(nth, base).then_some(base)
         };
         cuts.filter_map(base).last().map(|base| (nth, base))
     };
@@ -272,7 +282,7 @@ mod tests {
             .collect();
         let copies: Vec<usize> = find(&panels, &defects).iter().map(|c| c.1).collect();
         assert_eq!(copies, [3, 8, 12, 20, 27]);
-        // Sanded again, at another time, they are panels of their own.
+        // Sanded again, at another time, with marks of their own, they are others.
         for (nth, panel) in panels[30..].iter_mut().enumerate() {
             let later = self::panel(100 + nth, 5_000 + 90 * nth);
             panel.sanded_at = later.sanded_at;

@@ -15,6 +15,9 @@ use crate::duel::{
 const AGAINST_NOBODY: f64 = 0.05;
 pub(super) const DIFFERENCE_LEFT: f64 = 0.5;
 
+/// Hours beyond twofold by which panels are inspected later than others.
+const LATER_HOURS: f64 = 2.0;
+
 /// Units that follow each other and are taken as one time.
 const UNITS_OF_A_TIME: usize = 7;
 
@@ -174,7 +177,7 @@ impl Table<'_> {
         if recorded.rival == Rival::Machine
             && !met.beaten.contains(inspector)
             && !met.leaves_open(inspector)
-            && !self.records_alike(&inside, others)
+            && (!self.records_alike(&inside, others) || self.delays_apart(&inside))
         {
             met.put(false, inspector, Vec::new);
         }
@@ -376,6 +379,30 @@ impl Table<'_> {
             }
         };
         met.put(beaten, &Rival::Step, Vec::new);
+    }
+
+    /// Whether the accused panels were inspected much later, or sooner, after sanding
+    /// than all others: what shows by then, or who looks, may differ.
+    fn delays_apart(&self, inside: &[usize]) -> bool {
+        let inside: BTreeSet<usize> = inside.iter().copied().collect();
+        let mut delays = [Vec::new(), Vec::new()];
+        for (at, panel) in self.panels.iter().enumerate() {
+            let panel = &self.records.panels[*panel];
+            if let (Some(sanded), Some(seen)) = (panel.sanded_at, panel.inspected_at) {
+                let hours = seen.instant.duration_since(sanded.instant).as_secs_f64() / 3600.0;
+                delays[usize::from(inside.contains(&at))].push(hours);
+            }
+        }
+        let ends = delays.map(|mut of| {
+            of.sort_by(f64::total_cmp);
+            // The tenth of each end may be anything.
+            let tenth = of.len() / 10;
+            Some((*of.get(tenth)?, *of.get(of.len().checked_sub(tenth + 1)?)?))
+        });
+        let [Some(others), Some(own)] = ends else {
+            return false;
+        };
+        own.0 > TWOFOLD * others.1 + LATER_HOURS || others.0 > TWOFOLD * own.1 + LATER_HOURS
     }
 
     /// Whether no other panel has a mark of the kind: whoever inspects them may not
