@@ -73,7 +73,7 @@ pub fn how(alpha: f64, numbers: &NumberStyle) -> Vec<String> {
             one_in(alpha, numbers)
         ),
         "A place that is found is taken out and the search goes on; a broad cloud of marks is no place. For bars, distances \
-         between marks of a panel are held against every pitch of 8 mm to a quarter of the panel."
+         on a panel are held against every pitch of 8 mm to a quarter of the panel."
             .to_owned(),
         "Lots, onset, control machine, period, abrasive age, recipe and inspector are tested at the place before anything \
          is called the machine’s."
@@ -88,14 +88,13 @@ pub const CHANGES_TOLD: &[&str] = &[
      truth 19 of 20 intervals hold the true ratio (17 of 20 where each day closely resembles the last), and without an \
      effect at most 1 report in 20 says helped.",
     "“Helped”: fewer defects, adjusted for all kinds of a comparison, and the opposite kind not worse by more than the \
-     margin. “Too few panels” names how many it would take. “Not identifiable”: something else changed at the same time \
-     and never met both sides; run both on the same lots, in alternating blocks, and compare again.",
+     margin. “Too few panels” names how many it would take. “Not identifiable”: something else changed with it and \
+     never met both sides; run both on the same lots, in alternating blocks.",
     "A change made after a bad spell of four times the rate is told in four of five cases or more; an ordinary stretch \
      is set aside in about 1 of 20.",
-    "A change has to account for the counts better than a steady trend and than a step on another day; if it does not, \
-     nothing is said of it. Where the rate falls to a sixteenth without any change, “helped” is said in at most 1 report \
-     in 20 if the panels come from seven weeks or carry four marks each; in two weeks with a mark a panel a fall to a \
-     fifth still passes for a change in 1 of 4 reports. Where a change did it, 1 report in 20 stays silent for this.",
+    "A change has to account for the counts better than a steady trend and than a step on another day; else nothing is \
+     said of it. In two weeks with a mark a panel, a fall to a fifth without any change still passes for one in 1 of 4 \
+     reports.",
     "A step in what came with the parts is told in four of five cases or more, and falsely in at most 1 of 20; a new \
      inspector always, if recorded.",
     "Panels asked for show the ratio worth knowing as often as asked where days differ without an order; where each day \
