@@ -174,10 +174,14 @@ impl Table<'_> {
         self.meet_place_in_lot(&asked, &mut met);
         self.meet_time(&asked, &mut met);
         let inspector = &Rival::Inspector;
+        let late = recorded.rival == Rival::Machine && self.delays_apart(&inside);
+        if late {
+            met.beaten.retain(|b| b != inspector);
+        }
         if recorded.rival == Rival::Machine
             && !met.beaten.contains(inspector)
             && !met.leaves_open(inspector)
-            && (!self.records_alike(&inside, others) || self.delays_apart(&inside))
+            && (late || !self.records_alike(&inside, others))
         {
             met.put(false, inspector, Vec::new);
         }
