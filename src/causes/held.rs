@@ -9,6 +9,17 @@ use super::{
 };
 use crate::records::{Column, Panel, Point, Records, WarningCode, only_marked};
 
+/// Fields of a picture that is clicked on, at least and at most; so many marks make
+/// one, and none is nearer to another than this, mm: what repeats at one place and is
+/// written in round numbers lies on spots beside each other.
+const LEAST_FIELDS: usize = 3;
+const FIELDS: usize = 24;
+const AGAIN: usize = 4;
+const APART_MM: f64 = 60.0;
+/// Share of a stream's marks, of so many at least, that lie on the fields.
+const ON_FIELDS: f64 = 0.9;
+const CLICKS: usize = 20;
+
 /// Takes the cause from every finding that rests on records in doubt, and says why.
 pub(super) fn hold_findings(records: &Records, findings: &mut [Finding]) {
     for finding in findings.iter_mut() {
@@ -24,9 +35,7 @@ pub(super) fn hold_findings(records: &Records, findings: &mut [Finding]) {
         machines.extend(finding.machine.as_deref().map(Some));
         let held = |machine: &Option<&str>| records.held_back(*machine, column);
         if let Some(why) = machines.iter().find_map(held) {
-            finding.cause = Cause::Undecided;
-            finding.reasons.insert(0, Reason::HeldBack(why.to_owned()));
-            finding.next_check = NextCheck::MendRecords;
+            hold(finding, why.to_owned());
         }
     }
     hold_fields(records, findings);
@@ -37,16 +46,21 @@ pub(super) fn hold_findings(records: &Records, findings: &mut [Finding]) {
             let compared = panels.filter(|(panel, _)| compares(finding, panel));
             let marked: BTreeSet<bool> = compared.map(|(_, marked)| *marked).collect();
             if marked.len() == 2 {
-                finding.cause = Cause::Undecided;
                 let why = format!(
                     "Of {} only panels with a defect are in the files",
                     only.which
                 );
-                finding.reasons.insert(0, Reason::HeldBack(why));
-                finding.next_check = NextCheck::MendRecords;
+                hold(finding, why);
             }
         }
     }
+}
+
+/// Takes the cause from a finding, and says why.
+fn hold(finding: &mut Finding, why: String) {
+    finding.cause = Cause::Undecided;
+    finding.reasons.insert(0, Reason::HeldBack(why));
+    finding.next_check = NextCheck::MendRecords;
 }
 
 /// Takes the cause from places in streams whose marks were clicked at a few spots of
@@ -76,24 +90,11 @@ fn hold_fields(records: &Records, findings: &mut [Finding]) {
             && all_apart
             && on_fields as f64 >= ON_FIELDS * all as f64
         {
-            finding.cause = Cause::Undecided;
             let why = "Its marks were clicked at a few spots of a picture, so where they lay is not known";
-            finding.reasons.insert(0, Reason::HeldBack(why.to_owned()));
-            finding.next_check = NextCheck::MendRecords;
+            hold(finding, why.to_owned());
         }
     }
 }
-
-/// Fields of a picture that is clicked on, at least and at most; so many marks make
-/// one, and none is nearer to another than this, mm: what repeats at one place and is
-/// written in round numbers lies on spots beside each other.
-const LEAST_FIELDS: usize = 3;
-const FIELDS: usize = 24;
-const AGAIN: usize = 4;
-const APART_MM: f64 = 60.0;
-/// Share of a stream's marks, of so many at least, that lie on the fields.
-const ON_FIELDS: f64 = 0.9;
-const CLICKS: usize = 20;
 
 /// Whether a panel is of a finding's machine and head.
 fn of_cell(finding: &Finding, panel: &Panel) -> bool {
@@ -157,4 +158,40 @@ fn hold_stream(stream: &mut Stream, why: &str) {
     stream.causes.clear();
     stream.reasons.insert(0, Reason::HeldBack(why.to_owned()));
     stream.next_check = NextCheck::MendRecords;
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::causes::about::About;
+    use crate::causes::{Tally, made};
+
+    /// Whether a place is held back where 60 panels each have a mark at one of these.
+    fn held(places: &[(f64, f64)]) -> bool {
+        let mut records = made::records(&[("scratch", None)]);
+        for i in 0..60 {
+            let (x, y) = places[i % places.len()];
+            records.panels.push(made::panel(i, 1200.0, 800.0));
+            records.defects.push(made::mark(i, 0, Some(Point { x, y })));
+        }
+        let about = About {
+            defect: "scratch".into(),
+            ..About::default()
+        };
+        let counted = Tally {
+            hits: 20,
+            exposed: 60,
+        };
+        let mut found = about.finding(&records, &[0, 3, 6], counted);
+        (found.cause, found.x_mm, found.y_mm) = (Cause::Machine, Some(200.0), Some(200.0));
+        let mut findings = [found];
+        hold_fields(&records, &mut findings);
+        findings[0].cause == Cause::Undecided
+    }
+
+    #[test]
+    fn clicks_on_fields_are_held_back_and_round_numbers_at_one_place_are_not() {
+        assert!(held(&[(200.0, 200.0), (600.0, 200.0), (1000.0, 600.0)]));
+        assert!(!held(&[(200.0, 200.0), (210.0, 200.0), (200.0, 210.0)]));
+    }
 }

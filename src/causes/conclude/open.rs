@@ -167,3 +167,38 @@ pub(crate) fn shift_pairs(findings: &mut [Finding], records: &Records) {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::causes::about::About;
+    use crate::causes::{Tally, made};
+
+    /// The next checks of two places on a panel of 600 × 400 mm.
+    fn checks(second: (f64, f64)) -> Vec<NextCheck> {
+        let mut records = made::records(&[("dent", None)]);
+        records.panels.push(made::panel(0, 600.0, 400.0));
+        let place = |(x, y): (f64, f64)| {
+            let counted = Tally {
+                hits: 1,
+                exposed: 1,
+            };
+            let mut found = About::default().finding(&records, &[0], counted);
+            found.evidence.exposed = vec![0];
+            (found.x_mm, found.y_mm, found.radius_mm) = (Some(x), Some(y), Some(3.0));
+            found.next_check = NextCheck::TurnPanels { panels: 12 };
+            found
+        };
+        let mut findings = [place((150.0, 100.0)), place(second)];
+        shift_pairs(&mut findings, &records);
+        findings.map(|f| f.next_check).to_vec()
+    }
+
+    #[test]
+    fn a_half_turn_is_not_advised_for_places_that_it_swaps() {
+        let shift = NextCheck::ShiftPanels { panels: 12 };
+        assert_eq!(checks((450.0, 300.0)), [shift.clone(), shift]);
+        let turn = NextCheck::TurnPanels { panels: 12 };
+        assert_eq!(checks((450.0, 100.0)), [turn.clone(), turn]);
+    }
+}

@@ -140,3 +140,21 @@ fn short(value: f64) -> String {
         text.trim_end_matches('0').trim_end_matches('.').to_owned()
     }
 }
+
+#[cfg(test)]
+mod made {
+    use crate::records::{Defect, Point};
+
+    /// A mark of the first kind on a panel, written as it lies, mm.
+    pub(super) fn mark(panel: usize, x: f64, y: f64) -> Defect {
+        let at = Some(Point { x, y });
+        Defect {
+            panel,
+            name: 0,
+            place: at,
+            written: at,
+            area_mm2: None,
+            severity: None,
+        }
+    }
+}

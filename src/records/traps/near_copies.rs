@@ -264,6 +264,7 @@ impl Index {
 
 #[cfg(test)]
 mod tests {
+    use super::super::made::mark;
     use super::*;
     use rand::{RngExt, SeedableRng};
     use rand_chacha::ChaCha8Rng;
@@ -276,18 +277,6 @@ mod tests {
             ..Panel::default()
         };
         (0..count).map(panel).collect()
-    }
-
-    fn mark(panel: usize, x: f64, y: f64) -> Defect {
-        let at = Some(Point { x, y });
-        Defect {
-            panel,
-            name: 0,
-            place: at,
-            written: at,
-            area_mm2: None,
-            severity: None,
-        }
     }
 
     #[test]

@@ -130,19 +130,8 @@ pub(in super::super) fn placeholders(defects: &mut [Defect], panels: &[Panel]) -
 
 #[cfg(test)]
 mod tests {
+    use super::super::made::mark as defect;
     use super::*;
-
-    fn defect(panel: usize, x: f64, y: f64) -> Defect {
-        let at = Some(Point { x, y });
-        Defect {
-            panel,
-            name: 0,
-            place: at,
-            written: at,
-            area_mm2: None,
-            severity: None,
-        }
-    }
 
     #[test]
     fn corners_without_neighbours_stand_for_unknown() {

@@ -215,9 +215,10 @@ fn moments(panels: &[Panel], marks: &[Vec<Mark>], defects: &[Defect]) -> Vec<Mom
 
 #[cfg(test)]
 mod tests {
+    use super::super::made::mark;
     use super::super::written_again as find;
     use super::*;
-    use crate::records::{Moment as Time, Point};
+    use crate::records::Moment as Time;
     use rand::{RngExt, SeedableRng};
     use rand_chacha::ChaCha8Rng;
 
@@ -234,18 +235,6 @@ mod tests {
             width_mm: 400.0,
             inspected: true,
             ..Panel::default()
-        }
-    }
-
-    fn mark(panel: usize, x: f64, y: f64) -> Defect {
-        let at = Some(Point { x, y });
-        Defect {
-            panel,
-            name: 0,
-            place: at,
-            written: at,
-            area_mm2: None,
-            severity: None,
         }
     }
 

@@ -89,19 +89,8 @@ pub(in crate::records) fn warning(again: usize, defects: usize) -> Option<Warnin
 
 #[cfg(test)]
 mod tests {
+    use super::super::made::mark;
     use super::*;
-
-    fn mark(panel: usize, x: f64, y: f64) -> Defect {
-        let at = Some(Point { x, y });
-        Defect {
-            panel,
-            name: 0,
-            place: at,
-            written: at,
-            area_mm2: None,
-            severity: None,
-        }
-    }
 
     /// Ten panels with three marks each, and once more as `again` writes them.
     fn twice(files: [u32; 2], again: impl Fn(f64) -> f64) -> Vec<usize> {

@@ -157,3 +157,83 @@ fn gap(finding: &Finding, side: Side, records: &Records) -> Option<Gap> {
         panels,
     })
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::causes::about::About;
+    use crate::causes::{Tally, made};
+    use crate::records::{Point, Reading};
+
+    /// What becomes of a side of sand-through at low x where the film is so much thinner
+    /// there, µm, beside an even surface where `measured`.
+    fn side(thinner: f64, measured: bool) -> Finding {
+        let mut records = made::records(&[("sand-through", Some(DefectClass::Over))]);
+        for i in 0..20 {
+            records.panels.push(made::panel(i, 600.0, 400.0));
+            for (x, film) in [(100.0, 30.0 - thinner), (500.0, 30.0)] {
+                records.readings.push(Reading {
+                    panel: i,
+                    place: Some(Point { x, y: 200.0 }),
+                    removed_um: None,
+                    film_um: Some(film + [0.5, -0.5, 0.2][(i + x as usize / 100) % 3]),
+                });
+            }
+        }
+        let about = About {
+            defect: "sand-through".into(),
+            ..About::default()
+        };
+        let counted = Tally {
+            hits: 20,
+            exposed: 20,
+        };
+        let mut found = about.finding(&records, &[0], counted);
+        (found.kind, found.cause) = (Kind::Side, Cause::Undecided);
+        found.reasons = vec![Reason::SideVotes {
+            side: Side::LowX,
+            frame: Frame::Machine,
+            votes: 20,
+            against: 0,
+            p_adjusted: 1e-5,
+        }];
+        let surfaces = Vec::from_iter(measured.then(|| Surface {
+            panels: 20,
+            ..crate::causes::surfaces(&even(), 0.01).remove(0)
+        }));
+        let mut findings = [found];
+        thin_sides(&mut findings, &surfaces, &records);
+        let [found] = findings;
+        found
+    }
+
+    /// Two panels with even removal.
+    fn even() -> Records {
+        let mut records = made::records(&[]);
+        for i in 0..2 {
+            records.panels.push(made::panel(i, 600.0, 400.0));
+            for k in 0..9 {
+                records.readings.push(Reading {
+                    panel: i,
+                    place: Some(Point {
+                        x: 300.0 * f64::from(k % 3),
+                        y: 200.0 * f64::from(k / 3),
+                    }),
+                    removed_um: Some(20.0 + 0.1 * f64::from((7 * k + i as i32) % 5)),
+                    film_um: None,
+                });
+            }
+        }
+        records
+    }
+
+    #[test]
+    fn thin_film_under_even_removal_is_the_parts_and_open_where_nobody_measured() {
+        assert_eq!(side(8.0, true).cause, Cause::Part);
+        let open: Vec<Rival> = side(8.0, false).open.into_iter().map(|o| o.rival).collect();
+        assert_eq!(open, [Rival::Film, Rival::Machine]);
+        // One µm of thirty does not matter.
+        assert_eq!(side(1.0, true).cause, Cause::Undecided);
+        assert!(side(1.0, true).open.is_empty());
+    }
+}
