@@ -81,14 +81,6 @@ impl Contender {
         }
     }
 
-    /// Levels, or 1 for numbers.
-    pub(crate) fn accusable(&self) -> usize {
-        match &self.given {
-            Given::Levels(_, count) => *count,
-            Given::Scores(_) => 1,
-        }
-    }
-
     /// The contender accused: of two levels, of a level against all others, or
     /// of its numbers (`level` is not looked at).
     pub(crate) fn accuse(&self, level: usize) -> Suspect {

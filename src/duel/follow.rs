@@ -1,6 +1,6 @@
 //! Does a response follow a suspect, among panels alike in something else?
 
-use super::contender::{Suspect, Toward};
+use super::contender::{Contender, Suspect, Toward};
 use super::exchange::{Peers, rises, with_distance};
 use super::{Response, in_order};
 use crate::stats::distributions::normal;
@@ -67,14 +67,17 @@ pub(crate) fn follows_at(
     strata: Option<&[usize]>,
     level: Option<f64>,
 ) -> Option<Follows> {
+    worst(responses.iter().map(|r| one(r, suspect, strata, level)))
+}
+
+/// The first response's comparison with the largest p of all; none where one has none.
+fn worst(found: impl Iterator<Item = Option<Follows>>) -> Option<Follows> {
     let mut worst: Option<Follows> = None;
-    for (at, response) in responses.iter().enumerate() {
-        let found = one(response, suspect, strata, level)?;
-        let before = worst.get_or_insert(found);
-        if at > 0 {
-            before.p_value = before.p_value.max(found.p_value);
-            before.exchanged = before.exchanged.max(found.exchanged);
-        }
+    for next in found {
+        let next = next?;
+        let before = worst.get_or_insert(next);
+        before.p_value = before.p_value.max(next.p_value);
+        before.exchanged = before.exchanged.max(next.exchanged);
     }
     worst
 }
@@ -85,7 +88,73 @@ fn one(
     strata: Option<&[usize]>,
     level: Option<f64>,
 ) -> Option<Follows> {
-    let (pieces, left) = pieces(response, suspect, strata)?;
+    let known = |at: usize| suspect.given[at].is_some();
+    let Gathered { mut pieces, rows } =
+        Gathered::new(response, known, &suspect.units, &suspect.blocks, strata);
+    for (at, piece) in rows {
+        pieces[piece].given += response.expected[at] * suspect.given[at].unwrap_or(0.0);
+    }
+    let mut found = judged(&pieces, suspect.toward, level)?;
+    if suspect.serial {
+        let inflation = serial_inflation(response, suspect, strata);
+        found.exchanged = less_sure(found.exchanged, inflation);
+        found.p_value = found.exchanged;
+    }
+    Some(found)
+}
+
+/// The levels of a contender, its panels gathered once to ask level after level.
+pub(super) struct Levels {
+    toward: Toward,
+    by_response: Vec<ByLevel>,
+}
+
+/// Pieces before anything was given; how much of which piece each level has.
+struct ByLevel {
+    pieces: Vec<Piece>,
+    of_level: Vec<Vec<(usize, f64)>>,
+}
+
+impl Levels {
+    /// `of`: a level below `count`, or none, per panel.
+    pub(super) fn new(
+        responses: &[Response],
+        contender: &Contender,
+        (of, count): (&[Option<usize>], usize),
+    ) -> Self {
+        let by_level = |response: &Response| {
+            let known = |at: usize| of[at].is_some();
+            let Contender { units, blocks, .. } = contender;
+            let Gathered { pieces, rows } = Gathered::new(response, known, units, blocks, None);
+            let mut of_level = vec![Vec::new(); count];
+            for (at, piece) in rows {
+                if let Some(level) = of[at] {
+                    of_level[level].push((piece, response.expected[at]));
+                }
+            }
+            ByLevel { pieces, of_level }
+        };
+        Self {
+            toward: contender.toward,
+            by_response: responses.iter().map(by_level).collect(),
+        }
+    }
+
+    /// [`follows`] for one level against all others.
+    pub(super) fn follows(&self, level: usize) -> Option<Follows> {
+        worst(self.by_response.iter().map(|response| {
+            let mut pieces = response.pieces.clone();
+            for (piece, expected) in &response.of_level[level] {
+                pieces[*piece].given += expected;
+            }
+            judged(&pieces, self.toward, None)
+        }))
+    }
+}
+
+/// Whether what pieces show follows what they were given, inside their strata.
+fn judged(pieces: &[Piece], toward: Toward, level: Option<f64>) -> Option<Follows> {
+    let (pieces, left) = that_differ(pieces)?;
     let trust = Trust::of(&pieces);
     let mut shows = vec![0.0; pieces.len()];
     let mut peers = Vec::new();
@@ -116,15 +185,11 @@ fn one(
         }
         peers.push(own);
     }
-    let p_of = |peers: &[Peers]| p_value(peers, suspect.toward, level);
+    let p_of = |peers: &[Peers]| p_value(peers, toward, level);
     let mut p = p_of(&peers)?;
     if let Some(units) = whole_units(&pieces, &shows) {
         let whole = p_of(&units).unwrap_or([1.0; 2]);
         p = [p[0].max(whole[0]), p[1].max(whole[1])];
-    }
-    if suspect.serial {
-        let inflation = serial_inflation(response, suspect, strata);
-        p = [less_sure(p[1], inflation); 2];
     }
     let mut units: Vec<usize> = pieces.iter().map(|p| p.unit).collect();
     units.sort_unstable();
@@ -163,40 +228,57 @@ fn p_value(peers: &[Peers], toward: Toward, level: Option<f64>) -> Option<[f64; 
     })
 }
 
-/// Pieces by block and stratum, those of strata without a difference left out,
-/// and how much of the differences inside blocks the strata leave.
-fn pieces(
-    response: &Response,
-    suspect: &Suspect,
-    strata: Option<&[usize]>,
-) -> Option<(Vec<Piece>, f64)> {
-    let stratum = |at: usize| strata.map_or(0, |s| s[at]);
-    let mut rows: Vec<usize> = (0..suspect.given.len())
-        .filter(|&at| suspect.given[at].is_some() && response.expected[at] > 0.0)
-        .collect();
-    let key = |at: usize| (suspect.blocks[at], stratum(at), suspect.units[at]);
-    rows.sort_by_key(|&at| (key(at), at));
-    let mut all: Vec<Piece> = Vec::new();
-    let mut last = None;
-    for &at in &rows {
-        if last != Some(key(at)) {
-            last = Some(key(at));
-            all.push(Piece {
-                unit: suspect.units[at],
-                block: suspect.blocks[at],
-                stratum: stratum(at),
-                ..Piece::default()
-            });
+/// Panels gathered into pieces.
+struct Gathered {
+    /// In order of block, stratum and unit, before anything was given.
+    pieces: Vec<Piece>,
+    /// Every panel with its piece.
+    rows: Vec<(usize, usize)>,
+}
+
+impl Gathered {
+    fn new(
+        response: &Response,
+        known: impl Fn(usize) -> bool,
+        units: &[usize],
+        blocks: &[usize],
+        strata: Option<&[usize]>,
+    ) -> Self {
+        let key = |at: usize| (blocks[at], strata.map_or(0, |s| s[at]), units[at]);
+        let mut panels: Vec<usize> = (0..units.len())
+            .filter(|&at| known(at) && response.expected[at] > 0.0)
+            .collect();
+        panels.sort_by_key(|&at| (key(at), at));
+        let mut pieces: Vec<Piece> = Vec::new();
+        let mut rows = Vec::with_capacity(panels.len());
+        let mut last = None;
+        for at in panels {
+            if last != Some(key(at)) {
+                last = Some(key(at));
+                let (block, stratum, unit) = key(at);
+                pieces.push(Piece {
+                    unit,
+                    block,
+                    stratum,
+                    ..Piece::default()
+                });
+            }
+            rows.push((at, pieces.len() - 1));
+            if let Some(piece) = pieces.last_mut() {
+                let (v, e) = (response.value[at], response.expected[at]);
+                piece.panels += 1.0;
+                piece.expected += e;
+                piece.value += v;
+                piece.squares += v * v / e;
+            }
         }
-        if let Some(piece) = all.last_mut() {
-            let (v, e) = (response.value[at], response.expected[at]);
-            piece.panels += 1.0;
-            piece.expected += e;
-            piece.value += v;
-            piece.squares += v * v / e;
-            piece.given += e * suspect.given[at].unwrap_or(0.0);
-        }
+        Self { pieces, rows }
     }
+}
+
+/// Pieces of strata that hold a difference, and how much of the differences inside
+/// blocks the strata leave; none where nothing differs.
+fn that_differ(all: &[Piece]) -> Option<(Vec<Piece>, f64)> {
     let spread = |group: &[Piece]| {
         let sum: f64 = group.iter().map(|p| p.expected).sum();
         let mean = group.iter().map(|p| p.given).sum::<f64>() / sum;
@@ -206,7 +288,7 @@ fn pieces(
     let blocks: f64 = all.chunk_by(|a, b| a.block == b.block).map(spread).sum();
     let mut kept = Vec::new();
     let mut inside = 0.0;
-    for group in by_stratum(&all) {
+    for group in by_stratum(all) {
         let own = spread(group);
         let differs = group.iter().any(|p| p.given() != group[0].given());
         if differs {

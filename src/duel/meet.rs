@@ -1,7 +1,7 @@
 //! Whether two contenders met, and who stands.
 
 use super::contender::{Contender, Given, Suspect};
-use super::follow::{Follows, follows};
+use super::follow::{Follows, Levels, follows};
 use super::{Response, in_order};
 
 /// A rival is met inside its strata where they leave so much of the differences.
@@ -55,55 +55,153 @@ pub(crate) struct Shown {
 }
 
 /// The level of a contender (or its numbers) that all responses follow most
-/// clearly, among panels alike in `strata`.
-pub(crate) fn shown(
-    responses: &[Response],
-    contender: &Contender,
-    strata: Option<&[usize]>,
-) -> Option<Shown> {
-    let mut asked = 0;
-    let mut best: Option<Shown> = None;
-    for level in 0..contender.accusable() {
-        let whole = contender.accuse(level);
-        let level = matches!(contender.given, Given::Levels(..)).then_some(level);
-        if level.is_some() && whole.inside().len() < LEAST_PANELS {
-            continue;
-        }
-        let few = contender.by_neighbours && exchanges(&whole) < LEAST_EXCHANGES;
-        let alone = match level {
-            Some(_) => Some(whole.clone()),
-            None => contender.as_two_levels(),
-        };
-        let (suspect, sides) = match alone.filter(|_| few) {
-            Some(alone) => {
-                let (both, sides) = alone.against_neighbours();
-                (both, Some(sides))
+/// clearly.
+pub(crate) fn shown(responses: &[Response], contender: &Contender) -> Option<Shown> {
+    match &contender.given {
+        Given::Levels(of, count) => shown_level(responses, contender, (of, *count)),
+        Given::Scores(_) => {
+            let whole = contender.accuse(0);
+            let few = contender.by_neighbours && exchanges(&whole) < LEAST_EXCHANGES;
+            match contender.as_two_levels().filter(|_| few) {
+                Some(two) => Beside::new(responses, &two)?.shown(None, 1),
+                None => {
+                    let found = follows(responses, &whole, None)?;
+                    Some(among_units(whole, None, found, 1))
+                }
             }
-            None => (whole, None),
-        };
-        let Some(found) = follows(responses, &suspect, strata) else {
-            continue;
-        };
-        asked += 1;
-        if best.as_ref().is_none_or(|b| found.p_value < b.p_value) {
-            let at_border = |s: &Suspect| {
-                follows(responses, s, strata).is_some_and(|f| f.p_value <= EACH_BORDER)
-            };
-            best = Some(Shown {
-                level,
-                p_value: found.p_value,
-                asked: 0,
-                follows: found,
-                could_show: sides.is_some() || exchanges(&suspect) >= LEAST_EXCHANGES,
-                borders: sides.map(|[a, b]| at_border(&a) && at_border(&b)),
-                suspect,
-            });
         }
     }
-    let mut best = best?;
-    best.asked = asked;
-    best.p_value = (best.p_value * asked as f64).min(1.0);
-    Some(best)
+}
+
+/// The level that stands out most of all that hold panels enough.
+fn shown_level(
+    responses: &[Response],
+    contender: &Contender,
+    (of, count): (&[Option<usize>], usize),
+) -> Option<Shown> {
+    let sizes = Sizes::new(&contender.units, of, count);
+    let all = Levels::new(responses, contender, (of, count));
+    let mut asked = 0;
+    let mut best: Option<(usize, Follows, Option<Beside<'_>>)> = None;
+    for level in (0..count).filter(|&l| sizes.panels[l] >= LEAST_PANELS) {
+        let few = contender.by_neighbours && sizes.exchanges(level) < LEAST_EXCHANGES;
+        let (found, beside) = if few {
+            let Some(beside) = Beside::new(responses, &contender.accuse(level)) else {
+                continue;
+            };
+            (beside.follows, Some(beside))
+        } else {
+            let Some(found) = all.follows(level) else {
+                continue;
+            };
+            (found, None)
+        };
+        asked += 1;
+        if best.as_ref().is_none_or(|b| found.p_value < b.1.p_value) {
+            best = Some((level, found, beside));
+        }
+    }
+    let (level, found, beside) = best?;
+    match beside {
+        Some(beside) => beside.shown(Some(level), asked),
+        None => Some(among_units(
+            contender.accuse(level),
+            Some(level),
+            found,
+            asked,
+        )),
+    }
+}
+
+/// Shown among units that could have been dealt out otherwise.
+fn among_units(suspect: Suspect, level: Option<usize>, follows: Follows, asked: usize) -> Shown {
+    Shown {
+        level,
+        p_value: (follows.p_value * asked as f64).min(1.0),
+        asked,
+        follows,
+        could_show: exchanges(&suspect) >= LEAST_EXCHANGES,
+        borders: None,
+        suspect,
+    }
+}
+
+/// A level of too few units, by its panels against their neighbours in time.
+struct Beside<'a> {
+    responses: &'a [Response],
+    both: Suspect,
+    sides: [Suspect; 2],
+    follows: Follows,
+}
+
+impl<'a> Beside<'a> {
+    fn new(responses: &'a [Response], level: &Suspect) -> Option<Self> {
+        let (both, sides) = level.against_neighbours();
+        let follows = follows(responses, &both, None)?;
+        Some(Self {
+            responses,
+            both,
+            sides,
+            follows,
+        })
+    }
+
+    fn shown(self, level: Option<usize>, asked: usize) -> Option<Shown> {
+        let at_border = |s: &Suspect| {
+            follows(self.responses, s, None).is_some_and(|f| f.p_value <= EACH_BORDER)
+        };
+        Some(Shown {
+            level,
+            p_value: (self.follows.p_value * asked as f64).min(1.0),
+            asked,
+            follows: self.follows,
+            could_show: true,
+            borders: Some(self.sides.iter().all(at_border)),
+            suspect: self.both,
+        })
+    }
+}
+
+/// Panels and units of levels.
+struct Sizes {
+    panels: Vec<usize>,
+    /// Units with a panel of the level, and those of them without any other.
+    units: Vec<[usize; 2]>,
+    all: usize,
+}
+
+impl Sizes {
+    fn new(units: &[usize], of: &[Option<usize>], count: usize) -> Self {
+        let mut panels = vec![0; count];
+        let mut pairs: Vec<(usize, usize)> = Vec::new();
+        for (unit, level) in units.iter().zip(of) {
+            if let Some(level) = level {
+                panels[*level] += 1;
+                pairs.push((*unit, *level));
+            }
+        }
+        pairs.sort_unstable();
+        pairs.dedup();
+        let mut sizes = Self {
+            panels,
+            units: vec![[0; 2]; count],
+            all: 0,
+        };
+        for unit in pairs.chunk_by(|a, b| a.0 == b.0) {
+            sizes.all += 1;
+            for (_, level) in unit {
+                sizes.units[*level][0] += 1;
+                sizes.units[*level][1] += usize::from(unit.len() == 1);
+            }
+        }
+        sizes
+    }
+
+    /// [`exchanges`] of a level against all others.
+    fn exchanges(&self, level: usize) -> f64 {
+        let [with, alone] = self.units[level];
+        choices(self.all - alone + with, with)
+    }
 }
 
 /// In how many ways the units could have been dealt out: those of a level, or
@@ -118,8 +216,11 @@ fn exchanges(suspect: &Suspect) -> f64 {
         .collect();
     units.sort_unstable();
     units.dedup();
-    let n = units.len();
-    let k = units.iter().filter(|u| u.1).count().min(n);
+    choices(units.len(), units.iter().filter(|u| u.1).count())
+}
+
+/// In how many ways `k` of `n` can be chosen.
+fn choices(n: usize, k: usize) -> f64 {
     (0..k).map(|i| (n - i) as f64 / (k - i) as f64).product()
 }
 
@@ -201,4 +302,46 @@ fn joined(suspect: &Suspect, classes: &[usize]) -> Vec<usize> {
         parent[a] = b;
     }
     units.iter().map(|u| root(&mut parent, *u)).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::duel::Toward;
+    use rand::{RngExt, SeedableRng};
+    use rand_chacha::ChaCha8Rng;
+
+    /// Levels asked together, from panels gathered once, are what each gives by itself:
+    /// units over several levels and blocks, panels without a level, two responses.
+    #[test]
+    fn levels_asked_together_are_as_asked_alone() {
+        let mut rng = ChaCha8Rng::seed_from_u64(5);
+        for _ in 0..20 {
+            let n = 120;
+            let mut draw = |below: usize| -> Vec<usize> {
+                (0..n).map(|_| rng.random_range(0..below)).collect()
+            };
+            let (of, units, blocks) = (draw(6), draw(30), draw(2));
+            let marks: Vec<f64> = draw(4).into_iter().map(|m| m as f64).collect();
+            let areas: Vec<f64> = draw(2).into_iter().map(|a| 1.0 + a as f64).collect();
+            let responses = Response::rates(&marks, &areas);
+            assert_eq!(responses.len(), 2);
+            let levels: Vec<Option<usize>> = of.iter().map(|l| (*l < 5).then_some(*l)).collect();
+            let contender = Contender {
+                given: Given::Levels(levels.clone(), 5),
+                units,
+                blocks,
+                toward: Toward::Rises,
+                by_neighbours: false,
+            };
+            let together = Levels::new(&responses, &contender, (&levels, 5));
+            let sizes = Sizes::new(&contender.units, &levels, 5);
+            for level in 0..5 {
+                let alone = contender.accuse(level);
+                assert_eq!(together.follows(level), follows(&responses, &alone, None));
+                assert_eq!(sizes.exchanges(level), exchanges(&alone));
+                assert_eq!(sizes.panels[level], alone.inside().len());
+            }
+        }
+    }
 }

@@ -95,7 +95,7 @@ impl Table<'_> {
             });
             let Some(level) = level else { break };
             rest = rest.without(level);
-            next = shown(&self.responses, &rest, None);
+            next = shown(&self.responses, &rest);
         }
         let mut claim = found?;
         claim.inside.sort_unstable();

@@ -230,7 +230,7 @@ impl<'a> Table<'a> {
                 let nothing = *rival != Rival::Day && p.is_some_and(|p| p > SHOWS_NOTHING);
                 (None, nothing)
             } else {
-                let shown = shown(&self.responses, contender, None);
+                let shown = shown(&self.responses, contender);
                 let nothing = |s: &Shown| s.could_show && s.p_value > SHOWS_NOTHING;
                 let quiet = shown.as_ref().is_some_and(nothing);
                 (shown, quiet)
