@@ -22,6 +22,12 @@ const LATER: f64 = 3.5;
 /// p-value up to which a rate counts as moving although no change is shown.
 const MOVING: f64 = 0.05;
 
+/// p-value up to which panels that kept the old setting are witnesses of a step on
+/// the change's own day. Days that differ make such a step hard to show; what they
+/// cost is that a chance fall of the witnesses asks the change to be shown against
+/// them as well.
+const WITNESSED: f64 = 0.2;
+
 /// Share of what the change divides the marks by, below which a step is not fitted:
 /// over many days most steps are out of the question.
 const NEARLY: f64 = 0.8;
@@ -105,7 +111,7 @@ pub(super) fn in_its_place(items: &[Item], patterns: &[Vec<usize>], change: &Fit
             }
             let alone = fit(items, patterns, Moved::Rival(&values))?;
             let gained = alone.ln_evidence - change.ln_evidence;
-            if gained <= path.asked() {
+            if gained <= path.asked() && !path.is_witnessed(items, patterns, &values) {
                 return None;
             }
             let rival = Rival {
@@ -195,6 +201,14 @@ impl Path {
             Self::Step { earlier, .. } if earlier > 0 => EARLIER,
             Self::Step { .. } => LATER,
         }
+    }
+
+    /// Whether it is a step on the change's own day that panels with the old setting
+    /// show as well.
+    fn is_witnessed(self, items: &[Item], patterns: &[Vec<usize>], values: &[f64]) -> bool {
+        matches!(self, Self::Step { earlier: 0, .. })
+            && fit(items, patterns, Moved::RivalBeside(values))
+                .is_some_and(|step| step.law.two_sided_p(0.0) <= WITNESSED)
     }
 
     /// The last day's rate over the first day's, where its effect is that of `fit`.
