@@ -56,6 +56,8 @@ pub enum Rival {
     Shift,
     /// The hour of the day.
     Hour,
+    /// Three hours of the clock that come round every day.
+    PartOfDay,
     /// The first panels of a day.
     FirstOfDay,
     /// A step at one moment.
@@ -96,6 +98,7 @@ impl Rival {
             Rival::Weekday => "weekday",
             Rival::Shift => "shift",
             Rival::Hour => "hour of the day",
+            Rival::PartOfDay => "part of the day",
             Rival::FirstOfDay => "first of the day",
             Rival::Step => "step in time",
             Rival::Trend => "trend in time",
@@ -129,16 +132,28 @@ impl Rival {
             | Rival::Weekday
             | Rival::Shift
             | Rival::Hour
+            | Rival::PartOfDay
             | Rival::FirstOfDay
             | Rival::Step
             | Rival::Trend => Cause::Undecided,
         }
     }
 
-    /// Time, and how panels lay: rivals of everybody and never shown themselves; what
-    /// goes with them has a name of its own, or none.
+    /// Time, and how panels lay: rivals of everybody, met level by level.
+    pub(crate) fn is_met_by_all(&self) -> bool {
+        self.is_met_only() || *self == Rival::Weekday
+    }
+
+    /// Those of them that are never shown themselves: what goes with them has a name
+    /// of its own, or none.
     pub(crate) fn is_met_only(&self) -> bool {
-        matches!(self, Rival::Lay | Rival::Day | Rival::Weekday | Rival::Hour)
+        matches!(self, Rival::Lay | Rival::Day | Rival::Hour)
+    }
+
+    /// Time that is told where the rate follows it, and nobody's rival: hours and days
+    /// are met in its place.
+    pub(crate) fn is_told_only(&self) -> bool {
+        *self == Rival::PartOfDay
     }
 }
 

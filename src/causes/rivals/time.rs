@@ -12,6 +12,21 @@ const FIRST: f64 = 5.0;
 /// Shifts by the clock, begun at 6, 14 and 22 hours (common practice).
 const SHIFTS: [&str; 3] = ["6 to 14", "14 to 22", "22 to 6"];
 
+/// The parts of a day in which what comes round with the clock is told.
+const PARTS: [&str; 8] = [
+    "0 to 3", "3 to 6", "6 to 9", "9 to 12", "12 to 15", "15 to 18", "18 to 21", "21 to 24",
+];
+
+const WEEKDAYS: [&str; 7] = [
+    "Monday",
+    "Tuesday",
+    "Wednesday",
+    "Thursday",
+    "Friday",
+    "Saturday",
+    "Sunday",
+];
+
 /// The place in [`SHIFTS`] of the shift in which a panel was sanded.
 fn shift(panel: &Panel) -> Option<usize> {
     let hour = panel.sanded_at?.local.hour();
@@ -50,6 +65,7 @@ pub(super) fn contenders(rows: &Rows<'_>) -> Vec<Recorded> {
         let at = p.sanded_at?.local;
         usize::try_from(2 * at.hour() + at.minute() / 30).ok()
     });
+    let part = rows.each(|p| usize::try_from(p.sanded_at?.local.hour() / 3).ok());
     let shift: Vec<Option<usize>> = rows.each(shift);
     let day_of_cell = in_order((0..cells.len()).map(|at| (cells[at], days[at])));
     let first: Vec<Option<f64>> = (place_within(&day_of_cell).iter().zip(&days))
@@ -58,6 +74,7 @@ pub(super) fn contenders(rows: &Rows<'_>) -> Vec<Recorded> {
     let parts = in_order((0..days.len()).map(|at| (day_of_cell[at], first[at].map(f64::to_bits))));
     let shifts = stretches(&shift, &vec![0; shift.len()]);
     let hours = in_order(day.iter().zip(&hour));
+    let parts_of_days = in_order(day.iter().zip(&part));
     vec![
         levels(
             Rival::Day,
@@ -66,9 +83,16 @@ pub(super) fn contenders(rows: &Rows<'_>) -> Vec<Recorded> {
             day.clone(),
             cells.clone(),
         ),
-        levels(Rival::Weekday, &[], weekday, day, cells.clone()),
+        levels(Rival::Weekday, &WEEKDAYS, weekday, day, cells.clone()),
         levels(Rival::Shift, &SHIFTS, shift, shifts, cells),
         levels(Rival::Hour, &[], hour, hours, day_of_cell.clone()),
+        levels(
+            Rival::PartOfDay,
+            &PARTS,
+            part,
+            parts_of_days,
+            day_of_cell.clone(),
+        ),
         Recorded::numbers(
             Rival::FirstOfDay,
             first,

@@ -236,10 +236,10 @@ impl Table<'_> {
         let rival = &asked.recorded.rival;
         let blames = rival.cause();
         let same = match blames {
-            Cause::Undecided => other.rival == *rival || other.rival.is_met_only(),
+            Cause::Undecided => other.rival == *rival || other.rival.is_met_by_all(),
             _ => other.rival.cause() == blames,
         };
-        if same {
+        if same || other.rival.is_told_only() {
             return None;
         }
         // Lots are dealt out over the ages of many lives, unless they begin with

@@ -225,15 +225,15 @@ impl<'a> Table<'a> {
             rival, contender, ..
         } in &self.contenders
         {
-            let (shown, quiet) = if rival.is_met_only() {
+            let shown = (!rival.is_met_only())
+                .then(|| shown(&self.responses, contender))
+                .flatten();
+            let quiet = if rival.is_met_by_all() {
                 let p = levels_differ(&self.responses[0], contender);
-                let nothing = *rival != Rival::Day && p.is_some_and(|p| p > SHOWS_NOTHING);
-                (None, nothing)
+                *rival != Rival::Day && p.is_some_and(|p| p > SHOWS_NOTHING)
             } else {
-                let shown = shown(&self.responses, contender);
                 let nothing = |s: &Shown| s.could_show && s.p_value > SHOWS_NOTHING;
-                let quiet = shown.as_ref().is_some_and(nothing);
-                (shown, quiet)
+                shown.as_ref().is_some_and(nothing)
             };
             alone.shown.push(shown);
             alone.quiet.push(quiet);
@@ -287,7 +287,7 @@ impl<'a> Table<'a> {
         }
         let mut open = Vec::new();
         for other in &self.contenders {
-            if other.rival.is_met_only() {
+            if other.rival.is_met_by_all() || other.rival.is_told_only() {
                 continue;
             }
             if meet(&self.responses, &suspect, &other.contender.classes()) == Meeting::Never

@@ -62,7 +62,8 @@ impl Table<'_> {
     pub(super) fn quiet(&self, claims: &[Claim], step: Option<&StepFound>) -> Vec<Quiet> {
         let shown = |rival: &Rival| claims.iter().any(|k| k.rival == *rival);
         let mut out: Vec<Quiet> = (self.contenders.iter())
-            .filter(|c| c.rival.cause() != Cause::Part && !c.rival.is_met_only())
+            .filter(|c| c.rival.cause() != Cause::Part)
+            .filter(|c| !c.rival.is_met_by_all() && !c.rival.is_told_only())
             .filter(|c| !shown(&c.rival))
             .filter_map(|c| match &c.contender.given {
                 Given::Scores(scores) if is_rare(scores) => None,

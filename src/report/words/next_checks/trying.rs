@@ -10,7 +10,14 @@ use crate::report::words::reasons::column;
 fn is_time(rival: &Rival) -> bool {
     matches!(
         rival,
-        Rival::Day | Rival::Shift | Rival::FirstOfDay | Rival::Step | Rival::Trend
+        Rival::Day
+            | Rival::Weekday
+            | Rival::Shift
+            | Rival::Hour
+            | Rival::PartOfDay
+            | Rival::FirstOfDay
+            | Rival::Step
+            | Rival::Trend
     )
 }
 
@@ -77,6 +84,8 @@ pub(in crate::report::words) fn meet(rival: &Rival, levels: &[String], held: &Ri
     if is_time(rival) {
         let when = match rival {
             Rival::Shift => "in every shift",
+            Rival::Hour | Rival::PartOfDay => "at every time of the day",
+            Rival::Weekday => "on every day of the week",
             Rival::FirstOfDay => "at the start of the day and later",
             _ => "on one day",
         };
@@ -87,7 +96,10 @@ pub(in crate::report::words) fn meet(rival: &Rival, levels: &[String], held: &Ri
     let same = match held {
         Rival::Day | Rival::Step | Rival::Trend => "on one day".to_owned(),
         Rival::Shift => "within one shift".to_owned(),
-        Rival::FirstOfDay => "at the same time of the day".to_owned(),
+        Rival::Weekday => "on the same day of the week".to_owned(),
+        Rival::Hour | Rival::PartOfDay | Rival::FirstOfDay => {
+            "at the same time of the day".to_owned()
+        }
         _ => format!("with {kept} held the same"),
     };
     let named = if levels.is_empty() {
@@ -113,7 +125,10 @@ mod tests {
     fn nobody_is_told_to_change_time_or_a_lot() {
         let times = [
             Rival::Day,
+            Rival::Weekday,
             Rival::Shift,
+            Rival::Hour,
+            Rival::PartOfDay,
             Rival::FirstOfDay,
             Rival::Step,
             Rival::Trend,

@@ -198,6 +198,7 @@ pub(in crate::report::words) fn column(column: &Rival) -> &str {
         Rival::Weekday => "weekday",
         Rival::Shift => "shift",
         Rival::Hour => "hour of the day",
+        Rival::PartOfDay => "part of the day",
         Rival::FirstOfDay => "start of the day",
         Rival::Step => "step in time",
         Rival::Trend => "trend in time",
