@@ -13,6 +13,9 @@ use crate::stats::distributions::binomial;
 /// levels have 1296.
 const MOST_SUMS: usize = 1500;
 
+/// Pairs of sums at most: so many are hardly few different sums.
+const MOST_PAIRS: usize = 64 * MOST_SUMS;
+
 /// A sum and its chance.
 type Sums = Vec<(f64, f64)>;
 
@@ -45,6 +48,9 @@ pub(super) fn at_least(peers: &[&Peers], observed: f64, tie: f64) -> Option<f64>
 }
 
 fn convolved(one: &Sums, other: &Sums, tie: f64) -> Option<Sums> {
+    if one.len() * other.len() > MOST_PAIRS {
+        return None;
+    }
     let pairs = one
         .iter()
         .flat_map(|a| other.iter().map(move |b| (a.0 + b.0, a.1 * b.1)));
@@ -123,7 +129,7 @@ fn values(values: &[f64]) -> Vec<(f64, usize)> {
 
 #[cfg(test)]
 mod tests {
-    use super::super::exchange::rises;
+    use super::super::exchange::{Asked, rises};
     use super::*;
     use crate::stats::distributions::hypergeometric::Draw;
     use approx::assert_relative_eq;
@@ -145,7 +151,7 @@ mod tests {
             marked: 6,
             drawn: 10,
         };
-        let p = rises(&[hits()], None).unwrap();
+        let p = rises(&[hits()], Asked::Closely).unwrap();
         assert_relative_eq!(p, draw.at_least(4), max_relative = 1e-12);
     }
 
@@ -163,7 +169,7 @@ mod tests {
             .filter(|(a, b)| a + b >= 8)
             .map(|(a, b)| chance(a) * chance(b))
             .sum();
-        let p = rises(&[hits(), hits()], None).unwrap();
+        let p = rises(&[hits(), hits()], Asked::Closely).unwrap();
         assert_relative_eq!(p, exact, max_relative = 1e-12);
     }
 
@@ -174,7 +180,11 @@ mod tests {
             given: (0..20).map(|i| f64::from(u8::from(i < 2))).collect(),
             shows: (0..20).map(|i| if i == 0 { 50.0 } else { 0.0 }).collect(),
         };
-        assert_relative_eq!(rises(&[group], None).unwrap(), 0.1, max_relative = 1e-12);
+        assert_relative_eq!(
+            rises(&[group], Asked::Closely).unwrap(),
+            0.1,
+            max_relative = 1e-12
+        );
     }
 
     /// Pairs, each the same way round: one of two to their number, in two lists too.
@@ -187,10 +197,10 @@ mod tests {
                     shows: vec![1.0 + f64::from(i).sqrt(), 0.2],
                 })
                 .collect();
-            let p = rises(&all, None).unwrap();
+            let p = rises(&all, Asked::Closely).unwrap();
             assert_relative_eq!(p, 0.5_f64.powi(pairs), max_relative = 1e-12);
         }
-        assert_eq!(rises(&[Peers::default()], None), None);
+        assert_eq!(rises(&[Peers::default()], Asked::Closely), None);
     }
 
     #[test]

@@ -22,6 +22,11 @@ const FAR_FROM_ANY_LEVEL: f64 = 0.15;
 /// So many times a level, or so small a part of it, is far from it.
 const FAR_FROM_LEVEL: f64 = 3.0;
 
+/// So many times the smallest p-value so far is no smaller one, by the moments of more
+/// than so many units.
+const FAR_FROM_BEST: f64 = 10.0;
+const MANY_UNITS: usize = 500;
+
 /// Draws of a first look, and how many at least as extreme end it.
 const FIRST_DRAWS: usize = 1000;
 const PLENTY: usize = 200;
@@ -62,10 +67,32 @@ impl Peers {
     }
 }
 
+/// How closely a p-value is asked for.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) enum Asked {
+    /// As it is.
+    Closely,
+    /// Only on which side of this level it lies: moments far from it are believed where
+    /// exchanges are too many to be counted.
+    SideOf(f64),
+    /// Only if it is below this: of many units, moments far above it are believed.
+    Below(f64),
+}
+
+impl Asked {
+    /// Of one of the two sides of a p-value.
+    pub(super) fn one_sided(self) -> Self {
+        match self {
+            Self::Closely => Self::Closely,
+            Self::SideOf(level) => Self::SideOf(level / 2.0),
+            Self::Below(p) => Self::Below(p / 2.0),
+        }
+    }
+}
+
 /// One-sided p that units given more show more; none where no exchange changes
-/// anything. Where only the side of a `level` is asked for, moments far from it are
-/// believed where exchanges are too many to be counted.
-pub(crate) fn rises(peers: &[Peers], level: Option<f64>) -> Option<f64> {
+/// anything.
+pub(crate) fn rises(peers: &[Peers], asked: Asked) -> Option<f64> {
     let peers: Vec<&Peers> = peers.iter().filter(|p| p.differ()).collect();
     if peers.is_empty() {
         return None;
@@ -75,16 +102,20 @@ pub(crate) fn rises(peers: &[Peers], level: Option<f64>) -> Option<f64> {
     if by_moments > FAR_FROM_ANY_LEVEL {
         return Some(by_moments);
     }
+    let units = || peers.iter().map(|p| p.given.len()).sum::<usize>();
+    if let Asked::Below(p) = asked
+        && by_moments > FAR_FROM_BEST * p
+        && units() > MANY_UNITS
+    {
+        return Some(by_moments);
+    }
     let tie = TIE * moments.variance.sqrt();
     let far =
         |level: f64| by_moments > FAR_FROM_LEVEL * level || FAR_FROM_LEVEL * by_moments < level;
     let counted = all_exchanges::at_least(&peers, moments.observed, tie);
-    Some(counted.unwrap_or_else(|| {
-        if level.is_some_and(far) {
-            by_moments
-        } else {
-            drawn(&peers, moments.observed - tie, by_moments)
-        }
+    Some(counted.unwrap_or_else(|| match asked {
+        Asked::SideOf(level) if far(level) => by_moments,
+        _ => drawn(&peers, moments.observed - tie, by_moments),
     }))
 }
 
@@ -309,7 +340,7 @@ mod tests {
     #[test]
     fn few_units_far_apart_are_students_t() {
         let apart = two_groups(&[1.0, 1.2, 0.5, 1.1, 1.9], &[0.1, 0.4, -0.3, 0.3, 0.2]);
-        let p = rises(std::slice::from_ref(&apart), None).unwrap();
+        let p = rises(std::slice::from_ref(&apart), Asked::Closely).unwrap();
         assert_relative_eq!(p, 1.0 / 252.0, max_relative = 1e-9);
         let by_distance = with_distance(&[apart], p);
         assert_relative_eq!(by_distance, 0.0022207269, max_relative = 1e-6);
@@ -343,7 +374,7 @@ mod tests {
         let all = orders(7);
         let as_many = all.iter().filter(|o| sum(o) >= observed - 1e-9).count();
         let exact = as_many as f64 / all.len() as f64;
-        let p = rises(&[group], None).unwrap();
+        let p = rises(&[group], Asked::Closely).unwrap();
         // Two hundred draws as extreme end the drawing: ± 1/√200.
         let near = 4.0 / 200_f64.sqrt();
         assert!((p / exact - 1.0).abs() < near, "{p} {exact}");

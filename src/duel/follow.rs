@@ -1,7 +1,7 @@
 //! Does a response follow a suspect, among panels alike in something else?
 
 use super::contender::{Contender, Suspect, Toward};
-use super::exchange::{Peers, rises, with_distance};
+use super::exchange::{Asked, Peers, rises, with_distance};
 use super::{Response, in_order};
 use crate::stats::distributions::normal;
 
@@ -57,17 +57,17 @@ pub(crate) fn follows(
     suspect: &Suspect,
     strata: Option<&[usize]>,
 ) -> Option<Follows> {
-    follows_at(responses, suspect, strata, None)
+    follows_at(responses, suspect, strata, Asked::Closely)
 }
 
-/// The same, where only the side of a `level` is asked for: quick where p is far.
+/// The same, where p is asked for less closely: quick where it is far.
 pub(crate) fn follows_at(
     responses: &[Response],
     suspect: &Suspect,
     strata: Option<&[usize]>,
-    level: Option<f64>,
+    asked: Asked,
 ) -> Option<Follows> {
-    worst(responses.iter().map(|r| one(r, suspect, strata, level)))
+    worst(responses.iter().map(|r| one(r, suspect, strata, asked)))
 }
 
 /// The first response's comparison with the largest p of all; none where one has none.
@@ -86,7 +86,7 @@ fn one(
     response: &Response,
     suspect: &Suspect,
     strata: Option<&[usize]>,
-    level: Option<f64>,
+    asked: Asked,
 ) -> Option<Follows> {
     let known = |at: usize| suspect.given[at].is_some();
     let Gathered { mut pieces, rows } =
@@ -94,7 +94,7 @@ fn one(
     for (at, piece) in rows {
         pieces[piece].given += response.expected[at] * suspect.given[at].unwrap_or(0.0);
     }
-    let mut found = judged(&pieces, suspect.toward, level)?;
+    let mut found = judged(&pieces, suspect.toward, asked)?;
     if suspect.serial {
         let inflation = serial_inflation(response, suspect, strata);
         found.exchanged = less_sure(found.exchanged, inflation);
@@ -141,19 +141,19 @@ impl Levels {
     }
 
     /// [`follows`] for one level against all others.
-    pub(super) fn follows(&self, level: usize) -> Option<Follows> {
+    pub(super) fn follows(&self, level: usize, asked: Asked) -> Option<Follows> {
         worst(self.by_response.iter().map(|response| {
             let mut pieces = response.pieces.clone();
             for (piece, expected) in &response.of_level[level] {
                 pieces[*piece].given += expected;
             }
-            judged(&pieces, self.toward, None)
+            judged(&pieces, self.toward, asked)
         }))
     }
 }
 
 /// Whether what pieces show follows what they were given, inside their strata.
-fn judged(pieces: &[Piece], toward: Toward, level: Option<f64>) -> Option<Follows> {
+fn judged(pieces: &[Piece], toward: Toward, asked: Asked) -> Option<Follows> {
     let (pieces, left) = that_differ(pieces)?;
     let trust = Trust::of(&pieces);
     let mut shows = vec![0.0; pieces.len()];
@@ -185,7 +185,7 @@ fn judged(pieces: &[Piece], toward: Toward, level: Option<f64>) -> Option<Follow
         }
         peers.push(own);
     }
-    let p_of = |peers: &[Peers]| p_value(peers, toward, level);
+    let p_of = |peers: &[Peers]| p_value(peers, toward, asked);
     let mut p = p_of(&peers)?;
     if let Some(units) = whole_units(&pieces, &shows) {
         let whole = p_of(&units).unwrap_or([1.0; 2]);
@@ -208,8 +208,8 @@ fn by_stratum(pieces: &[Piece]) -> impl Iterator<Item = &[Piece]> {
 }
 
 /// p with the distance of few units reckoned in, and by exchanges alone.
-fn p_value(peers: &[Peers], toward: Toward, level: Option<f64>) -> Option<[f64; 2]> {
-    let one = |peers: &[Peers], level| rises(peers, level).map(|p| [with_distance(peers, p), p]);
+fn p_value(peers: &[Peers], toward: Toward, asked: Asked) -> Option<[f64; 2]> {
+    let one = |peers: &[Peers], asked| rises(peers, asked).map(|p| [with_distance(peers, p), p]);
     let falls = || -> Vec<Peers> {
         let flip = |p: &Peers| Peers {
             given: p.given.iter().map(|g| -g).collect(),
@@ -218,10 +218,10 @@ fn p_value(peers: &[Peers], toward: Toward, level: Option<f64>) -> Option<[f64; 
         peers.iter().map(flip).collect()
     };
     Some(match toward {
-        Toward::Rises => one(peers, level)?,
-        Toward::Falls => one(&falls(), level)?,
+        Toward::Rises => one(peers, asked)?,
+        Toward::Falls => one(&falls(), asked)?,
         Toward::Either => {
-            let half = level.map(|level| level / 2.0);
+            let half = asked.one_sided();
             let (up, down) = (one(peers, half)?, one(&falls(), half)?);
             [0, 1].map(|k| (2.0 * up[k].min(down[k])).min(1.0))
         }

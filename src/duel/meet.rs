@@ -1,6 +1,7 @@
 //! Whether two contenders met, and who stands.
 
 use super::contender::{Contender, Given, Suspect};
+use super::exchange::Asked;
 use super::follow::{Follows, Levels, follows};
 use super::{Response, in_order};
 
@@ -91,7 +92,8 @@ fn shown_level(
             };
             (beside.follows, Some(beside))
         } else {
-            let Some(found) = all.follows(level) else {
+            let so_far = best.as_ref().map_or(1.0, |b| b.1.p_value);
+            let Some(found) = all.follows(level, Asked::Below(so_far)) else {
                 continue;
             };
             (found, None)
@@ -338,7 +340,10 @@ mod tests {
             let sizes = Sizes::new(&contender.units, &levels, 5);
             for level in 0..5 {
                 let alone = contender.accuse(level);
-                assert_eq!(together.follows(level), follows(&responses, &alone, None));
+                assert_eq!(
+                    together.follows(level, Asked::Closely),
+                    follows(&responses, &alone, None)
+                );
                 assert_eq!(sizes.exchanges(level), exchanges(&alone));
                 assert_eq!(sizes.panels[level], alone.inside().len());
             }

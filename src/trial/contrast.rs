@@ -5,7 +5,7 @@ use rand::seq::SliceRandom;
 use rand_chacha::ChaCha8Rng;
 
 use super::two_level::Fraction;
-use crate::duel::{Follows, Response, Suspect, Toward, follows_at, stretches};
+use crate::duel::{Asked, Follows, Response, Suspect, Toward, follows_at, stretches};
 
 /// Most contrasts of one sheet that panels can be given singly.
 pub(super) const MOST_SINGLE: usize = 7;
@@ -114,5 +114,10 @@ pub(super) fn read(
         value: values.to_vec(),
         expected: vec![1.0; values.len()],
     };
-    follows_at(&[response], &suspect, None, near)
+    follows_at(
+        &[response],
+        &suspect,
+        None,
+        near.map_or(Asked::Closely, Asked::SideOf),
+    )
 }

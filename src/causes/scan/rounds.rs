@@ -61,10 +61,11 @@ impl<'a> Rounds<'a> {
     ///
     /// Centres far from significance are not looked at again until those near
     /// it are used up; only a look at all of them ends the search. A view that has
-    /// none below the highest level that any test may get is not asked for more.
+    /// none below the highest level that any test may get is not asked for more, where
+    /// that has to be worked out.
     pub(super) fn best_candidate(&mut self, field: &Field) -> Option<Candidate> {
         let mut known = None;
-        if !self.tests.known() {
+        if self.tests.with_nodes() && !self.tests.known() {
             let all = self.all_centres(field);
             if !any_candidate(field, self.tests.ceilings(), &all) {
                 return None;

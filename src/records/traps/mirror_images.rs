@@ -111,6 +111,14 @@ impl Shape {
         }
     }
 
+    /// No more than [`Self::off`], without a root.
+    fn beyond(self, p: Point, centre: Point) -> f64 {
+        match self {
+            Shape::Spot => (p.x - centre.x).abs().max((p.y - centre.y).abs()),
+            _ => self.off(p, centre),
+        }
+    }
+
     fn within(self) -> f64 {
         match self {
             Shape::Spot => SPOT_MM,
@@ -162,11 +170,7 @@ pub(super) fn heaps(records: &Records) -> Vec<Heap> {
     let mut all = Vec::new();
     for (kind, marks) in by_kind.iter().enumerate() {
         for frame in frames {
-            let marks = Marks {
-                records,
-                marks,
-                frame: *frame,
-            };
+            let marks = Marks::new(records, marks, *frame);
             let spots = marks.centres(Shape::Spot, SPOTS);
             let lines = [Shape::AtX, Shape::AtY]
                 .into_iter()
@@ -182,8 +186,16 @@ pub(super) fn heaps(records: &Records) -> Vec<Heap> {
 /// The placed marks of one kind as they lie in a frame.
 struct Marks<'a> {
     records: &'a Records,
-    marks: &'a [usize],
     frame: Frame,
+    all: Vec<Placed>,
+}
+
+/// A mark and its mirror images in a frame.
+struct Placed {
+    panel: usize,
+    at: Point,
+    /// By `Flip::ALL`.
+    images: [Point; 3],
 }
 
 /// What lies about a centre.
@@ -198,6 +210,10 @@ struct About {
 
 impl About {
     fn add(&mut self, panel: usize, p: Point, centre: Point, shape: Shape) {
+        // most marks are far from it
+        if shape.beyond(p, centre) > 3.0 * shape.within() {
+            return;
+        }
         let off = shape.off(p, centre);
         if off <= shape.within() {
             let (x, y) = (p.x - centre.x, p.y - centre.y);
@@ -234,13 +250,23 @@ impl About {
     }
 }
 
-impl Marks<'_> {
-    fn each(&self) -> impl Iterator<Item = (usize, &Panel, Point)> {
-        self.marks.iter().filter_map(|nth| {
-            let defect = &self.records.defects[*nth];
-            let panel = &self.records.panels[defect.panel];
-            Some((defect.panel, panel, defect.place?))
-        })
+impl<'a> Marks<'a> {
+    fn new(records: &'a Records, marks: &[usize], frame: Frame) -> Self {
+        let placed = |nth: &usize| {
+            let defect = &records.defects[*nth];
+            let panel = &records.panels[defect.panel];
+            let p = defect.place?;
+            Some(Placed {
+                panel: defect.panel,
+                at: frame.at(p, panel),
+                images: Flip::ALL.map(|flip| frame.at(flip.of(p, panel), panel)),
+            })
+        };
+        Self {
+            records,
+            frame,
+            all: marks.iter().filter_map(placed).collect(),
+        }
     }
 
     /// Where marks of most panels lie close together, highest first.
@@ -256,10 +282,10 @@ impl Marks<'_> {
         };
         // Panels with a mark in each field, and the last of them.
         let mut fields: HashMap<(i64, i64), (usize, usize)> = HashMap::new();
-        for (panel, about, p) in self.each() {
-            let held = fields.entry(field(self.frame.at(p, about))).or_default();
-            if held.0 == 0 || held.1 != panel {
-                *held = (held.0 + 1, panel);
+        for mark in &self.all {
+            let held = fields.entry(field(mark.at)).or_default();
+            if held.0 == 0 || held.1 != mark.panel {
+                *held = (held.0 + 1, mark.panel);
             }
         }
         let mut highest: Vec<(usize, (i64, i64))> = fields
@@ -295,8 +321,8 @@ impl Marks<'_> {
     fn settle(&self, shape: Shape, mut centre: Point) -> Point {
         for _ in 0..2 {
             let mut about = About::default();
-            for (panel, of, p) in self.each() {
-                about.add(panel, self.frame.at(p, of), centre, shape);
+            for mark in &self.all {
+                about.add(mark.panel, mark.at, centre, shape);
             }
             if about.count > 0.0 {
                 centre.x += about.mean(|p| p.0).0;
@@ -313,16 +339,16 @@ impl Marks<'_> {
         let mut apart = [0.0; 3];
         let mut along = Vec::new();
         let mut at_edge = 0;
-        for (panel, about, p) in self.each() {
-            let at = self.frame.at(p, about);
+        for &Placed { panel, at, images } in &self.all {
             here.add(panel, at, centre, shape);
-            let inside = shape.off(at, centre) <= shape.within();
+            let within = shape.within();
+            let inside = shape.beyond(at, centre) <= within && shape.off(at, centre) <= within;
             if inside {
+                let rect = self.frame.rect(&self.records.panels[panel]);
                 along.push(if shape == Shape::AtX { at.y } else { at.x });
-                at_edge += usize::from(is_at_edge(shape, at, &self.frame.rect(about)));
+                at_edge += usize::from(is_at_edge(shape, at, &rect));
             }
-            for (nth, flip) in Flip::ALL.into_iter().enumerate() {
-                let image = self.frame.at(flip.of(p, about), about);
+            for (nth, image) in images.into_iter().enumerate() {
                 there[nth].add(panel, image, centre, shape);
                 if inside {
                     apart[nth] += shape.off(image, at);

@@ -15,6 +15,8 @@ pub(crate) use quiet::Quiet;
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use rayon::prelude::*;
+
 use super::Remainder;
 use crate::causes::rivals::{Recorded, Rows, StepFound, recorded, step};
 use crate::causes::{Cause, Rival};
@@ -99,7 +101,7 @@ pub(crate) fn accounts(records: &Records, streams: &[Remainder<'_>], alpha: f64)
     for (at, stream) in streams.iter().enumerate() {
         kinds.entry(stream.data.name).or_default().push(at);
     }
-    let tables: Vec<(usize, Table<'_>)> = (kinds.iter())
+    let tables: Vec<(usize, Table<'_>)> = (kinds.par_iter())
         .map(|(name, members)| (*name, Table::of(records, streams, members, *name)))
         .collect();
     let kinds = tables.len();
@@ -108,7 +110,7 @@ pub(crate) fn accounts(records: &Records, streams: &[Remainder<'_>], alpha: f64)
         report: alpha,
         own: alpha / kinds as f64,
     };
-    (tables.iter().enumerate())
+    (tables.par_iter().enumerate())
         .map(|(at, (_, table))| table.account((at, &all), level))
         .collect()
 }
