@@ -21,6 +21,10 @@ const LATER_HOURS: f64 = 2.0;
 /// Units that follow each other and are taken as one time.
 const UNITS_OF_A_TIME: usize = 7;
 
+/// Days, and the share of the marks that came on them, that make a level theirs.
+const FEW_DAYS: usize = 2;
+const MOST_MARKS: f64 = 0.75;
+
 /// How an accused contender fared against its rivals.
 #[derive(Debug, Default)]
 struct Met {
@@ -256,9 +260,14 @@ impl Table<'_> {
         }
         let over_days = returns && (ages || side_by_side || asked.shown.suspect.serial);
         let met = self.met(asked, &other.contender.classes(), dealt || over_days);
-        // Days that hold several units are met as times, below.
+        // Days that hold several units are met as times, below, where marks came on
+        // many; what came on a day or two is met among the panels of these.
         let inside = matches!(met, Meeting::Inside(_));
-        if other.rival == Rival::Day && inside && !asked.shown.suspect.serial {
+        if other.rival == Rival::Day
+            && inside
+            && !asked.shown.suspect.serial
+            && !self.came_on_few(asked, &other.contender.classes())
+        {
             return None;
         }
         let quiet = dealt || quiet;
@@ -272,6 +281,21 @@ impl Table<'_> {
             Meeting::Nested(f) => !own_lots && !come_round && asked.beats(&f, quiet),
             Meeting::Never => false,
         })
+    }
+
+    /// Whether most marks of an accused level came on one or two of the days.
+    fn came_on_few(&self, asked: &Asked<'_>, days: &[usize]) -> bool {
+        if asked.shown.level.is_none() {
+            return false;
+        }
+        let mut marks: BTreeMap<usize, f64> = BTreeMap::new();
+        for at in asked.shown.suspect.inside() {
+            *marks.entry(days[at]).or_default() += self.marks[at];
+        }
+        let mut marks: Vec<f64> = marks.into_values().collect();
+        marks.sort_by(|a, b| b.total_cmp(a));
+        let most: f64 = marks.iter().take(FEW_DAYS).sum();
+        most >= MOST_MARKS * marks.iter().sum::<f64>()
     }
 
     /// Whether fewer than half of the panels have a time.

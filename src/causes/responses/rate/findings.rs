@@ -14,7 +14,8 @@ use crate::records::Records;
 use crate::stats::Interval;
 
 /// A stream of several must lean the same way as all together by so much, and by the
-/// square root of what all together do: else it is another one that does it.
+/// square root of what all together do, measured alike: else it is another one that
+/// does it.
 const OWN_RATIO: f64 = 1.1;
 
 /// Findings of all streams of one kind of defect.
@@ -25,35 +26,78 @@ pub(crate) fn rate_findings(
 ) -> Vec<(usize, Finding, Vec<RateByLevel>)> {
     let mut out = Vec::new();
     for claim in &account.claims {
-        for &index in &account.streams {
-            let alone = account.streams.len() == 1;
-            let all = claim.bound.map_or(1.0, |b| b.ratio.max(1.0 / b.ratio));
-            let own = OWN_RATIO.max(all.sqrt());
-            if let Some((inside, marks, ratio)) = share_of(records, &streams[index], account, claim)
-                && (alone || ratio > own)
-            {
-                let finding = finding_of(
-                    records,
-                    (index, &streams[index]),
-                    (account, claim),
-                    (&inside, marks),
-                );
-                let levels = levels_of(&streams[index], claim, &inside);
-                out.push((index, finding, levels));
+        let shares: Vec<(usize, Share)> = (account.streams.iter())
+            .filter_map(|&index| Some((index, share_of(records, &streams[index], account, claim)?)))
+            .collect();
+        let all = claim.bound.map_or(1.0, |b| b.ratio.max(1.0 / b.ratio));
+        let together = Contrast::sum(shares.iter().map(|(_, s)| &s.contrast));
+        let least = OWN_RATIO.max(together.ratio().unwrap_or(all).sqrt());
+        for (index, share) in shares {
+            let own = share.contrast.ratio().unwrap_or(all);
+            if account.streams.len() > 1 && own <= least {
+                continue;
             }
+            let marks = share.contrast.beyond(all);
+            let finding = finding_of(
+                records,
+                (index, &streams[index]),
+                (account, claim),
+                (&share.inside, marks),
+            );
+            let levels = levels_of(&streams[index], claim, &share.inside);
+            out.push((index, finding, levels));
         }
     }
     out
 }
 
-/// The stream's own panels of a claim (positions among its panels), the marks
-/// that it accounts for, and the stream's own ratio.
+/// A stream's part in a claim.
+struct Share {
+    /// Its panels of the claim, positions among all of its panels.
+    inside: Vec<usize>,
+    contrast: Contrast,
+}
+
+/// Marks and area, m², of what is accused and of the rest.
+#[derive(Debug, Clone, Copy, Default)]
+struct Contrast {
+    accused: (f64, f64),
+    rest: (f64, f64),
+}
+
+impl Contrast {
+    fn sum<'a>(all: impl Iterator<Item = &'a Self>) -> Self {
+        let add = |a: (f64, f64), b: (f64, f64)| (a.0 + b.0, a.1 + b.1);
+        all.fold(Self::default(), |sum, c| Self {
+            accused: add(sum.accused, c.accused),
+            rest: add(sum.rest, c.rest),
+        })
+    }
+
+    /// Rate of the accused over that of the rest, half a mark added there; none where
+    /// all is accused: a machine against others.
+    fn ratio(&self) -> Option<f64> {
+        let (accused, rest) = (self.accused, self.rest);
+        (rest.1 > 0.0).then(|| accused.0 / accused.1 / ((rest.0 + 0.5) / rest.1))
+    }
+
+    /// Marks of the accused beyond the rest's rate, or at so many times it where all is
+    /// accused.
+    fn beyond(&self, ratio: f64) -> f64 {
+        let (accused, rest) = (self.accused, self.rest);
+        if rest.1 <= 0.0 {
+            return accused.0 * (1.0 - 1.0 / ratio);
+        }
+        (accused.0 - rest.0 / rest.1 * accused.1).max(0.0)
+    }
+}
+
 fn share_of(
     records: &Records,
     stream: &Remainder<'_>,
     account: &Account,
     claim: &Claim,
-) -> Option<(Vec<usize>, f64, f64)> {
+) -> Option<Share> {
     let position = |row: usize| stream.data.panels.binary_search(&account.panels[row]).ok();
     let own: Vec<(usize, usize, f64)> = (0..account.panels.len())
         .filter_map(|row| Some((row, position(row)?, claim.suspect.given[row]?)))
@@ -73,27 +117,18 @@ fn share_of(
     let named: BTreeSet<usize> = inside.iter().copied().collect();
     let quiet = |x: f64| if claim.rises { x <= cut } else { x >= cut };
     let area = |at: usize| records.panels[stream.data.panels[at]].area_m2();
-    let (mut accused, mut rest) = ((0.0, 0.0), (0.0, 0.0));
+    let mut contrast = Contrast::default();
     for &(_, at, x) in &own {
-        if quiet(x) && !(levels && claim.rises && named.contains(&at)) {
-            rest.0 += stream.marks[at];
-            rest.1 += area(at);
+        let side = if quiet(x) && !(levels && claim.rises && named.contains(&at)) {
+            &mut contrast.rest
         } else {
-            accused.0 += stream.marks[at];
-            accused.1 += area(at);
-        }
+            &mut contrast.accused
+        };
+        side.0 += stream.marks[at];
+        side.1 += area(at);
     }
-    if inside.is_empty() || accused.1 <= 0.0 || accused.0 <= 0.0 {
-        return None;
-    }
-    if rest.1 <= 0.0 {
-        // All of the stream: a machine against others.
-        let ratio = claim.bound.map_or(1.0, |b| b.ratio.max(1.0 / b.ratio));
-        return Some((inside, accused.0 * (1.0 - 1.0 / ratio), ratio));
-    }
-    let usual = rest.0 / rest.1;
-    let ratio = accused.0 / accused.1 / ((rest.0 + 0.5) / rest.1);
-    Some((inside, (accused.0 - usual * accused.1).max(0.0), ratio))
+    let (marks, area) = contrast.accused;
+    (!inside.is_empty() && area > 0.0 && marks > 0.0).then_some(Share { inside, contrast })
 }
 
 fn finding_of(
