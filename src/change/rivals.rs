@@ -15,8 +15,8 @@ use crate::stats::Interval;
 /// time, by a step on an earlier day and by one on a later day, than by the change. A
 /// line is one; of the many steps the best is taken, so that more is asked of it, and
 /// what a change does may take some days to be seen.
-const LINE: f64 = 1.0;
-const EARLIER: f64 = 2.5;
+const LINE: f64 = 0.0;
+const EARLIER: f64 = 1.0;
 const LATER: f64 = 3.5;
 
 /// p-value up to which a rate counts as moving although no change is shown.
@@ -26,7 +26,7 @@ const MOVING: f64 = 0.05;
 /// the change's own day. Days that differ make such a step hard to show; what they
 /// cost is that a chance fall of the witnesses asks the change to be shown against
 /// them as well.
-const WITNESSED: f64 = 0.2;
+const WITNESSED: f64 = 0.3;
 
 /// Share of what the change divides the marks by, below which a step is not fitted:
 /// over many days most steps are out of the question.

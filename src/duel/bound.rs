@@ -170,7 +170,7 @@ mod tests {
                 .map(|at| Some(f64::from(u8::from(at < own))))
                 .collect(),
             units: (0..own + others).collect(),
-            blocks: vec![0; own + others],
+            blocks: vec![0; own + others].into(),
             toward: super::super::Toward::Rises,
             serial: false,
         }

@@ -1,5 +1,7 @@
 //! Who may have made it.
 
+use std::sync::Arc;
+
 use super::stretches::in_order;
 
 /// A number with more values than this is compared by classes.
@@ -9,9 +11,9 @@ const MOST_CLASSES: usize = 6;
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) enum Given {
     /// One of so many levels; none where not recorded.
-    Levels(Vec<Option<usize>>, usize),
+    Levels(Arc<[Option<usize>]>, usize),
     /// A number; none where not recorded.
-    Scores(Vec<Option<f64>>),
+    Scores(Arc<[Option<f64>]>),
 }
 
 /// The way in which a response goes with what was given.
@@ -31,9 +33,9 @@ pub(crate) struct Contender {
     /// What panels were given.
     pub given: Given,
     /// Number of what was given at once: a stretch at one setting, a lot.
-    pub units: Vec<usize>,
+    pub units: Arc<[usize]>,
     /// Panels are compared within these only: a machine, an abrasive's life.
-    pub blocks: Vec<usize>,
+    pub blocks: Arc<[usize]>,
     /// The way that is known beforehand; levels are accused of showing more.
     pub toward: Toward,
     /// Whether a level of too few units may be judged by its panels against
@@ -46,11 +48,11 @@ pub(crate) struct Contender {
 pub(crate) struct Suspect {
     /// 1 for panels of the level and 0 for others, or the numbers; none for
     /// panels that are not compared.
-    pub given: Vec<Option<f64>>,
+    pub given: Arc<[Option<f64>]>,
     /// See [`Contender::units`].
-    pub units: Vec<usize>,
+    pub units: Arc<[usize]>,
     /// See [`Contender::blocks`].
-    pub blocks: Vec<usize>,
+    pub blocks: Arc<[usize]>,
     /// The way it is accused of.
     pub toward: Toward,
     /// Units are neighbours in time, which are alike without any cause: they
@@ -114,9 +116,8 @@ impl Contender {
             return None;
         }
         let mut suspect = self.accuse(0);
-        for given in suspect.given.iter_mut().flatten() {
-            *given = f64::from(u8::from(*given == high));
-        }
+        let is_high = |v: &Option<f64>| v.map(|v| f64::from(u8::from(v == high)));
+        suspect.given = scores.iter().map(is_high).collect();
         Some(suspect)
     }
 
@@ -124,9 +125,7 @@ impl Contender {
     pub(crate) fn without(&self, level: usize) -> Self {
         let mut rest = self.clone();
         if let Given::Levels(of, _) = &mut rest.given {
-            for l in of.iter_mut().filter(|l| **l == Some(level)) {
-                *l = None;
-            }
+            *of = of.iter().map(|l| l.filter(|l| *l != level)).collect();
         }
         rest
     }
@@ -182,10 +181,11 @@ impl Suspect {
                 from = to;
             }
         }
+        let (own, windows): (Arc<[usize]>, Arc<[usize]>) = ((0..n).collect(), window.into());
         let suspect = |given: Vec<Option<f64>>| Suspect {
-            given,
-            units: (0..n).collect(),
-            blocks: window.clone(),
+            given: given.into(),
+            units: Arc::clone(&own),
+            blocks: Arc::clone(&windows),
             toward: self.toward,
             serial: true,
         };

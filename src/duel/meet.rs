@@ -238,7 +238,7 @@ pub(crate) fn meet(responses: &[Response], suspect: &Suspect, classes: &[usize])
     }
     // The rival's levels each inside one of the suspect's: they are the units.
     let whole = Suspect {
-        units: joined(suspect, classes),
+        units: joined(suspect, classes).into(),
         ..suspect.clone()
     };
     if sides(&whole, None) < LEAST_GROUPS {
@@ -330,9 +330,9 @@ mod tests {
             assert_eq!(responses.len(), 2);
             let levels: Vec<Option<usize>> = of.iter().map(|l| (*l < 5).then_some(*l)).collect();
             let contender = Contender {
-                given: Given::Levels(levels.clone(), 5),
-                units,
-                blocks,
+                given: Given::Levels(levels.as_slice().into(), 5),
+                units: units.into(),
+                blocks: blocks.into(),
                 toward: Toward::Rises,
                 by_neighbours: false,
             };

@@ -18,7 +18,7 @@ const DRAWS: usize = 999;
 pub(crate) fn levels_differ(response: &Response, contender: &Contender) -> Option<f64> {
     let classes = contender.classes();
     let blocks = in_order(contender.blocks.iter().copied());
-    let units = in_order(blocks.iter().zip(&contender.units));
+    let units = in_order(blocks.iter().zip(contender.units.iter()));
     let mut mean = vec![(0.0, 0.0); blocks.iter().max()? + 1];
     for (at, block) in blocks.iter().enumerate() {
         mean[*block].0 += response.value[at];
@@ -74,7 +74,7 @@ mod tests {
         let contender = Contender {
             given: Given::Levels(levels.iter().map(|l| Some(*l)).collect(), 3),
             units: (0..levels.len()).collect(),
-            blocks: vec![0; levels.len()],
+            blocks: vec![0; levels.len()].into(),
             toward: Toward::Rises,
             by_neighbours: false,
         };

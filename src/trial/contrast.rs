@@ -104,9 +104,9 @@ pub(super) fn read(
         given: levels.iter().map(|l| l.map(|l| l as f64)).collect(),
         units: match given {
             Given::Singly => (0..values.len()).collect(),
-            Given::InStretches => stretches(levels, lots),
+            Given::InStretches => stretches(levels, lots).into(),
         },
-        blocks: lots.to_vec(),
+        blocks: lots.into(),
         toward,
         serial: false,
     };

@@ -3,7 +3,6 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use crate::causes::Tally;
-use crate::causes::levels::OTHER_LOTS;
 use crate::causes::responses::merge::Sighting;
 use crate::causes::responses::place::{LaidMark, Place};
 use crate::causes::rivals::contrast::{self, FrameEvidence};
@@ -73,8 +72,7 @@ pub(crate) fn investigate(ground: &Ground<'_>, sighting: &Sighting) -> Dossier {
     let panels: Vec<usize> = exposed.iter().map(|&at| scene.panels[at]).collect();
     let by_turning = (frames.within.as_ref())
         .filter(|_| frames.holds == Holds::Machine)
-        .and_then(|w| w.other_lots)
-        .filter(|(_, log_ratio)| *log_ratio >= OTHER_LOTS.ln());
+        .and_then(|w| w.other_lots);
     let turns: Vec<Turn> = (panels.iter().zip(&hit))
         .map(|(&panel, &hit)| Turn {
             number: ground.numbers[panel],

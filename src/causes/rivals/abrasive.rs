@@ -16,7 +16,7 @@ pub(super) fn contenders(rows: &Rows<'_>) -> Vec<Recorded> {
     let id = rows.each(|p| text(&p.abrasive_id));
     let ages = rows.each(|p| p.abrasive_age);
     let lives = lives(&ages, &id, &cells);
-    let parts = (thirds(&lives), lives);
+    let parts = (thirds(&lives), lives.into());
     vec![
         Recorded::numbers(Rival::AbrasiveAge, ages, parts, Toward::Either),
         Recorded::in_stretches(Rival::AbrasiveId, &id, cells),

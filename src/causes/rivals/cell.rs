@@ -16,8 +16,10 @@ pub(super) fn contenders(rows: &Rows<'_>) -> Vec<Recorded> {
     let machines = rows.each(|p| text(&p.machine));
     let machine_of = in_order(machines.iter());
     let parts_of_a_day = in_order((0..cells.len()).map(|at| (cells[at], days[at], lots[at])));
+    let parts_of_a_day: Arc<[usize]> = parts_of_a_day.into();
     let day_by_day = |rival, values: &[Option<String>], blocks: Vec<usize>| {
-        Recorded::in_stretches(rival, values, blocks).in_units(parts_of_a_day.clone())
+        let units = Arc::clone(&parts_of_a_day);
+        Recorded::in_stretches(rival, values, blocks.into()).in_units(units)
     };
     // heads and nests of different machines are not the same
     let of_machine =

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use crate::causes::levels::FRAME_CLAIM;
+use crate::causes::levels::{FRAME_CLAIM, OTHER_LOTS};
 use crate::causes::responses::place::{Holder, Place};
 use crate::causes::rivals::alike::alike;
 use crate::causes::rivals::frame_duel::{Meeting, Ordinary, OtherLots, Weight};
@@ -86,7 +86,8 @@ pub(crate) struct Within {
     pub log_ratio: f64,
     /// Groups whose panels lay so that the two lie apart.
     pub groups: usize,
-    /// Lots of these groups without the two most-hit, and the ln likelihood there.
+    /// Lots that beat the second, and the ln likelihood there: those left without the
+    /// two most-hit, twentyfold together, or two and more, a hundredfold each.
     pub other_lots: OtherLots,
 }
 
@@ -307,10 +308,16 @@ fn within(scene: &Scene<'_>, groups: &[Vec<usize>], own: &FramePlace, other: Hol
         .iter()
         .take(2)
         .fold(sum, |rest, (_, weight)| rest.minus(*weight));
+    let rest = (by_hits.len() > 2).then(|| (by_hits.len() - 2, rest.ln_ratio()));
+    // One lot may do so by chance; a fault of two would have turned in one of them.
+    let each: Vec<f64> = (by_hits.iter().map(|(_, weight)| weight.ln_ratio()))
+        .filter(|log_ratio| *log_ratio >= FRAME_CLAIM)
+        .collect();
+    let alone = (each.len() > 1).then(|| (each.len(), each.iter().sum()));
     Within {
         log_ratio: if met > 0 { sum.ln_ratio() } else { 0.0 },
         groups: met,
-        other_lots: (by_hits.len() > 2).then(|| (by_hits.len() - 2, rest.ln_ratio())),
+        other_lots: (rest.filter(|(_, log_ratio)| *log_ratio >= OTHER_LOTS.ln())).or(alone),
     }
 }
 

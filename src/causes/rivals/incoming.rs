@@ -37,7 +37,7 @@ pub(super) fn contenders(rows: &Rows<'_>) -> Vec<Recorded> {
             alone.clone()
         } else {
             let unit = |at: usize| (&values[at], lot[at], lot[at].is_none().then(|| alone[at]));
-            in_order((0..values.len()).map(unit))
+            in_order((0..values.len()).map(unit)).into()
         };
         found.push(group.in_units(units));
     }

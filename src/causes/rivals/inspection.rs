@@ -10,7 +10,7 @@ use crate::duel::Toward;
 pub(super) fn contenders(rows: &Rows<'_>) -> Vec<Recorded> {
     let seen_by = rows.each(|p| text(&p.inspector));
     let together = vec![0; seen_by.len()];
-    let mut all = Recorded::in_stretches(Rival::Inspector, &seen_by, together);
+    let mut all = Recorded::in_stretches(Rival::Inspector, &seen_by, together.into());
     all.contender.blocks = rows.cells();
     all.contender.toward = Toward::Either;
     vec![all]

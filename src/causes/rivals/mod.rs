@@ -53,13 +53,13 @@ pub(super) struct Recorded {
 impl Recorded {
     /// Levels whose stretches within a block were given out at once, or whose
     /// panels are compared with their neighbours in time.
-    fn in_stretches(rival: Rival, values: &[Option<String>], blocks: Vec<usize>) -> Self {
+    fn in_stretches(rival: Rival, values: &[Option<String>], blocks: Arc<[usize]>) -> Self {
         let (of, levels) = codes(values);
         Self {
             rival,
             contender: Contender {
-                units: stretches(&of, &blocks),
-                given: Given::Levels(of, levels.len()),
+                units: stretches(&of, &blocks).into(),
+                given: Given::Levels(of.into(), levels.len()),
                 blocks,
                 toward: Toward::Rises,
                 by_neighbours: true,
@@ -69,8 +69,8 @@ impl Recorded {
     }
 
     /// The same with other units, which are compared as they are.
-    fn in_units(mut self, units: Vec<usize>) -> Self {
-        self.contender.units = units;
+    fn in_units(mut self, units: impl Into<Arc<[usize]>>) -> Self {
+        self.contender.units = units.into();
         self.contender.by_neighbours = false;
         self
     }
@@ -79,15 +79,15 @@ impl Recorded {
     fn numbers(
         rival: Rival,
         scores: Vec<Option<f64>>,
-        (units, blocks): (Vec<usize>, Vec<usize>),
+        (units, blocks): (Vec<usize>, Arc<[usize]>),
         toward: Toward,
     ) -> Self {
         Self {
             rival,
             levels: Vec::new(),
             contender: Contender {
-                given: Given::Scores(scores),
-                units,
+                given: Given::Scores(scores.into()),
+                units: units.into(),
                 blocks,
                 toward,
                 by_neighbours: false,
@@ -96,15 +96,13 @@ impl Recorded {
     }
 }
 
-/// Panels of one response, in time order.
+/// Panels, in time order.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Rows<'a> {
     /// The records.
     pub records: &'a Records,
     /// Indices into `Records::panels`.
     pub panels: &'a [usize],
-    /// The class of the defect: the trade's law says which way sanding goes.
-    pub class: Option<DefectClass>,
 }
 
 impl<'a> Rows<'a> {
@@ -114,8 +112,8 @@ impl<'a> Rows<'a> {
     }
 
     /// Machine and head of every panel as a number.
-    pub(super) fn cells(&self) -> Vec<usize> {
-        in_order(self.each(|p| (p.machine.as_deref(), p.head.as_deref())))
+    pub(super) fn cells(&self) -> Arc<[usize]> {
+        in_order(self.each(|p| (p.machine.as_deref(), p.head.as_deref()))).into()
     }
 
     /// The day, where recorded.
@@ -135,7 +133,7 @@ fn day_of(panel: &Panel) -> Option<i64> {
     Some(i64::from(date.year()) * 400 + i64::from(date.day_of_year()))
 }
 
-/// All contenders that are recorded and vary.
+/// All contenders that are recorded and vary, for kinds of any class.
 pub(super) fn recorded(rows: &Rows<'_>) -> Vec<Recorded> {
     let mut all = Vec::new();
     all.extend(cell::contenders(rows));
@@ -146,6 +144,17 @@ pub(super) fn recorded(rows: &Rows<'_>) -> Vec<Recorded> {
     all.extend(time::contenders(rows));
     all.retain(|r| varies(&r.contender));
     all
+}
+
+/// The same for one class: the trade's law says which way sanding goes.
+pub(super) fn of_class(all: &[Recorded], class: Option<DefectClass>) -> Vec<Recorded> {
+    let mut own = all.to_vec();
+    for recorded in &mut own {
+        if let Some(toward) = recipe::toward(&recorded.rival, class) {
+            recorded.contender.toward = toward;
+        }
+    }
+    own
 }
 
 /// Recorded on half of the panels or more, and not the same on all but a few.

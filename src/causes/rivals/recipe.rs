@@ -24,9 +24,9 @@ const LAW: [(Rival, Setting, f64); 3] = [
 
 pub(super) fn contenders(rows: &Rows<'_>) -> Vec<Recorded> {
     let cells = rows.cells();
-    let numbers = |rival: Rival, scores: Vec<Option<f64>>, toward: Toward| {
+    let numbers = |rival: Rival, scores: Vec<Option<f64>>| {
         let units = (stretches(&scores, &cells), cells.clone());
-        let mut all = Recorded::numbers(rival, scores, units, toward);
+        let mut all = Recorded::numbers(rival, scores, units, Toward::Either);
         all.contender.by_neighbours = true;
         all
     };
@@ -39,19 +39,14 @@ pub(super) fn contenders(rows: &Rows<'_>) -> Vec<Recorded> {
         })
         .collect();
     let varying: Vec<usize> = (0..LAW.len()).filter(|&k| differs(&logs[k])).collect();
-    let more_sanding = match rows.class {
-        Some(DefectClass::Over) => Toward::Rises,
-        Some(DefectClass::Under) => Toward::Falls,
-        _ => Toward::Either,
-    };
     if varying.len() > 1 {
         let done = (0..cells.len())
             .map(|at| varying.iter().map(|&k| logs[k][at]).sum())
             .collect();
-        found.push(numbers(Rival::SandingDone, done, more_sanding));
+        found.push(numbers(Rival::SandingDone, done));
     }
     for &k in &varying {
-        found.push(numbers(LAW[k].0.clone(), logs[k].clone(), more_sanding));
+        found.push(numbers(LAW[k].0.clone(), logs[k].clone()));
     }
     let grits = rows.each(|p| Some(p.grit.as_ref()?.label.clone()));
     found.push(words(Rival::Grit, grits));
@@ -63,7 +58,7 @@ pub(super) fn contenders(rows: &Rows<'_>) -> Vec<Recorded> {
             _ => None,
         });
         if differs(&scores) {
-            found.push(numbers(rival, scores, Toward::Either));
+            found.push(numbers(rival, scores));
         } else {
             let texts = rows.each(|p| match value(p) {
                 Some(FactorValue::Text(t)) => Some(t.to_string()),
@@ -81,6 +76,16 @@ pub(super) fn contenders(rows: &Rows<'_>) -> Vec<Recorded> {
         found.push(words(Rival::Recipe, names));
     }
     found
+}
+
+/// The way in which a kind goes with the law's factors, by the trade's law.
+pub(super) fn toward(rival: &Rival, class: Option<DefectClass>) -> Option<Toward> {
+    let sanding = *rival == Rival::SandingDone || LAW.iter().any(|(of, ..)| of == rival);
+    match class {
+        Some(DefectClass::Over) if sanding => Some(Toward::Rises),
+        Some(DefectClass::Under) if sanding => Some(Toward::Falls),
+        _ => None,
+    }
 }
 
 /// Whether a recipe's name says no more than its settings: those that came again

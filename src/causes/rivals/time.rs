@@ -1,6 +1,8 @@
 //! Time itself: the shift, the first panels of a day, a step at one moment.
 //! Nobody is named by them; whoever is named must have met them.
 
+use std::sync::Arc;
+
 use super::{Recorded, Rows, place_within};
 use crate::causes::Rival;
 use crate::duel::{Contender, Given, Response, Toward, in_order, stretches};
@@ -41,17 +43,21 @@ pub(crate) fn shift_name(panel: &Panel) -> Option<&'static str> {
 pub(super) fn contenders(rows: &Rows<'_>) -> Vec<Recorded> {
     let cells = rows.cells();
     let days = rows.days();
-    let levels = |rival, names: &[&str], of: Vec<Option<usize>>, units, blocks| Recorded {
-        rival,
-        levels: names.iter().map(|n| (*n).to_owned()).collect(),
-        contender: Contender {
-            given: Given::Levels(of.clone(), of.iter().flatten().max().map_or(0, |m| m + 1)),
-            units,
-            blocks,
-            toward: Toward::Rises,
-            by_neighbours: false,
-        },
-    };
+    let levels =
+        |rival, names: &[&str], of: Vec<Option<usize>>, units: Vec<usize>, blocks| Recorded {
+            rival,
+            levels: names.iter().map(|n| (*n).to_owned()).collect(),
+            contender: Contender {
+                given: Given::Levels(
+                    of.as_slice().into(),
+                    of.iter().flatten().max().map_or(0, |m| m + 1),
+                ),
+                units: units.into(),
+                blocks,
+                toward: Toward::Rises,
+                by_neighbours: false,
+            },
+        };
 
     let day = in_order(days.iter().copied());
     let known_day = days.iter().zip(&day).map(|(known, d)| known.map(|_| *d));
@@ -67,7 +73,8 @@ pub(super) fn contenders(rows: &Rows<'_>) -> Vec<Recorded> {
     });
     let part = rows.each(|p| usize::try_from(p.sanded_at?.local.hour() / 3).ok());
     let shift: Vec<Option<usize>> = rows.each(shift);
-    let day_of_cell = in_order((0..cells.len()).map(|at| (cells[at], days[at])));
+    let day_of_cell: Arc<[usize]> =
+        in_order((0..cells.len()).map(|at| (cells[at], days[at]))).into();
     let first: Vec<Option<f64>> = (place_within(&day_of_cell).iter().zip(&days))
         .map(|(place, day)| Some(f64::from(u8::from((*place)? <= FIRST))).filter(|_| day.is_some()))
         .collect();

@@ -92,6 +92,7 @@ impl Table<'_> {
                 // Further levels stand with the first.
                 Some(mut first) if claim.open.is_empty() || !first.open.is_empty() => {
                     first.levels.extend(claim.levels);
+                    first.levels.dedup();
                     first.inside.extend(claim.inside);
                     first
                 }
@@ -334,8 +335,8 @@ impl Table<'_> {
         let mut suspect = asked.shown.suspect.clone();
         if over_all {
             suspect.blocks = match asked.recorded.rival {
-                Rival::Machine => vec![0; self.cells.len()],
-                Rival::Head => self.machines(),
+                Rival::Machine => vec![0; self.cells.len()].into(),
+                Rival::Head => self.machines().into(),
                 _ => self.cells.clone(),
             };
         }
@@ -350,7 +351,7 @@ impl Table<'_> {
             return;
         };
         let places = Contender {
-            given: Given::Scores(place_within(&lots.contender.units)),
+            given: Given::Scores(place_within(&lots.contender.units).into()),
             ..lots.contender.clone()
         };
         let beaten = match self.met(asked, &places.classes(), true) {

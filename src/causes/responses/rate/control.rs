@@ -37,7 +37,7 @@ impl Table<'_> {
                 .map(|at| given(at).filter(|_| (first..=last).contains(&at)))
                 .collect(),
             units: (0..self.panels.len()).collect(),
-            blocks: vec![0; self.panels.len()],
+            blocks: vec![0; self.panels.len()].into(),
             toward: Toward::Either,
             serial: true,
         };

@@ -13,12 +13,13 @@ mod quiet;
 pub(crate) use findings::{about_rate, by_age, rate_findings};
 pub(crate) use quiet::Quiet;
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeMap;
+use std::sync::Arc;
 
 use rayon::prelude::*;
 
 use super::Remainder;
-use crate::causes::rivals::{Recorded, Rows, StepFound, recorded, step};
+use crate::causes::rivals::{Recorded, Rows, StepFound, of_class, recorded, step};
 use crate::causes::{Cause, Rival};
 use crate::duel::{
     Bound, Contender, Given, Meeting, Response, Shown, Suspect, Toward, bound, in_order,
@@ -101,8 +102,20 @@ pub(crate) fn accounts(records: &Records, streams: &[Remainder<'_>], alpha: f64)
     for (at, stream) in streams.iter().enumerate() {
         kinds.entry(stream.data.name).or_default().push(at);
     }
+    let inspected = (records.panels.iter().enumerate()).filter(|(_, p)| p.inspected);
+    let panels: Arc<[usize]> = inspected.map(|(i, _)| i).collect();
+    let rows = Rows {
+        records,
+        panels: &panels,
+    };
+    let (cells, contenders) = (rows.cells(), recorded(&rows));
     let tables: Vec<(usize, Table<'_>)> = (kinds.par_iter())
-        .map(|(name, members)| (*name, Table::of(records, streams, members, *name)))
+        .map(|(name, members)| {
+            let class = records.defect_names[*name].class;
+            let contenders = of_class(&contenders, class);
+            let at = (Arc::clone(&panels), Arc::clone(&cells), contenders);
+            (*name, Table::of(records, streams, members, at))
+        })
         .collect();
     let kinds = tables.len();
     let all: Vec<&Table<'_>> = tables.iter().map(|(_, t)| t).collect();
@@ -140,48 +153,39 @@ impl Level {
 struct Table<'a> {
     streams: Vec<usize>,
     records: &'a Records,
-    panels: Vec<usize>,
+    panels: Arc<[usize]>,
     marks: Vec<f64>,
     areas: Vec<f64>,
-    cells: Vec<usize>,
+    cells: Arc<[usize]>,
     responses: Vec<Response>,
     contenders: Vec<Recorded>,
 }
 
 impl<'a> Table<'a> {
+    /// Cells without one mark of the kind count too: as none at all.
     fn of(
         records: &'a Records,
-        streams: &'a [Remainder<'a>],
+        streams: &[Remainder<'a>],
         members: &[usize],
-        name: usize,
+        (panels, cells, contenders): (Arc<[usize]>, Arc<[usize]>, Vec<Recorded>),
     ) -> Table<'a> {
-        let mut found: Vec<(usize, f64)> = (members.iter())
-            .flat_map(|&m| {
-                let s = &streams[m];
-                s.data.panels.iter().copied().zip(s.marks.iter().copied())
-            })
-            .collect();
-        // Cells without one mark of the kind count too: as none at all.
-        let covered: BTreeSet<usize> = found.iter().map(|f| f.0).collect();
-        let inspected = (records.panels.iter().enumerate()).filter(|(_, p)| p.inspected);
-        let without = inspected.map(|(i, _)| i).filter(|i| !covered.contains(i));
-        found.extend(without.map(|i| (i, 0.0)));
-        found.sort_by_key(|f| f.0);
-        let (panels, marks): (Vec<usize>, Vec<f64>) = found.into_iter().unzip();
+        let mut marks = vec![0.0; panels.len()];
+        for stream in members.iter().map(|&m| &streams[m]) {
+            for (panel, own) in stream.data.panels.iter().zip(&stream.marks) {
+                if let Ok(row) = panels.binary_search(panel) {
+                    marks[row] = *own;
+                }
+            }
+        }
         let areas: Vec<f64> = panels
             .iter()
             .map(|&i| records.panels[i].area_m2())
             .collect();
-        let rows = Rows {
-            records,
-            panels: &panels,
-            class: records.defect_names[name].class,
-        };
         Table {
             streams: members.to_vec(),
             records,
-            cells: rows.cells(),
-            contenders: recorded(&rows),
+            cells,
+            contenders,
             responses: Response::rates(&marks, &areas),
             panels,
             marks,
@@ -207,7 +211,7 @@ impl<'a> Table<'a> {
         let quiet = self.quiet(&claims, step);
         Account {
             streams: self.streams.clone(),
-            panels: self.panels.clone(),
+            panels: self.panels.to_vec(),
             claims,
             quiet,
         }
@@ -274,7 +278,7 @@ impl<'a> Table<'a> {
     fn step_claim(&self, step: &StepFound, level: Level) -> Option<Claim> {
         let given: Vec<Option<f64>> = step.sides.iter().map(|s| Some(*s as f64)).collect();
         let suspect = Suspect {
-            given,
+            given: given.into(),
             units: (0..self.panels.len()).collect(),
             blocks: self.cells.clone(),
             toward: Toward::Either,

@@ -94,7 +94,7 @@ impl Table<'_> {
         out.extend(step.filter(possible).map(|step| {
             let sides = Suspect {
                 given: step.sides.iter().map(|s| Some(*s as f64)).collect(),
-                units: in_order((0..self.panels.len()).map(|at| at / PANELS_OF_A_PART)),
+                units: in_order((0..self.panels.len()).map(|at| at / PANELS_OF_A_PART)).into(),
                 blocks: self.cells.clone(),
                 toward: Toward::Either,
                 serial: false,
@@ -117,7 +117,7 @@ impl Table<'_> {
                 (unit, *before / PANELS_OF_A_PART)
             };
             units = in_order(units.into_iter().map(part));
-            parts.units = units;
+            parts.units = units.into();
         }
         bound(&self.marks, &self.areas, &parts)
     }
