@@ -1,6 +1,8 @@
 //! What goes with the hour of the day, with the size of the panels, with one
 //! episode; and days that nobody wrote down.
 
+use rand::RngExt;
+
 use super::floor::Column::{Age, Disc, Fixture, Inspector, Machine, Supplier};
 use super::floor::{
     Floor, Frame, NIB, ORANGE_PEEL, Piece, SAND_THROUGH, STAIN, SWIRL, either, name,
@@ -78,6 +80,17 @@ pub(super) fn kinds() -> Vec<Kind> {
             })
             .by(Party::Machine)
             .open(&["time", "lot"]),
+        kind("a day gone wrong, seven in ten of its panels of a lot that came then")
+            .on(&SIZES, 30, |f| {
+                f.lots_back(5, 6)
+                    .drawn(|p, rng| {
+                        if p.day == 2 && rng.random::<f64>() < 0.7 {
+                            p.panel.lot = name("L", 8);
+                        }
+                    })
+                    .anywhere(SWIRL, 0.5, |p| times(p.day == 2, 4.5))
+            })
+            .open(&["day", "step"]),
         kind("days unlike and not written down, fixture and supplier by day").on(&SIZES, 15, |f| {
             f.dealt_to(&[Fixture, Supplier], 2, |p| p.day)
                 .swings(|p| p.day, 0.7)

@@ -169,6 +169,17 @@ fn of_the_recipe() -> Vec<Kind> {
             .plainly(Party::Recipe)
             // ages 0 to 11 over 11
             .against(Dedicated::on(3f64.ln(), 0.314, 1.5).panels()),
+        kind("plain: abrasive worn out in the last third, two machines with discs of their own")
+            .on(&[320], 40, |f| {
+                f.named(&[Machine], |p| p.number % 2)
+                    .named(&[Age], |p| p.number / 2 % 16)
+                    .lots_back(5, 5)
+                    .anywhere(SAND_THROUGH, 0.4, |p| {
+                        times(p.panel.abrasive_age > Some(10.0), 4.0)
+                    })
+            })
+            .plainly(Party::Recipe)
+            .against(Dedicated::on(4f64.ln(), share(0.31), 0.8).panels()),
         kind("plain: abrasive batch")
             .on(&[280], 40, |f| {
                 f.dealt_to(&[Batch], 2, |p| p.pallet)
@@ -297,6 +308,22 @@ fn of_others() -> Vec<Kind> {
             })
             .right(Right::Time)
             .against(Dedicated::on(4f64.ln(), share(0.25), 0.85).panels()),
+        kind("plain: three hours of every day")
+            .on(&[480], 32, |f| {
+                f.lots_back(5, 6).anywhere(SWIRL, 0.4, |p| {
+                    let hour = p.panel.sanded_at.unwrap().local.hour();
+                    times((12..15).contains(&hour), 4.5)
+                })
+            })
+            .right(Right::Time)
+            .against(Dedicated::on(4.5f64.ln(), share(0.19), 0.6).panels()),
+        kind("plain: Mondays")
+            .on(&[400], 10, |f| {
+                f.lots_back(5, 6)
+                    .anywhere(SWIRL, 0.5, |p| times(p.day % 5 == 0, 4.0))
+            })
+            .right(Right::Time)
+            .against(Dedicated::on(4f64.ln(), share(0.2), 0.8).units(10).panels()),
         kind("plain: a step in time")
             .on(&[180], 12, |f| {
                 f.lots_back(5, 6)

@@ -71,6 +71,24 @@ pub(super) fn kinds() -> Vec<Kind> {
         .plainly(Party::Machine)
         .at(Frame::Machine, AT.0, AT.1)
         .against(dedicated(0.15, near_a_place(1.0))),
+        Kind::new(
+            "plain: a spot that set in with new lots",
+            &[160],
+            |n, seed| {
+                Floor::new(n, 40, seed)
+                    .turned()
+                    .lots(40)
+                    .table_drawn()
+                    .marks(SAND_THROUGH, 1.0)
+                    .spot(SAND_THROUGH, Frame::Machine, AT, |p| {
+                        either(p.number >= 80, 0.3, 0.0)
+                    })
+                    .records()
+            },
+        )
+        .plainly(Party::Machine)
+        .at(Frame::Machine, AT.0, AT.1)
+        .against(2 * dedicated(0.3, near_a_place(1.0))),
         Kind::new("plain: a spot on one head", &[120], |n, seed| {
             laid(n, seed)
                 .dealt_to(&[Head], 2, |p| p.number)
