@@ -140,7 +140,7 @@ fn chance(future: &Future, goal: &Goal, times: f64) -> f64 {
         .map(|(share, v)| {
             let law = Mixture::new(open.clone().chain([part(own, *v)]).collect());
             let half_width = law.quantile(f64::midpoint(1.0, goal.level));
-            share * normal::tails((gap - half_width) / v.sqrt()).lower()
+            share * normal::lower((gap - half_width) / v.sqrt())
         })
         .sum()
 }

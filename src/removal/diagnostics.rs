@@ -2,14 +2,13 @@
 
 use std::collections::BTreeMap;
 
-use statrs::distribution::{ContinuousCDF, FisherSnedecor};
-
 use super::doubts::Note;
 use super::inference::{Inference, Shared, two_sided};
 use super::model::{Model, Observed};
 use super::result::{Diagnostics, Factor, LackOfFit, LotInfluence, Residual, Term, Unit};
 use super::setting::{Setting, Value};
 use crate::records::Records;
+use crate::stats::distributions::f_ratio;
 use crate::stats::multiplicity::holm;
 
 /// A share explained above this is rare on shop data.
@@ -149,7 +148,7 @@ fn lack_of_fit(observed: &Observed, model: &Model) -> Option<LackOfFit> {
     }
     let dof = (extra as f64, pure as f64);
     let statistic = (between / dof.0) / (within / dof.1);
-    let p_value = FisherSnedecor::new(dof.0, dof.1).ok()?.sf(statistic);
+    let p_value = f_ratio::upper(statistic, dof.0, dof.1);
     Some(LackOfFit {
         replicated,
         statistic,

@@ -71,10 +71,7 @@ pub(super) fn over_panels(model: &Model) -> (f64, (f64, f64)) {
 impl Spread {
     /// Share of panels above (or below) a limit of ln removal, 0..1.
     pub(super) fn beyond(&self, limit: f64, above: bool) -> Estimate {
-        let share = |z: f64| {
-            let tails = normal::tails(z);
-            if above { tails.upper() } else { tails.lower() }
-        };
+        let share = if above { normal::upper } else { normal::lower };
         let at = (limit - self.centre) / self.sd;
         // z at which the quantile's upper, or lower, limit meets the limit.
         let meets = |ci: Interval, upper: bool| {

@@ -228,7 +228,7 @@ pub(crate) fn hits_clear(counts: &[Tally], background: f64) -> Result<f64, LotsL
         })
         .sum();
     let alike =
-        rate >= 1.0 || chi_squared::tails(statistic, (lots.len() - 1) as f64).upper() > LEVEL;
+        rate >= 1.0 || chi_squared::upper(statistic, (lots.len() - 1) as f64) > LEVEL;
     let rest = without_two(&lots);
     let p = rest.at_least(background);
     if rest.hits < 2 || p > CLEARS {

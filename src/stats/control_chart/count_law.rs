@@ -3,12 +3,17 @@
 
 use crate::stats::distributions::{beta, gamma, normal};
 
+/// Up to this factor the tails of the two laws are within 3e-5 of each other, and the
+/// negative binomial's size is so large that its own lose digits.
+const POISSON: f64 = 1.0 + 1e-6;
+
 /// Mean of a count and the factor by which its variance exceeds the mean.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) struct CountLaw {
     /// Mean, > 0.
     pub mean: f64,
-    /// Variance over mean; up to 1 the Poisson distribution is meant.
+    /// Variance over mean; up to 1, and a millionth more, the Poisson distribution
+    /// is meant.
     pub factor: f64,
 }
 
@@ -22,11 +27,11 @@ impl CountLaw {
         if k < 0.0 {
             return 0.0;
         }
-        if self.factor <= 1.0 + 1e-9 {
-            return gamma::tails(k + 1.0, self.mean).upper();
+        if self.factor <= POISSON {
+            return gamma::upper(k + 1.0, self.mean);
         }
         let size = self.mean / (self.factor - 1.0);
-        beta::tails(size, k + 1.0, 1.0 / self.factor).lower()
+        beta::lower(size, k + 1.0, 1.0 / self.factor)
     }
 
     /// P(X ≥ k).
@@ -34,11 +39,11 @@ impl CountLaw {
         if k <= 0.0 {
             return 1.0;
         }
-        if self.factor <= 1.0 + 1e-9 {
-            return gamma::tails(k, self.mean).lower();
+        if self.factor <= POISSON {
+            return gamma::lower(k, self.mean);
         }
         let size = self.mean / (self.factor - 1.0);
-        beta::tails(size, k, 1.0 / self.factor).upper()
+        beta::lower(k, size, 1.0 - 1.0 / self.factor)
     }
 
     /// The lowest count below which and the highest above which at most
@@ -95,7 +100,7 @@ impl CountLaw {
     /// The same count by count, from the chance of `none`: each chance is the one
     /// before times mean/(k+1), or (size + k)/(k + 1)·(1 − 1/factor).
     fn mean_range_from(&self, none: f64) -> f64 {
-        let poisson = self.factor <= 1.0 + 1e-9;
+        let poisson = self.factor <= POISSON;
         let size = self.mean / (self.factor - 1.0);
         let (mut k, mut chance, mut up_to) = (0.0, none, none);
         let mut sum = 0.0;
