@@ -32,7 +32,11 @@ mod tests {
     #[test]
     fn with_shape_one_it_is_exponential() {
         assert_relative_eq!(upper(1.0, 600.0), (-600.0_f64).exp(), max_relative = 1e-12);
-        assert_relative_eq!(lower(1.0, 1e-9), -(-1e-9_f64).exp_m1(), max_relative = 1e-12);
+        assert_relative_eq!(
+            lower(1.0, 1e-9),
+            -(-1e-9_f64).exp_m1(),
+            max_relative = 1e-12
+        );
         assert_eq!((lower(1.0, 0.0), upper(1.0, f64::INFINITY)), (0.0, 0.0));
     }
 }

@@ -112,9 +112,6 @@ fn quantiles_lead_back_to_the_points_whose_tails_mpmath_gives() {
             _ => continue,
         };
         // A millionth of the spread where the point is at zero itself.
-        assert!(
-            (got - x).abs() <= 5e-9 * x.abs().max(1e-2),
-            "{row:?} {got}"
-        );
+        assert!((got - x).abs() <= 5e-9 * x.abs().max(1e-2), "{row:?} {got}");
     }
 }

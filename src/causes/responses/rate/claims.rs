@@ -208,7 +208,7 @@ impl Table<'_> {
     fn goes_beside(&self, asked: &Asked<'_>, other: &Recorded) -> bool {
         let rival = &asked.recorded.rival;
         let blames = rival.cause();
-        let whole = |r: &Rival| matches!(r, Rival::SandingDone | Rival::Removal);
+        let whole = |r: &Rival| *r == Rival::SandingDone;
         let of_it = |r: &Rival| whole(r) || matches!(r, Rival::Feed | Rival::Passes | Rival::Force);
         let made_of = whole(rival) && of_it(&other.rival) || of_it(rival) && whole(&other.rival);
         if *rival == other.rival

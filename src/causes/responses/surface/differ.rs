@@ -310,9 +310,6 @@ mod tests {
         let values = [1.0, 2.0, 3.0, 2.0, 3.0, 4.0, 6.0, 7.0, 8.0];
         let levels = [0, 0, 0, 1, 1, 1, 2, 2, 2];
         let p = levels_differ(&values, &levels);
-        assert!(
-            (p - f_ratio::upper(21.0, 2.0, 6.0)).abs() < 1e-12,
-            "{p}"
-        );
+        assert!((p - f_ratio::upper(21.0, 2.0, 6.0)).abs() < 1e-12, "{p}");
     }
 }

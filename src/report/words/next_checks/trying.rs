@@ -10,7 +10,7 @@ use crate::report::words::reasons::column;
 fn is_time(rival: &Rival) -> bool {
     matches!(
         rival,
-        Rival::Day | Rival::Shift | Rival::FirstOfDay | Rival::Step | Rival::Trend
+        Rival::Day | Rival::Shift | Rival::FirstOfDay | Rival::Step
     )
 }
 
@@ -85,7 +85,7 @@ pub(in crate::report::words) fn meet(rival: &Rival, levels: &[String], held: &Ri
         );
     }
     let same = match held {
-        Rival::Day | Rival::Step | Rival::Trend => "on one day".to_owned(),
+        Rival::Day | Rival::Step => "on one day".to_owned(),
         Rival::Shift => "within one shift".to_owned(),
         Rival::FirstOfDay => "at the same time of the day".to_owned(),
         _ => format!("with {kept} held the same"),
@@ -111,13 +111,7 @@ mod tests {
 
     #[test]
     fn nobody_is_told_to_change_time_or_a_lot() {
-        let times = [
-            Rival::Day,
-            Rival::Shift,
-            Rival::FirstOfDay,
-            Rival::Step,
-            Rival::Trend,
-        ];
+        let times = [Rival::Day, Rival::Shift, Rival::FirstOfDay, Rival::Step];
         for rival in times
             .iter()
             .chain(&[Rival::Lot, Rival::Supplier, Rival::Part])
