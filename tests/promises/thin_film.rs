@@ -11,7 +11,7 @@ use onus::stats::distributions::{binomial, normal as normal_law};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
-use crate::normal;
+use crate::shops::draws::normal;
 
 /// What the marks go with.
 #[derive(Debug, Clone, Copy, PartialEq)]
