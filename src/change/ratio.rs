@@ -166,4 +166,33 @@ mod tests {
         assert_eq!((rose.estimate(), up.high), (None, f64::INFINITY));
         assert!(down.high < 0.5 && up.low > 2.0, "{down:?} {up:?}");
     }
+
+    /// Twenty panels on ten days; nine marks on one side, one on the other, all even.
+    #[test]
+    fn of_few_marks_the_wider_of_model_and_exact_test_counts() {
+        for many in [Side::Before, Side::After] {
+            let item = |k: usize| {
+                let side = [Side::Before, Side::After][usize::from(k >= 10)];
+                let one = if side == many {
+                    k % 10 < 9
+                } else {
+                    k % 10 == 0
+                };
+                Item {
+                    side,
+                    value: f64::from(u8::from(one)),
+                    ..Item::of_a_day(k / 2)
+                }
+            };
+            let items: Vec<Item> = (0..20).map(item).collect();
+            let ratio = ratio(&items, &[Vec::new()], Kind::Counts).unwrap();
+            let exact = exact::exact(&exact::few(&items).unwrap(), 0.95).unwrap();
+            let model = &ratio.fit.law;
+            let (low, high) = (model.quantile(0.025).exp(), model.quantile(0.975).exp());
+            let got = ratio.interval(0.95);
+            assert_eq!(got.low, low.min(exact.ci.low));
+            assert_eq!(got.high, high.max(exact.ci.high));
+            assert_eq!(ratio.p_value(), exact.p_value.max(model.two_sided_p(0.0)));
+        }
+    }
 }

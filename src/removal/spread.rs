@@ -106,3 +106,31 @@ impl Spread {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// With a centre that is known, the share's limits are those of the scatter.
+    #[test]
+    fn a_scatter_that_may_be_larger_widens_the_share_upwards() {
+        let spread = Spread {
+            centre: 0.0,
+            centre_ci: Some(Interval {
+                low: 0.0,
+                high: 0.0,
+                level: 0.95,
+            }),
+            sd: 0.2,
+            sd_limits: (0.16, 0.4),
+        };
+        for (limit, above) in [(0.4, true), (-0.4, false)] {
+            let share = spread.beyond(limit, above);
+            let ci = share.ci.unwrap();
+            let wanted = [2.5, 2.0, 1.0].map(normal::upper);
+            for (got, wanted) in [ci.low, share.estimate, ci.high].into_iter().zip(wanted) {
+                assert!((got / wanted - 1.0).abs() < 1e-9, "{got} {wanted}");
+            }
+        }
+    }
+}
