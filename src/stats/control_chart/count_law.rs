@@ -81,7 +81,7 @@ impl CountLaw {
     pub(crate) fn mean_range(&self) -> f64 {
         let spread = (self.mean * self.factor.max(1.0)).sqrt();
         let step = (spread / 15.0).floor().max(1.0);
-        let none = self.at_most(0.0);
+        let none = self.none();
         if step == 1.0 && none > 1e-250 {
             return self.mean_range_from(none);
         }
@@ -97,6 +97,17 @@ impl CountLaw {
         }
     }
 
+    /// P(X = 0) to all digits, for the sum that starts from it.
+    fn none(&self) -> f64 {
+        let beyond = self.factor - 1.0;
+        let rate = if self.factor <= POISSON {
+            1.0
+        } else {
+            beyond.ln_1p() / beyond
+        };
+        (-self.mean * rate).exp()
+    }
+
     /// The same count by count, from the chance of `none`: each chance is the one
     /// before times mean/(k+1), or (size + k)/(k + 1)·(1 − 1/factor).
     fn mean_range_from(&self, none: f64) -> f64 {
@@ -105,9 +116,9 @@ impl CountLaw {
         let (mut k, mut chance, mut up_to) = (0.0, none, none);
         let mut sum = 0.0;
         loop {
-            let above = (1.0 - up_to).max(0.0);
-            sum += up_to * above;
-            if k > self.mean && above < 1e-10 {
+            sum += up_to * (1.0 - up_to).max(0.0);
+            // not what is left above: rounding may leave more than that for ever
+            if k > self.mean && chance < 1e-13 {
                 return 2.0 * sum;
             }
             chance *= if poisson {
@@ -191,6 +202,9 @@ mod tests {
         assert!((range(1.0, 1.0) - one).abs() < 1e-8);
         // a geometric law of mean 1: Σ 2·(1 − 2^(−k−1))·2^(−k−1) = 4/3
         assert!((range(1.0, 2.0) - 4.0 / 3.0).abs() < 1e-9);
+        // next to Poisson, where the negative binomial's size is in the millions
+        let near = [1.0, 1.000_002, 1.001].map(|factor| range(200.0, factor));
+        assert!(near.is_sorted() && near[2] / near[0] < 1.001, "{near:?}");
         // many marks: 2/√π standard deviations
         let many = range(1e6, 4.0) / 2000.0 / std::f64::consts::FRAC_2_SQRT_PI;
         assert!((many - 1.0).abs() < 1e-3, "{many}");
