@@ -173,11 +173,7 @@ mod tests {
         for many in [Side::Before, Side::After] {
             let item = |k: usize| {
                 let side = [Side::Before, Side::After][usize::from(k >= 10)];
-                let one = if side == many {
-                    k % 10 < 9
-                } else {
-                    k % 10 == 0
-                };
+                let one = (side == many) == (k % 10 != 9);
                 Item {
                     side,
                     value: f64::from(u8::from(one)),
