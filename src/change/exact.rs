@@ -19,3 +19,20 @@ pub(super) fn few(items: &[Item]) -> Option<Vec<RateStratum>> {
 pub(super) fn exact(strata: &[RateStratum], level: f64) -> Result<ExactRateRatio, StatsError> {
     exact_rate_ratio(strata, level)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::Side;
+    use super::*;
+
+    #[test]
+    fn fifty_marks_are_few() {
+        let item = |side, value| Item {
+            side,
+            value,
+            ..Item::of_a_day(0)
+        };
+        let of = |marks| few(&[item(Side::Before, 20.0), item(Side::After, marks - 20.0)]);
+        assert!(of(50.0).is_some() && of(51.0).is_none());
+    }
+}

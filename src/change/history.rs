@@ -186,3 +186,21 @@ fn late_against_early(
     let fit = model::fit(&split, patterns, Family::Counts, STEADY, Moved::Change)?;
     Some((fit.law.mean().exp(), fit.law.two_sided_p(0.0)))
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_quarter_of_the_ratio_explains_it() {
+        let carried = |carried_on| Trend {
+            ratio: carried_on,
+            p: 0.01,
+            carried_on,
+        };
+        // On the log scale 0.84 is just above a quarter of the way to a half, 0.85 below.
+        assert!(carried(0.84).explains(0.5) && !carried(0.85).explains(0.5));
+        assert!(!carried(1.2).explains(0.5), "the other way");
+        assert!(!carried(0.5).explains(0.0), "no mark after");
+    }
+}

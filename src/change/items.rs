@@ -36,3 +36,20 @@ pub(super) fn returns(items: &[Item]) -> usize {
     }
     streams.values().map(|(_, times)| *times).max().unwrap_or(0)
 }
+
+#[cfg(test)]
+impl Item {
+    /// A panel of one stream on this day, of unit exposure, without a mark.
+    pub(super) fn of_a_day(day: usize) -> Self {
+        Self {
+            alike: None,
+            stream: 0,
+            pattern: 0,
+            lot: None,
+            day: Some(day),
+            side: Side::Before,
+            value: 0.0,
+            exposure: 1.0,
+        }
+    }
+}

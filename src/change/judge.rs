@@ -252,3 +252,112 @@ fn spread(removal: &RemovalChange, settings: &Settings) -> Spread {
         Spread::TooFewPanels
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::{Selection, Sides, Window, compare};
+    use super::*;
+    use crate::records::{Defect, DefectName, Panel, Records};
+
+    /// Forty panels of a square metre, twenty of either recipe, with so many marks of
+    /// each kind before and after, one panel after the other.
+    fn compared(kinds: &[(&str, DefectClass, [usize; 2])]) -> Vec<Change> {
+        let panel = |i: usize| Panel {
+            id: format!("P{i:02}"),
+            recipe: Some(if i < 20 { "old" } else { "new" }.into()),
+            length_mm: 1000.0,
+            width_mm: 1000.0,
+            inspected: true,
+            ..Panel::default()
+        };
+        let marks = |(name, kind): (usize, &(&str, DefectClass, [usize; 2]))| {
+            let of_side = |side: usize| {
+                let mark = move |k: usize| Defect {
+                    panel: 20 * side + k % 20,
+                    name,
+                    place: None,
+                    written: None,
+                    area_mm2: None,
+                    severity: None,
+                };
+                (0..kind.2[side]).map(mark).collect::<Vec<Defect>>()
+            };
+            [of_side(0), of_side(1)].concat()
+        };
+        let mut defects: Vec<Defect> = kinds.iter().enumerate().flat_map(marks).collect();
+        defects.sort_by_key(|d| (d.panel, d.name));
+        let records = Records {
+            panels: (0..40).map(panel).collect(),
+            defects,
+            defect_names: (kinds.iter())
+                .map(|kind| DefectName {
+                    name: kind.0.into(),
+                    class: Some(kind.1),
+                })
+                .collect(),
+            ..Records::default()
+        };
+        let side = |recipe: &str| vec![format!("recipe={recipe}").parse().unwrap()];
+        let selection = Selection {
+            sides: Sides::Values {
+                before: side("old"),
+                after: side("new"),
+            },
+            only: Vec::new(),
+            window: Window::default(),
+            on: Vec::new(),
+        };
+        let mut changes = compare(&records, &selection, &Settings::default()).unwrap();
+        changes.comparisons.remove(0).changes
+    }
+
+    #[test]
+    fn intervals_are_joint_over_what_is_still_to_be_rejected() {
+        let among = |p: &[f64]| -> Vec<usize> {
+            let shares = shares(p, &Settings::default());
+            shares.iter().map(|own| own.among).collect()
+        };
+        // Holm: 0.03, 0.04 and 0.5, so the third stands alone against its level.
+        assert_eq!(among(&[0.01, 0.02, 0.5]), [3, 2, 1]);
+        assert_eq!(among(&[0.5, 0.4, 0.3]), [3, 3, 3]);
+    }
+
+    #[test]
+    fn no_difference_is_shown_where_both_ends_are_left_out() {
+        let over = |marks| compared(&[("sand-through", DefectClass::Over, marks)]).remove(0);
+        assert_eq!(over([400, 400]).verdict, Verdict::NoDifferenceShown);
+        let open = over([12, 20]);
+        let ci = open.ratio_ci.unwrap();
+        assert!(ci.low > 0.5 && ci.high > 2.0, "{ci:?}");
+        assert_eq!(open.verdict, Verdict::TooFewPanels);
+    }
+
+    #[test]
+    fn what_came_with_the_part_and_moved_alike_puts_the_inspection_first() {
+        let beside = |dust: [usize; 2]| {
+            let kinds = [
+                ("sand-through", DefectClass::Over, [200, 60]),
+                ("dust nib", DefectClass::Incoming, dust),
+            ];
+            compared(&kinds).remove(0)
+        };
+        let alike = beside([200, 60]);
+        assert_eq!(alike.confounded_with, [Confounder::Inspector]);
+        assert_eq!(alike.verdict, Verdict::NotIdentifiable);
+        assert_eq!(beside([60, 200]).verdict, Verdict::Helped);
+    }
+
+    #[test]
+    fn a_fall_is_no_help_where_the_opposite_class_rose() {
+        let beside = |under: [usize; 2]| {
+            let kinds = [
+                ("sand-through", DefectClass::Over, [200, 60]),
+                ("orange peel", DefectClass::Under, under),
+            ];
+            compared(&kinds).remove(0).verdict
+        };
+        assert_eq!(beside([400, 400]), Verdict::Helped);
+        assert_eq!(beside([4, 4]), Verdict::TooFewPanels, "it may have risen");
+        assert_eq!(beside([30, 200]), Verdict::NoDifferenceShown);
+    }
+}

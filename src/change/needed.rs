@@ -104,20 +104,24 @@ fn needed(ratio: &Ratio, goal: &Goal, course: Course) -> Option<Needed> {
     }
     let panels = high.exp();
     let scaled = |n: usize| (n as f64 * panels / present as f64).ceil() as usize;
-    let (by_days, by_lots) = (future.days_share, future.lots_share);
     Some(Needed {
         panels: panels.ceil() as usize,
         lots: lots.map(scaled),
         days: scaled(days),
         alternating: None,
-        short_of: if by_days.max(by_lots) < UNITS_DECIDE {
-            Unit::Panels
-        } else if by_days >= by_lots {
-            Unit::Days
-        } else {
-            Unit::Lots
-        },
+        short_of: short_of(future.days_share, future.lots_share),
     })
+}
+
+/// The unit whose share of the variance decides.
+fn short_of(days: f64, lots: f64) -> Unit {
+    if days.max(lots) < UNITS_DECIDE {
+        Unit::Panels
+    } else if days >= lots {
+        Unit::Days
+    } else {
+        Unit::Lots
+    }
 }
 
 /// Chance that the interval over `times` the panels leaves out `goal.against`,
@@ -140,7 +144,18 @@ fn chance(future: &Future, goal: &Goal, times: f64) -> f64 {
         .map(|(share, v)| {
             let law = Mixture::new(open.clone().chain([part(own, *v)]).collect());
             let half_width = law.quantile(f64::midpoint(1.0, goal.level));
-            share * normal::tails((gap - half_width) / v.sqrt()).lower()
+            share * normal::lower((gap - half_width) / v.sqrt())
         })
         .sum()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_unit_that_scatters_most_is_short() {
+        let cases = [(0.1, 0.2), (0.3, 0.2), (0.2, 0.3)].map(|(d, l)| short_of(d, l));
+        assert_eq!(cases, [Unit::Panels, Unit::Days, Unit::Lots]);
+    }
 }

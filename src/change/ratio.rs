@@ -138,3 +138,57 @@ impl Ratio {
         self.fit.scatter
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Ten panels a side on ten days; a hundred marks on one side, none on the other.
+    fn none_on(side: Side) -> Ratio {
+        let item = |k: usize| Item {
+            side: if k < 10 { Side::Before } else { Side::After },
+            value: if (k < 10) == (side == Side::Before) {
+                0.0
+            } else {
+                10.0
+            },
+            ..Item::of_a_day(k / 2)
+        };
+        let items: Vec<Item> = (0..20).map(item).collect();
+        ratio(&items, &[Vec::new()], Kind::Counts).unwrap()
+    }
+
+    #[test]
+    fn a_side_without_a_mark_leaves_that_end_open() {
+        let (fell, rose) = (none_on(Side::After), none_on(Side::Before));
+        let (down, up) = (fell.interval(0.95), rose.interval(0.95));
+        assert_eq!((fell.estimate(), down.low), (Some(0.0), 0.0));
+        assert_eq!((rose.estimate(), up.high), (None, f64::INFINITY));
+        assert!(down.high < 0.5 && up.low > 2.0, "{down:?} {up:?}");
+    }
+
+    /// Twenty panels on ten days; nine marks on one side, one on the other, all even.
+    #[test]
+    fn of_few_marks_the_wider_of_model_and_exact_test_counts() {
+        for many in [Side::Before, Side::After] {
+            let item = |k: usize| {
+                let side = [Side::Before, Side::After][usize::from(k >= 10)];
+                let one = (side == many) == (k % 10 != 9);
+                Item {
+                    side,
+                    value: f64::from(u8::from(one)),
+                    ..Item::of_a_day(k / 2)
+                }
+            };
+            let items: Vec<Item> = (0..20).map(item).collect();
+            let ratio = ratio(&items, &[Vec::new()], Kind::Counts).unwrap();
+            let exact = exact::exact(&exact::few(&items).unwrap(), 0.95).unwrap();
+            let model = &ratio.fit.law;
+            let (low, high) = (model.quantile(0.025).exp(), model.quantile(0.975).exp());
+            let got = ratio.interval(0.95);
+            assert_eq!(got.low, low.min(exact.ci.low));
+            assert_eq!(got.high, high.max(exact.ci.high));
+            assert_eq!(ratio.p_value(), exact.p_value.max(model.two_sided_p(0.0)));
+        }
+    }
+}

@@ -252,15 +252,10 @@ mod tests {
     fn items(marks: impl Fn(usize) -> f64, side: impl Fn(usize) -> Side) -> Vec<Item> {
         let panels = (0..10 * PANELS).map(|k| (k / PANELS, k % PANELS));
         let item = |(day, k): (usize, usize)| Item {
-            alike: None,
-            stream: 0,
-            pattern: 0,
-            lot: None,
-            day: Some(day),
             side: side(day),
             // as many more on one half of the panels as fewer on the other
             value: (marks(day) * if k % 2 == 0 { 1.25 } else { 0.75 }).round(),
-            exposure: 1.0,
+            ..Item::of_a_day(day)
         };
         panels.map(item).collect()
     }

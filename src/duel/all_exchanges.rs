@@ -7,7 +7,7 @@
 //! (Fisher 1935), few stretches as a list of their arrangements.
 
 use super::exchange::{Peers, centred};
-use crate::stats::distributions::binomial;
+use statrs::function::factorial::ln_binomial;
 
 /// Different sums of one list at most: four lots with two stretches at each of two
 /// levels have 1296.
@@ -96,7 +96,9 @@ fn of_group(group: &Peers, tie: f64) -> Option<Sums> {
             // What is left must be able to make up the number.
             let least = drawn.saturating_sub(before + left);
             for more in least..=count.min(drawn - before) {
-                let ln = binomial::ln_probability(more as u64, count as u64, share);
+                let ln = ln_binomial(count as u64, more as u64)
+                    + more as f64 * share.ln()
+                    + (count - more) as f64 * (1.0 - share).ln();
                 let add = step * value * more as f64;
                 next[before + more].extend(sums.iter().map(|(s, p)| (s + add, p * ln.exp())));
             }

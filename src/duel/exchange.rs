@@ -166,7 +166,7 @@ pub(crate) fn with_distance(peers: &[Peers], p: f64) -> f64 {
     }
     let correlation = (along / (given * shows).sqrt()).min(1.0);
     let t = correlation * (degrees as f64 / (1.0 - correlation * correlation)).sqrt();
-    let by_distance = student_t::tails(t, degrees as f64).upper();
+    let by_distance = student_t::upper(t, degrees as f64);
     p.min(by_distance.max(1.0 / exchanges / BELOW_DRAWS))
 }
 
@@ -203,14 +203,14 @@ impl Moments {
         let z = self.observed / self.variance.sqrt();
         let skew = self.third / self.variance.powf(1.5);
         if skew.abs() < 1e-3 {
-            return normal::tails(z).upper();
+            return normal::upper(z);
         }
         let shape = 4.0 / (skew * skew);
         let at = |z: f64| (shape + z * shape.sqrt()).max(0.0);
         if skew > 0.0 {
-            gamma::tails(shape, at(z)).upper()
+            gamma::upper(shape, at(z))
         } else {
-            gamma::tails(shape, at(-z)).lower()
+            gamma::lower(shape, at(-z))
         }
     }
 }

@@ -406,5 +406,5 @@ fn less_sure(p: f64, inflation: f64) -> f64 {
     if p >= 0.5 {
         return p;
     }
-    normal::tails(normal::upper_quantile(p) / inflation.sqrt()).upper()
+    normal::upper(normal::upper_quantile(p) / inflation.sqrt())
 }

@@ -204,3 +204,40 @@ impl<'a> Subject<'a> {
 pub(super) fn day(panel: &Panel) -> Option<Date> {
     (panel.sanded_at.or(panel.inspected_at)).map(|at| at.local.date())
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A rate of lot B is shown by panels of lot B alone; a place by any panel.
+    #[test]
+    fn a_rate_shows_on_the_panels_that_carry_it_alone() {
+        let lot = |name: &str| Panel {
+            lot: Some(name.into()),
+            inspected: true,
+            ..Panel::default()
+        };
+        let records = Records {
+            panels: vec![lot("A"), lot("B")],
+            ..Records::default()
+        };
+        let of = |kind: &str| Remembered {
+            kind: kind.into(),
+            rival: Some("lot".into()),
+            levels: vec!["B".into()],
+            ..Remembered::default()
+        };
+        let shows = |old: &Remembered, on: usize| {
+            Subject::new(old, &[], 0.0).can_show(&records, |panel| panel == on)
+        };
+        let (rate, other) = (of("rate"), of("spot"));
+        assert_eq!([0, 1].map(|on| shows(&rate, on)), [false, true]);
+        assert_eq!([0, 1].map(|on| shows(&other, on)), [true, true]);
+        let unnamed = Remembered {
+            rival: None,
+            levels: Vec::new(),
+            ..rate
+        };
+        assert!(shows(&unnamed, 0), "nothing tells panels apart");
+    }
+}

@@ -51,13 +51,6 @@ impl Moment {
             number: 1 + (since as f64 / (hours * 3600.0)).floor() as u32,
         }
     }
-
-    /// The ISO 8601 week, as `2026-W48`.
-    #[must_use]
-    pub fn iso_week(&self) -> String {
-        let week = self.local.date().iso_week_date();
-        format!("{:04}-W{:02}", week.year(), week.week())
-    }
 }
 
 /// What a time as written left open.

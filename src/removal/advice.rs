@@ -337,7 +337,10 @@ fn cycle_time(bench: &Bench<'_>, to: &Setting) -> Option<f64> {
 
 #[cfg(test)]
 mod tests {
+    use super::super::setting::Factors;
+    use super::super::settings::Settings;
     use super::*;
+    use crate::site::Limits;
 
     #[test]
     fn a_step_that_overshoots_must_halve_the_error() {
@@ -363,5 +366,53 @@ mod tests {
         ] {
             assert_eq!(three_figures(value), rounded);
         }
+    }
+
+    /// Feed and passes alone, at 100 mm/s and two passes, seen from 80 to 125 mm/s.
+    fn bench<'a>(factors: &'a Factors, settings: &'a Settings) -> Bench<'a> {
+        let at = |feed: f64| vec![Some(Value::Number(feed)), Some(Value::Number(2.0))];
+        Bench {
+            factors,
+            settings,
+            now: at(100.0),
+            seen: [80.0, 100.0, 125.0].map(at).to_vec(),
+            area_m2: 0.5,
+            depth: None,
+            over: None,
+            under: None,
+            share_over: 0.1,
+            share_under: 0.0,
+        }
+    }
+
+    #[test]
+    fn the_sites_rules_bind_the_advice() {
+        let factors = Factors {
+            list: vec![Factor::Feed, Factor::Passes],
+        };
+        let mut settings = Settings {
+            accepted_share: 0.05,
+            path_length_mm: Some(1000.0),
+            handling_s: Some(10.0),
+            ..Settings::default()
+        };
+        let over = Some((DefectClass::Over, 0.1));
+        assert_eq!(against(&bench(&factors, &settings), true), over);
+        assert_eq!(against(&bench(&factors, &settings), false), None);
+        // 10 s a pass and 10 s of handling; half of the feed doubles the passes alone.
+        let slow = vec![Some(Value::Number(50.0)), Some(Value::Number(2.0))];
+        let ratio = cycle_time(&bench(&factors, &settings), &slow).unwrap();
+        assert!((ratio - 50.0 / 30.0).abs() < 1e-12, "{ratio}");
+        settings.accepted_share = 0.2;
+        assert_eq!(against(&bench(&factors, &settings), true), None);
+        let seen = Some([(80.0, false), (125.0, false)]);
+        assert_eq!(bounds(&bench(&factors, &settings), &Factor::Feed), seen);
+        let high = |high| Limits {
+            low: None,
+            high: Some(high),
+        };
+        settings.limits.insert("feed_mm_s".into(), high(110.0));
+        let capped = Some([(80.0, false), (110.0, true)]);
+        assert_eq!(bounds(&bench(&factors, &settings), &Factor::Feed), capped);
     }
 }

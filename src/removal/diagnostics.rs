@@ -2,14 +2,13 @@
 
 use std::collections::BTreeMap;
 
-use statrs::distribution::{ContinuousCDF, FisherSnedecor};
-
 use super::doubts::Note;
 use super::inference::{Inference, Shared, two_sided};
 use super::model::{Model, Observed};
 use super::result::{Diagnostics, Factor, LackOfFit, LotInfluence, Residual, Term, Unit};
 use super::setting::{Setting, Value};
 use crate::records::Records;
+use crate::stats::distributions::f_ratio;
 use crate::stats::multiplicity::holm;
 
 /// A share explained above this is rare on shop data.
@@ -149,7 +148,7 @@ fn lack_of_fit(observed: &Observed, model: &Model) -> Option<LackOfFit> {
     }
     let dof = (extra as f64, pure as f64);
     let statistic = (between / dof.0) / (within / dof.1);
-    let p_value = FisherSnedecor::new(dof.0, dof.1).ok()?.sf(statistic);
+    let p_value = f_ratio::upper(statistic, dof.0, dof.1);
     Some(LackOfFit {
         replicated,
         statistic,
@@ -361,4 +360,46 @@ fn against_the_law(terms: &[Term], level: f64) -> Vec<Note> {
         }
     }
     notes
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// So many panels that correlate so much with the next, and one lot whose absence
+    /// moves the feed's exponent by so many standard errors.
+    fn doubts(panels: usize, lag_one: f64, change: f64) -> Vec<Note> {
+        let found = Diagnostics {
+            panels,
+            coefficients: 3,
+            panel_sd: 0.1,
+            lot_sd: None,
+            day_sd: None,
+            run_sd: None,
+            r_squared: 0.5,
+            condition: 2.0,
+            lack_of_fit: None,
+            lag_one: Some(lag_one),
+            lots: vec![LotInfluence {
+                lot: "L1".into(),
+                panels: 10,
+                factor: Factor::Feed,
+                change: Some(change),
+            }],
+            residuals: Vec::new(),
+        };
+        notes(&Records::default(), &[], &found, 0.95)
+    }
+
+    #[test]
+    fn a_lot_that_decides_and_neighbours_that_correlate_raise_doubts() {
+        assert_eq!(doubts(400, 0.1, 1.9), []);
+        let [Note::LotDecides { change, .. }] = doubts(400, 0.1, -2.1)[..] else {
+            panic!("{:?}", doubts(400, 0.1, -2.1));
+        };
+        assert_eq!(change, Some(-2.1));
+        // Three standard errors of a correlation are 0.15 of 400 panels, 0.173 of 300.
+        assert_eq!(doubts(400, 0.16, 0.0), [Note::Drift { lag_one: 0.16 }]);
+        assert_eq!(doubts(300, 0.16, 0.0), []);
+    }
 }

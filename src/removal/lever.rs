@@ -208,3 +208,18 @@ fn spread_out(f: impl Fn(f64) -> f64, at: Estimate) -> Estimate {
         }),
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_present_abrasive_is_half_worn() {
+        let age = |a: f64| vec![Some(Value::Number(a))];
+        let seen = [50.0, 0.0, 10.0].map(age);
+        let factors = Factors {
+            list: vec![Factor::AbrasiveAge],
+        };
+        assert_eq!(settle(age(50.0), &seen, &factors), age(10.0));
+    }
+}

@@ -71,10 +71,7 @@ pub(super) fn over_panels(model: &Model) -> (f64, (f64, f64)) {
 impl Spread {
     /// Share of panels above (or below) a limit of ln removal, 0..1.
     pub(super) fn beyond(&self, limit: f64, above: bool) -> Estimate {
-        let share = |z: f64| {
-            let tails = normal::tails(z);
-            if above { tails.upper() } else { tails.lower() }
-        };
+        let share = if above { normal::upper } else { normal::lower };
         let at = (limit - self.centre) / self.sd;
         // z at which the quantile's upper, or lower, limit meets the limit.
         let meets = |ci: Interval, upper: bool| {
@@ -106,6 +103,34 @@ impl Spread {
         Estimate {
             estimate: share(at),
             ci,
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// With a centre that is known, the share's limits are those of the scatter.
+    #[test]
+    fn a_scatter_that_may_be_larger_widens_the_share_upwards() {
+        let spread = Spread {
+            centre: 0.0,
+            centre_ci: Some(Interval {
+                low: 0.0,
+                high: 0.0,
+                level: 0.95,
+            }),
+            sd: 0.2,
+            sd_limits: (0.16, 0.4),
+        };
+        for (limit, above) in [(0.4, true), (-0.4, false)] {
+            let share = spread.beyond(limit, above);
+            let ci = share.ci.unwrap();
+            let wanted = [2.5, 2.0, 1.0].map(normal::upper);
+            for (got, wanted) in [ci.low, share.estimate, ci.high].into_iter().zip(wanted) {
+                assert!((got / wanted - 1.0).abs() < 1e-9, "{got} {wanted}");
+            }
         }
     }
 }

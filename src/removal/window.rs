@@ -65,25 +65,12 @@ fn window(bench: &Bench<'_>, lever: Factor, basis: Basis) -> Option<Window> {
         .collect();
     let accepted = bench.settings.accepted_share;
     let within = |pick: fn(&Estimate) -> Option<f64>| {
-        stretch(&points, |p| {
-            [&p.too_much, &p.too_little]
-                .into_iter()
-                .flatten()
-                .try_fold(f64::NEG_INFINITY, |worst, e| {
-                    pick(e).map(|share| worst.max(share - accepted))
-                })
-        })
+        stretch(&points, |p| worse(p, pick).map(|share| share - accepted))
     };
-    let worse = |p: &WindowPoint| {
-        let shares = [&p.too_much, &p.too_little]
-            .into_iter()
-            .flatten()
-            .map(|e| e.estimate);
-        shares.fold(f64::NEG_INFINITY, f64::max)
-    };
+    let expected = |p: &WindowPoint| worse(p, |e| Some(e.estimate)).unwrap_or(f64::INFINITY);
     let best = points
         .iter()
-        .min_by(|a, b| worse(a).total_cmp(&worse(b)))
+        .min_by(|a, b| expected(a).total_cmp(&expected(b)))
         .map(|p| p.setting);
     Some(Window {
         best,
@@ -97,6 +84,12 @@ fn window(bench: &Bench<'_>, lever: Factor, basis: Basis) -> Option<Window> {
         basis,
         points,
     })
+}
+
+/// The larger share of the two; none where one of them cannot be told.
+fn worse(point: &WindowPoint, pick: impl Fn(&Estimate) -> Option<f64>) -> Option<f64> {
+    let mut shares = [&point.too_much, &point.too_little].into_iter().flatten();
+    shares.try_fold(f64::NEG_INFINITY, |worst, e| Some(pick(e)?.max(worst)))
 }
 
 /// The longest stretch of settings at which the excess over the accepted share
@@ -148,4 +141,35 @@ fn stretch(
         crossing(to, to - 1)
     };
     Some((low, high))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn neither_side_may_exceed_what_is_accepted() {
+        let share = |estimate| Some(Estimate { estimate, ci: None });
+        let point = |(setting, much, little)| WindowPoint {
+            setting,
+            too_much: share(much),
+            too_little: share(little),
+        };
+        let shares = [
+            (1.0, 0.3, 0.0),
+            (2.0, 0.1, 0.1),
+            (4.0, 0.1, 0.1),
+            (8.0, 0.0, 0.5),
+        ];
+        let points = shares.map(point);
+        let accepted =
+            |most: f64| stretch(&points, |p| Some(worse(p, |e| Some(e.estimate))? - most));
+        // Half-way from 0.1 to 0.3, an eighth of the way from 0.1 to 0.5, in logarithms.
+        let (low, high) = accepted(0.2).unwrap();
+        assert!(
+            (low - 2.0_f64.sqrt()).abs() < 1e-12 && (high - 4.0 * 2.0_f64.powf(0.25)).abs() < 1e-12
+        );
+        assert_eq!(accepted(0.05), None);
+        assert_eq!(worse(&points[0], |e| e.ci.map(|ci| ci.high)), None);
+    }
 }

@@ -35,51 +35,6 @@ pub enum StatsError {
         /// What is missing, in the plural: "defects on either side".
         what: &'static str,
     },
-    /// Two inputs that must have the same length do not.
-    #[error("{name} has {got} entries where {expected} are needed")]
-    Length {
-        /// The argument's name.
-        name: &'static str,
-        /// Entries given.
-        got: usize,
-        /// Entries needed.
-        expected: usize,
-    },
-    /// Fewer observations than the statistic needs.
-    #[error("{got} observations, and at least {needed} are needed")]
-    TooFew {
-        /// Observations given.
-        got: usize,
-        /// Observations needed.
-        needed: usize,
-    },
-    /// A value that is not a finite number.
-    #[error("{name} holds a value that is not a finite number")]
-    NotFinite {
-        /// The argument's name.
-        name: &'static str,
-    },
-    /// The columns of a design are not independent, so a coefficient has no
-    /// single value.
-    #[error("the design has rank {rank} with {columns} columns")]
-    Singular {
-        /// Independent columns.
-        rank: usize,
-        /// All columns.
-        columns: usize,
-    },
-    /// An iteration that did not settle.
-    #[error("no convergence after {iterations} iterations")]
-    NoConvergence {
-        /// Iterations done.
-        iterations: usize,
-    },
-    /// A dense linear-algebra routine failed.
-    #[error("the linear algebra failed: {routine}")]
-    LinearAlgebra {
-        /// Which routine.
-        routine: &'static str,
-    },
 }
 
 /// Checks that a level or error rate lies strictly between 0 and 1.

@@ -1,6 +1,6 @@
 //! The number of successes in independent trials with unequal chances.
 
-use statrs::function::beta::beta_reg;
+use super::distributions::binomial;
 
 /// Smallest tail probability reported.
 pub const SMALLEST_TAIL: f64 = 1e-300;
@@ -109,22 +109,14 @@ fn add_equal(state: &mut [f64], p: f64, trials: usize) -> bool {
     true
 }
 
-/// P(at least `k` of `trials`) of equal trials with chance `chance`, by the
-/// regularised incomplete beta function; 1e-300 at least.
+/// P(at least `k` of `trials`) of equal trials with chance `chance`; 1e-300 at least.
 ///
 /// With `chance` = mean/trials it bounds the tail of unequal chances with the
 /// same mean from above, where k ≥ mean + 1 (Hoeffding 1956, Annals of
 /// Mathematical Statistics 27, 713–721).
 #[must_use]
 pub fn binomial_tail(trials: usize, chance: f64, k: usize) -> f64 {
-    if k == 0 || chance >= 1.0 && k <= trials {
-        return 1.0;
-    }
-    if k > trials || chance <= 0.0 {
-        return SMALLEST_TAIL;
-    }
-    let tail = beta_reg(k as f64, (trials - k + 1) as f64, chance);
-    tail.clamp(SMALLEST_TAIL, 1.0)
+    binomial::at_least(k as u64, trials as u64, chance).clamp(SMALLEST_TAIL, 1.0)
 }
 
 #[cfg(test)]

@@ -6,9 +6,9 @@ use onus::records::{Lay, Panel, Point, Records};
 use onus::site::DefectClass;
 use rand::RngExt;
 use rand_chacha::ChaCha8Rng;
-use rand_distr::{Distribution, Normal, Poisson};
 use serde_json::Value;
 
+use crate::shops::draws::{normal, poisson};
 use crate::shops::files::{csv, report_on};
 use crate::shops::{Owner, Repeater, Shop, add_marks};
 
@@ -271,14 +271,12 @@ fn with_recipes(kind: (&str, Option<DefectClass>), sign: f64) -> Records {
         panel.force_n = Some(force);
         removed.push((passes * force / feed / 0.4_f64).ln());
     }
-    let scatter = Normal::new(0.0, 0.2).unwrap();
     let mut panel = 0;
     add_marks(&mut records, kind, 12, |about, rng| {
-        let off = removed[panel] + scatter.sample(rng);
+        let off = removed[panel] + 0.2 * normal(rng);
         panel += 1;
         let mean = 0.7 * (1.5 * sign * off).exp();
-        let marks = Poisson::new(mean).unwrap().sample(rng) as usize;
-        (0..marks)
+        (0..poisson(mean, rng))
             .map(|_| share(about, rng.random(), rng.random()))
             .collect()
     });

@@ -11,7 +11,7 @@ use onus::stats::binomial_tail;
 use rand::RngExt;
 use rand_chacha::ChaCha8Rng;
 
-use crate::shops::{Background, Looks, Owner, Repeater, Shop, add_marks};
+use crate::shops::{Background, EDGES, Looks, Owner, Repeater, Shop, add_marks};
 
 const HALF_TURNED: [(Lay, f64); 2] = [(Lay::Deg0, 0.5), (Lay::Deg180, 0.5)];
 const ANY_WAY: [(Lay, f64); 4] = [
@@ -20,11 +20,6 @@ const ANY_WAY: [(Lay, f64); 4] = [
     (Lay::Deg180, 0.25),
     (Lay::Deg270, 0.25),
 ];
-const EDGES: Background = Background::Edges {
-    share: 0.7,
-    mean_mm: 15.0,
-};
-
 fn causes(shop: &Shop, seed: u64) -> Causes {
     find(&shop.records(seed), &Settings::default())
 }
@@ -76,6 +71,7 @@ fn honest(seed: u64) -> Shop {
             Background::Corners {
                 share: 0.6,
                 mean_mm: 20.0,
+                first: 1.0,
             },
             Background::OneSided { factor: 3.0 },
             EDGES,

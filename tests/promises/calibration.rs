@@ -16,12 +16,11 @@ use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use rayon::prelude::*;
 
-use crate::made_streams::{Ground, Made, Planted};
 use crate::oracle::Oracle;
 use crate::recipe::calibration::{exponents, slopes};
 use crate::recipe::shop::RecipeShop;
 use crate::scan::places;
-use crate::shops::{Background, Owner, Repeater, Shop};
+use crate::shops::{Background, EDGES, Owner, Repeater, Shop};
 use crate::surface::{Laid, PLAIN};
 
 /// A count this unlikely under the promise breaks it: over the fewer than two
@@ -36,11 +35,6 @@ fn at_most(runs: usize, share: f64, hits: usize) -> f64 {
 fn percent(hits: usize, runs: usize) -> String {
     format!("{:.1} %", 100.0 * hits as f64 / runs as f64)
 }
-
-const EDGES: Background = Background::Edges {
-    share: 0.7,
-    mean_mm: 15.0,
-};
 
 fn innocent() -> Vec<(&'static str, Shop)> {
     let base = Shop {
@@ -75,6 +69,7 @@ fn innocent() -> Vec<(&'static str, Shop)> {
                 background: Background::Corners {
                     share: 0.6,
                     mean_mm: 20.0,
+                    first: 1.0,
                 },
                 ..base.clone()
             },
@@ -176,7 +171,7 @@ fn false_accusations(broken: &mut Vec<String>) {
 }
 
 /// Runs in which the scan finds a sharp place or line of the shape asked for.
-fn times_found(made: &Made, runs: usize, is_it: impl Fn(&Shape) -> bool + Sync) -> usize {
+fn times_found(made: &Shop, runs: usize, is_it: impl Fn(&Shape) -> bool + Sync) -> usize {
     (0..runs as u64)
         .into_par_iter()
         .filter(|seed| {
@@ -190,11 +185,6 @@ fn times_found(made: &Made, runs: usize, is_it: impl Fn(&Shape) -> bool + Sync) 
 /// What the scan finds, against an oracle that knows all but whether it is there.
 fn power(broken: &mut Vec<String>) {
     let (runs, oracle_runs) = (150, 4000);
-    let edges = Ground::Edges {
-        share: 0.7,
-        mean_mm: 15.0,
-        left: 1.0,
-    };
     println!(
         "\n| place | panels | marks a panel | share of panels | oracle, no search | oracle, 1200 places | found |"
     );
@@ -226,12 +216,12 @@ fn power(broken: &mut Vec<String>) {
         ),
     ] {
         for (panels, marks, share) in cells {
-            let made = Made {
+            let made = Shop {
                 panels,
                 marks,
-                ground: edges,
-                planted: vec![(Planted::Spot { x, y, sd: 2.5 }, share)],
-                ..Made::default()
+                background: EDGES,
+                repeaters: vec![Repeater::machine(x, y, share)],
+                ..Shop::stream()
             };
             let oracle = Oracle::of(&made);
             let ratios: Vec<f64> = (0..oracle_runs)
@@ -271,16 +261,12 @@ fn line_power() {
         (30, 2.0, 0.4),
         (400, 8.0, 0.1),
     ] {
-        let made = Made {
+        let made = Shop {
             panels,
             marks,
-            ground: Ground::Edges {
-                share: 0.7,
-                mean_mm: 15.0,
-                left: 1.0,
-            },
-            planted: vec![(Planted::LineAlongY { x, sd: 2.5 }, share)],
-            ..Made::default()
+            background: EDGES,
+            repeaters: vec![Repeater::line(x, share)],
+            ..Shop::stream()
         };
         let near = |s: &Shape| matches!(s, Shape::Line { along: LineAxis::Y, at_mm } if (at_mm - x).abs() < 8.0);
         let found = times_found(&made, runs, near);

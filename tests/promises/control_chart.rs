@@ -10,10 +10,10 @@ use onus::site::Analysis;
 use onus::stats::distributions::binomial;
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
-use rand_distr::{Distribution, Gamma, Poisson};
 use rayon::prelude::*;
 
-use crate::normal;
+use crate::shops::draws::{mixing, normal, poisson};
+use crate::shops::panel_at;
 
 /// A share this unlikely at the stated rate fails the promise.
 const SURPRISE: f64 = 1e-3;
@@ -85,7 +85,6 @@ impl Steady {
             }],
             ..Records::default()
         };
-        let monday: jiff::civil::DateTime = "2031-03-03T06:05:00".parse().unwrap();
         let lots: Vec<f64> = (0..1000).map(|_| self.lot_sd * normal(rng)).collect();
         let mut lot = 0;
         for day in (0..7 * (self.weeks + 1)).filter(|day| day % 7 < 5) {
@@ -100,7 +99,7 @@ impl Steady {
                     };
                 let fold = if raised { self.fold } else { 1.0 };
                 let ln = of_day + self.shift_sd * normal(rng);
-                let panels = Poisson::new(A_SHIFT).unwrap().sample(rng).max(1.0) as i64;
+                let panels = poisson(A_SHIFT, rng).max(1);
                 for minute in 0..panels {
                     let i = records.panels.len();
                     match self.in_turn {
@@ -108,26 +107,14 @@ impl Steady {
                         None if i.is_multiple_of(5) => lot = rng.random_range(0..LOTS),
                         None => {}
                     }
-                    let local = monday + jiff::Span::new().days(day).hours(8 * shift);
-                    let local = local + jiff::Span::new().minutes(10 * minute);
+                    let minute = 5 + 480 * shift as usize + 10 * minute;
                     records.panels.push(Panel {
-                        id: format!("P{i:05}"),
-                        sanded_at: Some(crate::shops::at_local(local)),
                         lot: Some(Arc::from(format!("lot-{lot}"))),
-                        length_mm: 600.0,
-                        width_mm: 400.0,
-                        inspected: true,
-                        ..Panel::default()
+                        ..panel_at(i, (day as usize, minute), (600.0, 400.0))
                     });
-                    let own = self.panel_shape.map_or(1.0, |shape| {
-                        Gamma::new(shape, 1.0 / shape).unwrap().sample(rng)
-                    });
+                    let own = self.panel_shape.map_or(1.0, |shape| mixing(shape, rng));
                     let rate = fold * self.marks * (ln + lots[lot]).exp() * own;
-                    let count = if rate > 1e-9 {
-                        Poisson::new(rate).unwrap().sample(rng) as usize
-                    } else {
-                        0
-                    };
+                    let count = poisson(rate, rng);
                     let mark = crate::shops::mark_on(i, 0, None);
                     records.defects.extend(std::iter::repeat_n(mark, count));
                 }

@@ -11,6 +11,7 @@ use crate::shops::{Background, Repeater, Shop};
 const EDGES: Background = Background::Edges {
     share: 0.3,
     mean_mm: 20.0,
+    left: 1.0,
 };
 /// So far off, either way, at most one place in twenty is: the background of each is
 /// told by some tens of marks around it. None is twice as far off.

@@ -21,7 +21,6 @@ mod control_chart;
 mod demo_seeds;
 mod expected;
 mod lot_rates;
-mod made_streams;
 mod oracle;
 mod plan;
 mod rate_duels;
@@ -34,8 +33,3 @@ mod thin_film;
 mod tilts;
 mod turns;
 mod window;
-
-/// A standard normal value.
-pub(crate) fn normal(rng: &mut rand_chacha::ChaCha8Rng) -> f64 {
-    rand_distr::Distribution::sample(&rand_distr::StandardNormal, rng)
-}

@@ -5,12 +5,12 @@ use onus::causes::View;
 use onus::records::Point;
 use onus::stats::distributions::normal;
 
-use crate::made_streams::{Ground, Made, Planted};
+use crate::shops::{Background, Looks, Shop};
 
 /// What the oracle knows of a made stream with one planted spot.
 #[derive(Debug)]
 pub struct Oracle {
-    made: Made,
+    made: Shop,
     at: Point,
     /// SD of a planted mark along an axis, location error included, mm.
     sd: f64,
@@ -18,18 +18,18 @@ pub struct Oracle {
 }
 
 impl Oracle {
-    /// Of a stream on a flat or symmetric edge ground, one size, single marks,
+    /// Of a stream on a flat or symmetric edge background, one size, single marks,
     /// gamma-mixed panels, whose first planted thing is a spot.
-    pub fn of(made: &Made) -> Oracle {
-        let Some((Planted::Spot { x, y, sd }, share)) = made.planted.first().copied() else {
+    pub fn of(made: &Shop) -> Oracle {
+        let Some(spot) = made.repeaters.first().filter(|r| r.looks == Looks::Spot) else {
             panic!("no spot is planted");
         };
-        assert!(made.clump_sd == 0.0 && made.mixing > 0.0 && made.sizes.len() == 1);
+        assert!(made.clump_sd_mm.is_none() && made.sizes.len() == 1);
         Oracle {
             made: made.clone(),
-            at: Point { x, y },
-            sd: sd.hypot(made.error_mm),
-            share,
+            at: spot.at,
+            sd: spot.sd_mm.hypot(made.error_mm),
+            share: spot.share,
         }
     }
 
@@ -37,9 +37,9 @@ impl Oracle {
     fn density(&self, at: Point) -> f64 {
         let (length, width) = self.made.sizes[0];
         let flat = 1.0 / (length * width);
-        match self.made.ground {
-            Ground::Flat => flat,
-            Ground::Edges {
+        match self.made.background {
+            Background::Flat => flat,
+            Background::Edges {
                 share,
                 mean_mm,
                 left: 1.0,
@@ -48,14 +48,14 @@ impl Oracle {
                 let near: f64 = depths.iter().map(|d| self.depth(*d, mean_mm)).sum();
                 (1.0 - share) * flat + share * near / (2.0 * (length + width))
             }
-            _ => panic!("a ground that the oracle does not know"),
+            _ => panic!("a background that the oracle does not know"),
         }
     }
 
     /// Density of an exponential depth with the location error on it.
     fn depth(&self, depth: f64, mean: f64) -> f64 {
         let error = self.made.error_mm;
-        let below = normal::tails(depth / error - error / mean).lower();
+        let below = normal::lower(depth / error - error / mean);
         (0.5 * (error / mean).powi(2) - depth / mean).exp() / mean * below
     }
 
@@ -117,15 +117,13 @@ impl Oracle {
 #[test]
 fn the_oracles_power_is_that_of_the_best_test() {
     use rand::SeedableRng;
-    use rand_distr::Distribution;
     let mut rng = rand_chacha::ChaCha8Rng::seed_from_u64(5);
     let d: f64 = 4.0;
-    let unit = rand_distr::Normal::new(d, 1.0).unwrap();
     let ratios: Vec<f64> = (0..40_000)
-        .map(|_| d * unit.sample(&mut rng) - d * d / 2.0)
+        .map(|_| d * crate::shops::draws::normal(&mut rng) + d * d / 2.0)
         .collect();
     for alpha in [1e-2, 8e-6] {
-        let exact = normal::tails(d + normal::quantile(alpha)).lower();
+        let exact = normal::lower(d + normal::quantile(alpha));
         let got = Oracle::power(ratios.clone(), alpha);
         assert!((got - exact).abs() < 0.02, "{got} {exact}");
     }

@@ -8,7 +8,6 @@ use std::sync::Arc;
 
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
-use rand_distr::{Distribution, Poisson};
 use rayon::prelude::*;
 use serde_json::json;
 
@@ -24,7 +23,7 @@ use onus::trial::{
     SettleRequest, Stays, Value, read_back, settle, turns,
 };
 
-use crate::normal;
+use crate::shops::draws::{normal, poisson};
 
 /// Chance that sheets promise, and between what it has to come out.
 const POWER: f64 = 0.8;
@@ -291,7 +290,7 @@ fn marked_rate(plan: &Plan, asked: &Asked, ratio: f64, rng: &mut ChaCha8Rng) -> 
             } else {
                 rate
             };
-            for _ in 0..Poisson::new(mean).unwrap().sample(rng) as usize {
+            for _ in 0..poisson(mean, rng) {
                 mark(&mut records, at, name, None);
             }
         }

@@ -9,7 +9,9 @@ use onus::site::DefectClass;
 use onus::stats::distributions::binomial;
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
-use rand_distr::{Distribution, Normal, Poisson};
+
+use crate::shops::draws::{normal, poisson};
+use crate::shops::panel_at;
 
 /// Chance of a bound that fails although the promise is kept.
 const FAILS_BY_CHANCE: f64 = 1e-4;
@@ -26,19 +28,11 @@ struct Plant {
 
 impl Plant {
     fn new(panels: usize, per_day: usize, seed: u64) -> Self {
-        let start: jiff::civil::DateTime = "2031-03-03T06:00:00".parse().unwrap();
         let panel = |i: usize| {
-            let minutes = (i % per_day * 14 * 60 / per_day) as i64;
-            let span = jiff::Span::new().days((i / per_day) as i64);
-            let local = start + span.minutes(minutes);
+            let minute = i % per_day * 14 * 60 / per_day;
             Panel {
-                id: format!("P{i:04}"),
                 machine: Some("M1".into()),
-                length_mm: 600.0,
-                width_mm: 400.0,
-                inspected: true,
-                sanded_at: Some(crate::shops::at_local(local)),
-                ..Panel::default()
+                ..panel_at(i, (i / per_day, minute), (600.0, 400.0))
             }
         };
         Self {
@@ -59,12 +53,11 @@ impl Plant {
 
     /// Days differ by themselves.
     fn days_unlike(mut self) -> Self {
-        let normal = Normal::new(0.0, 0.6).unwrap();
         let mut of_day: BTreeMap<usize, f64> = BTreeMap::new();
         for i in 0..self.panels.len() {
             let rng = &mut self.rng;
             let day = of_day.entry(i / self.per_day);
-            self.rate[i] *= *day.or_insert_with(|| f64::exp(normal.sample(rng)));
+            self.rate[i] *= *day.or_insert_with(|| f64::exp(0.6 * normal(rng)));
         }
         self
     }
@@ -93,8 +86,7 @@ impl Plant {
     fn marked(mut self, marks: f64) -> Records {
         let mut defects = Vec::new();
         for (panel, rate) in self.rate.iter().enumerate() {
-            let count: f64 = Poisson::new(marks * rate).unwrap().sample(&mut self.rng);
-            for _ in 0..count as usize {
+            for _ in 0..poisson(marks * rate, &mut self.rng) {
                 let place = Some(Point {
                     x: 600.0 * self.rng.random::<f64>(),
                     y: 400.0 * self.rng.random::<f64>(),

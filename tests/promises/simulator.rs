@@ -3,7 +3,7 @@
 
 use onus::records::{Lay, Point};
 
-use crate::shops::{Background, Owner, Repeater, Shop, from_machine};
+use crate::shops::{EDGES, Owner, Repeater, Shop, from_machine};
 
 #[test]
 fn machine_points_come_back_from_the_panel_for_every_lay() {
@@ -73,10 +73,7 @@ fn a_lot_borne_repeat_stays_in_its_lots() {
 fn edge_heavy_backgrounds_are_edge_heavy() {
     let shop = Shop {
         panels: 1000,
-        background: Background::Edges {
-            share: 0.7,
-            mean_mm: 15.0,
-        },
+        background: EDGES,
         ..Shop::default()
     };
     let records = shop.records(4);

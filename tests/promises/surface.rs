@@ -11,7 +11,7 @@ use onus::stats::distributions::binomial;
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
-use crate::normal;
+use crate::shops::draws::normal;
 
 /// How panels lay.
 #[derive(Debug, Clone, Copy, PartialEq)]

@@ -3,6 +3,7 @@
 
 use std::path::Path;
 
+use onus::change::Week;
 use onus::records::{self, Grit, GritScale, Moment, ReadOptions, Records, Unit};
 use onus::site::Site;
 
@@ -67,14 +68,10 @@ fn weeks_are_those_of_iso_8601() {
     let mut checked = 0;
     for row in rows("iso_8601_weeks.csv") {
         let moment = sanded_at(&format!("{}T12:00:00Z", &row[0])).unwrap();
-        let day = moment
-            .local
-            .date()
-            .iso_week_date()
-            .weekday()
-            .to_monday_one_offset();
+        let day = moment.local.date();
+        let of_week = day.weekday().to_monday_one_offset();
         assert_eq!(
-            format!("{}-{day}", moment.iso_week()),
+            format!("{}-{of_week}", Week::of(day)),
             &row[1],
             "{}",
             &row[0]

@@ -3,6 +3,11 @@
 //! Panels carry background marks (flat, edge-heavy, corner-heavy, one-sided;
 //! clumped; gamma-mixed over panels and lots) and, on demand, planted repeats in
 //! the machine's, the panel's or one lot's name. All invented.
+//!
+//! [`Shop`] places marks. The shops of `promises/recipe` and `promises/change` place
+//! none: they make removal and counts follow a recipe and a change. `confounded` makes
+//! floors in which parties hide behind each other, `command/shop` one fixed pattern
+//! without chance. What they share is here: panels, times, draws, files.
 #![allow(
     dead_code,
     unused_imports,
@@ -10,34 +15,53 @@
 )]
 
 pub mod confounded;
+pub mod draws;
 pub mod files;
 
 use std::sync::Arc;
 
+use onus::causes::{View, ViewMark, ViewPanel};
 use onus::records::{Defect, DefectName, Lay, Moment, Panel, Point, Reading, Records};
 use onus::site::DefectClass;
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
-use rand_distr::{Distribution, Exp, Gamma, Normal, Poisson};
+use rand_distr::{Distribution, Exp};
+
+use draws::{mixing, normal, pick, poisson};
 
 /// Where ordinary marks fall.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Background {
     /// Anywhere alike.
     Flat,
-    /// A share near an edge at an exponential distance of this mean, mm.
-    Edges { share: f64, mean_mm: f64 },
-    /// A share near a corner, both distances exponential of this mean, mm.
-    Corners { share: f64, mean_mm: f64 },
+    /// A share near an edge at an exponential distance of this mean, mm; the low-x
+    /// edge takes `left` times as many a length as the others, at least 1.
+    Edges { share: f64, mean_mm: f64, left: f64 },
+    /// A share near a corner, both distances exponential of this mean, mm; the
+    /// first corner takes `first` times as many as each of the others, at least 1.
+    Corners {
+        share: f64,
+        mean_mm: f64,
+        first: f64,
+    },
     /// The rate falls by this factor from low to high machine x.
     OneSided { factor: f64 },
 }
+
+/// Seven marks in ten lie along the edges.
+pub const EDGES: Background = Background::Edges {
+    share: 0.7,
+    mean_mm: 15.0,
+    left: 1.0,
+};
 
 /// Whose a planted repeat is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Owner {
     /// Fixed in the machine frame of the first machine.
     Machine,
+    /// Fixed in the machine frame of the second machine.
+    SecondMachine,
     /// Fixed in the panel frame of all panels.
     Panel,
     /// Fixed in the panel frame of the first `n` lots only.
@@ -51,12 +75,32 @@ pub enum Owner {
 }
 
 /// What a planted repeat looks like.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Looks {
     /// A place.
     Spot,
     /// A stripe at the place's x, anywhere along y of the owner's frame.
     LineAlongY,
+    /// Stripes along y of the owner's frame, a pitch apart.
+    Bars { pitch: Pitch, phase: BarPhase },
+}
+
+/// What bars are apart by.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Pitch {
+    /// So many mm, whatever the feed.
+    Mm(f64),
+    /// The way fed in one period of this frequency.
+    Hz(f64),
+}
+
+/// Where bars begin.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum BarPhase {
+    /// At the same place on all panels.
+    Fixed,
+    /// Anew on every panel.
+    Slips,
 }
 
 /// A planted repeat.
@@ -74,6 +118,8 @@ pub struct Repeater {
     pub live: (f64, f64),
     /// What it looks like.
     pub looks: Looks,
+    /// Further marks, on average, of a line or bars on a panel with a mark of it.
+    pub further: f64,
     /// How far the place moves over the whole run, steadily, mm.
     pub moves_mm: Point,
 }
@@ -88,8 +134,23 @@ impl Repeater {
             sd_mm: 2.5,
             live: (0.0, 1.0),
             looks: Looks::Spot,
+            further: 0.0,
             moves_mm: Point { x: 0.0, y: 0.0 },
         }
+    }
+
+    /// A line of the first machine along y, with half a mark more on a panel.
+    pub fn line(x: f64, share: f64) -> Self {
+        Self {
+            looks: Looks::LineAlongY,
+            further: 0.5,
+            ..Self::machine(x, 0.0, share)
+        }
+    }
+
+    /// The same with another scatter.
+    pub fn scattered(self, sd_mm: f64) -> Self {
+        Self { sd_mm, ..self }
     }
 
     /// The same of another owner.
@@ -115,6 +176,8 @@ pub struct Shop {
     pub lays: Vec<(Lay, f64)>,
     /// Whether all panels of a lot lie one way, the lays taken in turn by lot.
     pub lay_by_lot: bool,
+    /// Feeds, mm/s, set in turn for ten panels of each machine; none = not recorded.
+    pub feeds: Vec<f64>,
     /// Whether the lay at the inspection table is recorded, drawn from 0 and 180.
     pub inspect_lays: bool,
     /// Inspectors, drawn at random; 0 = not recorded.
@@ -151,6 +214,7 @@ impl Default for Shop {
             sizes: vec![(600.0, 400.0)],
             lays: vec![(Lay::Deg0, 0.5), (Lay::Deg180, 0.5)],
             lay_by_lot: false,
+            feeds: Vec::new(),
             inspect_lays: true,
             inspectors: 0,
             marks: 2.0,
@@ -168,14 +232,59 @@ impl Default for Shop {
 }
 
 impl Shop {
+    /// A stream for the scan alone: panels all laid alike, so that machine and panel
+    /// have one frame.
+    pub fn stream() -> Self {
+        Self {
+            lays: vec![(Lay::Deg0, 1.0)],
+            ..Self::default()
+        }
+    }
+
+    /// The same with a lot for every ten panels, the first two with ten times the rate.
+    pub fn with_bad_lots(self) -> Self {
+        let lots = self.panels.div_ceil(10);
+        Self {
+            lots,
+            lot_factors: (0..lots).map(|k| if k < 2 { 10.0 } else { 1.0 }).collect(),
+            ..self
+        }
+    }
+
+    /// The marks of one run in the machine's frame.
+    pub fn view(&self, seed: u64) -> View {
+        let records = self.records(seed);
+        let panel = |p: &Panel| ViewPanel {
+            rect: p.machine_rect(),
+            swapped: matches!(p.lay, Lay::Deg90 | Lay::Deg270),
+        };
+        let mark = |(defect, d): (usize, &Defect)| {
+            let place = d.place?;
+            Some(ViewMark {
+                panel: d.panel,
+                at: records.panels[d.panel].to_machine(place),
+                grain_mm: grain(place),
+                defect,
+            })
+        };
+        View {
+            panels: records.panels.iter().map(panel).collect(),
+            marks: records
+                .defects
+                .iter()
+                .enumerate()
+                .filter_map(mark)
+                .collect(),
+        }
+    }
+
     /// The records of one run of the shop.
     pub fn records(&self, seed: u64) -> Records {
         let mut rng = ChaCha8Rng::seed_from_u64(seed);
-        let start: jiff::civil::DateTime = "2031-03-03T06:00:00".parse().unwrap();
         let mut panels = Vec::with_capacity(self.panels);
         let mut defects = Vec::new();
         for i in 0..self.panels {
-            let panel = self.panel(i, start, &mut rng);
+            let panel = self.panel(i, &mut rng);
             let marks = self.marks_of(i, &panel, &mut rng);
             let round = self.rounding_mm > 0.0 && rng.random::<f64>() < self.rounded_share;
             for mark in marks {
@@ -197,19 +306,16 @@ impl Shop {
         records
     }
 
-    fn panel(&self, i: usize, start: jiff::civil::DateTime, rng: &mut ChaCha8Rng) -> Panel {
+    fn panel(&self, i: usize, rng: &mut ChaCha8Rng) -> Panel {
         let (length_mm, width_mm) = self.sizes[rng.random_range(0..self.sizes.len())];
-        let local = start + jiff::Span::new().minutes(7 * i64::try_from(i).unwrap());
         let name = |prefix: &str, k: usize| Some(Arc::from(format!("{prefix}{}", k + 1)));
+        let set = i / self.machines.max(1) / 10 % self.feeds.len().max(1);
         Panel {
-            id: format!("P{i:05}"),
-            sanded_at: Some(at_local(local)),
             machine: (self.machines > 0)
                 .then(|| name("M", i % self.machines))
                 .flatten(),
             lot: self.lot(i).and_then(|k| name("lot-", k)),
-            length_mm,
-            width_mm,
+            feed_mm_s: self.feeds.get(set).copied(),
             lay: match self.lot(i) {
                 Some(lot) if self.lay_by_lot => self.lays[lot % self.lays.len()].0,
                 _ => pick(&self.lays, rng),
@@ -221,8 +327,7 @@ impl Shop {
             inspector: (self.inspectors > 0)
                 .then(|| name("I", rng.random_range(0..self.inspectors)))
                 .flatten(),
-            inspected: true,
-            ..Panel::default()
+            ..panel_at(i, (0, 7 * i), (length_mm, width_mm))
         }
     }
 
@@ -238,22 +343,17 @@ impl Shop {
     fn marks_of(&self, i: usize, panel: &Panel, rng: &mut ChaCha8Rng) -> Vec<Point> {
         let lot = self.lot(i).unwrap_or(0);
         let factor = self.lot_factors[lot % self.lot_factors.len()];
-        let mean = self.marks
-            * factor
-            * Gamma::new(self.mixing, 1.0 / self.mixing)
-                .unwrap()
-                .sample(rng);
+        let mean = self.marks * factor * mixing(self.mixing, rng);
         let clump = if self.clump_sd_mm.is_some() { 2.0 } else { 1.0 };
         let mut marks = Vec::new();
         for _ in 0..poisson(mean / clump, rng) {
             let centre = self.background_point(panel, rng);
             marks.push(centre);
             if let Some(sd) = self.clump_sd_mm {
-                let scatter = Normal::new(0.0, sd).unwrap();
                 for _ in 0..poisson(1.0, rng) {
                     marks.push(Point {
-                        x: centre.x + scatter.sample(rng),
-                        y: centre.y + scatter.sample(rng),
+                        x: centre.x + sd * normal(rng),
+                        y: centre.y + sd * normal(rng),
                     });
                 }
             }
@@ -279,21 +379,39 @@ impl Shop {
         };
         match self.background {
             Background::Flat => {}
-            Background::Edges { share, mean_mm } => {
+            Background::Edges {
+                share,
+                mean_mm,
+                left,
+            } => {
                 if rng.random::<f64>() < share {
-                    if rng.random::<f64>() < w / (l + w) {
+                    let (ends, sides) = ((left + 1.0) * w, 2.0 * l);
+                    if rng.random::<f64>() < ends / (ends + sides) {
                         p.x = near(mean_mm, l, rng);
+                        if left > 1.0 && rng.random::<f64>() < (left - 1.0) / (left + 1.0) {
+                            p.x = p.x.min(l - p.x);
+                        }
                     } else {
                         p.y = near(mean_mm, w, rng);
                     }
                 }
             }
-            Background::Corners { share, mean_mm } => {
+            Background::Corners {
+                share,
+                mean_mm,
+                first,
+            } => {
                 if rng.random::<f64>() < share {
                     p = Point {
                         x: near(mean_mm, l, rng),
                         y: near(mean_mm, w, rng),
                     };
+                    if first > 1.0 && rng.random::<f64>() < (first - 1.0) / (first + 3.0) {
+                        p = Point {
+                            x: p.x.min(l - p.x),
+                            y: p.y.min(w - p.y),
+                        };
+                    }
                 }
             }
             Background::OneSided { factor } => {
@@ -313,58 +431,45 @@ impl Shop {
         p
     }
 
-    fn planted(
-        &self,
-        r: &Repeater,
-        i: usize,
-        panel: &Panel,
-        rng: &mut ChaCha8Rng,
-    ) -> Option<Point> {
+    fn planted(&self, r: &Repeater, i: usize, panel: &Panel, rng: &mut ChaCha8Rng) -> Vec<Point> {
         let when = i as f64 / self.panels as f64;
         let hit = rng.random::<f64>() < r.share;
-        let scatter = Normal::new(0.0, r.sd_mm).unwrap();
-        let (dx, dy) = (scatter.sample(rng), scatter.sample(rng));
+        let (dx, dy) = (r.sd_mm * normal(rng), r.sd_mm * normal(rng));
+        let of_machine = |k: usize| self.machines == 0 || i % self.machines == k;
         let mine = match r.owner {
-            Owner::Machine | Owner::Path => self.machines == 0 || i.is_multiple_of(self.machines),
+            Owner::Machine | Owner::Path => of_machine(0),
+            Owner::SecondMachine => of_machine(1),
             Owner::Panel | Owner::Table => true,
             Owner::Lots(n) => self.lot(i).is_some_and(|lot| lot < n),
             Owner::Inspector => panel.inspector.as_deref() == Some("I1"),
         };
         if !hit || !mine || when < r.live.0 || when > r.live.1 {
-            return None;
+            return Vec::new();
         }
-        let to_panel = |p: Point| match r.owner {
-            Owner::Machine => from_machine(panel, p),
-            Owner::Panel | Owner::Lots(_) | Owner::Inspector => p,
-            Owner::Table => from_table(panel, p),
-            Owner::Path => {
-                let rect = panel.machine_rect();
-                let at = Point {
-                    x: rect.x0 + p.x,
-                    y: rect.y0 + p.y,
-                };
-                from_machine(panel, at)
+        let stripe = Stripe::of(r, panel, rng);
+        let mut marks = Vec::new();
+        for k in 0..1 + poisson(r.further, rng) {
+            let dx = if k == 0 { dx } else { r.sd_mm * normal(rng) };
+            let laid = Point {
+                x: stripe.map_or(r.at.x, |s| s.x(rng)) + r.moves_mm.x * when + dx,
+                y: match stripe {
+                    Some(_) => rng.random::<f64>() * panel.machine_rect().height(),
+                    None => r.at.y + r.moves_mm.y * when + dy,
+                },
+            };
+            let mark = r.owner.to_panel(panel, laid);
+            // A place counts where it lies itself, a stripe where the mark does.
+            let there = stripe.map_or_else(|| r.owner.to_panel(panel, r.at), |_| mark);
+            if panel.rect().contains(there) {
+                marks.push(mark);
             }
-        };
-        let along = match r.looks {
-            Looks::Spot => r.at.y + r.moves_mm.y * when + dy,
-            Looks::LineAlongY => rng.random::<f64>() * panel.machine_rect().height(),
-        };
-        let on_panel = to_panel(Point {
-            x: r.at.x + r.moves_mm.x * when + dx,
-            y: along,
-        });
-        let exposed = panel.rect().contains(match r.looks {
-            Looks::Spot => to_panel(r.at),
-            Looks::LineAlongY => on_panel,
-        });
-        exposed.then_some(on_panel)
+        }
+        marks
     }
 
     fn written(&self, p: Point, panel: &Panel, round: bool, rng: &mut ChaCha8Rng) -> Point {
-        let error = Normal::new(0.0, self.error_mm.max(1e-9)).unwrap();
         let put = |v: f64, extent: f64, rng: &mut ChaCha8Rng| {
-            let mut v = v + error.sample(rng);
+            let mut v = v + self.error_mm * normal(rng);
             v = if round {
                 (v / self.rounding_mm).round() * self.rounding_mm
             } else {
@@ -377,6 +482,101 @@ impl Shop {
             x,
             y: put(p.y, panel.width_mm, rng),
         }
+    }
+}
+
+/// The x of stripes in the owner's frame.
+#[derive(Debug, Clone, Copy)]
+struct Stripe {
+    first: f64,
+    pitch: f64,
+    count: usize,
+}
+
+impl Stripe {
+    fn of(r: &Repeater, panel: &Panel, rng: &mut ChaCha8Rng) -> Option<Self> {
+        let (pitch, phase) = match r.looks {
+            Looks::Spot => return None,
+            Looks::LineAlongY => {
+                return Some(Self {
+                    first: r.at.x,
+                    pitch: 0.0,
+                    count: 1,
+                });
+            }
+            Looks::Bars { pitch, phase } => (pitch, phase),
+        };
+        let pitch = match pitch {
+            Pitch::Mm(mm) => mm,
+            Pitch::Hz(hz) => panel.feed_mm_s.unwrap() / hz,
+        };
+        let first = pitch
+            * match phase {
+                BarPhase::Fixed => 0.3,
+                BarPhase::Slips => rng.random::<f64>(),
+            };
+        let extent = match r.owner {
+            Owner::Machine | Owner::SecondMachine => panel.machine_rect().width(),
+            _ => panel.length_mm,
+        };
+        Some(Self {
+            first,
+            pitch,
+            count: ((extent - first) / pitch).max(0.0) as usize + 1,
+        })
+    }
+
+    fn x(self, rng: &mut ChaCha8Rng) -> f64 {
+        let bar = if self.count > 1 {
+            rng.random_range(0..self.count)
+        } else {
+            0
+        };
+        self.first + self.pitch * bar as f64
+    }
+}
+
+impl Owner {
+    /// Where a point of the owner's frame lies on the panel.
+    fn to_panel(self, panel: &Panel, p: Point) -> Point {
+        match self {
+            Owner::Machine | Owner::SecondMachine => from_machine(panel, p),
+            Owner::Panel | Owner::Lots(_) | Owner::Inspector => p,
+            Owner::Table => from_table(panel, p),
+            Owner::Path => {
+                let rect = panel.machine_rect();
+                let at = Point {
+                    x: rect.x0 + p.x,
+                    y: rect.y0 + p.y,
+                };
+                from_machine(panel, at)
+            }
+        }
+    }
+}
+
+/// Step of the round numbers in which a place is written, mm; 0 if not round.
+fn grain(place: Point) -> f64 {
+    let divides = |g: f64, v: f64| ((v / g) - (v / g).round()).abs() < 1e-6;
+    [100.0, 50.0, 25.0, 20.0, 10.0, 5.0]
+        .into_iter()
+        .find(|&g| divides(g, place.x) && divides(g, place.y))
+        .unwrap_or(0.0)
+}
+
+/// The panel of this number, sanded so many days and minutes after the first of all,
+/// inspected, and nothing else known of it.
+pub fn panel_at(i: usize, (day, minute): (usize, usize), size: (f64, f64)) -> Panel {
+    let first: jiff::civil::DateTime = "2031-03-03T06:00:00".parse().unwrap();
+    let whole = |n: usize| i64::try_from(n).unwrap();
+    let later = jiff::Span::new().days(whole(day)).minutes(whole(minute));
+    Panel {
+        id: format!("P{i:05}"),
+        sanded_at: Some(at_local(first + later)),
+        length_mm: size.0,
+        width_mm: size.1,
+        inspected: true,
+        ..Panel::default()
     }
 }
 
@@ -434,12 +634,8 @@ pub fn add_readings(
     seed: u64,
 ) {
     let mut rng = ChaCha8Rng::seed_from_u64(seed);
-    let unit = Normal::new(0.0, 1.0).unwrap();
     for (index, panel) in records.panels.iter().enumerate() {
-        let (px, py) = (
-            panel_sd * unit.sample(&mut rng),
-            panel_sd * unit.sample(&mut rng),
-        );
+        let (px, py) = (panel_sd * normal(&mut rng), panel_sd * normal(&mut rng));
         let rect = panel.machine_rect();
         for j in 0..side * side {
             let at = |k: usize| (k as f64 + 0.5) / side as f64;
@@ -451,7 +647,7 @@ pub fn add_readings(
             let u = 2.0 * (m.x - rect.x0) / rect.width() - 1.0;
             let v = 2.0 * (m.y - rect.y0) / rect.height() - 1.0;
             let removed =
-                base + (slope.0 + px) * u + (slope.1 + py) * v + gauge_sd * unit.sample(&mut rng);
+                base + (slope.0 + px) * u + (slope.1 + py) * v + gauge_sd * normal(&mut rng);
             records.readings.push(Reading {
                 panel: index,
                 place: Some(place),
@@ -483,25 +679,6 @@ fn count(records: &mut Records) {
     records
         .input
         .count(&records.panels, &records.defects, &records.readings);
-}
-
-fn pick<T: Copy>(choices: &[(T, f64)], rng: &mut ChaCha8Rng) -> T {
-    let mut left = rng.random::<f64>() * choices.iter().map(|c| c.1).sum::<f64>();
-    for (value, chance) in choices {
-        left -= chance;
-        if left < 0.0 {
-            return *value;
-        }
-    }
-    choices[choices.len() - 1].0
-}
-
-fn poisson(mean: f64, rng: &mut ChaCha8Rng) -> usize {
-    if mean <= 0.0 {
-        0
-    } else {
-        Poisson::new(mean).unwrap().sample(rng) as usize
-    }
 }
 
 /// Adds marks of one kind to every panel, in machine coordinates: `marks` gives

@@ -15,7 +15,7 @@
 //! that lay one way only adds nothing.
 
 use crate::causes::Tally;
-use crate::stats::distributions::ln_gamma;
+use statrs::function::beta::ln_beta;
 
 /// Panels that the background's chance at one place is worth before any is
 /// seen there: marks crowd here and there, so it is little.
@@ -140,10 +140,6 @@ fn background(seen: Tally, chance: f64) -> f64 {
 fn beta_binomial(seen: Tally, a: f64, b: f64) -> f64 {
     let (k, n) = (seen.hits as f64, seen.exposed as f64);
     ln_beta(a + k, b + n - k) - ln_beta(a, b)
-}
-
-fn ln_beta(a: f64, b: f64) -> f64 {
-    ln_gamma(a) + ln_gamma(b) - ln_gamma(a + b)
 }
 
 /// What the two most-hit lots leave: the other lots, and the ln likelihood there.

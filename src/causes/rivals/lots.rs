@@ -227,8 +227,7 @@ pub(crate) fn hits_clear(counts: &[Tally], background: f64) -> Result<f64, LotsL
             (c.hits as f64 - m * rate).powi(2) / (m * rate * (1.0 - rate)).max(f64::MIN_POSITIVE)
         })
         .sum();
-    let alike =
-        rate >= 1.0 || chi_squared::tails(statistic, (lots.len() - 1) as f64).upper() > LEVEL;
+    let alike = rate >= 1.0 || chi_squared::upper(statistic, (lots.len() - 1) as f64) > LEVEL;
     let rest = without_two(&lots);
     let p = rest.at_least(background);
     if rest.hits < 2 || p > CLEARS {

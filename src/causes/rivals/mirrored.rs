@@ -122,7 +122,7 @@ fn positive_mean(values: &[f64]) -> Option<f64> {
     let n = values.len() as f64;
     let mean = values.iter().sum::<f64>() / n;
     let variance = values.iter().map(|v| (v - mean).powi(2)).sum::<f64>() / (n - 1.0);
-    (variance > 0.0).then(|| student_t::tails(mean / (variance / n).sqrt(), n - 1.0).upper())
+    (variance > 0.0).then(|| student_t::upper(mean / (variance / n).sqrt(), n - 1.0))
 }
 
 /// A smoothed map of marks over the panel.

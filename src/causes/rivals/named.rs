@@ -44,8 +44,6 @@ pub enum Rival {
     AbrasiveId,
     /// The sanding done: passes × force / feed.
     SandingDone,
-    /// The panel's own measured removal.
-    Removal,
     /// Film thickness before sanding.
     Film,
     /// The day.
@@ -62,8 +60,6 @@ pub enum Rival {
     FirstOfDay,
     /// A step at one moment.
     Step,
-    /// A trend in time.
-    Trend,
     /// A further factor of the site.
     Factor(String),
 }
@@ -92,7 +88,6 @@ impl Rival {
             Rival::AbrasiveAge => "abrasive_age",
             Rival::AbrasiveId => "abrasive_id",
             Rival::SandingDone => "sanding done",
-            Rival::Removal => "removed_um",
             Rival::Film => "film_um",
             Rival::Day => "day",
             Rival::Weekday => "weekday",
@@ -101,7 +96,6 @@ impl Rival {
             Rival::PartOfDay => "part of the day",
             Rival::FirstOfDay => "first of the day",
             Rival::Step => "step in time",
-            Rival::Trend => "trend in time",
             Rival::Factor(name) => name,
         }
     }
@@ -122,7 +116,6 @@ impl Rival {
             | Rival::Force
             | Rival::Grit
             | Rival::SandingDone
-            | Rival::Removal
             | Rival::AbrasiveAge
             | Rival::AbrasiveId
             | Rival::Factor(_) => Cause::Recipe,
@@ -134,8 +127,7 @@ impl Rival {
             | Rival::Hour
             | Rival::PartOfDay
             | Rival::FirstOfDay
-            | Rival::Step
-            | Rival::Trend => Cause::Undecided,
+            | Rival::Step => Cause::Undecided,
         }
     }
 

@@ -1,6 +1,6 @@
 //! The law of one panel's value, given its mean.
 
-use crate::stats::distributions::ln_gamma;
+use statrs::function::gamma::ln_gamma;
 
 /// What is counted or measured on a panel.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

@@ -1,7 +1,7 @@
 //! A mixture of normal laws: what is known of ln ratio once the scatter itself
 //! is uncertain.
 
-use statrs::function::erf::erfc;
+use crate::stats::distributions::normal;
 
 /// Halvings of a quantile's bracket: to twelve digits of it.
 const HALVINGS: usize = 48;
@@ -45,8 +45,8 @@ impl Mixture {
         let (mut lower, mut upper) = (0.0, 0.0);
         for part in &self.parts {
             let z = (at - part.mean) / part.sd;
-            lower += part.share * lower_tail(z);
-            upper += part.share * lower_tail(-z);
+            lower += part.share * normal::lower(z);
+            upper += part.share * normal::upper(z);
         }
         (2.0 * lower.min(upper)).min(1.0)
     }
@@ -55,7 +55,7 @@ impl Mixture {
     pub(in crate::change) fn quantile(&self, p: f64) -> f64 {
         let below = |x: f64| -> f64 {
             let each = self.parts.iter();
-            each.map(|part| part.share * lower_tail((x - part.mean) / part.sd))
+            each.map(|part| part.share * normal::lower((x - part.mean) / part.sd))
                 .sum()
         };
         let ends = |sign: f64| self.parts.iter().map(move |q| q.mean + sign * REACH * q.sd);
@@ -71,9 +71,4 @@ impl Mixture {
         }
         f64::midpoint(low, high)
     }
-}
-
-/// Standard normal probability below `z`.
-fn lower_tail(z: f64) -> f64 {
-    0.5 * erfc(-z * std::f64::consts::FRAC_1_SQRT_2)
 }

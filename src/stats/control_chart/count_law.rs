@@ -3,12 +3,17 @@
 
 use crate::stats::distributions::{beta, gamma, normal};
 
+/// Up to this factor the tails of the two laws are within 3e-5 of each other, and the
+/// negative binomial's size is so large that its own lose digits.
+const POISSON: f64 = 1.0 + 1e-6;
+
 /// Mean of a count and the factor by which its variance exceeds the mean.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) struct CountLaw {
     /// Mean, > 0.
     pub mean: f64,
-    /// Variance over mean; up to 1 the Poisson distribution is meant.
+    /// Variance over mean; up to 1, and a millionth more, the Poisson distribution
+    /// is meant.
     pub factor: f64,
 }
 
@@ -22,11 +27,11 @@ impl CountLaw {
         if k < 0.0 {
             return 0.0;
         }
-        if self.factor <= 1.0 + 1e-9 {
-            return gamma::tails(k + 1.0, self.mean).upper();
+        if self.factor <= POISSON {
+            return gamma::upper(k + 1.0, self.mean);
         }
         let size = self.mean / (self.factor - 1.0);
-        beta::tails(size, k + 1.0, 1.0 / self.factor).lower()
+        beta::lower(size, k + 1.0, 1.0 / self.factor)
     }
 
     /// P(X ≥ k).
@@ -34,11 +39,11 @@ impl CountLaw {
         if k <= 0.0 {
             return 1.0;
         }
-        if self.factor <= 1.0 + 1e-9 {
-            return gamma::tails(k, self.mean).lower();
+        if self.factor <= POISSON {
+            return gamma::lower(k, self.mean);
         }
         let size = self.mean / (self.factor - 1.0);
-        beta::tails(size, k, 1.0 / self.factor).upper()
+        beta::lower(k, size, 1.0 - 1.0 / self.factor)
     }
 
     /// The lowest count below which and the highest above which at most
@@ -76,7 +81,7 @@ impl CountLaw {
     pub(crate) fn mean_range(&self) -> f64 {
         let spread = (self.mean * self.factor.max(1.0)).sqrt();
         let step = (spread / 15.0).floor().max(1.0);
-        let none = self.at_most(0.0);
+        let none = self.none();
         if step == 1.0 && none > 1e-250 {
             return self.mean_range_from(none);
         }
@@ -92,17 +97,28 @@ impl CountLaw {
         }
     }
 
+    /// P(X = 0) to all digits, for the sum that starts from it.
+    fn none(&self) -> f64 {
+        let beyond = self.factor - 1.0;
+        let rate = if self.factor <= POISSON {
+            1.0
+        } else {
+            beyond.ln_1p() / beyond
+        };
+        (-self.mean * rate).exp()
+    }
+
     /// The same count by count, from the chance of `none`: each chance is the one
     /// before times mean/(k+1), or (size + k)/(k + 1)·(1 − 1/factor).
     fn mean_range_from(&self, none: f64) -> f64 {
-        let poisson = self.factor <= 1.0 + 1e-9;
+        let poisson = self.factor <= POISSON;
         let size = self.mean / (self.factor - 1.0);
         let (mut k, mut chance, mut up_to) = (0.0, none, none);
         let mut sum = 0.0;
         loop {
-            let above = (1.0 - up_to).max(0.0);
-            sum += up_to * above;
-            if k > self.mean && above < 1e-10 {
+            sum += up_to * (1.0 - up_to).max(0.0);
+            // not what is left above: rounding may leave more than that for ever
+            if k > self.mean && chance < 1e-13 {
                 return 2.0 * sum;
             }
             chance *= if poisson {
@@ -186,6 +202,9 @@ mod tests {
         assert!((range(1.0, 1.0) - one).abs() < 1e-8);
         // a geometric law of mean 1: Σ 2·(1 − 2^(−k−1))·2^(−k−1) = 4/3
         assert!((range(1.0, 2.0) - 4.0 / 3.0).abs() < 1e-9);
+        // next to Poisson, where the negative binomial's size is in the millions
+        let near = [1.0, 1.000_002, 1.001].map(|factor| range(200.0, factor));
+        assert!(near.is_sorted() && near[2] / near[0] < 1.001, "{near:?}");
         // many marks: 2/√π standard deviations
         let many = range(1e6, 4.0) / 2000.0 / std::f64::consts::FRAC_2_SQRT_PI;
         assert!((many - 1.0).abs() < 1e-3, "{many}");

@@ -33,7 +33,7 @@ pub(crate) fn ewma_run_length(weight: f64, width: f64, shift: f64) -> f64 {
     let limit = width * (weight / (2.0 - weight)).sqrt();
     let cell = 2.0 * limit / STATES as f64;
     let centre = |i: usize| -limit + (i as f64 + 0.5) * cell;
-    let below = |x: f64| normal::tails(x).lower();
+    let below = |x: f64| normal::lower(x);
     let mut rows = vec![vec![0.0; STATES + 1]; STATES];
     for (i, row) in rows.iter_mut().enumerate() {
         let from = (1.0 - weight) * centre(i);

@@ -1,18 +1,19 @@
 //! Chi-squared distribution.
 
-use super::{Tails, gamma};
+use super::gamma;
+use statrs::distribution::{ChiSquared, ContinuousCDF};
 
-/// Tails at `x` with `dof` > 0 degrees of freedom.
-pub fn tails(x: f64, dof: f64) -> Tails {
-    gamma::tails(dof / 2.0, x / 2.0)
+/// P(X > x) with `dof` > 0 degrees of freedom.
+pub fn upper(x: f64, dof: f64) -> f64 {
+    gamma::upper(dof / 2.0, x / 2.0)
 }
 
-/// The value with lower tail `p`.
+/// The value with lower tail `p`, 0 < p < 1.
 pub fn quantile(p: f64, dof: f64) -> f64 {
-    2.0 * gamma::quantile(dof / 2.0, p)
+    ChiSquared::new(dof).map_or(f64::NAN, |law| law.inverse_cdf(p))
 }
 
-/// The value with upper tail `p`.
+/// The value with upper tail `p`, 0 < p < 1.
 pub fn upper_quantile(p: f64, dof: f64) -> f64 {
-    2.0 * gamma::upper_quantile(dof / 2.0, p)
+    quantile(1.0 - p, dof)
 }

@@ -10,7 +10,7 @@ use rand_chacha::ChaCha8Rng;
 use rayon::prelude::*;
 
 use crate::change::shop::{ChangeShop, SHOP, old_against_new};
-use crate::normal;
+use crate::shops::draws::normal;
 
 /// A share this unlikely at the stated rate fails the promise.
 const SURPRISE: f64 = 1e-3;

@@ -8,9 +8,9 @@ use onus::records::{Defect, DefectName, Panel, Records};
 use onus::site::DefectClass;
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
-use rand_distr::{Distribution, Gamma, Poisson};
 
-use crate::normal;
+use crate::shops::draws::{mixing, normal, poisson};
+use crate::shops::{mark_on, panel_at};
 
 /// What went on when the change was made.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -134,14 +134,14 @@ impl ChangeShop {
             }
             let rate: Vec<f64> = (0..self.panels)
                 .map(|i| {
-                    let own = self.panel_shape.map_or(1.0, |shape| {
-                        Gamma::new(shape, 1.0 / shape).unwrap().sample(&mut rng)
-                    });
+                    let own = self
+                        .panel_shape
+                        .map_or(1.0, |shape| mixing(shape, &mut rng));
                     let ln = lot_effect[made.lot_of[i]] + days[i / self.a_day];
                     kind.marks * ln.exp() * own
                 })
                 .collect();
-            let mut counts: Vec<usize> = rate.iter().map(|r| draw(*r, &mut rng)).collect();
+            let mut counts: Vec<usize> = rate.iter().map(|r| poisson(*r, &mut rng)).collect();
             let change = *first_after.get_or_insert_with(|| self.first_after(&counts));
             if name == 0 {
                 made.after = (0..self.panels).map(|i| self.after(i, change)).collect();
@@ -154,7 +154,7 @@ impl ChangeShop {
                     1.0
                 };
                 if own * made.factor[i] != 1.0 {
-                    counts[i] = draw(rate[i] * own * made.factor[i], &mut rng);
+                    counts[i] = poisson(rate[i] * own * made.factor[i], &mut rng);
                 }
             }
             made.counts.push(counts);
@@ -237,20 +237,10 @@ impl ChangeShop {
     }
 
     fn panel(&self, i: usize) -> Panel {
-        let start: jiff::civil::DateTime = "2031-03-03T08:00:00".parse().unwrap();
         let (day, minute) = (i / self.a_day, 400 / self.a_day * (i % self.a_day));
-        let local = start
-            + jiff::Span::new()
-                .days(i64::try_from(day).unwrap())
-                .minutes(i64::try_from(minute).unwrap());
         Panel {
-            id: format!("P{i:05}"),
-            sanded_at: Some(crate::shops::at_local(local)),
             machine: Some(Arc::from("M1")),
-            length_mm: 600.0,
-            width_mm: 400.0,
-            inspected: true,
-            ..Panel::default()
+            ..panel_at(i, (day, minute), (600.0, 400.0))
         }
     }
 
@@ -262,7 +252,7 @@ impl ChangeShop {
         }
         let of_kind = |(name, counts): (usize, &Vec<usize>)| -> Vec<Defect> {
             let each = counts.iter().enumerate();
-            each.flat_map(|(panel, &n)| std::iter::repeat_n(mark(panel, name), n))
+            each.flat_map(|(panel, &n)| std::iter::repeat_n(mark_on(panel, name, None), n))
                 .collect()
         };
         let mut defects: Vec<Defect> = made.counts.iter().enumerate().flat_map(of_kind).collect();
@@ -349,18 +339,6 @@ pub struct Tally {
     pub refused: u64,
     /// Half widths of ln ratio, ascending.
     pub half_widths: Vec<f64>,
-}
-
-fn mark(panel: usize, name: usize) -> Defect {
-    crate::shops::mark_on(panel, name, None)
-}
-
-fn draw(mean: f64, rng: &mut ChaCha8Rng) -> usize {
-    if mean > 1e-9 {
-        Poisson::new(mean).unwrap().sample(rng) as usize
-    } else {
-        0
-    }
 }
 
 /// The panels of recipe "old" before those of recipe "new".

@@ -8,7 +8,9 @@ use onus::records::{DefectName, Grit, GritScale, Panel, Reading, Records};
 use onus::site::DefectClass;
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
-use rand_distr::{Distribution, Gamma, Normal, Poisson};
+
+use crate::shops::draws::{mixing, normal, poisson};
+use crate::shops::panel_at;
 
 /// How often the recipe is set anew.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -162,8 +164,6 @@ impl RecipeShop {
     /// The records of one run.
     pub fn records(&self, seed: u64) -> Records {
         let mut rng = ChaCha8Rng::seed_from_u64(seed);
-        let start: jiff::civil::DateTime = "2031-03-03T06:00:00".parse().unwrap();
-        let normal = Normal::new(0.0, 1.0).unwrap();
         // lots come in pallets and return
         let mut own = ChaCha8Rng::seed_from_u64(seed ^ 0x5eed);
         let day_of = stretches(self.panels, self.per_day, self.uneven, &mut own);
@@ -171,18 +171,16 @@ impl RecipeShop {
         let days = self.panels / self.per_day + 1;
         let days = days.max(day_of.last().map_or(0, |d| d + 1));
         let [drift_sd, kept] = [self.drift.0, self.drift.1];
-        let mut drift = drift_sd * normal.sample(&mut own);
+        let mut drift = drift_sd * normal(&mut own);
         let lots: Vec<f64> = (0..self.lots)
-            .map(|_| self.lot_sd * normal.sample(&mut rng))
+            .map(|_| self.lot_sd * normal(&mut rng))
             .collect();
         let lot_rates: Vec<f64> = (0..self.lots)
-            .map(|_| (self.lot_rates * normal.sample(&mut rng)).exp())
+            .map(|_| (self.lot_rates * normal(&mut rng)).exp())
             .collect();
-        let day: Vec<f64> = (0..days)
-            .map(|_| self.day_sd * normal.sample(&mut rng))
-            .collect();
+        let day: Vec<f64> = (0..days).map(|_| self.day_sd * normal(&mut rng)).collect();
         let day_rates: Vec<f64> = (0..days)
-            .map(|_| (self.day_rates * normal.sample(&mut own)).exp())
+            .map(|_| (self.day_rates * normal(&mut own)).exp())
             .collect();
         let mut records = Records {
             defect_names: vec![
@@ -209,7 +207,7 @@ impl RecipeShop {
             };
             if drift_sd > 0.0 {
                 let news = (1.0 - kept * kept).sqrt() * drift_sd;
-                drift = kept * drift + news * normal.sample(&mut own);
+                drift = kept * drift + news * normal(&mut own);
             }
             let key = match self.set_by {
                 SetBy::Panel => i,
@@ -239,45 +237,31 @@ impl RecipeShop {
             let scatter = lots.get(lot).copied().unwrap_or(0.0)
                 + day[day_of[i]]
                 + drift
-                + self.panel_sd * normal.sample(&mut rng);
+                + self.panel_sd * normal(&mut rng);
             let mean = self.removed_um * law * scatter.exp();
-            let local = start
-                + jiff::Span::new()
-                    .days(day_of[i] as i64)
-                    .minutes(10 * of_day as i64);
             let readings = rng.random_range(self.readings.0..=self.readings.1);
             for _ in 0..readings {
                 records.readings.push(Reading {
                     panel: i,
                     place: None,
-                    removed_um: Some(mean + self.gauge_um * normal.sample(&mut rng)),
+                    removed_um: Some(mean + self.gauge_um * normal(&mut rng)),
                     film_um: None,
                 });
             }
             for (name, (rate, slope)) in [self.over, self.under].into_iter().enumerate() {
-                let mix = Gamma::new(2.0, 0.5).unwrap().sample(&mut rng);
+                let mix = mixing(2.0, &mut rng);
                 let of_lot = lot_rates.get(lot).copied().unwrap_or(1.0);
                 let expected = rate * law.powf(slope) * mix * of_lot * day_rates[day_of[i]];
                 let marks = expected / (1.0 + self.clump);
-                let mut count = 0;
-                if marks > 0.0 {
-                    count = Poisson::new(marks).unwrap().sample(&mut rng) as usize;
-                }
-                if count > 0 && self.clump > 0.0 {
-                    let with_them = Poisson::new(self.clump * count as f64).unwrap();
-                    count += with_them.sample(&mut own) as usize;
-                }
+                let mut count = poisson(marks, &mut rng);
+                count += poisson(self.clump * count as f64, &mut own);
                 for _ in 0..count {
                     records.defects.push(crate::shops::mark_on(i, name, None));
                 }
             }
             records.panels.push(Panel {
-                id: format!("P{i:05}"),
-                sanded_at: Some(crate::shops::at_local(local)),
                 machine: Some(Arc::from(format!("M{}", i % self.machines + 1))),
                 lot: (self.lots > 0).then(|| Arc::from(format!("L{lot:02}"))),
-                length_mm: 800.0,
-                width_mm: 500.0,
                 feed_mm_s: Some(feed),
                 passes: Some(passes),
                 force_n: Some(force),
@@ -287,8 +271,7 @@ impl RecipeShop {
                     grain_um: Some(GRITS[grit].1),
                 }),
                 abrasive_age: Some(age),
-                inspected: true,
-                ..Panel::default()
+                ..panel_at(i, (day_of[i], 10 * of_day), (800.0, 500.0))
             });
         }
         records

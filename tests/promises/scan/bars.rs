@@ -2,19 +2,14 @@
 //! interval that holds the pitch, and laid to the machine only where the feed, a
 //! turn or their places tell.
 
-use std::sync::Arc;
-
 use onus::causes::{Bars, Cause, Finding, Kind, LineAxis, Settings, find, find_bars};
-use onus::records::{DefectName, Lay, Panel, Point, Records};
+use onus::records::Lay;
 use onus::stats::binomial_tail;
-use rand::{RngExt, SeedableRng};
-use rand_chacha::ChaCha8Rng;
-use rand_distr::{Distribution, Normal};
 
-use crate::made_streams::{BarPhase, Ground, Made, Planted};
 use crate::scan::{ONE_STREAM, honest, places};
+use crate::shops::{BarPhase, EDGES, Looks, Owner, Pitch, Repeater, Shop};
 
-fn bars(made: &Made, seed: u64) -> Vec<Bars> {
+fn bars(made: &Shop, seed: u64) -> Vec<Bars> {
     let view = made.view(seed);
     let found = places(&view);
     find_bars(&view, &found, &vec![None; made.panels], &ONE_STREAM)
@@ -38,32 +33,15 @@ fn streams_without_a_repeat_have_no_bars() {
 #[test]
 fn places_and_lines_are_not_bars() {
     let places = [100.0, 150.0, 290.0, 333.0, 480.0];
-    let spot = |share| {
-        places
-            .map(|x| {
-                (
-                    Planted::Spot {
-                        x,
-                        y: 200.0,
-                        sd: 2.5,
-                    },
-                    share,
-                )
-            })
-            .to_vec()
-    };
-    let lines = |share| {
-        places
-            .map(|x| (Planted::LineAlongY { x, sd: 2.5 }, share))
-            .to_vec()
-    };
+    let spot = |share| places.map(|x| Repeater::machine(x, 200.0, share)).to_vec();
+    let lines = |share| places.map(|x| Repeater::line(x, share)).to_vec();
     let planted = [spot(0.5), spot(0.06), lines(0.3), lines(0.06)];
     let runs = 80;
     let any = |seed: &u64| {
-        let made = Made {
-            planted: planted[(seed % 4) as usize].clone(),
+        let made = Shop {
+            repeaters: planted[(seed % 4) as usize].clone(),
             panels: [60, 200][(seed / 4 % 2) as usize],
-            ..Made::default()
+            ..Shop::stream()
         };
         !bars(&made, seed + 5000).is_empty()
     };
@@ -80,20 +58,11 @@ fn bars_are_found_with_their_pitch() {
     let runs = 40;
     for seed in 0..runs {
         let phase = [BarPhase::Slips, BarPhase::Fixed][(seed % 2) as usize];
-        let planted = Planted::Bars {
-            pitch: 40.0,
-            sd: 1.5,
-            marks: 6.0,
-            phase,
-        };
-        let made = Made {
-            ground: Ground::Edges {
-                share: 0.7,
-                mean_mm: 15.0,
-                left: 1.0,
-            },
-            planted: vec![(planted, 0.5)],
-            ..Made::default()
+        let planted = barred(Owner::Machine, Pitch::Mm(40.0), phase, 0.5);
+        let made = Shop {
+            background: EDGES,
+            repeaters: vec![planted.scattered(1.5)],
+            ..Shop::stream()
         };
         for bars in bars(&made, seed + 900) {
             if bars.along == LineAxis::Y && (bars.pitch_mm - 40.0).abs() < 1.0 {
@@ -111,110 +80,45 @@ fn bars_are_found_with_their_pitch() {
     assert!(at_most(found, 0.95, inside) > 0.05, "{inside} of {found}");
 }
 
-/// What turns with what in a made shop.
-#[derive(Debug, Clone, Copy)]
-struct Shop {
-    /// Bars lie across the panel's length, not across machine x.
-    on_panel: bool,
-    /// Their pitch is 40 mm at 100 mm/s and proportional to the feed.
-    with_feed: bool,
-    /// Lays, in turn.
-    lays: [Lay; 2],
-    /// Feeds, mm/s, in turn by tens of panels.
-    feeds: [f64; 3],
-    /// The share of panels with bars on another machine that ran every second
-    /// panel.
-    other: Option<f64>,
-}
-
-const ALIKE: Shop = Shop {
-    on_panel: false,
-    with_feed: false,
-    lays: [Lay::Deg0; 2],
-    feeds: [100.0; 3],
-    other: None,
-};
-
-/// 120 panels of 600 × 600 mm in twelve lots on each machine; two ordinary marks each, and on half
-/// of them about six on bars that start anew on every panel.
-fn records(shop: &Shop, seed: u64) -> Records {
-    let mut rng = ChaCha8Rng::seed_from_u64(seed);
-    let error = Normal::new(0.0, 3.0).unwrap();
-    let mut records = Records {
-        defect_names: vec![DefectName {
-            name: "chatter mark".into(),
-            class: None,
-        }],
-        ..Records::default()
-    };
-    let machines = 1 + usize::from(shop.other.is_some());
-    for i in 0..120 * machines {
-        let there = machines * (i / machines) != i;
-        let i = i / machines;
-        let feed = shop.feeds[i / 10 % 3];
-        let panel = Panel {
-            id: format!("P{i:04}-{there}"),
-            machine: Some(if there { "M2" } else { "M1" }.into()),
-            lot: Some(Arc::from(format!("L{}", i / 10))),
-            length_mm: 600.0,
-            width_mm: 600.0,
-            lay: shop.lays[rng.random_range(0..2)],
-            inspect_lay: None,
-            feed_mm_s: Some(feed),
-            inspected: true,
-            ..Panel::default()
-        };
-        let mut places: Vec<Point> = (0..2)
-            .map(|_| Point {
-                x: 600.0 * rng.random::<f64>(),
-                y: 600.0 * rng.random::<f64>(),
-            })
-            .collect();
-        let barred = if there {
-            shop.other.unwrap_or(0.0)
-        } else {
-            0.5
-        };
-        if rng.random::<f64>() < barred {
-            let pitch = if shop.with_feed { 0.4 * feed } else { 40.0 };
-            let first = pitch * rng.random::<f64>();
-            for _ in 0..6 {
-                let bar = rng.random_range(0..(600.0 / pitch) as u32 - 1);
-                let laid = Point {
-                    x: first + pitch * f64::from(bar) + error.sample(&mut rng),
-                    y: 600.0 * rng.random::<f64>(),
-                };
-                places.push(if shop.on_panel {
-                    laid
-                } else {
-                    on_panel(&panel, laid)
-                });
-            }
-        }
-        for place in places {
-            records
-                .defects
-                .push(crate::shops::mark_on(records.panels.len(), 0, Some(place)));
-        }
-        records.panels.push(panel);
+/// Six marks a panel on bars, with a scatter of 3 mm, on this share of the panels.
+fn barred(owner: Owner, pitch: Pitch, phase: BarPhase, share: f64) -> Repeater {
+    Repeater {
+        looks: Looks::Bars { pitch, phase },
+        further: 5.0,
+        ..Repeater::machine(0.0, 0.0, share).owned_by(owner)
     }
-    records
 }
 
-/// Where a point of the machine lies on a square panel at the stop corner: the lay
-/// that undoes the panel's.
-fn on_panel(panel: &Panel, laid: Point) -> Point {
-    let undone = match panel.lay {
-        Lay::Deg0 => Lay::Deg0,
-        Lay::Deg90 => Lay::Deg270,
-        Lay::Deg180 => Lay::Deg180,
-        Lay::Deg270 => Lay::Deg90,
-    };
-    undone.place(laid, panel.length_mm, panel.width_mm)
+/// Bars that start anew on every panel, on half of the owner's panels.
+fn slipping(owner: Owner, pitch: Pitch) -> Vec<Repeater> {
+    vec![barred(owner, pitch, BarPhase::Slips, 0.5)]
+}
+
+/// 120 square panels in twelve lots, bars of the machine.
+fn alike() -> Shop {
+    Shop {
+        panels: 120,
+        lots: 12,
+        lots_in_blocks: true,
+        sizes: vec![(600.0, 600.0)],
+        inspect_lays: false,
+        mixing: 100.0,
+        error_mm: 1.5,
+        feeds: vec![100.0],
+        repeaters: slipping(Owner::Machine, Pitch::Mm(40.0)),
+        ..Shop::stream()
+    }
+}
+
+const FEEDS: [f64; 3] = [80.0, 100.0, 125.0];
+
+/// Half of the panels turned so.
+fn turned(lay: Lay) -> Vec<(Lay, f64)> {
+    vec![(Lay::Deg0, 0.5), (lay, 0.5)]
 }
 
 fn bars_of(shop: &Shop, seed: u64) -> Option<Finding> {
-    let causes = find(&records(shop, seed), &Settings::default());
+    let causes = find(&shop.records(seed), &Settings::default());
     causes.findings.into_iter().find(|f| f.bars.is_some())
 }
 
@@ -231,13 +135,12 @@ fn mostly(shop: &Shop, right: impl Fn(&Finding) -> bool) {
 #[test]
 fn a_pitch_proportional_to_the_feed_is_the_machines() {
     let shop = Shop {
-        with_feed: true,
-        feeds: [80.0, 100.0, 125.0],
-        ..ALIKE
+        feeds: FEEDS.to_vec(),
+        repeaters: slipping(Owner::Machine, Pitch::Hz(2.5)),
+        ..alike()
     };
     mostly(&shop, |finding| {
         let bars = finding.bars.clone().unwrap();
-        // 100 mm/s over 40 mm
         finding.cause == Cause::Machine
             && finding.kind == Kind::Periodic
             && bars.pitch_follows_feed == Some(true)
@@ -248,12 +151,12 @@ fn a_pitch_proportional_to_the_feed_is_the_machines() {
 #[test]
 fn bars_that_keep_their_direction_on_panels_turned_across_are_the_machines() {
     let across = Shop {
-        lays: [Lay::Deg0, Lay::Deg90],
-        ..ALIKE
+        lays: turned(Lay::Deg90),
+        ..alike()
     };
     mostly(&across, |finding| finding.cause == Cause::Machine);
     let on_panel = Shop {
-        on_panel: true,
+        repeaters: slipping(Owner::Panel, Pitch::Mm(40.0)),
         ..across
     };
     mostly(&on_panel, |finding| finding.cause == Cause::Part);
@@ -264,20 +167,20 @@ fn bars_that_keep_their_direction_on_panels_turned_across_are_the_machines() {
 #[test]
 fn bars_without_a_contrast_are_never_the_machines() {
     let shops = [
-        ALIKE,
+        alike(),
         Shop {
-            lays: [Lay::Deg0, Lay::Deg180],
-            ..ALIKE
+            lays: turned(Lay::Deg180),
+            ..alike()
         },
         Shop {
-            feeds: [80.0, 100.0, 125.0],
-            ..ALIKE
+            feeds: FEEDS.to_vec(),
+            ..alike()
         },
         Shop {
-            on_panel: true,
-            lays: [Lay::Deg0, Lay::Deg180],
-            feeds: [80.0, 100.0, 125.0],
-            ..ALIKE
+            lays: turned(Lay::Deg180),
+            feeds: FEEDS.to_vec(),
+            repeaters: slipping(Owner::Panel, Pitch::Mm(40.0)),
+            ..alike()
         },
     ];
     for seed in 0..24 {
@@ -293,19 +196,27 @@ fn bars_without_a_contrast_are_never_the_machines() {
 /// this one makes are its own, those that both show are not.
 #[test]
 fn a_machine_without_bars_on_the_same_lots_clears_the_part() {
-    let only_here = Shop {
-        other: Some(0.0),
-        ..ALIKE
+    // Panels of both machines by turns, and bars on this share of the second's.
+    let beside = |other: f64| {
+        let pitch = Pitch::Mm(40.0);
+        let mut repeaters = slipping(Owner::Machine, pitch);
+        repeaters.push(barred(Owner::SecondMachine, pitch, BarPhase::Slips, other));
+        Shop {
+            panels: 240,
+            machines: 2,
+            repeaters,
+            ..alike()
+        }
     };
+    let only_here = beside(0.0);
     mostly(&only_here, |finding| {
         finding.cause == Cause::Machine && finding.machine.as_deref() == Some("M1")
     });
     for (seed, other) in [0.5, 0.35, 0.2].into_iter().cycle().take(24).enumerate() {
-        let of_parts = Shop {
-            other: Some(other),
-            ..ALIKE
-        };
-        let causes = find(&records(&of_parts, seed as u64 + 400), &Settings::default());
+        let causes = find(
+            &beside(other).records(seed as u64 + 400),
+            &Settings::default(),
+        );
         let accuses = |f: &Finding| f.bars.is_some() && f.cause == Cause::Machine;
         assert!(!causes.findings.iter().any(accuses), "seed {seed}, {other}");
     }

@@ -5,12 +5,11 @@ use onus::causes::{Cause, Clock, Found, Kind, Pace, Settings, Sharpness, find, f
 use onus::records::Point;
 use onus::stats::binomial_tail;
 
-use crate::made_streams::{Ground, Made, Planted};
 use crate::scan::{ONE_STREAM, places};
-use crate::shops::{Repeater, Shop};
+use crate::shops::{Background, Repeater, Shop};
 
 /// Ten panels a day; lots of ten that come back in turn, if recorded.
-fn found(made: &Made, seed: u64, lots: bool) -> Vec<Found> {
+fn found(made: &Shop, seed: u64, lots: bool) -> Vec<Found> {
     let view = made.view(seed);
     let clock = Clock {
         pace: Pace::Days,
@@ -23,8 +22,8 @@ fn found(made: &Made, seed: u64, lots: bool) -> Vec<Found> {
 }
 
 /// Streams with a fixed place in all sorts of backgrounds.
-fn fixed(seed: u64) -> Made {
-    let left = |left| Ground::Edges {
+fn fixed(seed: u64) -> Shop {
+    let left = |left| Background::Edges {
         share: 0.7,
         mean_mm: 15.0,
         left,
@@ -32,14 +31,18 @@ fn fixed(seed: u64) -> Made {
     let at = [(300.0, 200.0), (120.0, 60.0), (25.0, 200.0), (400.0, 385.0)];
     let (x, y) = at[(seed % 4) as usize];
     let sd = [1.0, 2.5, 4.0][(seed % 3) as usize];
-    Made {
+    let shop = Shop {
         panels: [60, 100, 140][(seed / 3 % 3) as usize],
         marks: [1.0, 2.0, 4.0][(seed / 2 % 3) as usize],
-        clump_sd: [0.0, 8.0][(seed / 4 % 2) as usize],
-        ground: [Ground::Flat, left(1.0), left(5.0)][(seed / 5 % 3) as usize],
-        bad_lots: seed.is_multiple_of(5),
-        planted: vec![(Planted::Spot { x, y, sd }, 0.35)],
-        ..Made::default()
+        clump_sd_mm: [None, Some(8.0)][(seed / 4 % 2) as usize],
+        background: [Background::Flat, left(1.0), left(5.0)][(seed / 5 % 3) as usize],
+        repeaters: vec![Repeater::machine(x, y, 0.35).scattered(sd)],
+        ..Shop::stream()
+    };
+    if seed.is_multiple_of(5) {
+        shop.with_bad_lots()
+    } else {
+        shop
     }
 }
 
@@ -64,19 +67,13 @@ fn a_place_that_stands_still_does_not_drift() {
 #[test]
 fn a_moving_place_is_one_repeat_with_its_speed() {
     for (by, lots) in [(30.0, false), (30.0, true), (60.0, true), (120.0, true)] {
-        let made = Made {
+        let mut moving = Repeater::machine(200.0, 150.0, 0.35);
+        moving.moves_mm.x = by;
+        let made = Shop {
             panels: 200,
             marks: 1.0,
-            planted: vec![(
-                Planted::Moving {
-                    x: 200.0,
-                    y: 150.0,
-                    sd: 2.5,
-                    by,
-                },
-                0.35,
-            )],
-            ..Made::default()
+            repeaters: vec![moving],
+            ..Shop::stream()
         };
         let runs = 16;
         let right = (0..runs)
@@ -98,9 +95,9 @@ fn a_line_does_not_drift() {
     let runs = 60;
     let (mut lines, mut drifts) = (0, 0);
     for seed in 0..runs {
-        let made = Made {
-            planted: vec![(Planted::LineAlongY { x: 230.0, sd: 2.0 }, 0.3)],
-            ..Made::default()
+        let made = Shop {
+            repeaters: vec![Repeater::line(230.0, 0.3).scattered(2.0)],
+            ..Shop::stream()
         };
         let found = found(&made, seed + 300, seed % 2 == 0);
         lines += usize::from(!found.is_empty());
@@ -114,16 +111,11 @@ fn a_line_does_not_drift() {
 /// One jump is two places in turn, not a speed.
 #[test]
 fn a_place_that_jumps_once_does_not_drift() {
-    let spot = |x| Planted::Spot {
-        x,
-        y: 150.0,
-        sd: 2.0,
-    };
-    let half = |x| Made {
+    let half = |x| Shop {
         panels: 80,
         marks: 1.0,
-        planted: vec![(spot(x), 0.5)],
-        ..Made::default()
+        repeaters: vec![Repeater::machine(x, 150.0, 0.5).scattered(2.0)],
+        ..Shop::stream()
     };
     for seed in 0..20 {
         let (mut view, later) = (half(200.0).view(seed), half(218.0).view(seed + 50));

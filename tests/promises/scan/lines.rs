@@ -4,8 +4,8 @@
 use onus::causes::{Found, LineAxis, Shape, Sharpness};
 use onus::stats::binomial_tail;
 
-use crate::made_streams::{Made, Planted};
-use crate::scan::{EDGES, honest, places as found_in};
+use crate::scan::{honest, places as found_in};
+use crate::shops::{EDGES, Repeater, Shop};
 
 /// Faint lines among marks that lie mostly along the edges are found at least as
 /// often as an independent slow implementation of the scan found them, whose
@@ -21,12 +21,12 @@ fn faint_lines_are_found_as_often_as_by_a_plain_scan() {
         (100, 8.0, 0.2, 0.30),
         (30, 2.0, 0.4, 0.80),
     ] {
-        let made = Made {
+        let made = Shop {
             panels,
             marks,
-            ground: EDGES,
-            planted: vec![(Planted::LineAlongY { x: 230.0, sd: 2.5 }, share)],
-            ..Made::default()
+            background: EDGES,
+            repeaters: vec![Repeater::line(230.0, share)],
+            ..Shop::stream()
         };
         let near = |f: &Found| matches!(f.shape, Shape::Line { along: LineAxis::Y, at_mm } if (at_mm - 230.0).abs() < 8.0);
         let seen = (0..runs)
@@ -55,18 +55,16 @@ fn off_the_edges_streams_without_a_repeat_show_no_line_of_any_width() {
     assert!(tail > 0.05, "{alarms:?} of {runs}");
 }
 
-/// Lines side by side are found, and the ground between them is not taken for more
+/// Lines side by side are found, and the background between them is not taken for more
 /// of them when their own marks are out.
 #[test]
 fn between_lines_there_are_no_others() {
     let places = [185.0, 235.0, 285.0, 335.0];
-    let made = Made {
+    let made = Shop {
         panels: 200,
         marks: 4.0,
-        planted: places
-            .map(|x| (Planted::LineAlongY { x, sd: 2.5 }, 0.5))
-            .to_vec(),
-        ..Made::default()
+        repeaters: places.map(|x| Repeater::line(x, 0.5)).to_vec(),
+        ..Shop::stream()
     };
     let runs = 40;
     let (mut seen, mut others) = (0, 0);

@@ -8,9 +8,10 @@ mod lines;
 use onus::causes::{
     Found, LineAxis, ScanSettings, Shape, Sharpness, Tests, View, find_places, smallest_repeat,
 };
+use onus::records::Lay;
 use onus::stats::binomial_tail;
 
-use crate::made_streams::{Ground, Made, Planted};
+use crate::shops::{Background, EDGES, Repeater, Shop};
 
 pub const ONE_STREAM: ScanSettings = ScanSettings {
     alpha: 0.01,
@@ -22,52 +23,53 @@ pub fn places(view: &View) -> Vec<Found> {
     find_places(view, &ONE_STREAM, &Tests::of(view, &ONE_STREAM))
 }
 
-pub const EDGES: Ground = Ground::Edges {
-    share: 0.7,
-    mean_mm: 15.0,
-    left: 1.0,
-};
-
-/// Streams without a repeat: every ground with clumps, bad lots, several sizes,
+/// Streams without a repeat: every background with clumps, bad lots, several sizes,
 /// turned panels and round numbers in turn.
-pub fn honest(seed: u64) -> Made {
-    let one_sided = |left| Ground::Edges {
+pub fn honest(seed: u64) -> Shop {
+    let one_sided = |left| Background::Edges {
         share: 0.7,
         mean_mm: 15.0,
         left,
     };
-    let corners = |first| Ground::Corners {
+    let corners = |first| Background::Corners {
         share: 0.6,
         mean_mm: 20.0,
         first,
     };
-    let grounds = [
-        Ground::Flat,
+    let backgrounds = [
+        Background::Flat,
         EDGES,
         one_sided(5.0),
         corners(1.0),
         corners(3.0),
     ];
     let pick = |n: u64| (seed % n) as usize;
-    Made {
+    let rounding = [(0.0, 0.0), (5.0, 1.0), (10.0, 1.0), (50.0, 0.5)][(seed / 5 % 4) as usize];
+    let turned = [(Lay::Deg0, 0.5), (Lay::Deg90, 0.5)];
+    let shop = Shop {
         panels: [20, 30, 60, 100, 200][pick(7).min(4)],
         marks: [1.0, 2.0, 5.0, 10.0][pick(4)],
         mixing: [1.0, 0.5, 3.0][pick(3)],
-        clump_sd: [0.0, 3.0, 8.0, 20.0][(seed / 4 % 4) as usize],
-        ground: grounds[pick(5)],
+        clump_sd_mm: [None, Some(3.0), Some(8.0), Some(20.0)][(seed / 4 % 4) as usize],
+        background: backgrounds[pick(5)],
         sizes: if seed.is_multiple_of(6) {
             vec![(600.0, 400.0), (450.0, 300.0), (800.0, 500.0)]
         } else {
             vec![(600.0, 400.0)]
         },
-        turned: pick(8) == 0,
-        bad_lots: pick(9) == 0,
-        rounding: [(0.0, 0.0), (5.0, 1.0), (10.0, 1.0), (50.0, 0.5)][(seed / 5 % 4) as usize],
-        ..Made::default()
+        lays: turned[..if pick(8) == 0 { 2 } else { 1 }].to_vec(),
+        rounding_mm: rounding.0,
+        rounded_share: rounding.1,
+        ..Shop::stream()
+    };
+    if pick(9) == 0 {
+        shop.with_bad_lots()
+    } else {
+        shop
     }
 }
 
-fn sharp(made: &Made, seed: u64) -> Vec<Shape> {
+fn sharp(made: &Shop, seed: u64) -> Vec<Shape> {
     places(&made.view(seed))
         .into_iter()
         .filter(|f| f.sharpness == Sharpness::Sharp)
@@ -89,17 +91,17 @@ fn streams_without_a_repeat_show_none() {
 
 #[test]
 fn an_edge_that_takes_more_marks_is_not_a_line() {
-    let left = Ground::Edges {
+    let left = Background::Edges {
         share: 0.7,
         mean_mm: 15.0,
         left: 5.0,
     };
     for seed in 0..20 {
-        let made = Made {
+        let made = Shop {
             panels: 60,
             marks: 10.0,
-            ground: left,
-            ..Made::default()
+            background: left,
+            ..Shop::stream()
         };
         let is_line = |s: &Shape| matches!(s, Shape::Line { .. });
         assert!(!sharp(&made, seed).iter().any(is_line), "seed {seed}");
@@ -111,10 +113,10 @@ fn an_edge_that_takes_more_marks_is_not_a_line() {
 fn narrow_lines_are_lines_and_broad_bands_are_not() {
     let runs = 30;
     let lines = |sd: f64| {
-        let made = Made {
-            planted: vec![(Planted::LineAlongY { x: 230.0, sd }, 0.4)],
-            ground: EDGES,
-            ..Made::default()
+        let made = Shop {
+            repeaters: vec![Repeater::line(230.0, 0.4).scattered(sd)],
+            background: EDGES,
+            ..Shop::stream()
         };
         let near = |s: &Shape| {
             let Shape::Line {
@@ -157,19 +159,12 @@ fn faint_places_are_found_as_often_as_by_a_plain_scan() {
         (100, 2.0, 0.1, 170.0, 0.97),
         (100, 2.0, 0.1, 15.0, 0.67),
     ] {
-        let made = Made {
+        let made = Shop {
             panels,
             marks,
-            ground: EDGES,
-            planted: vec![(
-                Planted::Spot {
-                    x: 215.0,
-                    y,
-                    sd: 2.5,
-                },
-                share,
-            )],
-            ..Made::default()
+            background: EDGES,
+            repeaters: vec![Repeater::machine(215.0, y, share)],
+            ..Shop::stream()
         };
         let near = |s: &Shape| matches!(s, Shape::Spot { centre } if (centre.x - 215.0).hypot(centre.y - y) < 12.0);
         let seen = (0..runs)
@@ -184,26 +179,19 @@ fn faint_places_are_found_as_often_as_by_a_plain_scan() {
 /// place is found in at least nine of ten streams (exact binomial, 5 %).
 #[test]
 fn what_would_have_been_seen_is_seen() {
-    let ground = Made {
+    let ground = Shop {
         panels: 100,
         marks: 2.0,
-        clump_sd: 8.0,
-        ground: EDGES,
-        ..Made::default()
+        clump_sd_mm: Some(8.0),
+        background: EDGES,
+        ..Shop::stream()
     };
     let view = ground.view(1);
     let share = smallest_repeat(&view, &ONE_STREAM, &Tests::of(&view, &ONE_STREAM))
         .smallest_repeat_seen
         .unwrap();
-    let made = Made {
-        planted: vec![(
-            Planted::Spot {
-                x: 215.0,
-                y: 170.0,
-                sd: 2.5,
-            },
-            share,
-        )],
+    let made = Shop {
+        repeaters: vec![Repeater::machine(215.0, 170.0, share)],
         ..ground
     };
     let runs = 80;

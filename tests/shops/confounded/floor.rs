@@ -10,9 +10,10 @@ use onus::site::DefectClass;
 use rand::seq::SliceRandom;
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
-use rand_distr::{Distribution, Exp, Gamma, Normal};
+use rand_distr::{Distribution, Exp};
 
-use super::super::{count, from_machine, poisson, turned_back};
+use super::super::draws::{mixing, normal, poisson};
+use super::super::{count, from_machine, panel_at, turned_back};
 
 /// Size of a panel if nothing else is said, mm.
 pub const LENGTH: f64 = 600.0;
@@ -174,23 +175,15 @@ impl Floor {
     /// So many panels of one machine, at 16 hours a working day from a Monday,
     /// pallets of ten, all laid and stacked alike, nothing else recorded.
     pub fn new(panels: usize, per_day: usize, seed: u64) -> Self {
-        let start: jiff::civil::DateTime = "2031-03-03T06:00:00".parse().unwrap();
         let piece = |number: usize| {
             let (day, of_day) = (number / per_day, number % per_day);
             let minute = of_day * 960 / per_day;
-            let days = day / 5 * 7 + day % 5;
-            let span = jiff::Span::new().days(i64::try_from(days).unwrap());
-            let local = start + span.minutes(i64::try_from(minute).unwrap());
+            let of_calendar = day / 5 * 7 + day % 5;
             Piece {
                 panel: Panel {
-                    id: format!("P{number:04}"),
-                    sanded_at: Some(super::super::at_local(local)),
                     machine: name("M", 0),
-                    length_mm: LENGTH,
-                    width_mm: WIDTH,
                     lay_recorded: true,
-                    inspected: true,
-                    ..Panel::default()
+                    ..panel_at(number, (of_calendar, minute), (LENGTH, WIDTH))
                 },
                 number,
                 day,
@@ -320,11 +313,10 @@ impl Floor {
 
     /// Rates of the stretches differ by themselves (SD of the log).
     pub fn swings(mut self, of: impl Fn(&Piece) -> usize, sd: f64) -> Self {
-        let normal = Normal::new(0.0, sd).unwrap();
         let mut held = BTreeMap::new();
         for piece in &mut self.pieces {
             let rng = &mut self.rng;
-            let log = held.entry(of(piece)).or_insert_with(|| normal.sample(rng));
+            let log = held.entry(of(piece)).or_insert_with(|| sd * normal(rng));
             piece.luck *= log.exp();
         }
         self
@@ -332,11 +324,10 @@ impl Floor {
 
     /// Rates wander: SD of the log, and how much of it is left a panel later.
     pub fn wanders(mut self, sd: f64, kept: f64) -> Self {
-        let normal = Normal::new(0.0, sd).unwrap();
-        let mut log = normal.sample(&mut self.rng);
+        let mut log = sd * normal(&mut self.rng);
         for piece in &mut self.pieces {
             piece.luck *= log.exp();
-            log = kept * log + (1.0 - kept * kept).sqrt() * normal.sample(&mut self.rng);
+            log = kept * log + (1.0 - kept * kept).sqrt() * sd * normal(&mut self.rng);
         }
         self
     }
@@ -362,16 +353,14 @@ impl Floor {
 
     /// Ordinary marks on one panel, `mean` on average.
     pub fn ordinary(&mut self, piece: usize, defect: &'static str, mean: f64) -> usize {
-        let mixed = Gamma::new(self.mixing, 1.0 / self.mixing).unwrap();
-        let mean = mean * mixed.sample(&mut self.rng) / (1.0 + self.clump);
-        let near = Normal::new(0.0, 8.0).unwrap();
+        let mean = mean * mixing(self.mixing, &mut self.rng) / (1.0 + self.clump);
         let before = self.marks.len();
         for _ in 0..poisson(mean, &mut self.rng) {
             let at = self.place_of_ordinary(piece);
             self.mark(piece, defect, at);
             for _ in 0..poisson(self.clump, &mut self.rng) {
-                let (dx, dy) = (near.sample(&mut self.rng), near.sample(&mut self.rng));
-                let (x, y) = (at.x + dx, at.y + dy);
+                let mut near = |v: f64| v + 8.0 * normal(&mut self.rng);
+                let (x, y) = (near(at.x), near(at.y));
                 self.mark(piece, defect, Point { x, y });
             }
         }
@@ -430,9 +419,8 @@ impl Floor {
         (x, y): (f64, f64),
         share: impl Fn(&Piece) -> f64,
     ) -> Self {
-        let off = Normal::new(0.0, 2.5).unwrap();
         self.planted(defect, frame, move |piece, rng| {
-            let (dx, dy) = (off.sample(rng), off.sample(rng));
+            let (dx, dy) = (2.5 * normal(rng), 2.5 * normal(rng));
             let hit = rng.random::<f64>() < share(piece);
             let at = Point {
                 x: x + dx,
@@ -475,10 +463,9 @@ impl Floor {
     }
 
     fn mark(&mut self, piece: usize, defect: &'static str, at: Point) {
-        let error = Normal::new(0.0, self.error_mm).unwrap();
         let panel = &self.pieces[piece].panel;
         let mut put = |v: f64, extent: f64| {
-            let v = v + error.sample(&mut self.rng);
+            let v = v + self.error_mm * normal(&mut self.rng);
             ((v * 10.0).round() / 10.0).clamp(0.0, extent)
         };
         let place = Point {
@@ -495,7 +482,6 @@ impl Floor {
         film_um: impl Fn(&Piece) -> Option<f64>,
         removed_um: impl Fn(&Piece, f64, f64) -> f64,
     ) -> Self {
-        let gauge = Normal::new(0.0, 1.0).unwrap();
         for (i, piece) in self.pieces.iter().enumerate() {
             let rect = piece.panel.machine_rect();
             for k in 0..9 {
@@ -506,7 +492,7 @@ impl Floor {
                 let m = piece.panel.to_machine(place);
                 let u = 2.0 * (m.x - rect.x0) / rect.width() - 1.0;
                 let v = 2.0 * (m.y - rect.y0) / rect.height() - 1.0;
-                let (a, b) = (gauge.sample(&mut self.rng), gauge.sample(&mut self.rng));
+                let (a, b) = (normal(&mut self.rng), normal(&mut self.rng));
                 self.readings.push(Reading {
                     panel: i,
                     place: Some(place),

@@ -3,9 +3,9 @@
 use onus::records::Point;
 use rand::RngExt;
 use rand_chacha::ChaCha8Rng;
-use rand_distr::{Distribution, Normal};
 use statrs::distribution::{Binomial, DiscreteCDF};
 
+use super::super::draws::normal;
 use super::floor::Column::Head;
 use super::floor::{Floor, Frame, LENGTH, Piece, SAND_THROUGH, STAIN, SWIRL, WIDTH, either, name};
 use super::plain::LEVEL;
@@ -147,10 +147,9 @@ pub(super) fn kinds() -> Vec<Kind> {
             laid(n, seed)
                 .marks(SWIRL, 0.8)
                 .planted(SWIRL, Frame::Machine, |_, rng| {
-                    let y = Normal::new(140.0, 15.0).unwrap();
                     let draw = |rng: &mut ChaCha8Rng| Point {
                         x: LENGTH * rng.random::<f64>(),
-                        y: y.sample(rng),
+                        y: 140.0 + 15.0 * normal(rng),
                     };
                     if rng.random::<f64>() < 0.4 {
                         (0..rng.random_range(1..4)).map(|_| draw(rng)).collect()

@@ -213,7 +213,7 @@ impl Table<'_> {
     fn goes_beside(&self, asked: &Asked<'_>, other: &Recorded) -> bool {
         let rival = &asked.recorded.rival;
         let blames = rival.cause();
-        let whole = |r: &Rival| matches!(r, Rival::SandingDone | Rival::Removal);
+        let whole = |r: &Rival| *r == Rival::SandingDone;
         let of_it = |r: &Rival| whole(r) || matches!(r, Rival::Feed | Rival::Passes | Rival::Force);
         let made_of = whole(rival) && of_it(&other.rival) || of_it(rival) && whole(&other.rival);
         if *rival == other.rival
@@ -526,4 +526,51 @@ fn times(suspect: &Suspect) -> Vec<usize> {
     (0..suspect.given.len())
         .map(|at| time_of[&(suspect.blocks[at], suspect.units[at])])
         .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::records::{Moment, Panel, Records};
+
+    /// Twenty panels; the first ten are accused and inspected so many hours after
+    /// sanding, but for one at once, the others so many.
+    fn apart(own: i64, others: i64) -> bool {
+        let at = |hours: i64| {
+            let instant = jiff::Timestamp::from_second(3600 * hours).unwrap();
+            let local = jiff::tz::TimeZone::UTC.to_datetime(instant);
+            Some(Moment { instant, local })
+        };
+        let panel = |i: i64| Panel {
+            sanded_at: at(i),
+            inspected_at: at(i + match i {
+                0 => 0,
+                1..10 => own,
+                _ => others,
+            }),
+            ..Panel::default()
+        };
+        let records = Records {
+            panels: (0..20).map(panel).collect(),
+            ..Records::default()
+        };
+        let table = Table {
+            streams: Vec::new(),
+            records: &records,
+            panels: (0..20).collect(),
+            marks: Vec::new(),
+            areas: Vec::new(),
+            cells: Vec::new(),
+            responses: Vec::new(),
+            contenders: Vec::new(),
+        };
+        table.delays_apart(&(0..10).collect::<Vec<usize>>())
+    }
+
+    #[test]
+    fn panels_inspected_much_later_or_sooner_are_told() {
+        // Twofold and two hours more is where it begins.
+        let told = [(9, 3), (8, 3), (3, 9), (3, 8), (3, 3)].map(|(own, others)| apart(own, others));
+        assert_eq!(told, [true, false, true, false, false]);
+    }
 }

@@ -30,7 +30,7 @@ pub(crate) fn pooled(fits: &[PanelFit]) -> Option<Gauge> {
     if rank > 0 && dof > rank && residual > 0.0 {
         let (own, rest) = (rank as f64, (dof - rank) as f64);
         let ratio = common / own / ((residual - common).max(0.0) / rest);
-        if f_ratio::tails(ratio, own, rest).upper() <= CROWN_SHOWS {
+        if f_ratio::upper(ratio, own, rest) <= CROWN_SHOWS {
             residual -= common;
             dof -= rank;
         }

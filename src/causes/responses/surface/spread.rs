@@ -173,5 +173,9 @@ fn beyond_gauge(values: &[Value], gauge: Gauge, estimated: usize, axes: usize) -
     if gauge.variance == 0.0 {
         return Some(if scatter == 0.0 { 1.0 } else { 0.0 });
     }
-    Some(f_ratio::tails(scatter / dof / gauge.variance, dof, gauge.dof).upper())
+    Some(f_ratio::upper(
+        scatter / dof / gauge.variance,
+        dof,
+        gauge.dof,
+    ))
 }

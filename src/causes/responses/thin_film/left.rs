@@ -193,7 +193,7 @@ fn one(records: &Records, places: &[Place], over: &BTreeSet<usize>, least_um: f6
 }
 
 fn share(score: f64) -> f64 {
-    normal::tails(score).lower()
+    normal::lower(score)
 }
 
 /// Sums by lot; none where a panel's lot is not recorded.

@@ -142,7 +142,7 @@ fn gap(finding: &Finding, side: Side, records: &Records) -> Option<Gap> {
     let film = means.iter().map(|m| f64::midpoint(m[0], m[1])).sum::<f64>() / n;
     let variance = gaps().map(|g| (g - by_um).powi(2)).sum::<f64>() / (n - 1.0);
     let error = (variance / n).sqrt();
-    let p = student_t::tails(by_um / error, n - 1.0).upper();
+    let p = student_t::upper(by_um / error, n - 1.0);
     if by_um < MATTERS * film || !(error == 0.0 || p <= THINNER) {
         return None;
     }

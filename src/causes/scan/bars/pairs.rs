@@ -181,7 +181,7 @@ impl Comb {
             .iter()
             .position(|s| s[0] >= highest - 1e-9 * highest.abs())?;
         let [z, first, second] = sums[best].map(|sum| sum / variance.sqrt());
-        let p_value = gamma::tails(shape, (shape + shape.sqrt() * z).max(0.0)).upper();
+        let p_value = gamma::upper(shape, (shape + shape.sqrt() * z).max(0.0));
         Some(Peak {
             frequency: frequencies[best],
             p_value,

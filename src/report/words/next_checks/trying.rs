@@ -17,7 +17,6 @@ fn is_time(rival: &Rival) -> bool {
             | Rival::PartOfDay
             | Rival::FirstOfDay
             | Rival::Step
-            | Rival::Trend
     )
 }
 
@@ -94,7 +93,7 @@ pub(in crate::report::words) fn meet(rival: &Rival, levels: &[String], held: &Ri
         );
     }
     let same = match held {
-        Rival::Day | Rival::Step | Rival::Trend => "on one day".to_owned(),
+        Rival::Day | Rival::Step => "on one day".to_owned(),
         Rival::Shift => "within one shift".to_owned(),
         Rival::Weekday => "on the same day of the week".to_owned(),
         Rival::Hour | Rival::PartOfDay | Rival::FirstOfDay => {
@@ -131,7 +130,6 @@ mod tests {
             Rival::PartOfDay,
             Rival::FirstOfDay,
             Rival::Step,
-            Rival::Trend,
         ];
         for rival in times
             .iter()

@@ -192,7 +192,6 @@ pub(in crate::report::words) fn column(column: &Rival) -> &str {
         Rival::AbrasiveAge => "abrasive age",
         Rival::AbrasiveId => "abrasive",
         Rival::SandingDone => "sanding done",
-        Rival::Removal => "removal",
         Rival::Film => "film thickness",
         Rival::Day => "day",
         Rival::Weekday => "weekday",
@@ -201,7 +200,6 @@ pub(in crate::report::words) fn column(column: &Rival) -> &str {
         Rival::PartOfDay => "part of the day",
         Rival::FirstOfDay => "start of the day",
         Rival::Step => "step in time",
-        Rival::Trend => "trend in time",
         Rival::Factor(name) => name,
     }
 }
