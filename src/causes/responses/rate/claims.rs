@@ -560,7 +560,7 @@ mod tests {
             panels: (0..20).collect(),
             marks: Vec::new(),
             areas: Vec::new(),
-            cells: Vec::new(),
+            cells: Vec::new().into(),
             responses: Vec::new(),
             contenders: Vec::new(),
         };
