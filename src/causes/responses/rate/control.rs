@@ -4,7 +4,7 @@
 
 use std::collections::BTreeSet;
 
-use super::claims::{DIFFERENCE_LEFT, beats};
+use super::met::{DIFFERENCE_LEFT, beats};
 use super::{SHOWS_NOTHING, Table};
 use crate::causes::Rival;
 use crate::duel::{Follows, Shown, Suspect, Toward, follows};

@@ -7,7 +7,9 @@
 mod claims;
 mod control;
 mod findings;
+mod inspected;
 mod least;
+mod met;
 mod quiet;
 
 pub(crate) use findings::{about_rate, by_age, rate_findings};
