@@ -15,7 +15,7 @@ use crate::stats::Interval;
 /// time, by a step on an earlier day and by one on a later day, than by the change. A
 /// line is one; of the many steps the best is taken, so that more is asked of it, and
 /// what a change does may take some days to be seen.
-const LINE: f64 = 0.0;
+const LINE: f64 = 0.5;
 const EARLIER: f64 = 1.0;
 const LATER: f64 = 3.5;
 
@@ -297,6 +297,22 @@ mod tests {
         assert!(best.explains(false, 0.95), "{best:?}");
         let stays = rivals(&beside(|_| 8.0));
         assert!(stays.iter().all(|r| !r.explains(false, 0.95)), "{stays:?}");
+    }
+
+    #[test]
+    fn a_witness_has_moved_as_well() {
+        let days: Vec<usize> = (0..10).collect();
+        let step = Path::Step { day: 5, earlier: 0 };
+        let is_witnessed = |rate: fn(usize) -> f64| {
+            let own = items(|day| if day < 5 { 8.0 } else { 4.0 }, half_way);
+            let other = items(rate, |_| Side::Before).into_iter().step_by(5);
+            let both: Vec<Item> = (own.into_iter())
+                .chain(other.map(|i| Item { stream: 1, ..i }))
+                .collect();
+            step.is_witnessed(&both, &[Vec::new()], &step.values(&both, &days))
+        };
+        assert!(is_witnessed(|day| if day < 5 { 8.0 } else { 4.0 }));
+        assert!(!is_witnessed(|_| 8.0));
     }
 
     #[test]

@@ -106,6 +106,11 @@ fn carried_alone(finding: &Finding) -> Option<String> {
             Some(format!("in lots {}", listed(&finding.levels, LEVELS)))
         }
         (Rival::Lot, _) => Some(format!("in lot {}", finding.levels[0])),
+        (Rival::PartOfDay, _) => Some(format!("from {} o’clock", listed(&finding.levels, LEVELS))),
+        (Rival::Weekday, _) => {
+            let days: Vec<String> = finding.levels.iter().map(|d| format!("{d}s")).collect();
+            Some(format!("on {}", listed(&days, LEVELS)))
+        }
         _ => Some(format!("with {name} {}", listed(&finding.levels, LEVELS))),
     }
 }

@@ -170,7 +170,7 @@ fn of_the_recipe() -> Vec<Kind> {
             // ages 0 to 11 over 11
             .against(Dedicated::on(3f64.ln(), 0.314, 1.5).panels()),
         kind("plain: abrasive worn out in the last third, two machines with discs of their own")
-            .on(&[320], 40, |f| {
+            .on(&[160], 40, |f| {
                 f.named(&[Machine], |p| p.number % 2)
                     .named(&[Age], |p| p.number / 2 % 16)
                     .lots_back(5, 5)
@@ -309,7 +309,7 @@ fn of_others() -> Vec<Kind> {
             .right(Right::Time)
             .against(Dedicated::on(4f64.ln(), share(0.25), 0.85).panels()),
         kind("plain: three hours of every day")
-            .on(&[480], 32, |f| {
+            .on(&[224], 32, |f| {
                 f.lots_back(5, 6).anywhere(SWIRL, 0.4, |p| {
                     let hour = p.panel.sanded_at.unwrap().local.hour();
                     times((12..15).contains(&hour), 4.5)
@@ -318,7 +318,7 @@ fn of_others() -> Vec<Kind> {
             .right(Right::Time)
             .against(Dedicated::on(4.5f64.ln(), share(0.19), 0.6).panels()),
         kind("plain: Mondays")
-            .on(&[400], 10, |f| {
+            .on(&[300], 10, |f| {
                 f.lots_back(5, 6)
                     .anywhere(SWIRL, 0.5, |p| times(p.day % 5 == 0, 4.0))
             })
