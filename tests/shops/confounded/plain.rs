@@ -170,7 +170,7 @@ fn of_the_recipe() -> Vec<Kind> {
             // ages 0 to 11 over 11
             .against(Dedicated::on(3f64.ln(), 0.314, 1.5).panels()),
         kind("plain: abrasive worn out in the last third, two machines with discs of their own")
-            .on(&[160], 40, |f| {
+            .on(&[280], 40, |f| {
                 f.named(&[Machine], |p| p.number % 2)
                     .named(&[Age], |p| p.number / 2 % 16)
                     .lots_back(5, 5)
