@@ -2,7 +2,7 @@
 //! that stepped on another day.
 //!
 //! The change has to win a duel with each: a rival is told where it accounts for
-//! the counts clearly better than the change does in the same model, and where,
+//! the counts better than the change does in the same model, and where,
 //! with the rival allowed for, nothing is shown to be left for the change.
 
 use super::Side;
@@ -53,7 +53,7 @@ pub(super) enum Path {
     },
 }
 
-/// A rival that accounts for the counts clearly better than the change does.
+/// A rival that accounts for the counts better than the change does.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct Rival {
     pub path: Path,
