@@ -40,7 +40,7 @@ pub use rivals::Rival;
 pub use rivals::follows::AbrasiveEnd;
 pub use rivals::inspector::doubts as inspector_doubts;
 pub use rivals::lots::LotsLack;
-pub(crate) use rivals::shift_name;
+pub(crate) use rivals::time_level;
 pub use scan::{
     Bars, BarsBy, Clock, Drift, Found, Limit, LineAxis, Pace, ScanSettings, Shape, Sharpness, Side,
     Tests, View, ViewMark, ViewPanel, find_bars, find_places, follow_drift, smallest_repeat,

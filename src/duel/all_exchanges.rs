@@ -131,7 +131,7 @@ fn values(values: &[f64]) -> Vec<(f64, usize)> {
 
 #[cfg(test)]
 mod tests {
-    use super::super::exchange::{Asked, rises};
+    use super::super::exchange::{Precision, rises};
     use super::*;
     use crate::stats::distributions::hypergeometric::Draw;
     use approx::assert_relative_eq;
@@ -153,7 +153,7 @@ mod tests {
             marked: 6,
             drawn: 10,
         };
-        let p = rises(&[hits()], Asked::Closely).unwrap();
+        let p = rises(&[hits()], Precision::Full).unwrap();
         assert_relative_eq!(p, draw.at_least(4), max_relative = 1e-12);
     }
 
@@ -171,7 +171,7 @@ mod tests {
             .filter(|(a, b)| a + b >= 8)
             .map(|(a, b)| chance(a) * chance(b))
             .sum();
-        let p = rises(&[hits(), hits()], Asked::Closely).unwrap();
+        let p = rises(&[hits(), hits()], Precision::Full).unwrap();
         assert_relative_eq!(p, exact, max_relative = 1e-12);
     }
 
@@ -183,7 +183,7 @@ mod tests {
             shows: (0..20).map(|i| if i == 0 { 50.0 } else { 0.0 }).collect(),
         };
         assert_relative_eq!(
-            rises(&[group], Asked::Closely).unwrap(),
+            rises(&[group], Precision::Full).unwrap(),
             0.1,
             max_relative = 1e-12
         );
@@ -199,10 +199,10 @@ mod tests {
                     shows: vec![1.0 + f64::from(i).sqrt(), 0.2],
                 })
                 .collect();
-            let p = rises(&all, Asked::Closely).unwrap();
+            let p = rises(&all, Precision::Full).unwrap();
             assert_relative_eq!(p, 0.5_f64.powi(pairs), max_relative = 1e-12);
         }
-        assert_eq!(rises(&[Peers::default()], Asked::Closely), None);
+        assert_eq!(rises(&[Peers::default()], Precision::Full), None);
     }
 
     #[test]

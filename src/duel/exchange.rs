@@ -69,9 +69,9 @@ impl Peers {
 
 /// How closely a p-value is asked for.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(crate) enum Asked {
+pub(crate) enum Precision {
     /// As it is.
-    Closely,
+    Full,
     /// Only on which side of this level it lies: moments far from it are believed where
     /// exchanges are too many to be counted.
     SideOf(f64),
@@ -79,11 +79,11 @@ pub(crate) enum Asked {
     Below(f64),
 }
 
-impl Asked {
+impl Precision {
     /// Of one of the two sides of a p-value.
     pub(super) fn one_sided(self) -> Self {
         match self {
-            Self::Closely => Self::Closely,
+            Self::Full => Self::Full,
             Self::SideOf(level) => Self::SideOf(level / 2.0),
             Self::Below(p) => Self::Below(p / 2.0),
         }
@@ -92,7 +92,7 @@ impl Asked {
 
 /// One-sided p that units given more show more; none where no exchange changes
 /// anything.
-pub(crate) fn rises(peers: &[Peers], asked: Asked) -> Option<f64> {
+pub(crate) fn rises(peers: &[Peers], asked: Precision) -> Option<f64> {
     let peers: Vec<&Peers> = peers.iter().filter(|p| p.differ()).collect();
     if peers.is_empty() {
         return None;
@@ -103,7 +103,7 @@ pub(crate) fn rises(peers: &[Peers], asked: Asked) -> Option<f64> {
         return Some(by_moments);
     }
     let units = || peers.iter().map(|p| p.given.len()).sum::<usize>();
-    if let Asked::Below(p) = asked
+    if let Precision::Below(p) = asked
         && by_moments > FAR_FROM_BEST * p
         && units() > MANY_UNITS
     {
@@ -114,7 +114,7 @@ pub(crate) fn rises(peers: &[Peers], asked: Asked) -> Option<f64> {
         |level: f64| by_moments > FAR_FROM_LEVEL * level || FAR_FROM_LEVEL * by_moments < level;
     let counted = all_exchanges::at_least(&peers, moments.observed, tie);
     Some(counted.unwrap_or_else(|| match asked {
-        Asked::SideOf(level) if far(level) => by_moments,
+        Precision::SideOf(level) if far(level) => by_moments,
         _ => drawn(&peers, moments.observed - tie, by_moments),
     }))
 }
@@ -340,7 +340,7 @@ mod tests {
     #[test]
     fn few_units_far_apart_are_students_t() {
         let apart = two_groups(&[1.0, 1.2, 0.5, 1.1, 1.9], &[0.1, 0.4, -0.3, 0.3, 0.2]);
-        let p = rises(std::slice::from_ref(&apart), Asked::Closely).unwrap();
+        let p = rises(std::slice::from_ref(&apart), Precision::Full).unwrap();
         assert_relative_eq!(p, 1.0 / 252.0, max_relative = 1e-9);
         let by_distance = with_distance(&[apart], p);
         assert_relative_eq!(by_distance, 0.0022207269, max_relative = 1e-6);
@@ -374,7 +374,7 @@ mod tests {
         let all = orders(7);
         let as_many = all.iter().filter(|o| sum(o) >= observed - 1e-9).count();
         let exact = as_many as f64 / all.len() as f64;
-        let p = rises(&[group], Asked::Closely).unwrap();
+        let p = rises(&[group], Precision::Full).unwrap();
         // Two hundred draws as extreme end the drawing: ± 1/√200.
         let near = 4.0 / 200_f64.sqrt();
         assert!((p / exact - 1.0).abs() < near, "{p} {exact}");

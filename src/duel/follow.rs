@@ -1,7 +1,7 @@
 //! Does a response follow a suspect, among panels alike in something else?
 
 use super::contender::{Contender, Suspect, Toward};
-use super::exchange::{Asked, Peers, rises, with_distance};
+use super::exchange::{Peers, Precision, rises, with_distance};
 use super::{Response, in_order};
 use crate::stats::distributions::normal;
 
@@ -57,7 +57,7 @@ pub(crate) fn follows(
     suspect: &Suspect,
     strata: Option<&[usize]>,
 ) -> Option<Follows> {
-    follows_at(responses, suspect, strata, Asked::Closely)
+    follows_at(responses, suspect, strata, Precision::Full)
 }
 
 /// The same, where p is asked for less closely: quick where it is far.
@@ -65,7 +65,7 @@ pub(crate) fn follows_at(
     responses: &[Response],
     suspect: &Suspect,
     strata: Option<&[usize]>,
-    asked: Asked,
+    asked: Precision,
 ) -> Option<Follows> {
     worst(responses.iter().map(|r| one(r, suspect, strata, asked)))
 }
@@ -86,7 +86,7 @@ fn one(
     response: &Response,
     suspect: &Suspect,
     strata: Option<&[usize]>,
-    asked: Asked,
+    asked: Precision,
 ) -> Option<Follows> {
     let known = |at: usize| suspect.given[at].is_some();
     let Gathered { mut pieces, rows } =
@@ -141,7 +141,7 @@ impl Levels {
     }
 
     /// [`follows`] for one level against all others.
-    pub(super) fn follows(&self, level: usize, asked: Asked) -> Option<Follows> {
+    pub(super) fn follows(&self, level: usize, asked: Precision) -> Option<Follows> {
         worst(self.by_response.iter().map(|response| {
             let mut pieces = response.pieces.clone();
             for (piece, expected) in &response.of_level[level] {
@@ -153,7 +153,7 @@ impl Levels {
 }
 
 /// Whether what pieces show follows what they were given, inside their strata.
-fn judged(pieces: &[Piece], toward: Toward, asked: Asked) -> Option<Follows> {
+fn judged(pieces: &[Piece], toward: Toward, asked: Precision) -> Option<Follows> {
     let (pieces, left) = that_differ(pieces)?;
     let trust = Trust::of(&pieces);
     let mut shows = vec![0.0; pieces.len()];
@@ -208,7 +208,7 @@ fn by_stratum(pieces: &[Piece]) -> impl Iterator<Item = &[Piece]> {
 }
 
 /// p with the distance of few units reckoned in, and by exchanges alone.
-fn p_value(peers: &[Peers], toward: Toward, asked: Asked) -> Option<[f64; 2]> {
+fn p_value(peers: &[Peers], toward: Toward, asked: Precision) -> Option<[f64; 2]> {
     let one = |peers: &[Peers], asked| rises(peers, asked).map(|p| [with_distance(peers, p), p]);
     let falls = || -> Vec<Peers> {
         let flip = |p: &Peers| Peers {

@@ -1,7 +1,7 @@
 //! Whether two contenders met, and who stands.
 
 use super::contender::{Contender, Given, Suspect};
-use super::exchange::Asked;
+use super::exchange::Precision;
 use super::follow::{Follows, Levels, follows};
 use super::{Response, in_order};
 
@@ -93,7 +93,7 @@ fn shown_level(
             (beside.follows, Some(beside))
         } else {
             let so_far = best.as_ref().map_or(1.0, |b| b.1.p_value);
-            let Some(found) = all.follows(level, Asked::Below(so_far)) else {
+            let Some(found) = all.follows(level, Precision::Below(so_far)) else {
                 continue;
             };
             (found, None)
@@ -341,7 +341,7 @@ mod tests {
             for level in 0..5 {
                 let alone = contender.accuse(level);
                 assert_eq!(
-                    together.follows(level, Asked::Closely),
+                    together.follows(level, Precision::Full),
                     follows(&responses, &alone, None)
                 );
                 assert_eq!(sizes.exchanges(level), exchanges(&alone));

@@ -21,7 +21,7 @@ mod stretches;
 
 pub(crate) use bound::{Bound, bound, spread};
 pub(crate) use contender::{Contender, Given, Suspect, Toward};
-pub(crate) use exchange::Asked;
+pub(crate) use exchange::Precision;
 pub(crate) use follow::{Follows, follows, follows_at};
 pub(crate) use meet::{Meeting, Shown, meet, shown};
 pub(crate) use omnibus::levels_differ;

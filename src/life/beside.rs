@@ -5,7 +5,7 @@ use serde::{Deserialize, Serialize};
 
 use super::measure::Seen;
 use super::past::Remembered;
-use crate::causes::{Finding, Reason, shift_name};
+use crate::causes::{Finding, Reason, time_level};
 use crate::records::{Panel, Records};
 
 /// Which panels carry a rate where its levels do not say.
@@ -41,10 +41,9 @@ pub(super) fn carries(old: &Remembered, carried: Option<Carried>, panel: &Panel)
         "fixture" => panel.fixture.as_deref(),
         "inspector" => panel.inspector.as_deref(),
         "abrasive_id" => panel.abrasive_id.as_deref(),
-        "shift" => shift_name(panel),
         "grit" => panel.grit.as_ref().map(|g| g.label.as_str()),
-        // The rest are times.
-        _ => return None,
+        // Days and moments do not come again.
+        time => Some(time_level(time, panel)?),
     };
     let named = old.levels.iter().any(|level| own == Some(level.as_str()));
     Some(named != (carried == Some(Carried::Others)))
@@ -135,6 +134,39 @@ mod tests {
         assert_eq!(carries(&feed, above, &panel("A", 140.0)), Some(true));
         assert_eq!(carries(&feed, above, &panel("A", 80.0)), Some(false));
         assert_eq!(carries(&feed, None, &panel("A", 80.0)), None);
+    }
+
+    #[test]
+    fn times_that_come_round_tell_panels_apart() {
+        let at = |local: &str| {
+            let local: jiff::civil::DateTime = local.parse().unwrap();
+            let instant = jiff::tz::TimeZone::UTC.to_timestamp(local).unwrap();
+            Panel {
+                sanded_at: Some(crate::records::Moment { instant, local }),
+                ..Panel::default()
+            }
+        };
+        let of = |rival: &str, level: &str| Remembered {
+            rival: Some(rival.into()),
+            levels: vec![level.into()],
+            ..Remembered::default()
+        };
+        // the second of March 2026 was a Monday
+        let (monday, tuesday) = (at("2026-03-02T14:59:00"), at("2026-03-03T15:00:00"));
+        for (rival, level) in [
+            ("weekday", "Monday"),
+            ("part of the day", "12 to 15"),
+            ("shift", "6 to 14"),
+        ] {
+            let told = [&monday, &tuesday].map(|p| carries(&of(rival, level), None, p));
+            let on_monday = rival != "shift";
+            assert_eq!(told, [Some(on_monday), Some(false)], "{rival}");
+        }
+        assert_eq!(carries(&of("day", "2026-03-02"), None, &monday), None);
+        assert_eq!(
+            carries(&of("shift", "6 to 14"), None, &Panel::default()),
+            None
+        );
     }
 
     #[test]

@@ -5,7 +5,7 @@ use rand::seq::SliceRandom;
 use rand_chacha::ChaCha8Rng;
 
 use super::two_level::Fraction;
-use crate::duel::{Asked, Follows, Response, Suspect, Toward, follows_at, stretches};
+use crate::duel::{Follows, Precision, Response, Suspect, Toward, follows_at, stretches};
 
 /// Most contrasts of one sheet that panels can be given singly.
 pub(super) const MOST_SINGLE: usize = 7;
@@ -118,6 +118,6 @@ pub(super) fn read(
         &[response],
         &suspect,
         None,
-        near.map_or(Asked::Closely, Asked::SideOf),
+        near.map_or(Precision::Full, Precision::SideOf),
     )
 }

@@ -546,18 +546,15 @@ fn of_item(item: &Json, request: &SettleRequest, out: &mut Vec<Wanted>, notes: &
             )),
             "inspector" => Some(("inspector", owned(&levels), Given::Singly)),
             // What is accused meets them inside lots, by turns through time.
-            "lot" | "supplier" | "part" | "step in time" | "trend in time" | "day" | "weekday"
-            | "shift" | "hour of the day" | "first of the day" | "panel size" | "lay_deg" => {
-                match accused {
-                    Some(accused) if changeable(accused) => {
-                        Some((accused, owned(&own_levels), given(accused)))
-                    }
-                    _ if INCOMING.contains(&rival) => {
-                        Some((rival, owned(&levels), Given::InStretches))
-                    }
-                    _ => None,
+            "lot" | "supplier" | "part" | "step in time" | "day" | "weekday" | "shift"
+            | "hour of the day" | "part of the day" | "first of the day" | "panel size"
+            | "lay_deg" => match accused {
+                Some(accused) if changeable(accused) => {
+                    Some((accused, owned(&own_levels), given(accused)))
                 }
-            }
+                _ if INCOMING.contains(&rival) => Some((rival, owned(&levels), Given::InStretches)),
+                _ => None,
+            },
             other if changeable(other) => Some((other, owned(&levels), given(other))),
             _ => None,
         };
@@ -626,9 +623,9 @@ fn changeable(column: &str) -> bool {
         "weekday",
         "shift",
         "hour of the day",
+        "part of the day",
         "first of the day",
         "step in time",
-        "trend in time",
         "inspector",
     ]
     .contains(&column)

@@ -30,7 +30,7 @@ use crate::records::{Panel, Records};
 use crate::site::DefectClass;
 
 pub use named::Rival;
-pub(crate) use time::shift_name;
+pub(crate) use time::time_level;
 pub(super) use time::{StepFound, step};
 
 /// A level needs so many panels for its contender to vary.

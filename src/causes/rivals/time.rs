@@ -35,9 +35,27 @@ fn shift(panel: &Panel) -> Option<usize> {
     Some((usize::try_from(hour).ok()? + 18) % 24 / 8)
 }
 
-/// The name of the shift in which a panel was sanded, as findings give it.
-pub(crate) fn shift_name(panel: &Panel) -> Option<&'static str> {
-    SHIFTS.get(shift(panel)?).copied()
+/// The place in [`PARTS`] of the part of the day in which a panel was sanded.
+fn part_of_day(panel: &Panel) -> Option<usize> {
+    usize::try_from(panel.sanded_at?.local.hour() / 3).ok()
+}
+
+/// The place in [`WEEKDAYS`] of the day on which a panel was sanded.
+fn weekday(panel: &Panel) -> Option<usize> {
+    let of = panel.sanded_at?.local.date().weekday();
+    usize::try_from(of.to_monday_zero_offset()).ok()
+}
+
+/// The level of a time, by the name that files give the time, at which a panel was
+/// sanded; none of other names.
+pub(crate) fn time_level(rival: &str, panel: &Panel) -> Option<&'static str> {
+    let named = |names: &[&'static str], of: Option<usize>| names.get(of?).copied();
+    match rival {
+        "shift" => named(&SHIFTS, shift(panel)),
+        "part of the day" => named(&PARTS, part_of_day(panel)),
+        "weekday" => named(&WEEKDAYS, weekday(panel)),
+        _ => None,
+    }
 }
 
 pub(super) fn contenders(rows: &Rows<'_>) -> Vec<Recorded> {
@@ -61,17 +79,14 @@ pub(super) fn contenders(rows: &Rows<'_>) -> Vec<Recorded> {
 
     let day = in_order(days.iter().copied());
     let known_day = days.iter().zip(&day).map(|(known, d)| known.map(|_| *d));
-    let weekday = rows.each(|p| {
-        let of = p.sanded_at?.local.date().weekday().to_monday_zero_offset();
-        usize::try_from(of).ok()
-    });
+    let weekday = rows.each(weekday);
     // half hours: where somebody took over in the middle of a shift, the stretch in
     // which both were seen must leave little of the difference
     let hour = rows.each(|p| {
         let at = p.sanded_at?.local;
         usize::try_from(2 * at.hour() + at.minute() / 30).ok()
     });
-    let part = rows.each(|p| usize::try_from(p.sanded_at?.local.hour() / 3).ok());
+    let part = rows.each(part_of_day);
     let shift: Vec<Option<usize>> = rows.each(shift);
     let day_of_cell: Arc<[usize]> =
         in_order((0..cells.len()).map(|at| (cells[at], days[at]))).into();

@@ -43,8 +43,10 @@ impl Table<'_> {
                 None => claim,
                 // Further levels stand with the first.
                 Some(mut first) if claim.open.is_empty() || !first.open.is_empty() => {
-                    first.levels.extend(claim.levels);
-                    first.levels.dedup();
+                    // Nests of several machines may have one name.
+                    let further = |level: &String| !first.levels.contains(level);
+                    let further: Vec<String> = claim.levels.into_iter().filter(further).collect();
+                    first.levels.extend(further);
                     first.inside.extend(claim.inside);
                     first
                 }
