@@ -369,13 +369,16 @@ mod tests {
     }
 
     /// Feed and passes alone, at 100 mm/s and two passes, seen from 80 to 125 mm/s.
-    fn bench<'a>(factors: &'a Factors, settings: &'a Settings) -> Bench<'a> {
-        let at = |feed: f64| vec![Some(Value::Number(feed)), Some(Value::Number(2.0))];
+    fn bench<'a>(
+        factors: &'a Factors,
+        settings: &'a Settings,
+        seen: &'a [Setting; 3],
+    ) -> Bench<'a> {
         Bench {
             factors,
             settings,
-            now: at(100.0),
-            seen: [80.0, 100.0, 125.0].map(at).to_vec(),
+            now: seen[1].clone(),
+            seen: seen.iter().collect(),
             area_m2: 0.5,
             depth: None,
             over: None,
@@ -390,6 +393,8 @@ mod tests {
         let factors = Factors {
             list: vec![Factor::Feed, Factor::Passes],
         };
+        let feeds = [80.0, 100.0, 125.0]
+            .map(|feed| vec![Some(Value::Number(feed)), Some(Value::Number(2.0))]);
         let mut settings = Settings {
             accepted_share: 0.05,
             path_length_mm: Some(1000.0),
@@ -397,22 +402,28 @@ mod tests {
             ..Settings::default()
         };
         let over = Some((DefectClass::Over, 0.1));
-        assert_eq!(against(&bench(&factors, &settings), true), over);
-        assert_eq!(against(&bench(&factors, &settings), false), None);
+        assert_eq!(against(&bench(&factors, &settings, &feeds), true), over);
+        assert_eq!(against(&bench(&factors, &settings, &feeds), false), None);
         // 10 s a pass and 10 s of handling; half of the feed doubles the passes alone.
         let slow = vec![Some(Value::Number(50.0)), Some(Value::Number(2.0))];
-        let ratio = cycle_time(&bench(&factors, &settings), &slow).unwrap();
+        let ratio = cycle_time(&bench(&factors, &settings, &feeds), &slow).unwrap();
         assert!((ratio - 50.0 / 30.0).abs() < 1e-12, "{ratio}");
         settings.accepted_share = 0.2;
-        assert_eq!(against(&bench(&factors, &settings), true), None);
+        assert_eq!(against(&bench(&factors, &settings, &feeds), true), None);
         let seen = Some([(80.0, false), (125.0, false)]);
-        assert_eq!(bounds(&bench(&factors, &settings), &Factor::Feed), seen);
+        assert_eq!(
+            bounds(&bench(&factors, &settings, &feeds), &Factor::Feed),
+            seen
+        );
         let high = |high| Limits {
             low: None,
             high: Some(high),
         };
         settings.limits.insert("feed_mm_s".into(), high(110.0));
         let capped = Some([(80.0, false), (110.0, true)]);
-        assert_eq!(bounds(&bench(&factors, &settings), &Factor::Feed), capped);
+        assert_eq!(
+            bounds(&bench(&factors, &settings, &feeds), &Factor::Feed),
+            capped
+        );
     }
 }

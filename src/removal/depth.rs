@@ -1,12 +1,16 @@
 //! The removal model: panel means of removal against the recipe.
 
+use std::sync::Arc;
+
+use rayon::prelude::*;
+
 use super::coding::Coding;
 use super::design::Recipe;
 use super::doubts::Note;
 use super::inference::two_sided;
-use super::model::{Model, Observed, Refused, unit_of};
+use super::model::{Frame, Model, Observed, Refused, unit_of};
 use super::result::{Factor, Interaction};
-use super::setting::{Factors, common_scale};
+use super::setting::{Factors, Setting, common_scale};
 use crate::records::{Panel, Records};
 
 /// The removal model with what was decided on the way.
@@ -17,8 +21,16 @@ pub(super) struct Depth {
     pub(super) interactions: Vec<Interaction>,
 }
 
-/// Panel means of removal, in time order.
-pub(super) fn observe(records: &Records, factors: &Factors) -> Observed {
+/// Panels on which removal was measured, in time order.
+#[derive(Debug, Default)]
+pub(super) struct Measured {
+    panels: Vec<usize>,
+    means: Vec<f64>,
+    readings: Vec<f64>,
+}
+
+/// Gathers the readings of removal by panel.
+pub(super) fn measured(records: &Records) -> Measured {
     let mut sums = vec![(0.0, 0.0); records.panels.len()];
     for reading in &records.readings {
         if let Some(removed) = reading.removed_um {
@@ -26,16 +38,25 @@ pub(super) fn observe(records: &Records, factors: &Factors) -> Observed {
             sums[reading.panel].1 += 1.0;
         }
     }
-    let panels: Vec<usize> = (0..sums.len()).filter(|&p| sums[p].1 > 0.0).collect();
+    let mut measured = Measured::default();
+    for (panel, (sum, count)) in sums.into_iter().enumerate() {
+        if count > 0.0 {
+            measured.panels.push(panel);
+            measured.means.push(sum / count);
+            measured.readings.push(count);
+        }
+    }
+    measured
+}
+
+/// Panel means of removal; `settings` of all panels.
+pub(super) fn observe<'a>(measured: &'a Measured, settings: &'a [Setting]) -> Observed<'a> {
     Observed {
-        settings: panels
-            .iter()
-            .map(|&p| factors.setting(&records.panels[p]))
-            .collect(),
-        response: panels.iter().map(|&p| sums[p].0 / sums[p].1).collect(),
-        readings: panels.iter().map(|&p| sums[p].1).collect(),
-        offset: vec![0.0; panels.len()],
-        panels,
+        panels: &measured.panels,
+        settings,
+        response: measured.means.clone(),
+        readings: measured.readings.clone(),
+        offset: vec![0.0; measured.panels.len()],
     }
 }
 
@@ -59,46 +80,45 @@ const INTERACTION_ROWS: usize = 20;
 pub(super) fn fit(
     records: &Records,
     factors: &Factors,
-    observed: &Observed,
+    observed: &Observed<'_>,
     level: f64,
 ) -> Result<Depth, Refused> {
-    let fit = |recipe: Recipe, products: &[(usize, usize)]| {
-        Model::fit(records, factors, observed, recipe, products, level)
+    let fit = |recipe: Recipe| {
+        let frame = Frame::new(records, factors, observed.panels, observed.settings, recipe)?;
+        Model::fit(&Arc::new(frame), observed, level)
     };
-    let mut recipe = Recipe {
-        grain: false,
-        rate: 0.0,
-    };
-    let mut model = fit(recipe, &[])?;
+    let mut recipe = Recipe::default();
+    let mut model = fit(recipe)?;
     if grain_is_a_number(records, observed, &model) {
         let by_size = Recipe {
             grain: true,
             ..recipe
         };
-        if let Ok(sized) = fit(by_size, &[])
-            && sized.design.block_of(&Factor::Grain).is_some()
+        if let Ok(sized) = fit(by_size)
+            && sized.frame.design.block_of(&Factor::Grain).is_some()
             && !misfits(&sized, &model, factors, observed)
         {
             recipe = by_size;
             model = sized;
         }
     }
-    if let Some(age) = model.design.block_of(&Factor::AbrasiveAge)
-        && let Some(Coding::Decay { oldest, .. }) = model.design.blocks[age].coding()
+    if let Some(age) = model.frame.design.block_of(&Factor::AbrasiveAge)
+        && let Some(Coding::Decay { oldest, .. }) = model.frame.design.blocks[age].coding()
     {
-        let oldest = *oldest;
+        let half_lives = HALF_LIVES.map(|share| share * oldest);
+        let curved: Vec<(Recipe, Model)> = (half_lives.par_iter())
+            .filter(|half_life| **half_life >= SHORTEST_HALF_LIFE)
+            .filter_map(|half_life| {
+                let curved = Recipe {
+                    rate: std::f64::consts::LN_2 / half_life,
+                    ..recipe
+                };
+                Some((curved, fit(curved).ok()?))
+            })
+            .collect();
         let even = model.fit.deviance;
-        for share in HALF_LIVES {
-            let half_life = share * oldest;
-            if half_life < SHORTEST_HALF_LIFE {
-                break;
-            }
-            let curved = Recipe {
-                rate: std::f64::consts::LN_2 / half_life,
-                ..recipe
-            };
-            if let Ok(candidate) = fit(curved, &[])
-                && candidate.fit.deviance < even - PLATEAU
+        for (curved, candidate) in curved {
+            if candidate.fit.deviance < even - PLATEAU
                 && candidate.fit.deviance < model.fit.deviance
             {
                 recipe = curved;
@@ -106,7 +126,7 @@ pub(super) fn fit(
             }
         }
     }
-    let (model, interactions) = with_interactions(model, &|products| fit(recipe, products));
+    let (model, interactions) = with_interactions(model, observed);
     Ok(Depth {
         model,
         recipe,
@@ -114,12 +134,13 @@ pub(super) fn fit(
     })
 }
 
-fn grain_is_a_number(records: &Records, observed: &Observed, model: &Model) -> bool {
+fn grain_is_a_number(records: &Records, observed: &Observed<'_>, model: &Model) -> bool {
     let panels = || observed.panels.iter().map(|&p| &records.panels[p]);
     let levels = model
+        .frame
         .design
         .block_of(&Factor::Grit)
-        .and_then(|b| model.design.blocks[b].coding())
+        .and_then(|b| model.frame.design.blocks[b].coding())
         .map_or(0, |c| c.width() + 1);
     let sized = |p: &Panel| p.grit.as_ref().is_none_or(|g| g.grain_um.is_some());
     levels >= GRITS_FOR_A_SIZE && common_scale(panels()).is_some() && panels().all(sized)
@@ -127,22 +148,24 @@ fn grain_is_a_number(records: &Records, observed: &Observed, model: &Model) -> b
 
 /// Whether the grits' own levels depart from a power of grain size: the largest
 /// departure, judged with the levels' errors, over all levels.
-fn misfits(sized: &Model, levels: &Model, factors: &Factors, observed: &Observed) -> bool {
+fn misfits(sized: &Model, levels: &Model, factors: &Factors, observed: &Observed<'_>) -> bool {
     let (Some(grit), Some(grain)) = (
-        levels.design.block_of(&Factor::Grit),
-        sized.design.block_of(&Factor::Grain),
+        levels.frame.design.block_of(&Factor::Grit),
+        sized.frame.design.block_of(&Factor::Grain),
     ) else {
         return true;
     };
-    let Some(Coding::Levels { at, levels: names }) = levels.design.blocks[grit].coding() else {
+    let Some(Coding::Levels { at, levels: names }) = levels.frame.design.blocks[grit].coding()
+    else {
         return true;
     };
     let Some(size_at) = factors.position(&Factor::Grain) else {
         return true;
     };
-    let slope = sized.fit.beta[sized.design.column(grain)];
+    let slope = sized.fit.beta[sized.frame.design.column(grain)];
     let size_of = |name: &str| {
-        observed.settings.iter().find_map(|s| {
+        observed.panels.iter().find_map(|&p| {
+            let s = &observed.settings[p];
             (super::setting::level(&s[*at]) == Some(name))
                 .then(|| super::setting::number(&s[size_at]))
                 .flatten()
@@ -154,7 +177,7 @@ fn misfits(sized: &Model, levels: &Model, factors: &Factors, observed: &Observed
     let judge = levels.inference();
     let tested = names.len() - 1;
     (0..tested).any(|k| {
-        let judged = levels.column(&judge, levels.design.column(grit) + k, &Factor::Grit);
+        let judged = levels.column(&judge, levels.frame.design.column(grit) + k, &Factor::Grit);
         let (Some(size), Some(se), Some(dof)) =
             (size_of(&names[k + 1]), judged.std_error, judged.dof)
         else {
@@ -165,13 +188,15 @@ fn misfits(sized: &Model, levels: &Model, factors: &Factors, observed: &Observed
     })
 }
 
-/// Fits the model with products of these pairs of blocks.
-type Refit<'a> = dyn Fn(&[(usize, usize)]) -> Result<Model, Refused> + 'a;
-
 /// Tries every pair of recipe factors and keeps the pairs, at most two, whose
 /// effects clearly depend on each other.
-fn with_interactions(model: Model, fit: &Refit) -> (Model, Vec<Interaction>) {
-    let blocks = &model.design.blocks;
+fn with_interactions(model: Model, observed: &Observed<'_>) -> (Model, Vec<Interaction>) {
+    let frame = model.frame.clone();
+    let fit = |products: &[(usize, usize)]| {
+        let frame = frame.with_products(observed.settings, products);
+        Model::fit(&Arc::new(frame), observed, model.level)
+    };
+    let blocks = &frame.design.blocks;
     let own: Vec<usize> = (0..blocks.len())
         .filter(|&b| {
             !blocks[b].is_joint()
@@ -184,27 +209,27 @@ fn with_interactions(model: Model, fit: &Refit) -> (Model, Vec<Interaction>) {
         for &b in &own[i + 1..] {
             for ca in 0..blocks[a].width() {
                 for cb in 0..blocks[b].width() {
-                    let columns = (model.design.column(a) + ca, model.design.column(b) + cb);
+                    let columns = (frame.design.column(a) + ca, frame.design.column(b) + cb);
                     pairs.push((columns, a, b, cb));
                 }
             }
         }
     }
-    if model.used.len() < model.design.width() + INTERACTION_ROWS {
+    if frame.used().len() < frame.design.width() + INTERACTION_ROWS {
         return (model, Vec::new());
     }
     let tests = pairs.len() as f64;
     let mut found = Vec::new();
     for &(columns, a, b, cb) in &pairs {
         // The model's own p-value is the smallest of those that are judged by.
-        if model.fit.added(columns, &model.x) * tests > INTERACTION {
+        if model.fit.added(columns, &frame.x) * tests > INTERACTION {
             continue;
         }
         let Ok(with) = fit(&[columns]) else { continue };
         let judge = with.inference();
         // Both factors must have been set often enough to speak of a pair.
-        let judged = with.column(&judge, with.design.width() - 1, &blocks[a].factors[0]);
-        let also = with.column(&judge, with.design.width() - 1, &blocks[b].factors[0]);
+        let judged = with.column(&judge, with.frame.design.width() - 1, &blocks[a].factors[0]);
+        let also = with.column(&judge, with.frame.design.width() - 1, &blocks[b].factors[0]);
         let p = match (judged.p_value, also.p_value) {
             (Some(x), Some(y)) => (x.max(y) * tests).min(1.0),
             _ => continue,
@@ -256,13 +281,13 @@ fn wider(
 }
 
 /// Doubts about the panels that the removal model rests on.
-pub(super) fn data_notes(records: &Records, observed: &Observed) -> Vec<Note> {
+pub(super) fn data_notes(records: &Records, observed: &Observed<'_>) -> Vec<Note> {
     let mut notes = Vec::new();
     let low = observed.response.iter().filter(|m| **m <= 0.0).count();
     if low > 0 {
         notes.push(Note::NonPositiveMeans { panels: low });
     }
-    notes.extend(recipe_notes(records, &observed.panels));
+    notes.extend(recipe_notes(records, observed.panels));
     notes
 }
 

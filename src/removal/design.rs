@@ -31,6 +31,8 @@ pub(super) struct Recipe {
     pub(super) grain: bool,
     /// Rate of the abrasive's decay per panel, 0 for an even one.
     pub(super) rate: f64,
+    /// Of rates per area, which allow for the panel's size already.
+    pub(super) per_area: bool,
 }
 
 /// What is allowed for only as far as the panels carry it, the first to go first.
@@ -144,14 +146,21 @@ impl Design {
 
     /// The row of a setting; a missing value stands for the mean.
     pub(super) fn encode(&self, setting: &Setting) -> Vec<f64> {
-        let mut row = vec![1.0];
+        let mut row = Vec::with_capacity(self.width());
+        self.append(setting, &mut row);
+        row
+    }
+
+    /// Appends the row of a setting.
+    pub(super) fn append(&self, setting: &Setting, rows: &mut Vec<f64>) {
+        let start = rows.len();
+        rows.push(1.0);
         for block in &self.blocks {
-            block.encode(setting, &mut row);
+            block.encode(setting, rows);
         }
         for &(a, b) in &self.products {
-            row.push(row[a] * row[b]);
+            rows.push(rows[start + a] * rows[start + b]);
         }
-        row
     }
 
     /// Positions in a [`Setting`] that the design reads, ages aside.
@@ -293,6 +302,7 @@ fn usable(
         let other_scale = match factor {
             Factor::Grain => !recipe.grain,
             Factor::Grit => recipe.grain,
+            Factor::Size => recipe.per_area,
             // The hour has no columns: factors are held against it.
             Factor::Hour => true,
             _ => false,

@@ -27,14 +27,15 @@ const REPLICATES: usize = 3;
 /// Diagnostics of a removal model.
 pub(super) fn diagnose(
     records: &Records,
-    observed: &Observed,
+    observed: &Observed<'_>,
     model: &Model,
     judge: &Inference<'_>,
     terms: &[Term],
 ) -> Diagnostics {
     let fit = &model.fit;
     let residuals: Vec<Residual> = model
-        .used
+        .frame
+        .used()
         .iter()
         .enumerate()
         .map(|(i, &row)| {
@@ -53,16 +54,16 @@ pub(super) fn diagnose(
             }
         })
         .collect();
-    let lots = model.groupings.iter().find(|g| g.unit == Unit::Lot);
+    let lots = model.frame.groupings.iter().find(|g| g.unit == Unit::Lot);
     Diagnostics {
-        panels: model.used.len(),
+        panels: model.frame.used().len(),
         coefficients: fit.p,
         panel_sd: (fit.scale * fit.variance.iter().sum::<f64>() / fit.variance.len() as f64).sqrt(),
         lot_sd: shared_sd(model, Unit::Lot),
         day_sd: shared_sd(model, Unit::Day),
         run_sd: shared_sd(model, Unit::Run),
         r_squared: r_squared(model),
-        condition: model.design.condition,
+        condition: model.frame.design.condition,
         lack_of_fit: lack_of_fit(observed, model),
         lag_one: lag_one(&residuals),
         lots: lots.map_or_else(Vec::new, |g| influence(records, model, judge, terms, g)),
@@ -83,7 +84,7 @@ fn r_squared(model: &Model) -> f64 {
 
 /// SD of the effects of that unit's groups, on the log scale.
 fn shared_sd(model: &Model, unit: Unit) -> Option<f64> {
-    let at = model.shared.iter().position(|u| *u == unit)?;
+    let at = model.frame.shared.iter().position(|g| g.unit == unit)?;
     Some((model.fit.scale * model.fit.ratios[at]).sqrt())
 }
 
@@ -105,15 +106,15 @@ fn lag_one(residuals: &[Residual]) -> Option<f64> {
 
 /// F test of the settings' mean residuals against the scatter of the runs at
 /// one setting, so that what panels of a run share is not taken for misfit.
-fn lack_of_fit(observed: &Observed, model: &Model) -> Option<LackOfFit> {
-    let runs = model.groupings.iter().find(|g| g.unit == Unit::Run)?;
+fn lack_of_fit(observed: &Observed<'_>, model: &Model) -> Option<LackOfFit> {
+    let runs = model.frame.groupings.iter().find(|g| g.unit == Unit::Run)?;
     let mut mean = vec![(0.0, 0.0); runs.groups.count];
     let mut key_of_run: Vec<Option<String>> = vec![None; runs.groups.count];
     for (i, &run) in runs.groups.of.iter().enumerate() {
         mean[run].0 += model.fit.white_residual[i];
         mean[run].1 += 1.0;
         if key_of_run[run].is_none() {
-            key_of_run[run] = Some(setting_key(&observed.settings[model.used[i]], model));
+            key_of_run[run] = Some(setting_key(observed.setting(model.frame.used()[i]), model));
         }
     }
     let mut settings: BTreeMap<&str, Vec<(f64, f64)>> = BTreeMap::new();
@@ -161,7 +162,7 @@ fn lack_of_fit(observed: &Observed, model: &Model) -> Option<LackOfFit> {
 fn setting_key(setting: &Setting, model: &Model) -> String {
     use std::fmt::Write;
     let mut key = String::new();
-    for at in model.design.positions() {
+    for at in model.frame.design.positions() {
         match &setting[at] {
             Some(Value::Number(v)) => {
                 let _ = write!(key, "{v:.4e};");
@@ -183,8 +184,8 @@ fn influence(
     lots: &Shared,
 ) -> Vec<LotInfluence> {
     let mut names = vec![(None, 0); lots.groups.count];
-    for (&row, &g) in model.used.iter().zip(&lots.groups.of) {
-        let panel = model.panels[row];
+    for (&row, &g) in model.frame.used().iter().zip(&lots.groups.of) {
+        let panel = model.frame.panels[row];
         names[g].0 = records.panels[panel].lot.as_deref();
         names[g].1 += 1;
     }
@@ -234,7 +235,7 @@ fn moved_in_one(model: &Model, factor: &Factor, lots: &Shared, lot: usize) -> bo
     let mut own = columns.filter(|(_, f)| f == factor).map(|(c, _)| c);
     own.all(|c| {
         let values = || {
-            let rows = lots.groups.of.iter().zip(model.x.chunks_exact(p));
+            let rows = lots.groups.of.iter().zip(model.frame.x.chunks_exact(p));
             rows.filter(|(g, _)| **g != lot).map(|(_, row)| row[c])
         };
         let first = values().next();

@@ -13,12 +13,12 @@ const POINTS: usize = 25;
 const PANELS: usize = 500;
 
 /// One effect per factor of the recipe that has coefficients of its own.
-pub(super) fn effects(bench: &Bench<'_>, observed: &Observed) -> Vec<Effect> {
+pub(super) fn effects(bench: &Bench<'_>, observed: &Observed<'_>) -> Vec<Effect> {
     let Some((model, judge)) = &bench.depth else {
         return Vec::new();
     };
     let mut found = Vec::new();
-    for block in &model.design.blocks {
+    for block in &model.frame.design.blocks {
         let Some(coding) = block.coding() else {
             continue;
         };
@@ -49,7 +49,7 @@ fn curve(
     model: &Model,
     judge: &Inference<'_>,
     factor: &Factor,
-    observed: &Observed,
+    observed: &Observed<'_>,
     coding: &Coding,
 ) -> Option<Effect> {
     let (low, high) = bench.range(factor)?;
@@ -99,13 +99,13 @@ fn levels(
     model: &Model,
     judge: &Inference<'_>,
     factor: &Factor,
-    observed: &Observed,
+    observed: &Observed<'_>,
 ) -> Option<Effect> {
     let at = bench.factors.position(factor)?;
     let grain = bench.factors.position(&Factor::Grain);
     let mut names: Vec<(f64, String)> = Vec::new();
-    for &i in &model.used {
-        let s = &observed.settings[i];
+    for &i in model.frame.used() {
+        let s = observed.setting(i);
         let Some(name) = level(&s[at]) else { continue };
         if !names.iter().any(|n| n.1 == name) {
             // Coarse grits first; other levels keep the order of first use.
@@ -146,19 +146,21 @@ fn levels(
 /// factors but one and to the mean lot.
 fn adjusted(
     model: &Model,
-    observed: &Observed,
+    observed: &Observed<'_>,
     place: impl Fn(&Setting) -> Option<(f64, Setting)>,
 ) -> Vec<(f64, f64)> {
-    let every = model.used.len().div_ceil(PANELS).max(1);
+    let every = model.frame.used().len().div_ceil(PANELS).max(1);
     let shift = model.shift;
     model
-        .used
+        .frame
+        .used()
         .iter()
         .enumerate()
         .step_by(every)
         .filter_map(|(i, &row)| {
-            let (x, setting) = place(&observed.settings[row])?;
+            let (x, setting) = place(observed.setting(row))?;
             let eta: f64 = model
+                .frame
                 .design
                 .encode(&setting)
                 .iter()

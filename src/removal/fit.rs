@@ -29,7 +29,9 @@ pub fn fit(records: &Records, settings: &Settings, held: &Held) -> Option<Remova
         held: held.obstacles.clone(),
         ..Removal::default()
     };
-    let observed = depth::observe(records, &factors);
+    let panel_settings = factors.settings(records);
+    let measured = depth::measured(records);
+    let observed = depth::observe(&measured, &panel_settings);
     let mut depth = None;
     if observed.panels.len() >= LEAST_PANELS {
         removal.notes.extend(depth::data_notes(records, &observed));
@@ -51,11 +53,11 @@ pub fn fit(records: &Records, settings: &Settings, held: &Held) -> Option<Remova
         });
     }
     let recipe = depth.as_ref().map_or_else(Recipe::default, |d| d.recipe);
-    let risks = risk::fit_all(records, &factors, recipe, settings.level);
+    let risks = risk::fit_all(records, &factors, &panel_settings, recipe, settings.level);
     add_risks(&mut removal, &risks);
     let model = depth.as_ref().map(|d| &d.model);
-    if (model.is_some() || !risks.classes.is_empty())
-        && let Some(bench) = Bench::new(records, &factors, settings, model, &risks)
+    if (model.is_some() || !risks.models.is_empty())
+        && let Some(bench) = Bench::new(records, &factors, &panel_settings, settings, model, &risks)
     {
         removal.effects = effects::effects(&bench, &observed);
         removal.windows = window::windows(&bench);
@@ -76,12 +78,9 @@ pub fn fit(records: &Records, settings: &Settings, held: &Held) -> Option<Remova
 
 /// Risks, and from them what the removal model could not say.
 fn add_risks(removal: &mut Removal, risks: &Risks) {
-    let fitted = || risks.classes.iter().chain(&risks.kinds);
-    removal.risks = fitted().map(|f| f.risk.clone()).collect();
-    if removal.aliases.is_empty()
-        && let Some(first) = fitted().next()
-    {
-        removal.aliases.clone_from(&first.model.design.aliases);
+    removal.risks.clone_from(&risks.risks);
+    if removal.aliases.is_empty() {
+        removal.aliases.clone_from(&risks.aliases);
     }
 }
 
@@ -89,18 +88,20 @@ fn describe(
     removal: &mut Removal,
     records: &Records,
     factors: &Factors,
-    observed: &super::model::Observed,
+    observed: &super::model::Observed<'_>,
     depth: &Depth,
 ) {
     let model = &depth.model;
     let judge = model.inference();
     removal.model = Some("ln removed_um");
     removal.terms = model.terms(&judge);
-    removal.aliases = model.together(&judge, factors, &observed.settings);
+    removal.aliases = model.together(&judge, factors, observed.settings);
     removal.interactions = depth.interactions.clone();
     removal.wear = wear(depth, &judge);
     let found = diagnostics::diagnose(records, observed, model, &judge, &removal.terms);
-    removal.notes.extend(model.design.notes.iter().cloned());
+    removal
+        .notes
+        .extend(model.frame.design.notes.iter().cloned());
     removal.notes.extend(diagnostics::notes(
         records,
         &removal.terms,
@@ -112,7 +113,7 @@ fn describe(
 
 fn wear(depth: &Depth, judge: &Inference<'_>) -> Option<Wear> {
     let model = &depth.model;
-    let design = &model.design;
+    let design = &model.frame.design;
     let block = design.block_of(&Factor::AbrasiveAge)?;
     let Some(Coding::Decay { rate, oldest, .. }) = design.blocks[block].coding() else {
         return None;

@@ -4,7 +4,7 @@ use std::sync::Arc;
 
 use super::inference::Inference;
 use super::model::{Model, chance_of_any};
-use super::result::{Estimate, Factor, Risked};
+use super::result::{Estimate, Factor};
 use super::risk::Risks;
 use super::setting::{Factors, Setting, Value, number, present};
 use super::settings::Settings;
@@ -19,7 +19,7 @@ pub(super) struct Bench<'a> {
     /// The present setting.
     pub(super) now: Setting,
     /// Settings of all panels that any model uses.
-    pub(super) seen: Vec<Setting>,
+    pub(super) seen: Vec<&'a Setting>,
     /// Typical panel area, m².
     pub(super) area_m2: f64,
     pub(super) depth: Option<(&'a Model, Inference<'a>)>,
@@ -35,6 +35,7 @@ impl<'a> Bench<'a> {
     pub(super) fn new(
         records: &Records,
         factors: &'a Factors,
+        panel_settings: &'a [Setting],
         settings: &'a Settings,
         depth: Option<&'a Model>,
         risks: &'a Risks,
@@ -42,26 +43,20 @@ impl<'a> Bench<'a> {
         let panels: Vec<usize> = (0..records.panels.len())
             .filter(|&p| {
                 records.panels[p].inspected
-                    || depth.is_some_and(|m| m.panels.binary_search(&p).is_ok())
+                    || depth.is_some_and(|m| m.frame.panels.binary_search(&p).is_ok())
             })
             .collect();
-        let seen: Vec<Setting> = panels
-            .iter()
-            .map(|&p| factors.setting(&records.panels[p]))
-            .collect();
-        let rows: Vec<&Setting> = seen.iter().collect();
-        let groups = super::setting::groupings(records, &panels, &rows, factors);
-        let now = settle(present(&rows, groups.first()?), &seen, factors);
+        let seen: Vec<&Setting> = panels.iter().map(|&p| &panel_settings[p]).collect();
+        let groups = super::setting::groupings(records, &panels, &seen, factors);
+        let now = settle(present(&seen, groups.first()?), &seen, factors);
         let mut areas: Vec<f64> = panels
             .iter()
             .map(|&p| records.panels[p].area_m2())
             .collect();
         areas.sort_by(f64::total_cmp);
         let class = |class: DefectClass| {
-            risks
-                .classes
-                .iter()
-                .find(|f| f.risk.of == Risked::Class(class))
+            let mut models = risks.models.iter();
+            Some(&models.find(|(of, _)| *of == class)?.1)
         };
         let share = |c: DefectClass| {
             let mut hit = vec![false; records.panels.len()];
@@ -77,8 +72,8 @@ impl<'a> Bench<'a> {
             settings,
             area_m2: *areas.get(areas.len() / 2)?,
             depth: depth.map(judged),
-            over: class(DefectClass::Over).map(|f| judged(&f.model)),
-            under: class(DefectClass::Under).map(|f| judged(&f.model)),
+            over: class(DefectClass::Over).map(judged),
+            under: class(DefectClass::Under).map(judged),
             share_over: share(DefectClass::Over),
             share_under: share(DefectClass::Under),
             now,
@@ -136,7 +131,7 @@ impl<'a> Bench<'a> {
 
     /// Whether the model has a coefficient that the lever moves.
     pub(super) fn moves(model: &Model, lever: &Factor) -> bool {
-        let of = |f: &Factor| model.design.block_of(f).is_some();
+        let of = |f: &Factor| model.frame.design.block_of(f).is_some();
         match lever {
             Factor::Feed | Factor::Passes => of(lever) || of(&Factor::Exposure),
             Factor::Grit | Factor::Grain => of(&Factor::Grit) || of(&Factor::Grain),
@@ -185,7 +180,7 @@ impl<'a> Bench<'a> {
 
 /// Ages run through their range between changes: advice is for a half-worn
 /// abrasive.
-fn settle(mut now: Setting, seen: &[Setting], factors: &Factors) -> Setting {
+fn settle(mut now: Setting, seen: &[&Setting], factors: &Factors) -> Setting {
     if let Some(at) = factors.position(&Factor::AbrasiveAge) {
         let mut ages: Vec<f64> = seen.iter().filter_map(|s| number(&s[at])).collect();
         ages.sort_by(f64::total_cmp);
@@ -217,6 +212,7 @@ mod tests {
     fn the_present_abrasive_is_half_worn() {
         let age = |a: f64| vec![Some(Value::Number(a))];
         let seen = [50.0, 0.0, 10.0].map(age);
+        let seen = seen.each_ref();
         let factors = Factors {
             list: vec![Factor::AbrasiveAge],
         };

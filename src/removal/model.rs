@@ -1,5 +1,7 @@
 //! A design, its fit and the questions asked of it: terms, predictions.
 
+use std::sync::Arc;
+
 use super::block::Block;
 use super::coding::Coding;
 use super::design::{Design, Recipe};
@@ -14,10 +16,11 @@ use crate::stats::mixed::{Fit, Problem, Response, Variances};
 
 /// What was observed on some panels.
 #[derive(Debug, Clone)]
-pub(super) struct Observed {
+pub(super) struct Observed<'a> {
     /// Indices into `Records::panels`, in time order.
-    pub(super) panels: Vec<usize>,
-    pub(super) settings: Vec<Setting>,
+    pub(super) panels: &'a [usize],
+    /// Of all panels of the records.
+    pub(super) settings: &'a [Setting],
     /// Panel means or counts.
     pub(super) response: Vec<f64>,
     /// Readings per panel; empty for counts.
@@ -26,20 +29,89 @@ pub(super) struct Observed {
     pub(super) offset: Vec<f64>,
 }
 
+impl Observed<'_> {
+    /// The setting of an observation.
+    pub(super) fn setting(&self, at: usize) -> &Setting {
+        &self.settings[self.panels[at]]
+    }
+}
+
+/// Panels as rows of a design: what models of several responses share.
+#[derive(Debug, Clone)]
+pub(super) struct Frame {
+    pub(super) design: Design,
+    /// The observations' panels, indices into `Records::panels`.
+    pub(super) panels: Vec<usize>,
+    pub(super) groupings: Vec<Shared>,
+    /// Groupings whose panels share an effect, units of the fit's `ratios`.
+    pub(super) shared: Vec<Shared>,
+    /// The design's rows, flat.
+    pub(super) x: Vec<f64>,
+}
+
+impl Frame {
+    /// Lays panels out as rows; why it cannot be done, where it cannot.
+    pub(super) fn new(
+        records: &Records,
+        factors: &Factors,
+        panels: &[usize],
+        settings: &[Setting],
+        recipe: Recipe,
+    ) -> Result<Self, Refused> {
+        let of_panels: Vec<&Setting> = panels.iter().map(|&p| &settings[p]).collect();
+        let design =
+            Design::build(factors, &of_panels, recipe).map_err(|(why, aliases, notes)| {
+                Refused {
+                    why,
+                    aliases,
+                    notes,
+                }
+            })?;
+        let used: Vec<usize> = design.rows.iter().map(|&i| panels[i]).collect();
+        let kept: Vec<&Setting> = used.iter().map(|&p| &settings[p]).collect();
+        let groupings = groupings(records, &used, &kept, factors);
+        Ok(Self {
+            x: rows(&design, kept.into_iter()),
+            shared: shared(&groupings, used.len()),
+            panels: panels.to_vec(),
+            groupings,
+            design,
+        })
+    }
+
+    /// The same with columns for products of columns.
+    pub(super) fn with_products(&self, settings: &[Setting], products: &[(usize, usize)]) -> Self {
+        let mut design = self.design.clone();
+        design.products = products.to_vec();
+        design.vif.resize(design.width(), 1.0);
+        let kept = design.rows.iter().map(|&i| &settings[self.panels[i]]);
+        Self {
+            x: rows(&design, kept),
+            design,
+            panels: self.panels.clone(),
+            groupings: self.groupings.clone(),
+            shared: self.shared.clone(),
+        }
+    }
+
+    /// Rows of the observations used, as indices into the observations.
+    pub(super) fn used(&self) -> &[usize] {
+        &self.design.rows
+    }
+}
+
+/// A design's rows of settings, flat.
+fn rows<'s>(design: &Design, settings: impl ExactSizeIterator<Item = &'s Setting>) -> Vec<f64> {
+    let mut x = Vec::with_capacity(settings.len() * design.width());
+    settings.for_each(|setting| design.append(setting, &mut x));
+    x
+}
+
 /// A fitted model.
 #[derive(Debug, Clone)]
 pub(super) struct Model {
-    pub(super) design: Design,
+    pub(super) frame: Arc<Frame>,
     pub(super) fit: Fit,
-    /// The observations' panels, indices into `Records::panels`.
-    pub(super) panels: Vec<usize>,
-    /// Rows of the observations used, as indices into the observations.
-    pub(super) used: Vec<usize>,
-    pub(super) groupings: Vec<Shared>,
-    /// Units of the fit's `ratios`.
-    pub(super) shared: Vec<Unit>,
-    /// The design's rows, flat.
-    pub(super) x: Vec<f64>,
     /// From the coefficients' mean, of lots and days without an effect, to the
     /// mean over all panels, on the log scale.
     pub(super) shift: f64,
@@ -57,31 +129,17 @@ pub(super) struct Refused {
 }
 
 impl Model {
-    /// Fits the observations.
+    /// Fits the observations of a frame's panels.
     pub(super) fn fit(
-        records: &Records,
-        factors: &Factors,
-        observed: &Observed,
-        recipe: Recipe,
-        products: &[(usize, usize)],
+        frame: &Arc<Frame>,
+        observed: &Observed<'_>,
         level: f64,
     ) -> Result<Self, Refused> {
-        let settings: Vec<&Setting> = observed.settings.iter().collect();
-        let mut design =
-            Design::build(factors, &settings, recipe).map_err(|(why, aliases, notes)| Refused {
-                why,
-                aliases,
-                notes,
-            })?;
-        design.products = products.to_vec();
-        design.vif.resize(design.width(), 1.0);
-        let used = design.rows.clone();
-        let panels: Vec<usize> = used.iter().map(|&i| observed.panels[i]).collect();
-        let kept: Vec<&Setting> = used.iter().map(|&i| settings[i]).collect();
-        let groupings = groupings(records, &panels, &kept, factors);
-        let pick = |values: &[f64]| -> Vec<f64> { used.iter().map(|&i| values[i]).collect() };
-        let x: Vec<f64> = kept.iter().flat_map(|s| design.encode(s)).collect();
-        let shared = shared(&groupings, used.len());
+        let Frame {
+            design, shared, x, ..
+        } = &**frame;
+        let pick =
+            |values: &[f64]| -> Vec<f64> { frame.used().iter().map(|&i| values[i]).collect() };
         let y = pick(&observed.response);
         let offset = pick(&observed.offset);
         let readings = if observed.readings.is_empty() {
@@ -90,7 +148,7 @@ impl Model {
             pick(&observed.readings)
         };
         let fit = Problem {
-            x: &x,
+            x,
             p: design.width(),
             y: &y,
             offset: &offset,
@@ -114,33 +172,28 @@ impl Model {
             };
             return Err(Refused {
                 why,
-                aliases: design.aliases,
-                notes: design.notes,
+                aliases: design.aliases.clone(),
+                notes: design.notes.clone(),
             });
         };
         let (shift, mixing) = if readings.is_empty() {
-            over_all(&fit, &x, &y, &offset)
+            over_all(&fit, x, &y, &offset)
         } else {
             // Lots and days vary by a factor; their mean lies above their median.
             (fit.shared_variance() / 2.0, 0.0)
         };
         Ok(Self {
-            design,
+            frame: frame.clone(),
             fit,
             shift,
             mixing,
-            panels: observed.panels.clone(),
-            used,
-            shared: shared.iter().map(|g| g.unit).collect(),
-            groupings,
-            x,
             level,
         })
     }
 
     /// The judge of the model's contrasts.
     pub(super) fn inference(&self) -> Inference<'_> {
-        Inference::new(&self.fit, &self.groupings, self.level)
+        Inference::new(&self.fit, &self.frame.groupings, self.level)
     }
 
     /// Judges the mean at a setting, over panels of all lots and days.
@@ -153,7 +206,7 @@ impl Model {
     fn middle(&self, judge: &Inference<'_>, setting: &Setting) -> Judged {
         // All units count at every setting, so that no band jumps where the mean
         // begins to move mainly between lots.
-        judge.judge(&self.design.encode(setting), &ALL_UNITS)
+        judge.judge(&self.frame.design.encode(setting), &ALL_UNITS)
     }
 
     /// How ln removal of panels spreads at a setting.
@@ -177,7 +230,7 @@ impl Model {
 
     /// Judges the ratio of the means at two settings.
     pub(super) fn ratio(&self, judge: &Inference<'_>, from: &Setting, to: &Setting) -> Estimate {
-        let (a, b) = (self.design.encode(from), self.design.encode(to));
+        let (a, b) = (self.frame.design.encode(from), self.frame.design.encode(to));
         let contrast: Vec<f64> = a.iter().zip(&b).map(|(a, b)| b - a).collect();
         exponentiate(&judge.judge(&contrast, &[Unit::Run]), 0.0)
     }
@@ -185,7 +238,7 @@ impl Model {
     /// One term per coefficient that belongs to one factor.
     pub(super) fn terms(&self, judge: &Inference<'_>) -> Vec<Term> {
         let mut terms = Vec::new();
-        for (index, block) in self.design.blocks.iter().enumerate() {
+        for (index, block) in self.frame.design.blocks.iter().enumerate() {
             let Some(coding) = block.coding() else {
                 continue;
             };
@@ -194,14 +247,14 @@ impl Model {
                 continue;
             }
             for offset in 0..coding.width() {
-                let column = self.design.column(index) + offset;
+                let column = self.frame.design.column(index) + offset;
                 let judged = self.column(judge, column, factor);
                 terms.push(term(
                     factor,
                     coding,
                     offset,
                     &judged,
-                    self.design.vif[column],
+                    self.frame.design.vif[column],
                 ));
             }
         }
@@ -210,7 +263,7 @@ impl Model {
 
     /// Judges one column's coefficient.
     pub(super) fn column(&self, judge: &Inference<'_>, column: usize, factor: &Factor) -> Judged {
-        let mut contrast = vec![0.0; self.design.width()];
+        let mut contrast = vec![0.0; self.frame.design.width()];
         contrast[column] = 1.0;
         judge.judge(&contrast, &[unit_of(factor)])
     }
@@ -219,13 +272,14 @@ impl Model {
     /// common movement of tied factors goes by the first of them.
     pub(super) fn recipe_columns(&self) -> Vec<(usize, Factor)> {
         let recipe = |b: &Block| !b.factors[0].is_allowed_for();
-        self.design
+        self.frame
+            .design
             .blocks
             .iter()
             .enumerate()
             .filter(|(_, b)| recipe(b))
             .flat_map(|(index, b)| {
-                let start = self.design.column(index);
+                let start = self.frame.design.column(index);
                 (start..start + b.width()).map(|c| (c, b.factors[0].clone()))
             })
             .collect()
@@ -239,17 +293,17 @@ impl Model {
         factors: &Factors,
         settings: &[Setting],
     ) -> Vec<Alias> {
-        let mut aliases = self.design.aliases.clone();
-        for (index, block) in self.design.blocks.iter().enumerate() {
+        let mut aliases = self.frame.design.aliases.clone();
+        for (index, block) in self.frame.design.blocks.iter().enumerate() {
             if !block.is_joint() {
                 continue;
             }
-            let (start, width) = (self.design.column(index), block.width());
+            let (start, width) = (self.frame.design.column(index), block.width());
             let mut low: Option<(f64, &Setting)> = None;
             let mut high: Option<(f64, &Setting)> = None;
-            for &i in &self.used {
-                let setting = &settings[i];
-                let at = self.design.encode(setting)[start];
+            for &i in self.frame.used() {
+                let setting = &settings[self.frame.panels[i]];
+                let at = self.frame.design.encode(setting)[start];
                 if low.is_none_or(|l| at < l.0) {
                     low = Some((at, setting));
                 }
@@ -260,7 +314,10 @@ impl Model {
             let (Some((_, low)), Some((_, high))) = (low, high) else {
                 continue;
             };
-            let (a, b) = (self.design.encode(low), self.design.encode(high));
+            let (a, b) = (
+                self.frame.design.encode(low),
+                self.frame.design.encode(high),
+            );
             let contrast: Vec<f64> = (0..a.len())
                 .map(|c| {
                     if (start..start + width).contains(&c) {

@@ -1,12 +1,15 @@
 //! Defects against the recipe: counts per panel with area as exposure.
 
-use std::collections::BTreeMap;
+use std::collections::BTreeSet;
+use std::sync::Arc;
+
+use rayon::prelude::*;
 
 use super::coding::Coding;
 use super::design::Recipe;
-use super::model::{Model, Observed};
-use super::result::{Factor, Risk, Risked};
-use super::setting::{Factors, level};
+use super::model::{Frame, Model, Observed};
+use super::result::{Alias, Factor, Risk, Risked};
+use super::setting::{Factors, Setting, level};
 use crate::records::Records;
 use crate::site::DefectClass;
 
@@ -18,127 +21,113 @@ const LEAST_PANELS: usize = 20;
 /// marks is one bad panel, not hundreds of observations.
 const CUT: (f64, f64) = (3.0, 5.0);
 
-/// A fitted risk with the model behind it.
-#[derive(Debug, Clone)]
-pub(super) struct Fitted {
-    pub(super) risk: Risk,
-    pub(super) model: Model,
-}
-
 /// What all machines show together.
 #[derive(Debug, Clone, Default)]
 pub(super) struct Risks {
-    pub(super) classes: Vec<Fitted>,
-    pub(super) kinds: Vec<Fitted>,
+    /// Of classes, then of kinds.
+    pub(super) risks: Vec<Risk>,
+    /// The models behind the classes.
+    pub(super) models: Vec<(DefectClass, Model)>,
+    /// What could not be told apart.
+    pub(super) aliases: Vec<Alias>,
 }
 
-/// Counts of the defects picked, on the inspected panels picked.
-fn observe(
-    records: &Records,
-    factors: &Factors,
-    panels: &[usize],
-    picked: impl Fn(usize) -> bool,
-) -> (Observed, usize) {
-    let mut counts = vec![0.0; records.panels.len()];
-    for defect in &records.defects {
-        if picked(defect.name) {
-            counts[defect.panel] += 1.0;
-        }
-    }
-    let mut hit: Vec<f64> = panels
-        .iter()
-        .map(|&p| counts[p])
-        .filter(|c| *c > 0.0)
-        .collect();
-    hit.sort_by(f64::total_cmp);
-    let most = hit
-        .get((hit.len() * 95 / 100).min(hit.len().saturating_sub(1)))
-        .map_or(f64::INFINITY, |q| (CUT.0 * q).max(CUT.1));
-    let capped = panels.iter().filter(|&&p| counts[p] > most).count();
-    let observed = Observed {
-        panels: panels.to_vec(),
-        settings: panels
-            .iter()
-            .map(|&p| factors.setting_per_area(&records.panels[p]))
-            .collect(),
-        response: panels.iter().map(|&p| counts[p].min(most)).collect(),
-        readings: Vec::new(),
-        offset: panels
-            .iter()
-            .map(|&p| records.panels[p].area_m2().ln())
-            .collect(),
-    };
-    (observed, capped)
-}
-
-/// Fits one risk; none where hits are too few or nothing varies.
-fn fit(
-    records: &Records,
-    factors: &Factors,
-    panels: &[usize],
-    of: Risked,
-    recipe: Recipe,
+/// What all risks are fitted to.
+struct Inspected<'a> {
+    records: &'a Records,
+    settings: &'a [Setting],
+    frame: Arc<Frame>,
+    /// ln area, m².
+    offset: Vec<f64>,
     confidence: f64,
-) -> Option<Fitted> {
-    let picked = |name: usize| match &of {
-        Risked::Class(class) => records.defect_names[name].class == Some(*class),
-        Risked::Defect(kind) => &records.defect_names[name].name == kind,
-    };
-    let (observed, capped) = observe(records, factors, panels, picked);
-    let panels_hit = observed.response.iter().filter(|c| **c > 0.0).count();
-    if panels_hit < LEAST_HIT || panels.len() < LEAST_PANELS {
-        return None;
+}
+
+impl Inspected<'_> {
+    /// Counts of the defects picked, and how many panels' counts were cut.
+    fn observe(&self, picked: impl Fn(usize) -> bool) -> (Observed<'_>, usize) {
+        let panels = &self.frame.panels;
+        let mut counts = vec![0.0; self.records.panels.len()];
+        for defect in &self.records.defects {
+            if picked(defect.name) {
+                counts[defect.panel] += 1.0;
+            }
+        }
+        let mut hit: Vec<f64> = panels
+            .iter()
+            .map(|&p| counts[p])
+            .filter(|c| *c > 0.0)
+            .collect();
+        hit.sort_by(f64::total_cmp);
+        let most = hit
+            .get((hit.len() * 95 / 100).min(hit.len().saturating_sub(1)))
+            .map_or(f64::INFINITY, |q| (CUT.0 * q).max(CUT.1));
+        let observed = Observed {
+            panels,
+            settings: self.settings,
+            response: panels.iter().map(|&p| counts[p].min(most)).collect(),
+            readings: Vec::new(),
+            offset: self.offset.clone(),
+        };
+        let cut = panels.iter().filter(|&&p| counts[p] > most).count();
+        (observed, cut)
     }
-    let model = Model::fit(records, factors, &observed, recipe, &[], confidence).ok()?;
-    let judge = model.inference();
-    let p_values: Vec<f64> = model
-        .recipe_columns()
-        .into_iter()
-        .filter_map(|(column, factor)| model.column(&judge, column, &factor).p_value)
-        .collect();
-    let smallest = p_values.iter().copied().fold(f64::INFINITY, f64::min);
-    let class = match &of {
-        Risked::Class(class) => Some(*class),
-        Risked::Defect(kind) => records
-            .defect_names
-            .iter()
-            .find(|n| &n.name == kind)
-            .and_then(|n| n.class),
-    };
-    let risk = Risk {
-        class,
-        panels: panels.len(),
-        panels_hit,
-        defects: records
-            .defects
-            .iter()
-            .filter(|d| picked(d.name) && records.panels[d.panel].inspected)
-            .count(),
-        terms: model.terms(&judge),
-        p_value: (!p_values.is_empty()).then(|| (smallest * p_values.len() as f64).min(1.0)),
-        dispersion: model.fit.scale,
-        extra: model.fit.mix,
-        separated: separated(&model, &observed),
-        capped_panels: capped,
-        of,
-    };
-    drop(judge);
-    Some(Fitted { risk, model })
+
+    /// Fits one risk; none where hits are too few or the fit does not settle.
+    fn fit(&self, of: Risked) -> Option<(Risk, Model)> {
+        let names = &self.records.defect_names;
+        let picked = |name: usize| match &of {
+            Risked::Class(class) => names[name].class == Some(*class),
+            Risked::Defect(kind) => &names[name].name == kind,
+        };
+        let (observed, capped) = self.observe(picked);
+        let panels_hit = observed.response.iter().filter(|c| **c > 0.0).count();
+        if panels_hit < LEAST_HIT {
+            return None;
+        }
+        let model = Model::fit(&self.frame, &observed, self.confidence).ok()?;
+        let judge = model.inference();
+        let p_values: Vec<f64> = model
+            .recipe_columns()
+            .into_iter()
+            .filter_map(|(column, factor)| model.column(&judge, column, &factor).p_value)
+            .collect();
+        let smallest = p_values.iter().copied().fold(f64::INFINITY, f64::min);
+        let class = match &of {
+            Risked::Class(class) => Some(*class),
+            Risked::Defect(kind) => names.iter().find(|n| &n.name == kind)?.class,
+        };
+        let panels = &self.records.panels;
+        let risk = Risk {
+            class,
+            panels: observed.panels.len(),
+            panels_hit,
+            defects: (self.records.defects.iter())
+                .filter(|d| picked(d.name) && panels[d.panel].inspected)
+                .count(),
+            terms: model.terms(&judge),
+            p_value: (!p_values.is_empty()).then(|| (smallest * p_values.len() as f64).min(1.0)),
+            dispersion: model.fit.scale,
+            extra: model.fit.mix,
+            separated: separated(&model, &observed),
+            capped_panels: capped,
+            of,
+        };
+        drop(judge);
+        Some((risk, model))
+    }
 }
 
 /// Levels at which no panel or every panel was hit.
-fn separated(model: &Model, observed: &Observed) -> Vec<(Factor, String)> {
+fn separated(model: &Model, observed: &Observed<'_>) -> Vec<(Factor, String)> {
     let mut found = Vec::new();
-    for block in &model.design.blocks {
+    for block in &model.frame.design.blocks {
         let Some(Coding::Levels { at, levels }) = block.coding() else {
             continue;
         };
         for name in levels {
             let rows = || {
-                model
-                    .used
-                    .iter()
-                    .filter(|&&i| level(&observed.settings[i][*at]) == Some(name))
+                let used = model.frame.used().iter();
+                used.filter(|&&i| level(&observed.setting(i)[*at]) == Some(name))
             };
             let hit = rows().filter(|&&i| observed.response[i] > 0.0).count();
             if hit == 0 || hit == rows().count() {
@@ -153,27 +142,54 @@ fn separated(model: &Model, observed: &Observed) -> Vec<(Factor, String)> {
 pub(super) fn fit_all(
     records: &Records,
     factors: &Factors,
+    settings: &[Setting],
     recipe: Recipe,
     confidence: f64,
 ) -> Risks {
-    let inspected: Vec<usize> = (0..records.panels.len())
+    let panels: Vec<usize> = (0..records.panels.len())
         .filter(|&p| records.panels[p].inspected)
         .collect();
-    let one = |panels: &[usize], of: Risked| fit(records, factors, panels, of, recipe, confidence);
-    let mut kinds_of_class: BTreeMap<DefectClass, usize> = BTreeMap::new();
-    for name in &records.defect_names {
-        if let Some(class) = name.class {
-            *kinds_of_class.entry(class).or_default() += 1;
-        }
+    let recipe = Recipe {
+        per_area: true,
+        ..recipe
+    };
+    if panels.len() < LEAST_PANELS {
+        return Risks::default();
     }
-    let classes = kinds_of_class
-        .keys()
-        .filter_map(|&class| one(&inspected, Risked::Class(class)))
+    let Ok(frame) = Frame::new(records, factors, &panels, settings, recipe) else {
+        return Risks::default();
+    };
+    let inspected = Inspected {
+        records,
+        settings,
+        offset: (panels.iter())
+            .map(|&p| records.panels[p].area_m2().ln())
+            .collect(),
+        frame: Arc::new(frame),
+        confidence,
+    };
+    let names = &records.defect_names;
+    let classes: BTreeSet<DefectClass> = names.iter().filter_map(|n| n.class).collect();
+    let kinds = names.iter().map(|n| Risked::Defect(n.name.clone()));
+    let all: Vec<Risked> = (classes.into_iter().map(Risked::Class))
+        .chain(kinds)
         .collect();
-    let kinds: Vec<Fitted> = records
-        .defect_names
-        .iter()
-        .filter_map(|n| one(&inspected, Risked::Defect(n.name.clone())))
+    let fitted: Vec<(Risk, Option<Model>)> = (all.into_par_iter())
+        .filter_map(|of| {
+            let (risk, model) = inspected.fit(of)?;
+            let keep = matches!(risk.of, Risked::Class(_));
+            Some((risk, keep.then_some(model)))
+        })
         .collect();
-    Risks { classes, kinds }
+    let mut found = Risks::default();
+    if !fitted.is_empty() {
+        found.aliases.clone_from(&inspected.frame.design.aliases);
+    }
+    for (risk, model) in fitted {
+        if let (Risked::Class(class), Some(model)) = (&risk.of, model) {
+            found.models.push((*class, model));
+        }
+        found.risks.push(risk);
+    }
+    found
 }

@@ -1,6 +1,6 @@
 //! One panel's setting of the recipe, and stretches of panels at one setting.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, HashSet};
 use std::sync::Arc;
 
 use super::inference::Shared;
@@ -62,13 +62,26 @@ impl Factors {
         self.list.iter().position(|f| f == factor)
     }
 
-    /// The same for a rate per area, which allows for the panel's size already.
-    pub(super) fn setting_per_area(&self, panel: &Panel) -> Setting {
-        let mut setting = self.setting(panel);
-        if let Some(size) = self.position(&Factor::Size) {
-            setting[size] = None;
-        }
-        setting
+    /// The settings of all panels, in their order; each name is kept once.
+    pub(super) fn settings(&self, records: &Records) -> Vec<Setting> {
+        let mut names: HashSet<Arc<str>> = HashSet::new();
+        let mut kept = |value: &mut Option<Value>| {
+            let Some(Value::Level(name)) = value else {
+                return;
+            };
+            match names.get(&**name) {
+                Some(known) => *name = known.clone(),
+                None => _ = names.insert(name.clone()),
+            }
+        };
+        let panels = records.panels.iter();
+        panels
+            .map(|panel| {
+                let mut setting = self.setting(panel);
+                setting.iter_mut().for_each(&mut kept);
+                setting
+            })
+            .collect()
     }
 
     /// The panel's setting.

@@ -40,11 +40,11 @@ pub(super) struct Spread {
 /// groups, with one degree of freedom less than groups, and the panels' own.
 pub(super) fn over_panels(model: &Model) -> (f64, (f64, f64)) {
     let fit = &model.fit;
-    let rows = model.used.len() as f64;
+    let rows = model.frame.used().len() as f64;
     let mut own = (1.0 - fit.mix).max(0.0);
     let mut terms = Vec::new();
-    for (unit, ratio) in model.shared.iter().zip(&fit.ratios) {
-        let groups = model.groupings.iter().find(|g| g.unit == *unit);
+    for (shared, ratio) in model.frame.shared.iter().zip(&fit.ratios) {
+        let groups = model.frame.groupings.iter().find(|g| g.unit == shared.unit);
         let count = groups.map_or(2.0, |g| g.groups.count as f64);
         let size = rows / count;
         terms.push(MeanSquare {

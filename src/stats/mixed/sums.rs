@@ -104,7 +104,8 @@ impl<'a> Sums<'a> {
         let first = largest(groupings);
         let (starts, q) = starts(groupings, first);
         let groups = first.map_or(0, |k| groupings[k].count);
-        let mut cross = Mat::zeros(p + 1, p + 1);
+        let width = p + 1;
+        let mut cross = vec![0.0; width * width];
         let mut first_weight = vec![0.0; groups];
         let mut first_sum = vec![0.0; groups * (p + 1)];
         let mut meets = vec![Vec::new(); groups];
@@ -118,9 +119,10 @@ impl<'a> Sums<'a> {
             row[p] = z[i];
             let w = 1.0 / v[i];
             log_v += v[i].ln();
-            for a in 0..=p {
-                for b in 0..=a {
-                    cross[(a, b)] += w * row[a] * row[b];
+            for (a, sums) in cross.chunks_exact_mut(width).enumerate() {
+                let left = w * row[a];
+                for (sum, right) in sums.iter_mut().zip(&row[..=a]) {
+                    *sum += left * right;
                 }
             }
             places.clear();
@@ -157,7 +159,7 @@ impl<'a> Sums<'a> {
             groupings,
             first,
             starts,
-            cross,
+            cross: Mat::from_fn(width, width, |a, b| cross[a * width + b]),
             log_v,
             first_weight,
             first_sum,
