@@ -152,10 +152,7 @@ impl Comb {
             if pairs.is_empty() {
                 continue;
             }
-            let own: Vec<[f64; 3]> = frequencies
-                .iter()
-                .map(|&f| cosines(&pairs, f, self.length))
-                .collect();
+            let own = all_cosines(&pairs, frequencies, self.length);
             let powers: Vec<f64> = own.iter().map(|s| s[0] * s[0]).collect();
             // a panel's sum is like a normal variable over the frequencies; its
             // median square is not moved by bars and their overtones
@@ -221,9 +218,9 @@ impl Comb {
             .map(|block| {
                 let mut sums = vec![0.0; frequencies.len()];
                 for panel in block {
-                    let pairs = panel.pairs();
-                    for (sum, &f) in sums.iter_mut().zip(frequencies) {
-                        *sum += cosines(&pairs, f, self.length)[0];
+                    let own = all_cosines(&panel.pairs(), frequencies, self.length);
+                    for (sum, own) in sums.iter_mut().zip(own) {
+                        *sum += own[0];
                     }
                 }
                 sums
@@ -250,23 +247,49 @@ impl BarPanel {
 }
 
 /// Σ weight · cos(2π · frequency · distance) over the whole cells of a pitch, and
-/// over its first and its second cell.
-fn cosines(pairs: &[(f64, f64)], frequency: f64, length: f64) -> [f64; 3] {
-    let cells = (length * frequency - 0.5).floor();
-    let mut sums = [0.0; 3];
+/// over its first and its second cell, at every frequency.
+///
+/// Where frequencies follow each other in even steps the angle is turned by a
+/// step's, not worked out anew.
+fn all_cosines(pairs: &[(f64, f64)], frequencies: &[f64], length: f64) -> Vec<[f64; 3]> {
+    let step = frequencies.windows(2).next().map_or(0.0, |f| f[1] - f[0]);
+    let follows = |k: usize| {
+        k % ANEW != 0 && (frequencies[k] - frequencies[k - 1] - step).abs() < 1e-9 * step
+    };
+    let follows: Vec<bool> = (0..frequencies.len()).map(follows).collect();
+    let cells = |f: &f64| (length * f - 0.5).floor();
+    let cells: Vec<f64> = frequencies.iter().map(cells).collect();
+    let mut all = vec![[0.0; 3]; frequencies.len()];
     for &(distance, weight) in pairs {
-        let cell = (distance * frequency).round();
-        if cell < 1.0 || cell > cells {
-            continue;
-        }
-        let value = weight * (TAU * frequency * distance).cos();
-        sums[0] += value;
-        if cell < 3.0 {
-            sums[cell as usize] += value;
+        let angle = |frequency: f64| (TAU * frequency * distance).sin_cos();
+        let (step_sin, step_cos) = angle(step);
+        let (mut sin, mut cos) = (0.0, 1.0);
+        for (k, sums) in all.iter_mut().enumerate() {
+            (sin, cos) = if follows[k] {
+                (
+                    sin * step_cos + cos * step_sin,
+                    cos * step_cos - sin * step_sin,
+                )
+            } else {
+                angle(frequencies[k])
+            };
+            // the nearest whole number of a positive one
+            let cell = (distance * frequencies[k] + 0.5) as u32;
+            if cell < 1 || f64::from(cell) > cells[k] {
+                continue;
+            }
+            let value = weight * cos;
+            sums[0] += value;
+            if cell < 3 {
+                sums[cell as usize] += value;
+            }
         }
     }
-    sums
+    all
 }
+
+/// Steps after which the angle is worked out anew, so that rounding stays small.
+const ANEW: usize = 64;
 
 /// The quantile of some values, the nearest below.
 fn quantile(values: &[f64], share: f64) -> f64 {
@@ -298,11 +321,29 @@ mod tests {
         assert_eq!(pairs.len(), 1);
         assert_relative_eq!(pairs[0].0, 40.2, max_relative = 1e-12);
         assert_relative_eq!(pairs[0].1, weight, max_relative = 1e-10);
-        let sum = |pitch: f64| cosines(&pairs, 1.0 / pitch, 100.0);
+        let sum = |pitch: f64| all_cosines(&pairs, &[1.0 / pitch], 100.0)[0];
         assert_relative_eq!(sum(40.2)[0], weight, max_relative = 1e-10);
         assert_relative_eq!(sum(40.2)[1], weight, max_relative = 1e-10);
         assert_relative_eq!(sum(16.08)[0], -weight, max_relative = 1e-10);
         assert_eq!(sum(80.4), [0.0; 3]);
+    }
+
+    #[test]
+    fn angles_that_are_turned_are_those_worked_out() {
+        let pairs: Vec<(f64, f64)> = (1..40).map(|k| (17.3 * f64::from(k), 0.1)).collect();
+        let even: Vec<f64> = (8..225).map(|k| f64::from(k) / 1_800.0).collect();
+        let with_a_gap = [&even[..70], &even[73..]].concat();
+        for frequencies in [&even, &with_a_gap] {
+            for (turned, f) in all_cosines(&pairs, frequencies, 900.0)
+                .iter()
+                .zip(frequencies)
+            {
+                let alone = all_cosines(&pairs, &[*f], 900.0)[0];
+                for (a, b) in turned.iter().zip(alone) {
+                    assert!((a - b).abs() < 1e-12, "{a} {b} at {f}");
+                }
+            }
+        }
     }
 
     #[test]
@@ -319,7 +360,7 @@ mod tests {
         let pairs: Vec<(f64, f64)> = (0..20_000)
             .map(|k| (f64::from(k) * 0.005, 1.0 - f64::from(k) / 20_000.0))
             .collect();
-        let sum = cosines(&pairs, 0.05, 100.0)[0];
+        let sum = all_cosines(&pairs, &[0.05], 100.0)[0][0];
         assert!(sum.abs() < 2.0, "{sum}");
     }
 

@@ -16,6 +16,7 @@ use crate::causes::scan::field::weighted::Crowding;
 use crate::causes::scan::lines::background::{BandScratch, Bands};
 use crate::causes::scan::lines::beside::{beside, beside_at_least};
 use crate::causes::scan::lines::pooled::Pooled;
+use crate::causes::scan::spots::screen::piece;
 use crate::causes::scan::tail::{chance_of_hits, stands_out, tail_of_hits};
 
 /// The axes along which lines are looked for.
@@ -105,7 +106,7 @@ fn looks<'a>(
 ) -> impl ParallelIterator<Item = Candidate> {
     nodes
         .par_iter()
-        .with_min_len(32)
+        .with_min_len(piece(nodes.len()))
         .map_init(
             || BandScratch::new(bands.field),
             move |scratch, &node| at_node(bands, node, level, scratch),

@@ -5,6 +5,7 @@ use rayon::prelude::*;
 use super::discs::{DiscScratch, Discs};
 use super::look::Look;
 use super::outlook::Outlook;
+use super::screen::piece;
 use crate::causes::scan::candidate::{Candidate, Centre};
 use crate::causes::scan::field::marks::Field;
 use crate::causes::scan::field::point_index::within;
@@ -38,11 +39,11 @@ fn looks<'a>(
 ) -> impl ParallelIterator<Item = Candidate> {
     centres
         .par_iter()
-        .with_min_len(32)
+        .with_min_len(piece(centres.len()))
         .map_init(
             move || (Look::new(discs, outlook), Visited::new(discs.field)),
             move |(look, visited), &point| {
-                let others = visited.panels_within(discs, point);
+                let others = visited.panels_within(discs.field, point);
                 let own = discs.field.points[point];
                 look.at(own.at, Some(own.panel));
                 let tails = others.into_iter().enumerate();
@@ -67,7 +68,7 @@ pub(crate) fn exact_tail(discs: &Discs, point: usize, radius: usize) -> f64 {
     let field = discs.field;
     let own = &field.points[point];
     let mut scratch = DiscScratch::new(field);
-    let others = Visited::new(field).panels_within(discs, point)[radius];
+    let others = Visited::new(field).panels_within(field, point)[radius];
     discs.move_to(own.at, &mut scratch);
     discs.chances(own.at, radius, Some(own.panel), &mut scratch);
     chance_of_hits(&scratch.chances, others)
@@ -75,7 +76,7 @@ pub(crate) fn exact_tail(discs: &Discs, point: usize, radius: usize) -> f64 {
 
 /// Counts distinct panels around a centre.
 #[derive(Debug)]
-struct Visited {
+pub(super) struct Visited {
     /// Per panel: number of the visit that saw it last, and the smallest
     /// radius index in which it has a mark.
     seen: Vec<(usize, usize)>,
@@ -84,7 +85,7 @@ struct Visited {
 }
 
 impl Visited {
-    fn new(field: &Field) -> Self {
+    pub(super) fn new(field: &Field) -> Self {
         Self {
             seen: vec![(0, 0); field.panels()],
             visit: 0,
@@ -93,10 +94,9 @@ impl Visited {
     }
 
     /// Panels other than the point's own with a mark in each of the discs.
-    fn panels_within(&mut self, discs: &Discs, point: usize) -> [usize; RADII_MM.len()] {
-        let field = discs.field;
+    pub(super) fn panels_within(&mut self, field: &Field, point: usize) -> [usize; RADII_MM.len()] {
         let own = &field.points[point];
-        let radii: [f64; RADII_MM.len()] = std::array::from_fn(|i| discs.backgrounds[i].size);
+        let radii = RADII_MM.map(|radius| radius * field.unit);
         let largest = radii.iter().copied().fold(0.0, f64::max);
         self.visit += 1;
         self.touched.clear();

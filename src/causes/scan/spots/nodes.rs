@@ -11,6 +11,7 @@ use rayon::prelude::*;
 use super::discs::{DiscScratch, Discs};
 use super::look::{Look, PANELS_NEEDED};
 use super::outlook::Outlook;
+use super::screen::piece;
 use crate::causes::scan::candidate::{Candidate, Centre};
 use crate::causes::scan::field::marks::Field;
 use crate::causes::scan::field::weighted::Crowding;
@@ -180,7 +181,7 @@ fn looks<'a>(
 ) -> impl ParallelIterator<Item = Candidate> {
     nodes
         .par_iter()
-        .with_min_len(32)
+        .with_min_len(piece(nodes.len()))
         .map_init(
             move || Look::new(discs, outlook),
             move |look, &node| {

@@ -6,11 +6,12 @@
 
 use std::collections::BTreeMap;
 
-use super::at_marks::RADII_MM;
+use rayon::prelude::*;
+
+use super::at_marks::{RADII_MM, Visited};
 use super::background::WINDOW_MM;
 use super::summed::Summed;
 use crate::causes::scan::field::marks::Field;
-use crate::causes::scan::field::point_index::within;
 use crate::causes::scan::tail::poisson_tail;
 use crate::records::{Point, Rect};
 
@@ -66,29 +67,29 @@ pub(crate) fn worth_testing(field: &Field, centres: &[usize]) -> Vec<usize> {
     let Some(grid) = CountGrid::new(field) else {
         return centres.to_vec();
     };
-    let mut seen = vec![0_usize; field.panels()];
-    let mut passes = |visit: usize, i: usize| {
-        let centre = field.points[i].at;
-        RADII_MM.iter().enumerate().any(|(round, radius)| {
-            let radius = radius * field.unit;
-            let stamp = visit * RADII_MM.len() + round + 1;
-            let mut panels = 0;
-            for (entry, square) in field.index.in_disc(centre, radius) {
-                if square <= within(radius) && seen[entry.panel] != stamp {
-                    seen[entry.panel] = stamp;
-                    panels += 1;
-                }
-            }
-            let area = std::f64::consts::PI * radius * radius;
-            let even = area * grid.density(centre, field.unit);
-            panels > 1 && poisson_tail(even, panels - 1) <= WORTH
+    let passes = |visited: &mut Visited, i: usize| {
+        let others = visited.panels_within(field, i);
+        let density = grid.density(field.points[i].at, field.unit);
+        others.into_iter().zip(RADII_MM).any(|(others, radius)| {
+            let area = std::f64::consts::PI * (radius * field.unit).powi(2);
+            others > 0 && poisson_tail(area * density, others) <= WORTH
         })
     };
-    let kept = centres
-        .iter()
-        .enumerate()
-        .filter(|(visit, i)| passes(*visit, **i));
-    kept.map(|(_, &i)| i).collect()
+    centres
+        .par_iter()
+        .with_min_len(piece(centres.len()))
+        .map_init(
+            || Visited::new(field),
+            |visited, &i| passes(visited, i).then_some(i),
+        )
+        .flatten_iter()
+        .collect()
+}
+
+/// How many of so many centres one after the other share what a thread needs to
+/// look at them: it has room for every panel.
+pub(in crate::causes::scan) fn piece(centres: usize) -> usize {
+    (centres / 128).max(32)
 }
 
 fn first_of_each(points: &[usize], key: impl Fn(usize) -> (i64, i64)) -> Vec<usize> {
