@@ -40,7 +40,7 @@ pub(super) fn assemble(sorted: Sorted, rules: &Rules<'_>, now: Option<Timestamp>
             notes.add(note.clone(), *times, &file.path);
         }
     }
-    let joined = join(&files, Facts::COLUMNS.len() + site.factors.len());
+    let mut joined = join(&mut files, Facts::COLUMNS.len() + site.factors.len());
     let mut people = inspections(&files, &joined, &mut rejects, &mut warnings);
 
     let mut texts = Texts::default();
@@ -54,7 +54,8 @@ pub(super) fn assemble(sorted: Sorted, rules: &Rules<'_>, now: Option<Timestamp>
             continue;
         }
         let facts = FactsOf {
-            facts: &joined.facts[index],
+            joined: &joined,
+            panel: index,
         };
         let Some((length_mm, width_mm)) = facts
             .number(Column::LengthMm)
@@ -75,6 +76,7 @@ pub(super) fn assemble(sorted: Sorted, rules: &Rules<'_>, now: Option<Timestamp>
         }
         panels.push((index, panel));
     }
+    joined.forget_facts();
     reject_sizeless(&files, &joined, &sizeless, &mut rejects);
     reject_with_panel(&files, &joined, &mut rejects);
     panels.sort_by(|(_, a), (_, b)| {
@@ -328,13 +330,14 @@ fn columns_used(files: &[FileRows], site: &Site) -> Vec<ColumnUse> {
 
 /// The facts of one panel by column.
 struct FactsOf<'a> {
-    facts: &'a [Option<Fact>],
+    joined: &'a Joined,
+    panel: usize,
 }
 
 impl FactsOf<'_> {
     fn get(&self, column: Column) -> Option<&Fact> {
         let at = Facts::COLUMNS.iter().position(|c| *c == column)?;
-        self.facts.get(at)?.as_ref()
+        self.joined.fact(self.panel, at)
     }
 
     fn number(&self, column: Column) -> Option<f64> {
@@ -405,12 +408,16 @@ fn panel(id: &Arc<str>, facts: &FactsOf<'_>, site: &Site, texts: &mut Texts) -> 
         planned: planned(facts),
         ..Panel::default()
     };
-    panel.factors = facts.facts[Facts::COLUMNS.len()..]
-        .iter()
-        .map(|fact| match fact {
-            Some(Fact::Number(value)) => Some(FactorValue::Number(*value)),
-            Some(Fact::Text(text)) => Some(FactorValue::Text(texts.share(text))),
-            _ => None,
+    panel.factors = (0..site.factors.len())
+        .map(|factor| {
+            match facts
+                .joined
+                .fact(facts.panel, Facts::COLUMNS.len() + factor)
+            {
+                Some(Fact::Number(value)) => Some(FactorValue::Number(*value)),
+                Some(Fact::Text(text)) => Some(FactorValue::Text(texts.share(text))),
+                _ => None,
+            }
         })
         .collect();
     panel

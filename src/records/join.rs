@@ -1,10 +1,10 @@
 //! Joining what the files say about a panel: the facts by panel, and where
 //! they disagree.
 
-use std::collections::{BTreeMap, HashMap};
+use std::collections::{BTreeMap, BTreeSet, HashMap};
 use std::sync::Arc;
 
-use super::parts::{Fact, FactAt, FileRows};
+use super::parts::{Cells, Fact, FactAt, FileRows};
 
 /// A fact on which the rows disagree.
 #[derive(Debug, Clone, PartialEq)]
@@ -22,17 +22,18 @@ pub(super) struct Dispute {
 pub(super) struct Joined {
     /// Ids, in the order met.
     pub ids: Vec<Arc<str>>,
-    /// For every panel and fact, what was said, where anything was.
-    pub facts: Vec<Vec<Option<Fact>>>,
+    /// For every panel, what was said of the facts that any file holds.
+    facts: Cells<Fact>,
+    /// Where each fact stands there.
+    slots: Vec<Option<usize>>,
     /// By panel, ordered by fact.
     pub disputes: BTreeMap<usize, Vec<Dispute>>,
     /// For every file, the panel of each of its `FileRows::panels`.
     pub panel_of: Vec<Vec<usize>>,
     /// Where a run sheet says otherwise than the other files.
     pub departures: Vec<Change>,
-    /// By panel and fact, whether a file that is no run sheet says it; empty where
-    /// there is no run sheet.
-    done: Vec<Vec<bool>>,
+    /// What files say that are no run sheets; empty where there is no run sheet.
+    done: Option<Cells<Fact>>,
 }
 
 /// A fact of a panel that was planned otherwise.
@@ -52,15 +53,25 @@ pub(super) struct Change {
 /// agree, as numbers do that differ by the rounding of a conversion, the least
 /// is kept, so that the order of files does not matter. What a run sheet says
 /// holds where no other file speaks.
-pub(super) fn join(files: &[FileRows], facts: usize) -> Joined {
-    let mut joined = Joined::default();
+pub(super) fn join(files: &mut [FileRows], facts: usize) -> Joined {
+    let mut joined = Joined {
+        slots: vec![None; facts],
+        ..Joined::default()
+    };
+    let held: BTreeSet<usize> = (files.iter())
+        .flat_map(|file| file.facts.iter().map(|(fact, _)| *fact))
+        .collect();
+    joined.facts = Cells::of_width(held.len());
+    for (slot, fact) in held.into_iter().enumerate() {
+        joined.slots[fact] = Some(slot);
+    }
     let mut index: HashMap<Arc<str>, usize> = HashMap::new();
-    for file in files {
+    for file in files.iter() {
         let mut of = Vec::with_capacity(file.panels.len());
         for part in &file.panels {
             let panel = *index.entry(part.id.clone()).or_insert_with(|| {
                 joined.ids.push(part.id.clone());
-                joined.facts.push(vec![None; facts]);
+                joined.facts.push();
                 joined.ids.len() - 1
             });
             of.push(panel);
@@ -73,9 +84,7 @@ pub(super) fn join(files: &[FileRows], facts: usize) -> Joined {
         joined.add(file, at, &mut greatest);
     }
     if files.iter().any(|file| file.is_sheet) {
-        joined.done = (joined.facts.iter())
-            .map(|facts| facts.iter().map(Option::is_some).collect())
-            .collect();
+        joined.done = Some(joined.facts.clone());
     }
     for (at, file) in files.iter().enumerate().filter(|(_, f)| f.is_sheet) {
         joined.add(file, at, &mut greatest);
@@ -83,9 +92,7 @@ pub(super) fn join(files: &[FileRows], facts: usize) -> Joined {
     let mut at_odds: Vec<usize> = greatest
         .into_iter()
         .filter(|((panel, fact), most)| {
-            joined.facts[*panel][*fact]
-                .as_ref()
-                .is_some_and(|least| !least.agrees(most))
+            (joined.fact(*panel, *fact)).is_some_and(|least| !least.agrees(most))
         })
         .map(|((panel, _), _)| panel)
         .collect();
@@ -94,20 +101,36 @@ pub(super) fn join(files: &[FileRows], facts: usize) -> Joined {
         joined.disputes.entry(panel).or_default();
     }
     joined.find_places(files, facts);
+    for file in files {
+        file.said = Cells::default();
+    }
     joined
 }
 
 impl Joined {
+    /// What was said, before [`Self::forget_facts`].
+    pub(super) fn fact(&self, panel: usize, fact: usize) -> Option<&Fact> {
+        self.facts.row(panel)[self.slots[fact]?].as_ref()
+    }
+
+    /// Gives back the room that the facts take.
+    pub(super) fn forget_facts(&mut self) {
+        self.facts = Cells::default();
+        self.done = None;
+    }
+
     /// Takes in what one file says.
     fn add(&mut self, file: &FileRows, at: usize, greatest: &mut HashMap<(usize, usize), Fact>) {
-        for (part, panel) in file.panels.iter().zip(&self.panel_of[at]) {
-            let panel = *panel;
-            for ((fact, _), at) in file.facts.iter().zip(&part.facts) {
+        for (part, &panel) in self.panel_of[at].iter().enumerate() {
+            for ((fact, _), at) in file.facts.iter().zip(file.said.row(part)) {
                 let Some(FactAt { fact: value, .. }) = at else {
                     continue;
                 };
-                let planned_only = self.is_done(panel, *fact);
-                let least = &mut self.facts[panel][*fact];
+                let Some(slot) = self.slots[*fact] else {
+                    continue;
+                };
+                let planned_only = is_done(self.done.as_ref(), panel, slot);
+                let least = &mut self.facts.row_mut(panel)[slot];
                 match least {
                     None => *least = Some(value.clone()),
                     Some(known) if order(value, known).is_eq() => {}
@@ -137,11 +160,6 @@ impl Joined {
         }
     }
 
-    /// Whether a file that is no run sheet says it.
-    fn is_done(&self, panel: usize, fact: usize) -> bool {
-        self.done.get(panel).is_some_and(|facts| facts[fact])
-    }
-
     /// Names the two places of every dispute: one pass over the files.
     fn find_places(&mut self, files: &[FileRows], facts: usize) {
         for (file, rows) in files.iter().enumerate() {
@@ -164,15 +182,16 @@ impl Joined {
         let mut first: HashMap<(usize, usize), (usize, FactAt)> = HashMap::new();
         let done = &self.done;
         for (file, rows) in files.iter().enumerate() {
-            for (part, panel) in rows.panels.iter().zip(&self.panel_of[file]) {
+            for (part, panel) in self.panel_of[file].iter().enumerate() {
                 let Some(disputes) = self.disputes.get_mut(panel) else {
                     continue;
                 };
                 for (own, (fact, _)) in rows.facts.iter().enumerate() {
-                    let Some(Some(at)) = part.facts.get(own) else {
+                    let (Some(at), Some(slot)) = (&rows.said.row(part)[own], self.slots[*fact])
+                    else {
                         continue;
                     };
-                    if rows.is_sheet && done.get(*panel).is_some_and(|facts| facts[*fact]) {
+                    if rows.is_sheet && is_done(done.as_ref(), *panel, slot) {
                         continue;
                     }
                     match first.get(&(*panel, *fact)) {
@@ -199,6 +218,11 @@ impl Joined {
             disputes.retain(|d| d.fact < facts);
         }
     }
+}
+
+/// Whether a file that is no run sheet says it.
+fn is_done(done: Option<&Cells<Fact>>, panel: usize, slot: usize) -> bool {
+    done.is_some_and(|done| done.row(panel)[slot].is_some())
 }
 
 /// Texts by their letters, times by instant, then clock.

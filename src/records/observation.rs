@@ -9,8 +9,9 @@ use std::num::NonZeroU32;
 pub(super) struct Observations(Vec<Vec<Observation>>);
 
 impl Observations {
-    /// Observations in a block.
-    const BLOCK: usize = 8192;
+    /// Observations in a block: so many that a full one is memory of its own, which
+    /// goes back to the system at once.
+    const BLOCK: usize = 1 << 19;
 
     /// Adds one at the end.
     pub(super) fn push(&mut self, seen: Observation) {

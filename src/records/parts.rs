@@ -94,12 +94,50 @@ pub struct PlannedRun {
     pub run: u32,
 }
 
-/// What one file says about one panel.
+/// Rows of as many cells each in one piece of memory, which a large file gives
+/// back as a whole.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Cells<T> {
+    width: usize,
+    cells: Vec<Option<T>>,
+}
+
+impl<T> Default for Cells<T> {
+    fn default() -> Self {
+        Self::of_width(0)
+    }
+}
+
+impl<T> Cells<T> {
+    /// No rows yet.
+    pub(super) fn of_width(width: usize) -> Self {
+        Self {
+            width,
+            cells: Vec::new(),
+        }
+    }
+
+    /// Adds a row of empty cells.
+    pub(super) fn push(&mut self) {
+        self.cells
+            .extend(std::iter::repeat_with(|| None).take(self.width));
+    }
+
+    /// A row's cells.
+    pub(super) fn row(&self, at: usize) -> &[Option<T>] {
+        &self.cells[at * self.width..(at + 1) * self.width]
+    }
+
+    /// The same, to write to.
+    pub(super) fn row_mut(&mut self, at: usize) -> &mut [Option<T>] {
+        &mut self.cells[at * self.width..(at + 1) * self.width]
+    }
+}
+
+/// What one file says about one panel; for its facts see `FileRows::said`.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct PanelPart {
     pub id: Arc<str>,
-    /// By the file's own facts, see `FileRows::facts`.
-    pub facts: Vec<Option<FactAt>>,
     pub contradictions: Vec<Contradiction>,
     pub inspections: Vec<InspectionPart>,
 }
@@ -112,6 +150,8 @@ pub(super) struct FileRows {
     /// Which facts the file holds, by their place in `Facts`, and the header
     /// of each.
     pub facts: Vec<(usize, String)>,
+    /// Of every panel what was said, by these.
+    pub said: Cells<FactAt>,
     /// Panel (index into `panels`) and line of every row kept.
     pub rows: Vec<(u32, u32)>,
     pub observations: Observations,

@@ -16,7 +16,7 @@ use super::notes::Note;
 use super::number::Style;
 use super::observation::{Observation, Seen};
 use super::parts::{
-    Contradiction, Fact, FactAt, Facts, FileRows, InspectionPart, PanelPart, PlannedRun,
+    Cells, Contradiction, Fact, FactAt, Facts, FileRows, InspectionPart, PanelPart, PlannedRun,
 };
 use super::{About, Column, Lay, Lost, Moment, Quantity, Reject};
 use crate::site::{KeyPart, Site, bare_word, says_none, spelling_key};
@@ -194,6 +194,7 @@ impl<'a> RowReader<'a> {
             out.columns
                 .push((cell.slot, cell.header.clone(), cell.conversion));
         }
+        out.said = Cells::of_width(out.facts.len());
         Self {
             by_inspector: !rules.site.frames.inspectors.is_empty(),
             rules,
@@ -573,9 +574,10 @@ impl<'a> RowReader<'a> {
             *self.out.notes.entry(note).or_default() += 1;
         }
         let part = &mut self.out.panels[panel as usize];
+        let said = self.out.said.row_mut(panel as usize);
         for (index, fact) in row.facts {
-            match &part.facts[index] {
-                None => part.facts[index] = Some(FactAt { fact, line }),
+            match &mut said[index] {
+                none @ None => *none = Some(FactAt { fact, line }),
                 Some(first) if first.fact.agrees(&fact) => {}
                 Some(first) => {
                     let global = self.out.facts[index].0;
@@ -663,10 +665,10 @@ impl<'a> RowReader<'a> {
                 let id: Arc<str> = Arc::from(id);
                 self.out.panels.push(PanelPart {
                     id: id.clone(),
-                    facts: vec![None; self.out.facts.len()],
                     contradictions: Vec::new(),
                     inspections: Vec::new(),
                 });
+                self.out.said.push();
                 self.ids.insert(id, panel);
                 panel
             }

@@ -128,7 +128,7 @@ pub(in crate::records) fn join_spellings(files: &mut [FileRows]) -> Option<Warni
     let sizes = [Column::LengthMm, Column::WidthMm].map(|c| Facts::index(Slot::Column(c)));
     let has = |file: &FileRows, at: usize, size: Option<usize>| {
         let own = file.facts.iter().position(|(fact, _)| Some(*fact) == size);
-        own.is_some_and(|own| file.panels[at].facts[own].is_some())
+        own.is_some_and(|own| file.said.row(at)[own].is_some())
     };
     let mut sized: BTreeMap<Arc<str>, [bool; 2]> = BTreeMap::new();
     for file in files.iter() {

@@ -78,18 +78,19 @@ pub(crate) fn exact_tail(discs: &Discs, point: usize, radius: usize) -> f64 {
 #[derive(Debug)]
 pub(super) struct Visited {
     /// Per panel: number of the visit that saw it last, and the smallest
-    /// radius index in which it has a mark.
-    seen: Vec<(usize, usize)>,
-    visit: usize,
-    touched: Vec<usize>,
+    /// radius index in which it has a mark, in one small number.
+    seen: Vec<u32>,
+    visit: u32,
 }
+
+/// Numbers that a visit takes up: the radii's indices, and none.
+const OF_A_VISIT: u32 = RADII_MM.len() as u32 + 1;
 
 impl Visited {
     pub(super) fn new(field: &Field) -> Self {
         Self {
-            seen: vec![(0, 0); field.panels()],
+            seen: vec![0; field.panels()],
             visit: 0,
-            touched: Vec::new(),
         }
     }
 
@@ -97,31 +98,34 @@ impl Visited {
     pub(super) fn panels_within(&mut self, field: &Field, point: usize) -> [usize; RADII_MM.len()] {
         let own = &field.points[point];
         let radii = RADII_MM.map(|radius| radius * field.unit);
+        let limits = radii.map(within);
         let largest = radii.iter().copied().fold(0.0, f64::max);
-        self.visit += 1;
-        self.touched.clear();
+        self.visit += OF_A_VISIT;
+        if self.visit > u32::MAX - OF_A_VISIT {
+            self.seen.fill(0);
+            self.visit = OF_A_VISIT;
+        }
+        // by the smallest disc that a panel has a mark in
+        let mut counts = [0; RADII_MM.len() + 1];
         for (entry, square) in field.index.in_disc(own.at, largest) {
             if entry.panel == own.panel {
                 continue;
             }
-            let smallest = radii
-                .iter()
-                .position(|&r| square <= within(r))
-                .unwrap_or(radii.len());
-            let seen = &mut self.seen[entry.panel];
-            if seen.0 != self.visit {
-                *seen = (self.visit, smallest);
-                self.touched.push(entry.panel);
-            } else {
-                seen.1 = seen.1.min(smallest);
+            let smallest = limits.iter().filter(|limit| square > **limit).count();
+            let known = self.seen[entry.panel].checked_sub(self.visit);
+            if known.is_some_and(|known| known as usize <= smallest) {
+                continue;
             }
-        }
-        let mut counts = [0; RADII_MM.len()];
-        for &panel in &self.touched {
-            for count in counts.iter_mut().skip(self.seen[panel].1) {
-                *count += 1;
+            if let Some(known) = known {
+                counts[known as usize] -= 1;
             }
+            counts[smallest] += 1;
+            self.seen[entry.panel] = self.visit + smallest as u32;
         }
-        counts
+        let mut so_far = 0;
+        std::array::from_fn(|radius| {
+            so_far += counts[radius];
+            so_far
+        })
     }
 }

@@ -16,13 +16,16 @@ const LEFT_OUT_STEPS: i32 = 4;
 /// Points of that lattice that lie in its disc.
 const LEFT_OUT_POINTS: f64 = 49.0;
 
+/// Stands for the cell of a point that lies in none.
+const NO_CELL: u16 = u16::MAX;
+
 /// The field with its background for discs of several radii.
 #[derive(Debug, Clone)]
 pub(crate) struct Discs<'a> {
     pub(crate) field: &'a Field,
     areas: Areas,
-    /// Cell of each of the field's points.
-    cells: Vec<Option<usize>>,
+    /// Cell of each of the field's points, [`NO_CELL`] where it lies in none.
+    cells: Vec<u16>,
     pub(crate) backgrounds: Vec<Weighted>,
 }
 
@@ -32,7 +35,8 @@ pub(crate) struct DiscScratch {
     local: LocalBackground,
     /// Points of the window and their panels.
     window: Vec<(usize, usize)>,
-    left_out: Vec<usize>,
+    /// Cells and points.
+    left_out: Vec<(u16, u32)>,
     kind_windows: Vec<Option<Option<KindWindow>>>,
     chance_per_mass: Vec<f64>,
     kind_mass: Vec<f64>,
@@ -94,11 +98,11 @@ impl<'a> Discs<'a> {
             .map(|&radius| Weighted::new(field, SeenBy::Discs, areas.total, radius, crowding));
         let cells = field.points.iter().map(|point| {
             let (row, column) = SeenBy::Discs.cell(field, point)?;
-            Some(row * BINS + column)
+            u16::try_from(row * BINS + column).ok()
         });
         Self {
             field,
-            cells: cells.collect(),
+            cells: cells.map(|cell| cell.unwrap_or(NO_CELL)).collect(),
             backgrounds: backgrounds.collect(),
             areas,
         }
@@ -143,7 +147,8 @@ impl<'a> Discs<'a> {
         let reach = LEFT_OUT_MM * field.unit;
         scratch.left_out.clear();
         let near_by = field.index.in_disc(centre, reach);
-        scratch.left_out.extend(near_by.map(|(entry, _)| entry.id));
+        let with_cells = near_by.map(|(entry, _)| (self.cells[entry.id], entry.id as u32));
+        (scratch.left_out).extend(with_cells.filter(|(cell, _)| *cell != NO_CELL));
         scratch.kind_windows.fill(None);
         let step = reach / f64::from(LEFT_OUT_STEPS);
         let share = std::f64::consts::PI * reach * reach / LEFT_OUT_POINTS;
@@ -179,10 +184,9 @@ impl<'a> Discs<'a> {
     /// Turns to one of the radii, after [`Self::leave_out`].
     pub(crate) fn turn_to(&self, radius: usize, scratch: &mut DiscScratch) {
         let background = &self.backgrounds[radius];
-        for &id in &scratch.left_out {
-            if let Some(cell) = self.cells[id] {
-                scratch.local.no_marks.add(cell, background.weights[id]);
-            }
+        for &(cell, id) in &scratch.left_out {
+            let weight = background.weights[id as usize];
+            scratch.local.no_marks.add(usize::from(cell), weight);
         }
         scratch.local.forget_marks();
         scratch.chance_per_mass.fill(f64::NAN);
