@@ -196,4 +196,36 @@ mod tests {
         let once = codes(&[vec![0; 29], vec![1; 31]].concat());
         assert!(!one_sided_batch(&once, &halves(30)));
     }
+
+    /// Of a hundred panels a side so many in each of two hours: 9 or 11 in common.
+    #[test]
+    fn sides_that_share_less_than_a_tenth_of_their_hours_hardly_met() {
+        let sides = halves(100);
+        let met = |common: usize| {
+            let own = |early: usize| [vec![0; early], vec![1; 100 - early]].concat();
+            hardly_met(&codes(&[own(100), own(common)].concat()), &sides)
+        };
+        assert_eq!([9, 11].map(met), [true, false]);
+    }
+
+    #[test]
+    fn a_gap_of_two_weeks_between_the_sides_is_told() {
+        let on = |day: i8| {
+            let local = jiff::civil::date(2031, 3, day).at(6, 0, 0, 0);
+            let instant = jiff::tz::TimeZone::UTC.to_timestamp(local).unwrap();
+            crate::records::Panel {
+                sanded_at: Some(crate::records::Moment { instant, local }),
+                ..crate::records::Panel::default()
+            }
+        };
+        let gap = |last: i8| {
+            let records = Records {
+                panels: vec![on(1), on(last)],
+                ..Records::default()
+            };
+            apart_in_time(&records, &[0, 1], &[Side::Before, Side::After])
+        };
+        assert_eq!(gap(14), None);
+        assert_eq!(gap(15), Some(Note::ApartInTime { days: 14 }));
+    }
 }

@@ -203,4 +203,30 @@ mod tests {
         assert!(!carried(1.2).explains(0.5), "the other way");
         assert!(!carried(0.5).explains(0.0), "no mark after");
     }
+
+    /// Ninety panels before and thirty after, on ten days a third; the first third has
+    /// six marks a panel and the last third two.
+    fn before(thirds: [f64; 3]) -> Vec<Item> {
+        (0..120)
+            .map(|k| Item {
+                alike: None,
+                stream: 0,
+                pattern: 0,
+                lot: None,
+                day: Some(k / 3),
+                side: if k < 90 { Side::Before } else { Side::After },
+                value: thirds[(k / 30).min(2)] + [1.0, -1.0][k % 2],
+                exposure: 1.0,
+            })
+            .collect()
+    }
+
+    #[test]
+    fn a_rate_that_was_falling_before_the_change_is_a_trend() {
+        let found = trend(&before([6.0, 4.0, 2.0]), &[Vec::new()]).unwrap();
+        assert!((found.ratio - 1.0 / 3.0).abs() < 0.02, "{found:?}");
+        // Centres of the outer thirds lie 60 panels apart, those of the sides 60.
+        assert!((found.carried_on - found.ratio).abs() < 1e-12, "{found:?}");
+        assert_eq!(trend(&before([4.0; 3]), &[Vec::new()]), None);
+    }
 }

@@ -360,4 +360,25 @@ mod tests {
         assert_eq!(beside([4, 4]), Verdict::TooFewPanels, "it may have risen");
         assert_eq!(beside([30, 200]), Verdict::NoDifferenceShown);
     }
+
+    /// Each of three kinds would be shown alone and none beside the others.
+    #[test]
+    fn an_interval_leaves_out_one_only_where_the_adjusted_test_does() {
+        let kind = |name| (name, DefectClass::Over, [20, 38]);
+        let found = compared(&["scratch", "burn", "dent"].map(kind));
+        for change in &found {
+            let ci = change.ratio_ci.unwrap();
+            assert!(
+                change.p.unwrap() < 0.05 && change.p_adjusted.unwrap() > 0.05,
+                "{change:?}"
+            );
+            assert!(ci.low < 1.0 && ci.high > 1.0, "{ci:?}");
+        }
+        // Of a rise the fall that undoes it is to be shown: from 1.9 times the rate by
+        // 1.9 times fewer panels, as counts have it.
+        let fell = compared(&["scratch", "burn", "dent"].map(|n| (n, DefectClass::Over, [38, 20])));
+        let needed = |c: &Change| c.panels_needed.unwrap() as f64;
+        let times = needed(&found[0]) / needed(&fell[0]);
+        assert!((times / 1.9 - 1.0).abs() < 0.05, "{times}");
+    }
 }

@@ -151,11 +151,40 @@ fn chance(future: &Future, goal: &Goal, times: f64) -> f64 {
 
 #[cfg(test)]
 mod tests {
+    use super::super::Side;
+    use super::super::items::Item;
+    use super::super::ratio::{Kind, ratio};
     use super::*;
 
     #[test]
     fn the_unit_that_scatters_most_is_short() {
         let cases = [(0.1, 0.2), (0.3, 0.2), (0.2, 0.3)].map(|(d, l)| short_of(d, l));
         assert_eq!(cases, [Unit::Panels, Unit::Days, Unit::Lots]);
+    }
+
+    /// Even marks of single panels: z² times the variance over the squared distance,
+    /// one-sided at 95 % with 80 % (textbook sample size of a non-inferiority test).
+    #[test]
+    fn no_worse_is_asked_one_sided() {
+        let item = |k: usize| Item {
+            alike: None,
+            stream: 0,
+            pattern: 0,
+            lot: None,
+            day: None,
+            side: if k < 200 { Side::Before } else { Side::After },
+            value: [2.0, 4.0][k % 2],
+            exposure: 1.0,
+        };
+        let items: Vec<Item> = (0..400).map(item).collect();
+        let ratio = ratio(&items, &[Vec::new()], Kind::Counts).unwrap();
+        let settings = Settings::default();
+        let (level, power, margin) = (settings.level, settings.power, settings.margin);
+        assert_eq!((level, power), (0.95, 0.8));
+        let variance = ratio.interval(0.95);
+        let variance = ((variance.high / variance.low).ln() / (2.0 * 1.959_964)).powi(2);
+        let expected = 400.0 * variance * ((1.644_854 + 0.841_621) / margin.ln()).powi(2);
+        let found = no_worse(&ratio, &settings).unwrap().panels as f64;
+        assert!((found / expected - 1.0).abs() < 0.05, "{found} {expected}");
     }
 }

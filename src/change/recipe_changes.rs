@@ -129,3 +129,40 @@ fn parts_apart(panels: &[Panel], sides: &[Option<Side>]) -> bool {
         _ => false,
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::records::Moment;
+
+    /// Twenty panels on A, then so many on B, of these parts, a mark on every other.
+    fn compared(after: usize, parts: [&str; 2]) -> usize {
+        let panel = |i: usize| {
+            let local = jiff::civil::date(2031, 3, 3).at(6, 0, 0, 0);
+            let local = local + jiff::Span::new().minutes(i64::try_from(i).unwrap());
+            let instant = jiff::tz::TimeZone::UTC.to_timestamp(local).unwrap();
+            let side = usize::from(i >= 20);
+            Panel {
+                id: format!("P{i}"),
+                sanded_at: Some(Moment { instant, local }),
+                recipe: Some(["A", "B"][side].into()),
+                part: Some(parts[side].into()),
+                length_mm: 1000.0,
+                width_mm: 1000.0,
+                inspected: true,
+                ..Panel::default()
+            }
+        };
+        let records = Records {
+            panels: (0..20 + after).map(panel).collect(),
+            ..Records::default()
+        };
+        comparisons(&records, &Settings::default()).len()
+    }
+
+    #[test]
+    fn five_panels_of_the_same_part_on_either_recipe_are_compared() {
+        assert_eq!([4, 5].map(|after| compared(after, ["W", "W"])), [0, 1]);
+        assert_eq!(compared(20, ["W", "V"]), 0, "another product");
+    }
+}

@@ -134,3 +134,28 @@ fn distances_by(items: &[Item], day: impl Fn(&Item) -> Option<usize>) -> Vec<Ite
         })
         .collect()
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use approx::assert_relative_eq;
+
+    /// Helmert's transformation of 1, 3 and 8, by hand: 2·√(1/2), 6·√(2/3).
+    #[test]
+    fn distances_from_the_panels_before_are_as_wide_as_the_values() {
+        let item = |value: f64| Item {
+            alike: None,
+            stream: 0,
+            pattern: 0,
+            lot: None,
+            day: None,
+            side: Side::Before,
+            value,
+            exposure: 1.0,
+        };
+        let found = distances(&[1.0, 3.0, 8.0].map(item));
+        let found: Vec<f64> = found.iter().map(|i| i.value).collect();
+        assert_relative_eq!(found[0], 2.0_f64.sqrt(), max_relative = 1e-12);
+        assert_relative_eq!(found[1], 24.0_f64.sqrt(), max_relative = 1e-12);
+    }
+}

@@ -349,4 +349,32 @@ mod tests {
             }
         }
     }
+
+    /// Five levels asked: the p-value of the clearest is that of one, five times. Units
+    /// are panels, so that none is judged beside its neighbours.
+    #[test]
+    fn the_clearest_of_several_levels_pays_for_all_that_were_asked() {
+        let levels: Vec<Option<usize>> = (0..100).map(|i| Some(i % 5)).collect();
+        let value: Vec<f64> = (0..100)
+            .map(|i| f64::from(u8::from(i % 5 == 2 && i % 3 > 0 || i % 7 == 0)))
+            .collect();
+        let responses = [Response {
+            expected: vec![1.0; 100],
+            value,
+        }];
+        let contender = Contender {
+            given: Given::Levels(levels.into(), 5),
+            units: (0..100).collect(),
+            blocks: vec![0; 100].into(),
+            toward: Toward::Rises,
+            by_neighbours: false,
+        };
+        let found = shown(&responses, &contender).unwrap();
+        assert_eq!((found.level, found.asked), (Some(2), 5));
+        let alone = follows(&responses, &contender.accuse(2), None)
+            .unwrap()
+            .p_value;
+        assert!(alone > 0.0 && alone < 0.01, "{alone}");
+        assert_eq!(found.p_value, 5.0 * alone);
+    }
 }

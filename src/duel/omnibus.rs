@@ -92,4 +92,16 @@ mod tests {
         );
         assert!(of(&[0, 1, 2, 0, 1, 2], &[1.0; 6]) > 0.99);
     }
+
+    /// What units show beyond the mean of 10: 3, −3, 1, 1, −1, −1, a level of one unit
+    /// each and one of four. Σ S²/n is 18, and only 3 and −3 alone reach it: 2 of 30.
+    #[test]
+    fn a_level_of_many_units_counts_by_what_each_shows() {
+        let p = of(&[0, 1, 2, 2, 2, 2], &[13.0, 7.0, 11.0, 11.0, 9.0, 9.0]);
+        let expected = 2.0 / 30.0;
+        assert!(
+            (p - expected).abs() < 4.0 * (expected / 999.0_f64).sqrt(),
+            "{p}"
+        );
+    }
 }

@@ -377,4 +377,16 @@ mod tests {
         assert_eq!(judge(&gone, &seen(2, 40)).state, State::Gone);
         assert_eq!(judge(&gone, &seen(3, 40)).state, State::Back);
     }
+
+    #[test]
+    fn what_was_gone_is_not_back_by_chance() {
+        let gone = Known {
+            was_gone: true,
+            ..KNOWN
+        };
+        // At .005, three of 200 or more have chance .08; two of 20 have .0045 and are
+        // no repeat.
+        assert_eq!(judge(&gone, &seen(3, 200)).state, State::Gone);
+        assert_eq!(judge(&gone, &seen(2, 20)).state, State::Gone);
+    }
 }

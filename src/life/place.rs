@@ -171,4 +171,35 @@ mod tests {
             assert!(!place.holds(&panel, Point { x: at.x, y: 200.0 }));
         }
     }
+
+    /// A place 3 mm wide that moved by 2 mm a day may lie 14 mm beyond its reach of
+    /// 10 mm after a week.
+    #[test]
+    fn a_place_that_moves_is_looked_for_as_far_as_it_may_have_come() {
+        let old = Remembered {
+            frame: Some("machine".into()),
+            x_mm: Some(100.0),
+            y_mm: Some(100.0),
+            radius_mm: Some(3.0),
+            drift_mm_per_day: Some(-2.0),
+            ..Remembered::default()
+        };
+        let panel = Panel {
+            length_mm: 600.0,
+            width_mm: 400.0,
+            ..Panel::default()
+        };
+        let holds = |days: f64, off: f64| {
+            let place = Place::of(&old, days).unwrap();
+            place.holds(
+                &panel,
+                Point {
+                    x: 100.0 - off,
+                    y: 100.0,
+                },
+            )
+        };
+        assert_eq!([holds(0.0, 9.9), holds(0.0, 10.1)], [true, false]);
+        assert_eq!([holds(7.0, 23.9), holds(7.0, 24.1)], [true, false]);
+    }
 }

@@ -141,3 +141,31 @@ pub(super) fn columns(blocks: &[Block], settings: &[&Setting]) -> Vec<Vec<f64>> 
     }
     columns
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Passes over feed that spread by so much on the log scale, with n − 1.
+    fn spread(by: f64) -> Option<Block> {
+        let factors = Factors {
+            list: vec![Factor::Feed, Factor::Passes],
+        };
+        let setting = |i: usize| {
+            let (passes, up) = ([1.0, 2.0][i % 2], [1.0, -1.0][i / 2 % 2]);
+            let deviation = by * (39.0_f64 / 40.0).sqrt();
+            let feed = 100.0 * passes * f64::exp(up * deviation);
+            [feed, passes]
+                .map(|v| Some(super::super::setting::Value::Number(v)))
+                .to_vec()
+        };
+        let settings: Vec<Setting> = (0..40).map(setting).collect();
+        exposure(&settings.iter().collect::<Vec<_>>(), &factors)
+    }
+
+    #[test]
+    fn feed_and_passes_that_make_up_for_each_other_are_no_exposure() {
+        assert_eq!(spread(0.029), None);
+        assert!(spread(0.031).is_some());
+    }
+}

@@ -207,3 +207,34 @@ fn levels(factor: &Factor, at: usize, settings: &[&Setting]) -> Result<Coding, U
     let levels = kept.into_iter().map(|(name, _)| name.to_owned()).collect();
     Ok(Coding::Levels { at, levels })
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use approx::assert_relative_eq;
+
+    /// A half life of 10 panels, worn out at 20: by 10 two thirds are done, as
+    /// (1 − 1/2)/(1 − 1/4).
+    #[test]
+    fn the_decay_is_done_at_the_oldest_age() {
+        let rate = std::f64::consts::LN_2 / 10.0;
+        assert_relative_eq!(decay(10.0, rate, 20.0), 2.0 / 3.0, max_relative = 1e-12);
+        assert_relative_eq!(decay(20.0, rate, 20.0), 1.0, max_relative = 1e-12);
+        assert_relative_eq!(decay(5.0, 0.0, 20.0), 0.25, max_relative = 1e-12);
+    }
+
+    #[test]
+    fn a_factor_that_a_third_of_the_panels_lack_is_left_out() {
+        let coded = |missing: usize| {
+            let setting = |i: usize| {
+                let force = [20.0, 30.0][i % 2];
+                vec![(i >= missing).then_some(Value::Number(force))]
+            };
+            let settings: Vec<Setting> = (0..40).map(setting).collect();
+            let settings: Vec<&Setting> = settings.iter().collect();
+            coding(&Factor::Force, 0, &settings, 0.0)
+        };
+        assert_eq!(coded(13), Err(Unused::MostlyMissing(1.0 - 27.0 / 40.0)));
+        assert_eq!(coded(11), Ok(Coding::Log { at: 0, mean: 0.0 }));
+    }
+}

@@ -318,3 +318,142 @@ pub(super) fn recipe_notes(records: &Records, panels: &[usize]) -> Vec<Note> {
     }
     notes
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::inference::Judged;
+    use super::super::result::Unit;
+    use super::*;
+    use crate::records::{Panel, Reading};
+    use crate::stats::Interval;
+
+    /// Panels as `fill` leaves them, each with a reading of what `removed` says, ln µm.
+    fn fitted(
+        panels: usize,
+        fill: impl Fn(usize, &mut Panel),
+        removed: impl Fn(usize) -> f64,
+    ) -> Depth {
+        let mut records = Records::default();
+        for i in 0..panels {
+            let mut panel = Panel {
+                length_mm: 1000.0,
+                width_mm: 600.0,
+                ..Panel::default()
+            };
+            fill(i, &mut panel);
+            records.panels.push(panel);
+            records.readings.push(Reading {
+                panel: i,
+                place: None,
+                removed_um: Some(removed(i).exp()),
+                film_um: None,
+            });
+        }
+        let factors = Factors::of(&records);
+        let observed = observe(&records, &factors);
+        fit(&records, &factors, &observed, 0.95).unwrap()
+    }
+
+    /// Scatter of single panels, without a pattern.
+    fn scatter(i: usize) -> f64 {
+        0.05 * (((i * 37 + i * i * 11) % 17) as f64 / 8.0 - 1.0)
+    }
+
+    /// Feed high on every fourth panel, force on every other fourth, both on four
+    /// panels alone, whose removal lies above the product of the two by so much.
+    fn with_four(beyond: [f64; 4]) -> Vec<Interaction> {
+        let both = |i: usize| (i % 48 == 24).then(|| beyond[i / 48]);
+        fitted(
+            192,
+            |i, panel| {
+                let fast = i % 4 == 2 || both(i).is_some();
+                let hard = i % 4 == 1 || both(i).is_some();
+                panel.feed_mm_s = Some([80.0, 120.0][usize::from(fast)]);
+                panel.force_n = Some([20.0, 30.0][usize::from(hard)]);
+            },
+            |i| 3.0 + both(i).unwrap_or(0.0) + scatter(i),
+        )
+        .interactions
+    }
+
+    /// The first look takes all panels' scatter for that of the four: t = 15 with 188
+    /// degrees of freedom. Their own is .2, so t = 2.5 with three, p = .09.
+    #[test]
+    fn an_interaction_is_judged_by_the_panels_that_it_rests_on() {
+        let alike = with_four([0.25; 4]);
+        assert_eq!(alike[0].factors, [Factor::Feed, Factor::Force]);
+        assert_eq!(with_four([0.45, 0.05, 0.4, 0.1]), []);
+    }
+
+    #[test]
+    fn of_two_judgements_the_wider_interval_counts() {
+        let judged = |half: f64| Judged {
+            estimate: 0.0,
+            std_error: None,
+            dof: None,
+            ci: Some(Interval {
+                low: -half,
+                high: half,
+                level: 0.95,
+            }),
+            p_value: None,
+            unit: Unit::Run,
+        };
+        let high = |a: f64, b: f64| wider(&judged(a), &judged(b)).unwrap().high;
+        assert_eq!([high(1.0, 2.0), high(2.0, 1.0)], [2.0, 2.0]);
+    }
+
+    /// Lives of forty panels whose removal falls by a share of the way to a plateau.
+    fn worn(fall: impl Fn(f64) -> f64) -> f64 {
+        fitted(
+            200,
+            |i, panel| {
+                panel.abrasive_age = Some((i % 40) as f64);
+                panel.force_n = Some([20.0, 30.0][i / 5 % 2]);
+            },
+            |i| 3.0 - fall((i % 40) as f64) + scatter(i),
+        )
+        .recipe
+        .rate
+    }
+
+    /// Shown alone by 67 of −2 ln likelihood, where 6.63 is asked for; a bend a third as
+    /// deep by 4.7.
+    #[test]
+    fn a_decay_has_a_plateau_only_where_it_is_shown() {
+        let bent = |by: f64| worn(|age| by * (1.0 - f64::exp2(-age / 9.75)));
+        let half_life = std::f64::consts::LN_2 / bent(0.4);
+        assert!((half_life - 9.75).abs() < 1e-9, "{half_life}");
+        assert_eq!(bent(0.14), 0.0);
+        assert_eq!(worn(|age| 0.01 * age), 0.0);
+    }
+
+    /// Five grits of one scale; `off` is how far the middle one departs from the power
+    /// of grain size.
+    fn grits(off: f64) -> bool {
+        fitted(
+            200,
+            |i, panel| {
+                let size = [200.0, 150.0, 100.0, 75.0, 50.0][i / 4 % 5];
+                panel.grit = Some(crate::records::Grit {
+                    label: format!("P{size}"),
+                    scale: Some(crate::columns::GritScale::FepaP),
+                    grain_um: Some(size),
+                });
+            },
+            |i| {
+                let size: f64 = [200.0, 150.0, 100.0, 75.0, 50.0][i / 4 % 5];
+                let middle = f64::from(u8::from(i / 4 % 5 == 2));
+                0.4 * size.ln() + off * middle + scatter(i)
+            },
+        )
+        .recipe
+        .grain
+    }
+
+    #[test]
+    fn grain_size_stands_for_grits_that_follow_a_power_of_it() {
+        assert!(grits(0.0));
+        assert!(!grits(0.3));
+    }
+}

@@ -415,4 +415,26 @@ mod tests {
             assert!(design.aliases.iter().any(named), "{:?}", design.aliases);
         }
     }
+
+    /// Feed and force that differ on two or four of sixty panels: correlations of
+    /// .933 and .867, whose squares lie on either side of .8.
+    #[test]
+    fn two_factors_are_inseparable_from_four_fifths_explained_on() {
+        let design = |apart: usize| {
+            built(|i, panel| {
+                let fast = (i / 3 % 2 == 1) != (i < apart || (3..3 + apart).contains(&i));
+                panel.feed_mm_s = feed(fast);
+            })
+        };
+        let tied = design(1).unwrap();
+        assert!(tied.block_of(&Factor::Feed).is_none());
+        assert_eq!(tied.aliases[0].factors, [Factor::Feed, Factor::Force]);
+        let r_squared = tied.aliases[0].r_squared.unwrap();
+        assert!(
+            (r_squared - (14.0_f64 / 15.0).powi(2)).abs() < 1e-12,
+            "{r_squared}"
+        );
+        let apart = design(2).unwrap();
+        assert!(apart.block_of(&Factor::Feed).is_some() && apart.aliases.is_empty());
+    }
 }

@@ -243,4 +243,67 @@ mod tests {
     fn a_level_of_one_life_has_none_since_lives_are_no_random_effect() {
         assert_eq!(judged(Unit::Life).ci, None);
     }
+
+    /// Two levels by turns on ten days of six panels; days differ by as much as the
+    /// levels do, and the model knows of no day.
+    #[test]
+    fn a_factor_set_by_days_counts_its_days_and_has_the_wider_interval() {
+        let day = |i: usize| i / 6;
+        let x: Vec<f64> = (0..60).flat_map(|i| [1.0, (day(i) % 2) as f64]).collect();
+        let y: Vec<f64> = (0..60)
+            .map(|i| {
+                let own = [0.2, -0.1, -0.2, 0.3, 0.1, -0.3, 0.0, 0.2, -0.1, -0.1][day(i)];
+                20.0 * f64::exp(own + 0.01 * [1.0, -1.0][i % 2])
+            })
+            .collect();
+        let (zeros, ones): (Vec<f64>, Vec<f64>) = y.iter().map(|_| (0.0, 1.0)).unzip();
+        let fit = Problem {
+            x: &x,
+            p: 2,
+            y: &y,
+            offset: &zeros,
+            response: Response::Means { readings: &ones },
+            groupings: &[],
+            variances: Variances::OffZero,
+        }
+        .fit()
+        .unwrap();
+        let days = Shared {
+            unit: Unit::Day,
+            groups: Grouping::by_key((0..60).map(day)),
+        };
+        let found = Inference::new(&fit, &[days], 0.95).judge(&[0.0, 1.0], &[Unit::Run]);
+        assert_eq!(found.unit, Unit::Day);
+        // Five days a level: two means of five, as Welch and Satterthwaite count them.
+        assert!((6.0..8.5).contains(&found.dof.unwrap()), "{found:?}");
+        let own = fit.contrast(&[0.0, 1.0]).unwrap();
+        assert!(found.std_error.unwrap() > 1.5 * own.std_error, "{found:?}");
+        assert!(found.p_value.unwrap() > own.p_value(), "{found:?}");
+    }
+
+    /// Twelve panels hit and two coefficients: the jackknife's factor is 12/10.
+    #[test]
+    fn counts_that_rest_on_few_panels_have_wider_intervals() {
+        let x: Vec<f64> = (0..60).flat_map(|i| [1.0, (i % 2) as f64]).collect();
+        let y: Vec<f64> = (0..60).map(|i| f64::from(u8::from(i % 5 == 0))).collect();
+        let fit = Problem {
+            x: &x,
+            p: 2,
+            y: &y,
+            offset: &[0.0; 60],
+            response: Response::Counts,
+            groupings: &[],
+            variances: Variances::OffZero,
+        }
+        .fit()
+        .unwrap();
+        let own = fit.contrast(&[0.0, 1.0]).unwrap();
+        let found = Inference::new(&fit, &[], 0.95).judge(&[0.0, 1.0], &[]);
+        assert_relative_eq!(
+            found.std_error.unwrap(),
+            1.2 * own.std_error,
+            max_relative = 1e-12
+        );
+        assert_eq!(found.dof, Some(10.0));
+    }
 }

@@ -488,3 +488,22 @@ fn term(factor: &Factor, coding: &Coding, offset: usize, judged: &Judged, vif: f
         vif: Some(vif),
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::stats::mixed::Grouping;
+
+    #[test]
+    fn stretches_of_single_panels_share_nothing() {
+        let kept = |groups: usize| {
+            let runs = Shared {
+                unit: Unit::Run,
+                groups: Grouping::by_key((0..9).map(|i| i % groups)),
+            };
+            shared(&[runs], 9).len()
+        };
+        // Up to two groups of three panels.
+        assert_eq!([1, 2, 6, 7, 9].map(kept), [0, 1, 1, 0, 0]);
+    }
+}

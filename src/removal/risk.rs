@@ -193,3 +193,44 @@ pub(super) fn fit_all(
     }
     found
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::records::{Defect, DefectName, Panel};
+
+    /// Thirty-nine panels with two marks and one with a hundred: cut at three times
+    /// two.
+    #[test]
+    fn one_panel_with_hundreds_of_marks_is_one_bad_panel() {
+        let mark = |panel: usize| Defect {
+            panel,
+            name: 0,
+            place: None,
+            written: None,
+            area_mm2: None,
+            severity: None,
+        };
+        let marks = |panel: usize| vec![mark(panel); if panel == 39 { 100 } else { 2 }];
+        let records = Records {
+            panels: vec![
+                Panel {
+                    length_mm: 1000.0,
+                    width_mm: 1000.0,
+                    ..Panel::default()
+                };
+                40
+            ],
+            defects: (0..40).flat_map(marks).collect(),
+            defect_names: vec![DefectName {
+                name: "scratch".into(),
+                class: None,
+            }],
+            ..Records::default()
+        };
+        let panels: Vec<usize> = (0..40).collect();
+        let (observed, cut) = observe(&records, &Factors::of(&records), &panels, |_| true);
+        assert_eq!(cut, 1);
+        assert_eq!(observed.response[38..], [2.0, 6.0]);
+    }
+}

@@ -372,3 +372,34 @@ pub(super) fn present(settings: &[&Setting], runs: &Shared) -> Setting {
         })
         .collect()
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn of_numbers(values: &[f64]) -> Vec<Setting> {
+        values
+            .iter()
+            .map(|v| vec![Some(Value::Number(*v))])
+            .collect()
+    }
+
+    #[test]
+    fn a_stretch_ends_where_a_number_moves_and_not_where_it_wavers() {
+        let settings = of_numbers(&[100.0, 101.0, 99.0, 160.0, 161.0, 100.0, 100.5]);
+        let settings: Vec<&Setting> = settings.iter().collect();
+        let found = runs(&settings, &[0], &vec![None; settings.len()]);
+        assert_eq!(found.groups.of, [0, 0, 0, 1, 1, 2, 2]);
+    }
+
+    #[test]
+    fn a_life_begins_where_the_age_falls_and_not_where_it_stays() {
+        let settings = of_numbers(&[0.0, 1.0, 1.0, 2.0, 0.0, 0.0, 3.0, 1.0]);
+        let settings: Vec<&Setting> = settings.iter().collect();
+        let factors = Factors {
+            list: vec![Factor::AbrasiveAge],
+        };
+        let found = lives(&settings, &factors, &vec![None; settings.len()]);
+        assert_eq!(found.groups.of, [0, 0, 0, 0, 1, 1, 1, 2]);
+    }
+}

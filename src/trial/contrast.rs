@@ -121,3 +121,32 @@ pub(super) fn read(
         near.map_or(Precision::Full, Precision::SideOf),
     )
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use rand::SeedableRng;
+
+    /// Two contrasts given singly and one in stretches, three lots, two copies of the
+    /// cells: four cells twice, in two stretches of either level.
+    #[test]
+    fn every_lot_has_each_level_in_two_stretches_by_turns() {
+        let given = [Given::Singly, Given::InStretches, Given::Singly];
+        let dealt = deal(&given, 3, 2, &mut ChaCha8Rng::seed_from_u64(1));
+        assert_eq!(dealt.len(), 3 * 8 * 4);
+        assert_eq!(panels(&given, 3, 2), dealt.len());
+        for lot in dealt.chunks(32) {
+            assert!(lot.iter().all(|p| p.lot == lot[0].lot));
+            let of: Vec<usize> = lot.iter().map(|p| p.levels[1]).collect();
+            let (first, other) = (of[0], 1 - of[0]);
+            let turns = [first, other, first, other]
+                .map(|level| vec![level; 8])
+                .concat();
+            assert_eq!(of, turns);
+            for stretch in lot.chunks(8) {
+                let high = |at: usize| stretch.iter().filter(|p| p.levels[at] == 1).count();
+                assert_eq!([high(0), high(2)], [4, 4]);
+            }
+        }
+    }
+}

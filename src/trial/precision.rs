@@ -142,3 +142,61 @@ fn shift(t: f64, dof: f64) -> f64 {
     }
     high
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::stats::distributions::student_t;
+    use approx::assert_relative_eq;
+
+    fn factor(name: &str) -> Factor {
+        Factor {
+            name: name.into(),
+            settings: Settings::Between(80.0, 160.0),
+        }
+    }
+
+    /// A full two-level design of three factors, twice: the difference between the ends
+    /// of a factor has the error 2σ/√16 (Box, Hunter & Hunter 1978, ch. 10).
+    #[test]
+    fn an_effect_of_a_two_level_design_has_twice_the_error_of_the_mean() {
+        let factors = ["feed_mm_s", "passes", "force_n"].map(factor);
+        let sign = |i: usize, k: usize| if i >> k & 1 == 1 { 1.0 } else { -1.0 };
+        let points: Vec<Point> = (0..16)
+            .map(|i| Point {
+                coded: (0..3).map(|k| sign(i, k)).collect(),
+                lot: 0,
+                centre: false,
+            })
+            .collect();
+        let found = precision(&factors, &points, &Model::Single, 1.0, None, Some(0.1));
+        assert_eq!(found.len(), 3);
+        let t = student_t::two_sided_quantile(0.95, 12.0);
+        for of in &found {
+            assert_eq!(of.dof, 12.0);
+            assert_relative_eq!(of.half_width_ln, t * 2.0 * 0.1 / 4.0, max_relative = 1e-9);
+            let exponent = of.half_width_ln / 2.0_f64.ln();
+            assert_relative_eq!(
+                of.half_width_exponent.unwrap(),
+                exponent,
+                max_relative = 1e-12
+            );
+        }
+    }
+
+    /// Three lots of four stretches: twelve means less the mean, two lots and the
+    /// factor leave eight.
+    #[test]
+    fn a_factor_given_in_stretches_has_the_degrees_of_freedom_of_its_stretches() {
+        let factors = [factor("feed_mm_s")];
+        let points: Vec<Point> = (0..96)
+            .map(|i| Point {
+                coded: vec![if i / 8 % 2 == 0 { 1.0 } else { -1.0 }],
+                lot: i / 32,
+                centre: false,
+            })
+            .collect();
+        let found = precision(&factors, &points, &Model::Single, 1.0, Some(0), None);
+        assert_eq!((found[0].dof, found[0].at_best), (8.0, true));
+    }
+}

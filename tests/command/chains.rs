@@ -1,63 +1,61 @@
 //! Chains of weeks that are hard to follow: a place that creeps, a rate on few
 //! panels.
 
-use std::fmt::Write as _;
-
-use rand::{RngExt, SeedableRng};
+use onus::records::{Lay, Panel, Point, Records};
+use rand::RngExt;
 use rand_chacha::ChaCha8Rng;
 
-use crate::weeks::{Chain, Files, WEEKS, of_kind, one};
+use crate::shops::files::csv;
+use crate::shops::{add_marks, panel_at};
+use crate::weeks::{Chain, Files, WEEKS, beside, of_kind, one};
 
-/// So many panels of one machine over five days; `marks` gives a panel's recipe and
-/// its marks in the machine.
+/// So many panels of one machine over five days, four of a recipe in turn; `marks`
+/// gives a panel's marks of one kind in the machine, by the panel's number.
 fn simple_week(
     number: usize,
     panels: usize,
-    mut marks: impl FnMut(usize, &mut ChaCha8Rng) -> (&'static str, Vec<(f64, f64, &'static str)>),
+    defect: &str,
+    mut marks: impl FnMut(usize, &mut ChaCha8Rng) -> Vec<Point>,
 ) -> String {
-    let mut rng = ChaCha8Rng::seed_from_u64(700 + number as u64);
-    let mut text = "panel_id,sanded_at,machine,lot,recipe,length_mm,width_mm,lay_deg,x_mm,y_mm,\
-                    defect\n"
-        .to_owned();
-    let monday: jiff::civil::Date = "2031-03-03".parse().unwrap();
-    for i in 0..panels {
-        let days = i64::try_from(7 * (number - 1) + 5 * i / panels).unwrap();
-        let day = monday + jiff::Span::new().days(days);
-        let turned = i % 4 >= 2;
-        let (recipe, marks) = marks(i, &mut rng);
+    let panel = |i: usize| {
+        let day = 7 * (number - 1) + 5 * i / panels;
         let minute = i * 5 % panels * 800 / panels;
-        let facts = format!(
-            "W{number}-{i:03},{day}T{:02}:{:02}:00Z,M1,L{}{},{recipe},600,400,{}",
-            6 + minute / 60,
-            minute % 60,
-            number,
-            i / 8 % 4,
-            if turned { 180 } else { 0 },
-        );
-        if marks.is_empty() {
-            let _ = writeln!(text, "{facts},,,");
+        Panel {
+            id: format!("W{number}-{i:03}"),
+            machine: Some("M1".into()),
+            lot: Some(format!("L{number}{}", i / 8 % 4).into()),
+            recipe: Some(["A", "B"][i / 4 % 2].into()),
+            lay: [Lay::Deg0, Lay::Deg180][i / 2 % 2],
+            lay_recorded: true,
+            ..panel_at(i, (day, minute), (600.0, 400.0))
         }
-        for (x, y, defect) in marks {
-            let (x, y) = if turned {
-                (600.0 - x, 400.0 - y)
-            } else {
-                (x, y)
-            };
-            let _ = writeln!(text, "{facts},{x:.1},{y:.1},{defect}");
-        }
-    }
-    text
+    };
+    let mut records = Records {
+        panels: (0..panels).map(panel).collect(),
+        ..Records::default()
+    };
+    let mut numbers = 0..;
+    add_marks(
+        &mut records,
+        (defect, None),
+        700 + number as u64,
+        |_, rng| marks(numbers.next().unwrap(), rng),
+    );
+    csv(&records)
+}
+
+/// With a chance of .3 a mark at the place.
+fn spot(x: f64, y: f64, rng: &mut ChaCha8Rng) -> Vec<Point> {
+    let hit = rng.random::<f64>() < 0.3;
+    let mark = beside(x, y, rng);
+    hit.then_some(mark).into_iter().collect()
 }
 
 /// A place that creeps by 9 mm a week, more than half of its own width.
 fn creeping(number: usize) -> String {
-    simple_week(number, 120, |i, rng| {
+    simple_week(number, 120, "gouge", |i, rng| {
         let weeks = number as f64 - 1.0 + i as f64 / 120.0;
-        let (x, y) = (200.0 + 9.0 * weeks, 150.0 + 3.0 * weeks);
-        let hit = rng.random::<f64>() < 0.3;
-        let by = [0.0; 2].map(|_: f64| 4.0 * rng.random::<f64>());
-        let mark = (x + by[0], y + by[1], "gouge");
-        ("A", hit.then_some(mark).into_iter().collect())
+        spot(200.0 + 9.0 * weeks, 150.0 + 3.0 * weeks, rng)
     })
 }
 
@@ -89,16 +87,10 @@ fn a_place_that_creeps_is_one_finding_from_week_to_week() {
 /// and 6, of few in those between.
 fn thin(number: usize) -> String {
     let panels = if [1, 6].contains(&number) { 240 } else { 24 };
-    simple_week(number, panels, |i, rng| {
-        let recipe = ["A", "B"][i / 4 % 2];
-        let rate = if recipe == "A" { 0.6 } else { 0.1 };
-        let hit = rng.random::<f64>() < rate;
-        let mark = (
-            600.0 * rng.random::<f64>(),
-            400.0 * rng.random::<f64>(),
-            "peel",
-        );
-        (recipe, hit.then_some(mark).into_iter().collect())
+    simple_week(number, panels, "peel", |i, rng| {
+        let hit = rng.random::<f64>() < [0.6, 0.1][i / 4 % 2];
+        let (x, y) = (600.0 * rng.random::<f64>(), 400.0 * rng.random::<f64>());
+        hit.then_some(Point { x, y }).into_iter().collect()
     })
 }
 
@@ -132,12 +124,9 @@ fn a_rate_that_few_panels_neither_show_nor_refute_keeps_its_state_and_says_so() 
 
 /// A place that lies `shift` mm further along from the third week on.
 fn shifted(number: usize, shift: f64) -> String {
-    simple_week(number, 120, |_, rng| {
+    simple_week(number, 120, "gouge", |_, rng| {
         let x = 200.0 + if number >= 3 { shift } else { 0.0 };
-        let hit = rng.random::<f64>() < 0.3;
-        let by = [0.0; 2].map(|_: f64| 4.0 * rng.random::<f64>());
-        let mark = (x + by[0], 150.0 + by[1], "gouge");
-        ("A", hit.then_some(mark).into_iter().collect())
+        spot(x, 150.0, rng)
     })
 }
 

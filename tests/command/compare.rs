@@ -1,29 +1,48 @@
 //! `onus compare`, `report --week` and `report --previous` as a user meets them.
 
-use std::fmt::Write as _;
+use onus::records::{DefectName, Panel, Records};
 
 use crate::shop::{Shop, onus};
+use crate::shops::files::csv;
+use crate::shops::{at_local, mark_on, panel_at};
 
-/// Panels of eight a shift on weekdays from Monday, 2 March 2026; `marks` gives
-/// the defects of a panel, `more` further columns.
+/// Panels of eight a shift on weekdays from Monday, 2 March 2026, in eight lots that
+/// return, as `fill` leaves them; `marks` gives the defects of a panel.
 fn table(
     panels: usize,
-    header: &str,
-    more: impl Fn(usize) -> String,
+    fill: impl Fn(usize, &mut Panel),
     marks: impl Fn(usize) -> Vec<&'static str>,
 ) -> String {
-    let mut text = format!("panel_id,sanded_at,length_mm,width_mm,defect,{header}\n");
+    let mut records = Records::default();
     for i in 0..panels {
         let (day, hour) = (i / 16, 6 + i % 16);
         let date = jiff::civil::date(2026, 3, 2)
             + jiff::Span::new().days((7 * (day / 5) + day % 5) as i64);
-        let start = format!("P{i:04},{date}T{hour:02}:00:00Z,600,400");
-        let found = marks(i);
-        for defect in if found.is_empty() { vec![""] } else { found } {
-            writeln!(text, "{start},{defect},{}", more(i)).unwrap();
+        let mut panel = Panel {
+            sanded_at: Some(at_local(date.at(i8::try_from(hour).unwrap(), 0, 0, 0))),
+            lot: Some(format!("L{}", i / 5 % 8).into()),
+            ..panel_at(i, (0, 0), (600.0, 400.0))
+        };
+        fill(i, &mut panel);
+        records.panels.push(panel);
+        for defect in marks(i) {
+            let known = records.defect_names.iter().position(|n| n.name == defect);
+            let name = known.unwrap_or(records.defect_names.len());
+            if known.is_none() {
+                records.defect_names.push(DefectName {
+                    name: defect.into(),
+                    class: None,
+                });
+            }
+            records.defects.push(mark_on(i, name, None));
         }
     }
-    text
+    csv(&records)
+}
+
+/// Recipes by turns.
+fn in_turn(i: usize, panel: &mut Panel) {
+    panel.recipe = Some(recipe(i).into());
 }
 
 /// What is printed, and what is told on the other stream.
@@ -65,25 +84,20 @@ const A_TO_B: [&str; 5] = ["compare", "--before", "recipe=A", "--after", "recipe
 #[test]
 fn what_helped_and_what_only_moved_to_the_other_end_is_told_apart() {
     let data = |over_after: usize| {
-        table(
-            480,
-            "recipe,lot",
-            |i| format!("{},L{}", recipe(i), i / 5 % 8),
-            move |i| {
-                let (under, over) = match recipe(i) {
-                    "A" => (6, 3),
-                    _ => (1, over_after),
-                };
-                let mut found = Vec::new();
-                if of_ten(i, under) {
-                    found.push("orange peel");
-                }
-                if of_ten(i + 5, over) {
-                    found.push("sand-through");
-                }
-                found
-            },
-        )
+        table(480, in_turn, move |i| {
+            let (under, over) = match recipe(i) {
+                "A" => (6, 3),
+                _ => (1, over_after),
+            };
+            let mut found = Vec::new();
+            if of_ten(i, under) {
+                found.push("orange peel");
+            }
+            if of_ten(i + 5, over) {
+                found.push("sand-through");
+            }
+            found
+        })
     };
     let (shown, _) = said(&data(1), &A_TO_B);
     assert!(shown.starts_with("Less "), "{shown}");
@@ -99,15 +113,10 @@ fn what_helped_and_what_only_moved_to_the_other_end_is_told_apart() {
 
 #[test]
 fn a_side_without_defects_still_has_an_upper_limit() {
-    let data = table(
-        240,
-        "recipe,lot",
-        |i| format!("{},L{}", recipe(i), i / 5 % 8),
-        |i| match recipe(i) {
-            "A" if of_ten(i, 4) => vec!["scratch"],
-            _ => vec![],
-        },
-    );
+    let data = table(240, in_turn, |i| match recipe(i) {
+        "A" if of_ten(i, 4) => vec!["scratch"],
+        _ => vec![],
+    });
     let (shown, _) = said(&data, &A_TO_B);
     assert!(shown.contains("up to 0."), "{shown}");
     assert!(shown.contains("the upper limit still holds"), "{shown}");
@@ -117,10 +126,10 @@ fn a_side_without_defects_still_has_an_upper_limit() {
 fn lots_that_changed_with_the_recipe_are_refused_with_what_to_do() {
     let data = table(
         240,
-        "recipe,lot",
-        |i| {
+        |i, panel| {
             let side = if i < 120 { "A" } else { "B" };
-            format!("{side},{side}{}", i % 120 / 20)
+            panel.recipe = Some(side.into());
+            panel.lot = Some(format!("{side}{}", i % 120 / 20).into());
         },
         |i| {
             if of_ten(i, if i < 120 { 6 } else { 2 }) {
@@ -148,18 +157,13 @@ fn lots_that_changed_with_the_recipe_are_refused_with_what_to_do() {
 
 #[test]
 fn too_few_panels_come_with_how_many_it_takes() {
-    let data = table(
-        48,
-        "recipe,lot",
-        |i| format!("{},L{}", recipe(i), i / 5 % 4),
-        |i| {
-            if of_ten(i, 2) {
-                vec!["scratch"]
-            } else {
-                vec![]
-            }
-        },
-    );
+    let data = table(48, in_turn, |i| {
+        if of_ten(i, 2) {
+            vec!["scratch"]
+        } else {
+            vec![]
+        }
+    });
     let (shown, _) = said(&data, &A_TO_B);
     assert!(shown.contains("too few panels: about "), "{shown}");
     assert!(shown.contains(" in all"), "{shown}");
@@ -169,8 +173,10 @@ fn too_few_panels_come_with_how_many_it_takes() {
 fn what_cannot_be_compared_is_told_with_what_to_do() {
     let data = table(
         64,
-        "recipe,abrasive_id",
-        |i| format!("{},disc-{}", recipe(i), i / 20),
+        |i, panel| {
+            in_turn(i, panel);
+            panel.abrasive_id = Some(format!("disc-{}", i / 20).into());
+        },
         |i| {
             if of_ten(i, 3) {
                 vec!["scratch"]
@@ -245,15 +251,10 @@ fn what_cannot_be_compared_is_told_with_what_to_do() {
 /// second to the third.
 #[test]
 fn a_window_leaves_out_what_was_sanded_before_and_after_it() {
-    let data = table(
-        320,
-        "recipe,lot",
-        |i| format!("{},L{}", recipe(i), i / 5 % 8),
-        |i| match of_ten(i, 4) {
-            true => vec!["scratch"],
-            false => vec![],
-        },
-    );
+    let data = table(320, in_turn, |i| match of_ten(i, 4) {
+        true => vec!["scratch"],
+        false => vec![],
+    });
     let counts = |more: &[&str]| {
         let args: Vec<&str> = A_TO_B
             .iter()
@@ -290,13 +291,13 @@ fn a_window_leaves_out_what_was_sanded_before_and_after_it() {
 fn a_feed_is_asked_for_as_the_files_give_it() {
     let data = table(
         240,
-        "Vorschub,lot",
-        |i| format!("{},L{}", [7.0, 5.5][i / 7 % 2], i / 5 % 8),
+        |i, panel| panel.feed_mm_s = Some([7.0, 5.5][i / 7 % 2]),
         |i| match of_ten(i, 4) {
             true => vec!["scratch"],
             false => vec![],
         },
-    );
+    )
+    .replace("feed_mm_s", "Vorschub");
     let site = "[columns]\nfeed_mm_s = \"Vorschub\"\n[units]\nfeed_mm_s = \"m/min\"\n";
     let asked = |before: &str, after: &str| {
         said_by(
@@ -328,8 +329,7 @@ fn a_feed_is_asked_for_as_the_files_give_it() {
 fn a_week_is_told_on_page_one_and_a_week_without_panels_is_refused() {
     let data = table(
         400,
-        "lot",
-        |i| format!("L{}", i / 5 % 8),
+        |_, _| {},
         |i| {
             let last = i >= 320;
             if of_ten(i, if last { 9 } else { 2 }) {
@@ -368,8 +368,10 @@ fn a_tenfold_rate_signals_on_its_own_machine_alone() {
     let raised = |i: usize| machine(i) == "M2" && i >= 240;
     let data = table(
         320,
-        "machine",
-        |i| machine(i).to_owned(),
+        |i, panel| {
+            panel.machine = Some(machine(i).into());
+            panel.lot = None;
+        },
         |i| match raised(i) {
             true => vec!["scratch"; 2],
             false => vec!["scratch"; usize::from(i % 10 < 2)],

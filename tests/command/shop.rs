@@ -2,9 +2,13 @@
 //! lots in turn, half of the panels turned, a machine spot on every third, marks
 //! that wander on most, some panels clean.
 
-use std::fmt::Write as _;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
+
+use onus::records::{DefectName, Lay, Panel, Point, Records};
+
+use crate::shops::files::csv;
+use crate::shops::{at_local, from_machine, mark_on, panel_at};
 
 /// A folder for one test with inspection files in it.
 pub(crate) struct Shop {
@@ -103,41 +107,42 @@ enum Spot {
 }
 
 fn panel(i: usize, defect: &str, part: &str, spot: Spot) -> String {
-    let (length, width) = (600.0, 400.0);
-    let turned = i % 4 >= 2;
-    let quoted = |text: &str| format!("\"{}\"", text.replace('"', "\"\""));
-    let facts = format!(
-        "P{i:04},2025-03-{:02}T{:02}:00:00+01:00,M1,{},L{},{length},{width},{}",
-        1 + i / 20,
-        6 + i % 12,
-        quoted(part),
-        1 + i / 5 % 7,
-        if turned { 180 } else { 0 }
-    );
-    let mut text =
-        "panel_id,sanded_at,machine,part,lot,length_mm,width_mm,lay_deg,x_mm,y_mm,defect\n"
-            .to_owned();
-    let mut row = |x: f64, y: f64, defect: &str| {
-        let _ = writeln!(text, "{facts},{x:.1},{y:.1},{}", quoted(defect));
+    let day = jiff::civil::date(2025, 3, 1) + jiff::Span::new().days((i / 20) as i64);
+    let panel = Panel {
+        id: format!("P{i:04}"),
+        sanded_at: Some(at_local(day.at(6 + (i % 12) as i8, 0, 0, 0))),
+        machine: Some("M1".into()),
+        part: Some(part.into()),
+        lot: Some(format!("L{}", 1 + i / 5 % 7).into()),
+        lay: [Lay::Deg0, Lay::Deg180][i / 2 % 2],
+        lay_recorded: true,
+        ..panel_at(i, (0, 0), (600.0, 400.0))
+    };
+    let at = |x: usize, y: usize| Point {
+        x: x as f64,
+        y: y as f64,
     };
     // Marks that wander, by a fixed pattern of remainders.
-    let wandering = (i * 7 % 5) % 3;
-    for k in 0..wandering {
-        let (a, b) = ((i * 137 + k * 311) % 560, (i * 89 + k * 197) % 360);
-        row(20.0 + a as f64, 20.0 + b as f64, "dust nib");
+    let wandering = |k: usize| {
+        let place = at(
+            20 + (i * 137 + k * 311) % 560,
+            20 + (i * 89 + k * 197) % 360,
+        );
+        mark_on(0, 0, Some(place))
+    };
+    let mut defects: Vec<_> = (0..(i * 7 % 5) % 3).map(wandering).collect();
+    if spot == Spot::Present && i.is_multiple_of(3) {
+        let place = from_machine(&panel, at(212 + i % 5, 96 + i % 4));
+        defects.push(mark_on(0, 1, Some(place)));
     }
-    let hit = spot == Spot::Present && i.is_multiple_of(3);
-    if hit {
-        let (x, y) = (212.0 + (i % 5) as f64, 96.0 + (i % 4) as f64);
-        let (x, y) = if turned {
-            (length - x, width - y)
-        } else {
-            (x, y)
-        };
-        row(x, y, defect);
-    }
-    if wandering == 0 && !hit {
-        let _ = writeln!(text, "{facts},,,");
-    }
-    text
+    let named = |name: &str| DefectName {
+        name: name.into(),
+        class: None,
+    };
+    csv(&Records {
+        panels: vec![panel],
+        defects,
+        defect_names: vec![named("dust nib"), named(defect)],
+        ..Records::default()
+    })
 }

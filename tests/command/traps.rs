@@ -1,133 +1,120 @@
 //! `onus check` names every trap that the data hold, and none that they do not.
 
 use std::collections::BTreeSet;
-use std::fmt::Write as _;
+
+use onus::records::{DefectName, Lay, Panel, Point, Reading, Records};
+use rand::{RngExt, SeedableRng};
+use rand_chacha::ChaCha8Rng;
 
 use crate::shop::onus;
+use crate::shops::files;
+use crate::shops::{at_local, mark_on, panel_at};
 
-/// One panel as its rows say.
+/// A panel with all that its rows say.
 #[derive(Clone)]
-struct Panel {
-    id: String,
-    sanded_at: String,
-    lot: String,
-    lay: u32,
-    size: (f64, f64),
-    recipe: &'static str,
-    feed: f64,
-    passes: f64,
-    force: f64,
-    age: usize,
-    inspector: &'static str,
+struct Made {
+    panel: Panel,
     /// Place and kind.
     marks: Vec<(f64, f64, &'static str)>,
     /// Place, removed and film.
     readings: Vec<(f64, f64, f64, f64)>,
 }
 
-/// Whole numbers that look drawn, the same on every run.
-struct Draws(u64);
-
-impl Draws {
-    /// Below `n`; Knuth's 64-bit linear congruential generator (MMIX).
-    fn below(&mut self, n: u64) -> u64 {
-        self.0 = self
-            .0
-            .wrapping_mul(6_364_136_223_846_793_005)
-            .wrapping_add(1_442_695_040_888_963_407);
-        (self.0 >> 33) % n
+impl Made {
+    fn size(&self) -> (f64, f64) {
+        (self.panel.length_mm, self.panel.width_mm)
     }
 
-    fn between(&mut self, low: f64, high: f64) -> f64 {
-        let share = self.below(100_000) as f64 / 100_000.0;
-        ((low + share * (high - low)) * 10.0).round() / 10.0
+    fn by(&self, inspector: &str) -> bool {
+        self.panel.inspector.as_deref() == Some(inspector)
     }
+}
+
+/// A number to the tenth, any between these as likely.
+fn tenth(rng: &mut ChaCha8Rng, low: f64, high: f64) -> f64 {
+    (rng.random_range(low..high) * 10.0).round() / 10.0
 }
 
 const PANELS: usize = 96;
 
 /// A shop without a trap: lays, inspectors, lots, recipe and speeds all
 /// crossed, some panels clean, a fault of the part on a third of them.
-fn good(seed: u64) -> Vec<Panel> {
-    let mut draws = Draws(seed);
-    (0..PANELS)
-        .map(|i| {
-            let size = if i % 3 == 0 {
-                (800.0, 500.0)
-            } else {
-                (600.0, 400.0)
-            };
-            let mut marks: Vec<(f64, f64, &str)> = (0..draws.below(4))
-                .map(|_| {
-                    let (x, y) = (
-                        draws.between(5.0, size.0 - 5.0),
-                        draws.between(5.0, size.1 - 5.0),
-                    );
-                    (x, y, "dust nib")
-                })
-                .collect();
-            if draws.below(3) == 0 {
-                marks.push((
-                    draws.between(140.0, 150.0),
-                    draws.between(80.0, 90.0),
-                    "scratch",
-                ));
-            }
-            let readings = (0..4)
-                .map(|k| {
-                    let at = 0.2 + 0.2 * f64::from(k);
-                    let (x, y) = (at * size.0, at * size.1);
-                    (x, y, draws.between(18.0, 24.0), draws.between(95.0, 120.0))
-                })
-                .collect();
-            Panel {
-                id: format!("P{i:03}"),
-                sanded_at: format!("2025-03-{:02}T{:02}:00:00+01:00", 1 + i / 12, 6 + i % 12),
-                lot: format!("L{}", 1 + i / 8),
-                lay: if i % 2 == 0 { 0 } else { 180 },
-                size,
-                recipe: if i / 4 % 2 == 0 { "R1" } else { "R2" },
-                feed: [90.0, 120.0][i / 2 % 2],
-                passes: [2.0, 3.0][draws.below(2) as usize],
-                force: [20.0, 30.0, 40.0][draws.below(3) as usize],
-                age: i % 20,
-                inspector: ["Ada", "Ben"][draws.below(2) as usize],
-                marks,
-                readings,
-            }
-        })
-        .collect()
+fn good(seed: u64) -> Vec<Made> {
+    let mut rng = ChaCha8Rng::seed_from_u64(seed);
+    (0..PANELS).map(|i| good_panel(i, &mut rng)).collect()
 }
 
-fn csv(panels: &[Panel]) -> String {
-    let mut text = "panel_id,sanded_at,machine,lot,lay_deg,length_mm,width_mm,recipe,feed_mm_s,passes,force_n,abrasive_age,inspector,x_mm,y_mm,defect,removed_um,film_um\n".to_owned();
-    for p in panels {
-        let facts = format!(
-            "{},{},M1,{},{},{},{},{},{},{},{},{},{}",
-            p.id,
-            p.sanded_at,
-            p.lot,
-            p.lay,
-            p.size.0,
-            p.size.1,
-            p.recipe,
-            p.feed,
-            p.passes,
-            p.force,
-            p.age,
-            p.inspector
-        );
-        for (x, y, kind) in &p.marks {
-            let _ = writeln!(text, "{facts},{x},{y},{kind},,");
-        }
-        for (x, y, removed, film) in &p.readings {
-            let _ = writeln!(text, "{facts},{x},{y},,{removed},{film}");
-        }
-        if p.marks.is_empty() && p.readings.is_empty() {
-            let _ = writeln!(text, "{facts},,,,,");
-        }
+fn good_panel(i: usize, rng: &mut ChaCha8Rng) -> Made {
+    let (l, w) = [(800.0, 500.0), (600.0, 400.0), (600.0, 400.0)][i % 3];
+    let mut marks: Vec<(f64, f64, &str)> = (0..rng.random_range(0..4))
+        .map(|_| {
+            (
+                tenth(rng, 5.0, l - 5.0),
+                tenth(rng, 5.0, w - 5.0),
+                "dust nib",
+            )
+        })
+        .collect();
+    if rng.random_range(0..3) == 0 {
+        marks.push((tenth(rng, 140.0, 150.0), tenth(rng, 80.0, 90.0), "scratch"));
     }
-    text
+    let readings = [0.2, 0.4, 0.6, 0.8].map(|at| {
+        let (removed, film) = (tenth(rng, 18.0, 24.0), tenth(rng, 95.0, 120.0));
+        (at * l, at * w, removed, film)
+    });
+    let day = jiff::civil::date(2025, 3, 1) + jiff::Span::new().days((i / 12) as i64);
+    let panel = Panel {
+        sanded_at: Some(at_local(day.at(6 + (i % 12) as i8, 0, 0, 0))),
+        machine: Some("M1".into()),
+        lot: Some(format!("L{}", 1 + i / 8).into()),
+        lay: [Lay::Deg0, Lay::Deg180][i % 2],
+        lay_recorded: true,
+        recipe: Some(["R1", "R2"][i / 4 % 2].into()),
+        feed_mm_s: Some([90.0, 120.0][i / 2 % 2]),
+        passes: Some([2.0, 3.0][rng.random_range(0..2)]),
+        force_n: Some([20.0, 30.0, 40.0][rng.random_range(0..3)]),
+        abrasive_age: Some((i % 20) as f64),
+        inspector: Some(["Ada", "Ben"][rng.random_range(0..2)].into()),
+        ..panel_at(i, (0, 0), (l, w))
+    };
+    Made {
+        panel,
+        marks,
+        readings: readings.to_vec(),
+    }
+}
+
+/// Kinds of marks.
+const KINDS: [&str; 2] = ["dust nib", "scratch"];
+
+fn csv(all: &[Made]) -> String {
+    let place = |x: f64, y: f64| Some(Point { x, y });
+    let mut records = Records {
+        defect_names: KINDS
+            .map(|name| DefectName {
+                name: name.into(),
+                class: None,
+            })
+            .to_vec(),
+        ..Records::default()
+    };
+    for (at, made) in all.iter().enumerate() {
+        records.panels.push(made.panel.clone());
+        records
+            .defects
+            .extend(made.marks.iter().map(|(x, y, kind)| {
+                let name = KINDS.iter().position(|k| k == kind).unwrap();
+                mark_on(at, name, place(*x, *y))
+            }));
+        let reading = |(x, y, removed, film): &(f64, f64, f64, f64)| Reading {
+            panel: at,
+            place: place(*x, *y),
+            removed_um: Some(*removed),
+            film_um: Some(*film),
+        };
+        records.readings.extend(made.readings.iter().map(reading));
+    }
+    files::csv(&records)
 }
 
 /// Codes and texts of the doubts about some files.
@@ -165,7 +152,7 @@ fn shops_without_a_trap_raise_no_doubt() {
 }
 
 /// The code and a part of its sentence that the trap must give, nothing else.
-fn springs(code: &str, says: &str, trap: impl Fn(&mut Vec<Panel>)) {
+fn springs(code: &str, says: &str, trap: impl Fn(&mut Vec<Made>)) {
     let mut panels = good(1);
     trap(&mut panels);
     only(code, says, &[("shop.csv", csv(&panels))]);
@@ -195,10 +182,12 @@ fn an_export_of_defects_only() {
 #[test]
 fn one_lay_or_one_lot() {
     springs("one-lay", "Every panel lay the same way", |panels| {
-        panels.iter_mut().for_each(|p| p.lay = 90);
+        panels.iter_mut().for_each(|p| p.panel.lay = Lay::Deg90);
     });
     springs("one-lot", "All panels are of one lot (L1)", |panels| {
-        panels.iter_mut().for_each(|p| p.lot = "L1".into());
+        panels
+            .iter_mut()
+            .for_each(|p| p.panel.lot = Some("L1".into()));
     });
 }
 
@@ -207,7 +196,7 @@ fn few_panels_or_one_that_carries_most_defects() {
     springs("few-panels", "Only 24 panels were inspected", |panels| {
         panels.truncate(24)
     });
-    springs("one-panel-dominates", "Panel P040 carries", |panels| {
+    springs("one-panel-dominates", "Panel P00040 carries", |panels| {
         panels[40].marks = (0..400)
             .map(|k| {
                 (
@@ -225,14 +214,14 @@ fn panels_with_the_very_same_marks() {
     let fine = |shift: f64| vec![(81.3 + shift, 40.7, "dust nib"), (210.9, 77.1, "dust nib")];
     springs(
         "same-marks",
-        "3 panels carry exactly the marks of another panel (P004 = P013 = P022; P005 = P014)",
+        "3 panels carry exactly the marks of another panel (P00004 = P00013 = P00022; P00005 = P00014)",
         |panels| {
             for i in [4, 13, 22] {
-                panels[i].size = (600.0, 400.0);
+                (panels[i].panel.length_mm, panels[i].panel.width_mm) = (600.0, 400.0);
                 panels[i].marks = fine(0.0);
             }
             for i in [5, 14] {
-                panels[i].size = (600.0, 400.0);
+                (panels[i].panel.length_mm, panels[i].panel.width_mm) = (600.0, 400.0);
                 panels[i].marks = fine(9.1);
             }
             // nearly the same, or in round numbers, is no copy
@@ -247,13 +236,16 @@ fn panels_with_the_very_same_marks() {
 #[test]
 fn factors_that_move_together() {
     springs("factors-move-together", "feed_mm_s and force_n", |panels| {
-        panels
-            .iter_mut()
-            .for_each(|p| p.force = if p.feed > 100.0 { 40.0 } else { 20.0 });
+        panels.iter_mut().for_each(|p| {
+            p.panel.force_n = p
+                .panel
+                .feed_mm_s
+                .map(|feed| if feed > 100.0 { 40.0 } else { 20.0 })
+        });
     });
     springs("factors-move-together", "recipe and lot", |panels| {
         for (i, p) in panels.iter_mut().enumerate() {
-            p.recipe = if i / 8 % 2 == 0 { "R1" } else { "R2" };
+            p.panel.recipe = Some(["R1", "R2"][i / 8 % 2].into());
         }
     });
 }
@@ -262,13 +254,13 @@ fn factors_that_move_together() {
 fn inspectors_that_differ() {
     springs("inspectors-differ", "Inspector Ada records", |panels| {
         for (i, p) in panels.iter_mut().enumerate() {
-            if p.inspector != "Ada" {
+            if !p.by("Ada") {
                 continue;
             }
-            for k in 0..p.age % 6 {
+            for k in 0..i % 20 % 6 {
                 let step = k as f64;
                 p.marks.push((
-                    77.7 + 31.3 * step + p.age as f64,
+                    77.7 + 31.3 * step + (i % 20) as f64,
                     133.3 + 7.1 * step + 0.1 * i as f64,
                     "dust nib",
                 ));
@@ -280,19 +272,20 @@ fn inspectors_that_differ() {
 #[test]
 fn a_station_that_fits_better_mirrored_or_turned() {
     // Marks of the part in one half of the panel: what a flip shows in.
-    let crowd = |panels: &mut Vec<Panel>| {
-        let mut draws = Draws(9);
+    let crowd = |panels: &mut Vec<Made>| {
+        let mut rng = ChaCha8Rng::seed_from_u64(9);
         for p in panels.iter_mut() {
-            p.marks = (0..1 + draws.below(3))
+            let (l, w) = p.size();
+            p.marks = (0..rng.random_range(1..4))
                 .map(|_| {
                     let (x, y) = (
-                        draws.between(60.0, 0.3 * p.size.0),
-                        draws.between(40.0, 0.3 * p.size.1),
+                        tenth(&mut rng, 60.0, 0.3 * l),
+                        tenth(&mut rng, 40.0, 0.3 * w),
                     );
                     (x, y, "dust nib")
                 })
                 .collect();
-            if draws.below(4) == 0 {
+            if rng.random_range(0..4) == 0 {
                 p.marks.clear();
             }
         }
@@ -314,9 +307,10 @@ fn a_station_that_fits_better_mirrored_or_turned() {
     for (says, flip) in flips {
         springs("station-mirrored", says, |panels| {
             crowd(panels);
-            for p in panels.iter_mut().filter(|p| p.inspector == "Ben") {
+            for p in panels.iter_mut().filter(|p| p.by("Ben")) {
+                let size = p.size();
                 for (x, y, _) in &mut p.marks {
-                    (*x, *y) = flip(p.size, *x, *y);
+                    (*x, *y) = flip(size, *x, *y);
                     *x = (*x * 10.0).round() / 10.0;
                     *y = (*y * 10.0).round() / 10.0;
                 }
@@ -339,8 +333,9 @@ fn panels_counted_from_the_other_end_in_one_stretch() {
     for (says, flip) in flips {
         springs("axes-suspect", says, |panels| {
             for p in &mut panels[PANELS / 2..] {
+                let size = p.size();
                 for (x, y, _) in &mut p.marks {
-                    flip(p.size, x, y);
+                    flip(size, x, y);
                     (*x, *y) = ((*x * 10.0).round() / 10.0, (*y * 10.0).round() / 10.0);
                 }
             }
@@ -367,26 +362,26 @@ fn two_exports_of_one_inspection() {
 
 #[test]
 fn ids_spelled_otherwise_in_the_file_of_the_defects() {
-    let panels = good(1);
-    let mut facts = "panel_id,sanded_at,machine,lot,lay_deg,length_mm,width_mm\n".to_owned();
-    let mut marks = "panel_id,inspector,x_mm,y_mm,defect\n".to_owned();
-    for (i, p) in panels.iter().enumerate() {
-        let _ = writeln!(
-            facts,
-            "P-{i:04},{},M1,{},{},{},{}",
-            p.sanded_at, p.lot, p.lay, p.size.0, p.size.1
-        );
-        for (x, y, kind) in &p.marks {
-            let _ = writeln!(marks, "p{i},{},{x},{y},{kind}", p.inspector);
-        }
-        if p.marks.is_empty() {
-            let _ = writeln!(marks, "p{i},{},,,", p.inspector);
-        }
+    let mut facts = good(1);
+    for made in &mut facts {
+        made.readings.clear();
+    }
+    let mut marks = facts.clone();
+    for (i, (facts, marks)) in facts.iter_mut().zip(&mut marks).enumerate() {
+        facts.marks.clear();
+        facts.panel.inspected = false;
+        marks.panel = Panel {
+            id: format!("p{i}"),
+            inspector: facts.panel.inspector.take(),
+            inspected: true,
+            ..Panel::default()
+        };
+        facts.panel.id = format!("P-{i:04}");
     }
     only(
         "ids-suspect",
         "96 panel ids are spelled otherwise",
-        &[("panels.csv", facts), ("marks.csv", marks)],
+        &[("panels.csv", csv(&facts)), ("marks.csv", csv(&marks))],
     );
 }
 
@@ -436,10 +431,15 @@ fn the_same_file_or_panel_twice() {
 #[test]
 fn an_age_that_never_resets() {
     springs("age-never-resets", "never falls", |panels| {
-        panels.iter_mut().enumerate().for_each(|(i, p)| p.age = i);
+        panels
+            .iter_mut()
+            .enumerate()
+            .for_each(|(i, p)| p.panel.abrasive_age = Some(i as f64));
     });
     springs("age-never-resets", "the same on every panel", |panels| {
-        panels.iter_mut().for_each(|p| p.age = 0);
+        panels
+            .iter_mut()
+            .for_each(|p| p.panel.abrasive_age = Some(0.0));
     });
 }
 
@@ -452,12 +452,17 @@ fn a_unit_that_looks_wrong_everywhere() {
         }
     });
     springs("unit-suspect", "feed_mm_s is typically", |panels| {
-        panels.iter_mut().for_each(|p| p.feed *= 60.0);
-    });
-    springs("unit-suspect", "A factor of 9.81 (kgf)", |panels| {
         panels
             .iter_mut()
-            .for_each(|p| p.force = (p.force / 2.0 / 9.80665 * 100.0).round() / 100.0);
+            .for_each(|p| p.panel.feed_mm_s = p.panel.feed_mm_s.map(|v| v * 60.0));
+    });
+    springs("unit-suspect", "A factor of 9.81 (kgf)", |panels| {
+        panels.iter_mut().for_each(|p| {
+            p.panel.force_n = p
+                .panel
+                .force_n
+                .map(|v| (v / 2.0 / 9.80665 * 100.0).round() / 100.0)
+        });
     });
     springs("unit-suspect", "are x_mm and y_mm in in?", |panels| {
         for (x, y, _) in panels.iter_mut().flat_map(|p| &mut p.marks) {
@@ -468,14 +473,16 @@ fn a_unit_that_looks_wrong_everywhere() {
 
 #[test]
 fn a_unit_that_looks_wrong_on_some_panels() {
-    let some = |panels: &mut Vec<Panel>, change: fn(&mut Panel)| {
+    let some = |panels: &mut Vec<Made>, change: fn(&mut Made)| {
         panels.iter_mut().skip(30).take(10).for_each(change);
     };
     springs(
         "unit-suspect",
         "On 10 panels feed_mm_s differs from the rest by about 60",
         |panels| {
-            some(panels, |p| p.feed /= 60.0);
+            some(panels, |p| {
+                p.panel.feed_mm_s = p.panel.feed_mm_s.map(|v| v / 60.0)
+            });
         },
     );
     springs(
@@ -483,7 +490,10 @@ fn a_unit_that_looks_wrong_on_some_panels() {
         "On 10 panels force_n differs from the rest by about 9.81",
         |panels| {
             some(panels, |p| {
-                p.force = (p.force / 9.80665 * 100.0).round() / 100.0
+                p.panel.force_n = p
+                    .panel
+                    .force_n
+                    .map(|v| (v / 9.80665 * 100.0).round() / 100.0)
             });
         },
     );

@@ -1,14 +1,16 @@
 //! A chain of weekly reports over a made-up plant: a repair, a return, a new
 //! repeat, a recipe that is dropped, and what the engineer wrote down.
 
-use std::fmt::Write as _;
 use std::path::{Path, PathBuf};
 
+use onus::records::{DefectName, Lay, Panel, Point, Records};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use serde_json::Value;
 
 use crate::shop::onus;
+use crate::shops::files::csv;
+use crate::shops::{from_machine, mark_on, panel_at};
 
 /// Weeks of the chain.
 pub(crate) const WEEKS: usize = 7;
@@ -28,64 +30,58 @@ fn week(number: usize) -> String {
 /// What the week of one number holds, in the calendar's place of another.
 fn made(number: usize, calendar: usize) -> String {
     let mut rng = ChaCha8Rng::seed_from_u64(number as u64);
-    let mut text = "panel_id,sanded_at,machine,lot,recipe,length_mm,width_mm,lay_deg,\
-                    inspect_lay_deg,x_mm,y_mm,defect\n"
-        .to_owned();
-    let (length, width) = (600.0, 400.0);
-    let monday: jiff::civil::Date = "2031-03-03".parse().unwrap();
+    let named = |name: &str| DefectName {
+        name: name.into(),
+        class: None,
+    };
+    let mut records = Records {
+        defect_names: ["scratch", "dent", "orange peel"].map(named).to_vec(),
+        ..Records::default()
+    };
     for i in 0..160 {
-        let days = i64::try_from(7 * (calendar - 1) + i / 32).unwrap();
-        let day = monday + jiff::Span::new().days(days);
-        let turned = i % 4 >= 2;
-        let machine = 1 + i % 2;
-        let recipe = if number < WITHOUT_A && i / 4 % 2 == 0 {
-            "A"
-        } else {
-            "B"
+        let recipe = ["A", "B"][usize::from(number >= WITHOUT_A || i / 4 % 2 == 1)];
+        let when = (7 * (calendar - 1) + i / 32, i % 32 / 4 * 60 + i % 4 * 10);
+        let panel = Panel {
+            id: format!("W{number}-{i:03}"),
+            machine: Some(["M1", "M2"][i % 2].into()),
+            lot: Some(format!("L{number}{}", i / 8 % 4).into()),
+            recipe: Some(recipe.into()),
+            lay: [Lay::Deg0, Lay::Deg180][i / 2 % 2],
+            lay_recorded: true,
+            inspect_lay: Some([Lay::Deg0, Lay::Deg180][i / 3 % 2]),
+            ..panel_at(i, when, (600.0, 400.0))
         };
-        let facts = format!(
-            "W{number}-{i:03},{day}T{:02}:{:02}:00Z,M{machine},L{number}{},{recipe},{length},{width},{},{}",
-            6 + i % 32 / 4,
-            i % 4 * 10,
-            i / 8 % 4,
-            if turned { 180 } else { 0 },
-            if i / 3 % 2 == 0 { 0 } else { 180 },
-        );
-        let start = text.len();
-        let mut mark = |x: f64, y: f64, defect: &str| {
-            let _ = writeln!(text, "{facts},{x:.1},{y:.1},{defect}");
+        let mut mark = |kind: usize, at: Point| {
+            let tenth = |v: f64| (v * 10.0).round() / 10.0;
+            let place = Point {
+                x: tenth(at.x),
+                y: tenth(at.y),
+            };
+            records.defects.push(mark_on(i, kind, Some(place)));
         };
-        let machine_mark = |x: f64, y: f64| {
-            if turned {
-                (length - x, width - y)
-            } else {
-                (x, y)
-            }
-        };
-        if machine == 1 && !REPAIRED.contains(&number) && rng.random::<f64>() < 0.3 {
-            let (x, y) = machine_mark(
-                300.0 + 4.0 * rng.random::<f64>(),
-                150.0 + 4.0 * rng.random::<f64>(),
-            );
-            mark(x, y, "scratch");
+        let (first, second) = (i % 2 == 0, i % 2 == 1);
+        if first && !REPAIRED.contains(&number) && rng.random::<f64>() < 0.3 {
+            mark(0, from_machine(&panel, beside(300.0, 150.0, &mut rng)));
         }
-        if machine == 2 && number >= DENT_FROM && rng.random::<f64>() < 0.35 {
-            let (x, y) = machine_mark(
-                120.0 + 4.0 * rng.random::<f64>(),
-                310.0 + 4.0 * rng.random::<f64>(),
-            );
-            mark(x, y, "dent");
+        if second && number >= DENT_FROM && rng.random::<f64>() < 0.35 {
+            mark(1, from_machine(&panel, beside(120.0, 310.0, &mut rng)));
         }
-        let peel = if recipe == "A" { 0.7 } else { 0.1 };
-        if rng.random::<f64>() < peel {
-            let (x, y) = (length * rng.random::<f64>(), width * rng.random::<f64>());
-            mark(x, y, "orange peel");
+        if rng.random::<f64>() < if recipe == "A" { 0.7 } else { 0.1 } {
+            let (x, y) = (600.0 * rng.random::<f64>(), 400.0 * rng.random::<f64>());
+            mark(2, Point { x, y });
         }
-        if text.len() == start {
-            let _ = writeln!(text, "{facts},,,");
-        }
+        records.panels.push(panel);
     }
-    text
+    csv(&records)
+}
+
+/// Up to 4 mm beyond a place, along both axes.
+pub(crate) fn beside(x: f64, y: f64, rng: &mut ChaCha8Rng) -> Point {
+    let [dx, dy] = [0.0; 2].map(|_: f64| 4.0 * rng.random::<f64>());
+    Point {
+        x: x + dx,
+        y: y + dy,
+    }
 }
 
 /// What a report is made of.
@@ -465,6 +461,7 @@ fn every_hit_is_listed_with_its_file_and_line() {
     let csv = std::fs::read_to_string(chain.folder.path().join("r/panels.csv")).unwrap();
     let source = week(2);
     let lines: Vec<&str> = source.lines().collect();
+    let x_at = lines[0].split(',').position(|name| name == "x_mm").unwrap();
     let mut checked = 0;
     for row in csv.lines().skip(1) {
         let cells: Vec<&str> = row.split(',').collect();
@@ -478,7 +475,7 @@ fn every_hit_is_listed_with_its_file_and_line() {
             "{row}: {written}"
         );
         let x: f64 = x.parse().unwrap();
-        let own: f64 = written.split(',').nth(9).unwrap().parse().unwrap();
+        let own: f64 = written.split(',').nth(x_at).unwrap().parse().unwrap();
         assert!((x - own).abs() <= 0.05, "{row}: {written}");
         checked += 1;
     }

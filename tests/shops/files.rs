@@ -3,62 +3,85 @@
 use std::path::Path;
 use std::process::{Command, Output};
 
-use onus::records::{Column, Panel, Point, Records};
+use onus::records::{Column, Lay, Panel, Point, Records};
 
-/// The records as one flat CSV file.
+/// Columns in the order in which they are written.
+const COLUMNS: [Column; 27] = [
+    Column::PanelId,
+    Column::SandedAt,
+    Column::Machine,
+    Column::Head,
+    Column::Fixture,
+    Column::Part,
+    Column::Supplier,
+    Column::Lot,
+    Column::LengthMm,
+    Column::WidthMm,
+    Column::LayDeg,
+    Column::LayXMm,
+    Column::LayYMm,
+    Column::Recipe,
+    Column::FeedMmS,
+    Column::Passes,
+    Column::ForceN,
+    Column::Grit,
+    Column::AbrasiveAge,
+    Column::AbrasiveId,
+    Column::Inspector,
+    Column::InspectLayDeg,
+    Column::XMm,
+    Column::YMm,
+    Column::Defect,
+    Column::RemovedUm,
+    Column::FilmUm,
+];
+
+/// The records as one flat CSV file. A column that no row fills is left out, save
+/// that of the defects of panels that were inspected.
 pub fn csv(records: &Records) -> String {
-    let columns = [
-        Column::PanelId,
-        Column::SandedAt,
-        Column::Machine,
-        Column::Head,
-        Column::Fixture,
-        Column::Part,
-        Column::Supplier,
-        Column::Lot,
-        Column::LengthMm,
-        Column::WidthMm,
-        Column::LayDeg,
-        Column::LayXMm,
-        Column::LayYMm,
-        Column::Recipe,
-        Column::FeedMmS,
-        Column::Passes,
-        Column::ForceN,
-        Column::Grit,
-        Column::AbrasiveAge,
-        Column::AbrasiveId,
-        Column::Inspector,
-        Column::InspectLayDeg,
-        Column::XMm,
-        Column::YMm,
-        Column::Defect,
-        Column::RemovedUm,
-        Column::FilmUm,
-    ];
-    let mut text = columns.map(Column::name).join(",") + "\n";
+    let mut rows: Vec<Vec<String>> = Vec::new();
     for (index, panel) in records.panels.iter().enumerate() {
+        let before = rows.len();
         let facts = facts(panel);
-        let start = text.len();
-        let place = |p: Option<Point>| p.map_or(",".into(), |p| format!("{},{}", p.x, p.y));
+        let mut write = |place: Option<Point>, rest: [String; 3]| {
+            let place = place.map_or([String::new(), String::new()], |p| {
+                [p.x, p.y].map(|v| v.to_string())
+            });
+            rows.push(facts.iter().cloned().chain(place).chain(rest).collect());
+        };
         for defect in of_panel(&records.defects, index, |d| d.panel) {
-            let name = &records.defect_names[defect.name].name;
-            text += &format!("{facts},{},{name},,\n", place(defect.place));
+            let name = records.defect_names[defect.name].name.clone();
+            write(defect.place, [name, String::new(), String::new()]);
         }
         for reading in of_panel(&records.readings, index, |r| r.panel) {
             let (removed, film) = (number(reading.removed_um), number(reading.film_um));
-            text += &format!("{facts},{},,{removed},{film}\n", place(reading.place));
+            write(reading.place, [String::new(), removed, film]);
         }
-        if text.len() == start {
-            text += &format!("{facts},,,,,\n");
+        if rows.len() == before {
+            rows.push(facts);
+            rows[before].resize(COLUMNS.len(), String::new());
         }
     }
-    text
+    let inspected = records.panels.iter().any(|p| p.inspected);
+    let filled = |k: usize| rows.iter().any(|row| !row[k].is_empty());
+    let written: Vec<usize> = (0..COLUMNS.len())
+        .filter(|&k| filled(k) || inspected && COLUMNS[k] == Column::Defect)
+        .collect();
+    let mut file = ::csv::Writer::from_writer(Vec::new());
+    let names = written.iter().map(|&k| COLUMNS[k].name());
+    file.write_record(names).unwrap();
+    for row in &rows {
+        file.write_record(written.iter().map(|&k| &row[k])).unwrap();
+    }
+    String::from_utf8(file.into_inner().unwrap()).unwrap()
 }
 
-fn facts(panel: &Panel) -> String {
+/// What every row of a panel says.
+fn facts(panel: &Panel) -> Vec<String> {
     let word = |w: &Option<std::sync::Arc<str>>| w.as_deref().unwrap_or_default().to_owned();
-    [
+    let lies = panel.lay_recorded || panel.lay != Lay::Deg0;
+    let laid = |v: String| if lies { v } else { String::new() };
+    vec![
         panel.id.clone(),
         panel
             .sanded_at
@@ -69,11 +92,11 @@ fn facts(panel: &Panel) -> String {
         word(&panel.part),
         word(&panel.supplier),
         word(&panel.lot),
-        panel.length_mm.to_string(),
-        panel.width_mm.to_string(),
-        panel.lay.degrees().to_string(),
-        panel.lay_x_mm.to_string(),
-        panel.lay_y_mm.to_string(),
+        number(Some(panel.length_mm).filter(|l| *l > 0.0)),
+        number(Some(panel.width_mm).filter(|w| *w > 0.0)),
+        laid(panel.lay.degrees().to_string()),
+        laid(panel.lay_x_mm.to_string()),
+        laid(panel.lay_y_mm.to_string()),
         word(&panel.recipe),
         number(panel.feed_mm_s),
         number(panel.passes),
@@ -89,7 +112,6 @@ fn facts(panel: &Panel) -> String {
             .inspect_lay
             .map_or(String::new(), |lay| lay.degrees().to_string()),
     ]
-    .join(",")
 }
 
 fn of_panel<T>(items: &[T], panel: usize, of: impl Fn(&T) -> usize) -> &[T] {

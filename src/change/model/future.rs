@@ -227,3 +227,46 @@ fn repeated(
         })
     })
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::{Family, Moved, Usual, fit};
+    use super::*;
+    use crate::change::Side;
+    use crate::change::items::Item;
+
+    /// Ten days, the change half-way: whatever the course, twice as many panels come
+    /// from twice as many days.
+    #[test]
+    fn a_comparison_that_goes_on_has_the_panels_that_it_is_asked_for() {
+        let item = |k: usize| Item {
+            alike: None,
+            stream: 0,
+            pattern: 0,
+            lot: None,
+            day: Some(k / 8),
+            side: if k < 40 { Side::Before } else { Side::After },
+            value: [1.0, 3.0][k % 2],
+            exposure: 1.0,
+        };
+        let items: Vec<Item> = (0..80).map(item).collect();
+        let usual = Usual {
+            lot: 1.0,
+            day: 0.4,
+            lot_change: 0.05,
+            spread: 0.4,
+        };
+        let fit = fit(&items, &[Vec::new()], Family::Counts, usual, Moved::Change).unwrap();
+        for course in [Course::Same, Course::Alternating] {
+            let all: Vec<Cell> = repeated(&fit.problem, course, 2, true)
+                .map(|c| c.0)
+                .collect();
+            let panels: f64 = all.iter().map(|c| c.panels).sum();
+            assert!((panels - 160.0).abs() < 1e-9, "{course:?}: {panels}");
+            let after: f64 = all.iter().filter(|c| c.after).map(|c| c.panels).sum();
+            assert!((after - 80.0).abs() < 1e-9, "{course:?}: {after}");
+            let days: std::collections::BTreeSet<_> = all.iter().map(|c| c.day).collect();
+            assert_eq!(days.len(), 20);
+        }
+    }
+}

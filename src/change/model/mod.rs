@@ -414,4 +414,30 @@ mod tests {
             assert_relative_eq!(law.two_sided_p(high), 1.0 - level, max_relative = 1e-9);
         }
     }
+
+    /// Groups as above, the rival recorded as a term: inside its levels the change
+    /// halves, and a level may differ twofold as it likes.
+    #[test]
+    fn levels_of_terms_may_differ() {
+        let group = |after: bool, level: usize, panels: usize| {
+            (0..panels).map(move |k| Item {
+                alike: None,
+                stream: 0,
+                pattern: level,
+                lot: None,
+                day: None,
+                side: if after { Side::After } else { Side::Before },
+                value: (if after { 2.0 } else { 4.0 }) * [1.0, 2.0][level] + [1.0, -1.0][k % 2],
+                exposure: 1.0,
+            })
+        };
+        let items: Vec<Item> = group(false, 0, 60)
+            .chain(group(false, 1, 20))
+            .chain(group(true, 0, 20))
+            .chain(group(true, 1, 60))
+            .collect();
+        let patterns = [Vec::new(), vec![0]];
+        let found = fit(&items, &patterns, Family::Counts, USUAL, Moved::Change).unwrap();
+        assert_relative_eq!(found.law.mean().exp(), 0.5, max_relative = 0.01);
+    }
 }

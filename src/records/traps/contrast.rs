@@ -277,4 +277,25 @@ mod tests {
         assert!(nested(&recipes, &levels(&["1", "2", "3", "4"])));
         assert!(!nested(&recipes, &levels(&["1", "2", "2", "3"])));
     }
+
+    #[test]
+    fn one_panel_on_a_machine_does_not_lie_one_way_only() {
+        let panel = |machine: &str, turned: bool| Panel {
+            machine: Some(machine.into()),
+            lay: [crate::records::Lay::Deg0, crate::records::Lay::Deg180][usize::from(turned)],
+            inspected: true,
+            ..Panel::default()
+        };
+        let told = |others: usize| {
+            let mut records = Records {
+                panels: vec![panel("M1", false), panel("M1", true)],
+                ..Records::default()
+            };
+            records.panels.extend(vec![panel("M2", false); others]);
+            let mut warnings = Vec::new();
+            one_lay(&records, &mut warnings);
+            warnings.len()
+        };
+        assert_eq!([1, 2].map(told), [0, 1]);
+    }
 }

@@ -252,4 +252,28 @@ mod tests {
         assert_eq!(cut_off(&thinning_out, 18), None);
         assert_eq!(cut_off(&counts(&[3; 20]), 20), None);
     }
+
+    /// Whether clean panels are there, of panels with so many marks each; panel and
+    /// mark have numbers of their own kinds.
+    fn clean(marks: &[usize]) -> Clean {
+        let records = Records {
+            panels: vec![Panel::default(); marks.len()],
+            defects: (marks.iter().enumerate())
+                .flat_map(|(panel, n)| vec![super::super::made::mark(panel, 1.0, 1.0); *n])
+                .collect(),
+            ..Records::default()
+        };
+        Cleans::new(&records).of(0..marks.len())
+    }
+
+    /// Chao (1984), without bias: f₁(f₁ − 1) / 2(f₂ + 1) panels have no mark, so 5 of
+    /// ten with one and eight with two, 4 of nine and eight.
+    #[test]
+    fn clean_panels_are_missed_where_five_are_to_be_expected() {
+        let of = |one: usize, two: usize| clean(&[vec![1; one], vec![2; two]].concat());
+        assert_eq!(of(10, 8), Clean::Missing);
+        assert_eq!(of(9, 8), Clean::Unknown);
+        // What a stop leaves on every panel just once leaves no clean ones.
+        assert_eq!(of(60, 0), Clean::Unknown);
+    }
 }

@@ -128,4 +128,20 @@ mod tests {
         assert_eq!(twice([0, 0], |v| v + 0.93), [0usize; 0]);
         assert_eq!(twice([0, 1], |v| v + 4.0), [0usize; 0]);
     }
+
+    /// Six marks near others: a third of eighteen marks, 3 of 100 where there are 206.
+    #[test]
+    fn a_few_that_are_near_others_are_no_second_export() {
+        let of = |panels: usize| {
+            let own = |k: usize| {
+                let (x, y) = (17.37 + 2.13 * k as f64, 9.41 + 1.77 * k as f64);
+                let again = (k < 6).then(|| mark(k, x.round(), y.round()));
+                std::iter::once(mark(k, x, y)).chain(again)
+            };
+            let defects: Vec<Defect> = (0..panels).flat_map(own).collect();
+            let origins = vec![Origin { file: 0, line: 2 }; defects.len()];
+            find(&defects, &origins).len()
+        };
+        assert_eq!([12, 200].map(of), [6, 0]);
+    }
 }

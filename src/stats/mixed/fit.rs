@@ -461,3 +461,81 @@ impl Fit {
         quadratic(&self.unscaled, &self.white_x[i * self.p..(i + 1) * self.p])
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use approx::assert_relative_eq;
+
+    fn problem<'a>(
+        x: &'a [f64],
+        y: &'a [f64],
+        offset: &'a [f64],
+        response: Response<'a>,
+        groupings: &'a [&'a Grouping],
+    ) -> Problem<'a> {
+        Problem {
+            x,
+            p: x.len() / y.len(),
+            y,
+            offset,
+            response,
+            groupings,
+            variances: Variances::OffZero,
+        }
+    }
+
+    /// k groups of n rows whose means are alike: with the penalty −2 ln t the least
+    /// deviance is where (k − 1)·n·t²/(1 + n·t²) = 1, t² = 1/(n(k − 2)).
+    #[test]
+    fn groups_that_do_not_differ_keep_the_variance_that_the_penalty_gives_them() {
+        let y: Vec<f64> = (0..24).map(|i| [1.0, -1.0][i % 2]).collect();
+        let groups = Grouping::by_key((0..24).map(|i| i / 4));
+        let values = Response::Linear { weights: None };
+        let fit = problem(&[1.0; 24], &y, &[0.0; 24], values, &[&groups]).fit();
+        assert_relative_eq!(fit.unwrap().ratios[0], 1.0 / 16.0, max_relative = 1e-5);
+    }
+
+    /// Noise of readings on the log scale is 1/(n·μ²): four readings of 10 µm are as
+    /// good as one of 20.
+    #[test]
+    fn a_mean_of_few_readings_of_thick_removal_is_as_good_as_one_of_many_of_thin() {
+        let readings = [4.0, 1.0];
+        let means = Response::Means {
+            readings: &readings,
+        };
+        let problem = problem(&[1.0; 2], &[10.0, 20.0], &[0.0; 2], means, &[]);
+        assert_eq!(problem.own_noise(&[10.0, 20.0]), [1.0, 1.0]);
+    }
+
+    /// 16 counts of 9 or 11: a mean of 10 with the error of a Poisson one, to whose 160
+    /// marks the penalty adds half a mark (Firth 1993).
+    #[test]
+    fn counts_that_scatter_less_than_chance_have_the_error_of_chance() {
+        let y: Vec<f64> = (0..16).map(|i| [9.0, 11.0][i % 2]).collect();
+        let fit = problem(&[1.0; 16], &y, &[0.0; 16], Response::Counts, &[]);
+        let fit = fit.fit().unwrap();
+        assert_eq!(fit.scale, 1.0);
+        let found = fit.contrast(&[1.0]).unwrap();
+        assert_relative_eq!(found.estimate, 10.0_f64.ln(), max_relative = 1e-9);
+        assert_relative_eq!(
+            found.std_error,
+            160.5_f64.sqrt().recip(),
+            max_relative = 1e-6
+        );
+    }
+
+    /// Two groups, one of a single row: what tells them apart is less than one mean
+    /// square, and counts as one.
+    #[test]
+    fn no_contrast_has_fewer_degrees_of_freedom_than_one_mean_square() {
+        let y = [0.0, 1.0, 2.0, 1.0, 9.0];
+        let groups = Grouping::by_key([0, 0, 0, 0, 1]);
+        let values = Response::Linear { weights: None };
+        let fit = problem(&[1.0; 5], &y, &[0.0; 5], values, &[&groups]).fit();
+        let fit = fit.unwrap();
+        let own = fit.judge.dof(&[1.0]).unwrap();
+        assert!(own < 1.0, "{own}");
+        assert_eq!(fit.contrast(&[1.0]).unwrap().dof, 1.0);
+    }
+}

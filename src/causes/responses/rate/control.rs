@@ -93,3 +93,69 @@ impl Table<'_> {
             })
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::made::table;
+    use super::*;
+    use crate::records::{Panel, Records};
+
+    /// M1 changes half-way, when its inspector does; of M2's panels so many of ten have
+    /// that inspector before and after it.
+    fn had(of_ten: usize) -> bool {
+        let panel = |i: usize| {
+            let first = if i % 2 == 0 {
+                i < 40
+            } else {
+                (i / 2 % 10 < of_ten) == (i < 40)
+            };
+            Panel {
+                machine: Some(["M1", "M2"][i % 2].into()),
+                inspector: Some(if first { "I1" } else { "I2" }.into()),
+                length_mm: 1000.0,
+                width_mm: 1000.0,
+                ..Panel::default()
+            }
+        };
+        let records = Records {
+            panels: (0..80).map(panel).collect(),
+            ..Records::default()
+        };
+        let table = table(&records, vec![0.0; 80]);
+        let follows = Follows {
+            p_value: 0.01,
+            exchanged: 0.01,
+            difference: 0.5,
+            units: 2,
+            left: 1.0,
+        };
+        let given = |i: usize| (i % 2 == 0).then(|| f64::from(u8::from(i >= 40)));
+        let shown = Shown {
+            level: None,
+            suspect: Suspect {
+                given: (0..80).map(given).collect(),
+                units: (0..80).collect(),
+                blocks: vec![0; 80].into(),
+                toward: Toward::Rises,
+                serial: true,
+            },
+            p_value: 0.01,
+            asked: 1,
+            follows,
+            borders: Some(false),
+            could_show: true,
+        };
+        let control = Control {
+            first: 0,
+            moment: 40,
+            last: 79,
+            changed: [0].into(),
+        };
+        table.had_it_too(&control, &shown, &Rival::Inspector)
+    }
+
+    #[test]
+    fn a_rival_that_most_panels_of_the_others_had_is_no_rival() {
+        assert_eq!([0, 4, 5, 6, 10].map(had), [false, false, false, true, true]);
+    }
+}

@@ -80,7 +80,7 @@ impl Table<'_> {
 
 #[cfg(test)]
 mod tests {
-    use super::*;
+    use super::super::made::table;
     use crate::records::{Moment, Panel, Records};
 
     /// Twenty panels; the first ten are accused and inspected so many hours after
@@ -104,16 +104,7 @@ mod tests {
             panels: (0..20).map(panel).collect(),
             ..Records::default()
         };
-        let table = Table {
-            streams: Vec::new(),
-            records: &records,
-            panels: (0..20).collect(),
-            marks: Vec::new(),
-            areas: Vec::new(),
-            cells: Vec::new().into(),
-            responses: Vec::new(),
-            contenders: Vec::new(),
-        };
+        let table = table(&records, vec![0.0; 20]);
         table.delays_apart(&(0..10).collect::<Vec<usize>>())
     }
 

@@ -89,3 +89,79 @@ impl Table<'_> {
         (panels.ceil() as usize).clamp(14, 2000)
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::made::table;
+    use super::*;
+    use crate::duel::Toward;
+    use crate::records::{Panel, Records};
+
+    /// Twenty accused panels and forty others, so many of them marked once; the
+    /// accused ones so many times as large.
+    fn enough(own: usize, others: usize, larger: f64) -> bool {
+        let panel = |i: usize| Panel {
+            length_mm: 1000.0 * if i < 20 { larger } else { 1.0 },
+            width_mm: 1000.0,
+            ..Panel::default()
+        };
+        let records = Records {
+            panels: (0..60).map(panel).collect(),
+            ..Records::default()
+        };
+        let marked = |i: usize| i < own || (20..20 + others).contains(&i);
+        let marks = (0..60).map(|i| f64::from(u8::from(marked(i))));
+        let suspect = Suspect {
+            given: (0..60).map(|i| Some(f64::from(u8::from(i < 20)))).collect(),
+            units: (0..60).collect(),
+            blocks: vec![0; 60].into(),
+            toward: Toward::Rises,
+            serial: false,
+        };
+        table(&records, marks.collect()).enough(&suspect, Accused::Level)
+    }
+
+    #[test]
+    fn a_level_needs_three_panels_more_than_the_others_show() {
+        // Of five marked ones 2 or 2.5 would be expected: 5 − 2 and 5 − 2.5.
+        assert_eq!([4, 5].map(|others| enough(5, others, 1.0)), [true, false]);
+    }
+
+    #[test]
+    fn a_level_shows_more_on_a_panel_and_on_an_area() {
+        // .5 against 8.5/40 a panel is 2.4 times; on panels twice as large 1.2.
+        assert_eq!(
+            [1.0, 1.5, 2.0].map(|times| enough(10, 8, times)),
+            [true, true, false]
+        );
+    }
+
+    /// Half of two halves of n panels against none: n = 4·s²·(2.576 + 1.282)²/d², here
+    /// 4·.1875·14.9/.25 of a variance of 3/16 and a difference of a half.
+    #[test]
+    fn panels_to_show_are_the_textbooks() {
+        let records = Records {
+            panels: vec![Panel::default(); 40],
+            ..Records::default()
+        };
+        let mut table = table(&records, vec![0.0; 40]);
+        table.responses[0].value = (0..40).map(|i| f64::from(u8::from(i % 4 == 0))).collect();
+        let suspect = Suspect {
+            given: (0..40)
+                .map(|i| Some(f64::from(u8::from(i % 2 == 0))))
+                .collect(),
+            units: (0..40).collect(),
+            blocks: vec![0; 40].into(),
+            toward: Toward::Rises,
+            serial: false,
+        };
+        let follows = Follows {
+            p_value: 0.01,
+            exchanged: 0.01,
+            difference: 0.5,
+            units: 40,
+            left: 1.0,
+        };
+        assert_eq!(table.panels_to_show(&suspect, &follows), 45);
+    }
+}

@@ -301,3 +301,116 @@ fn times(suspect: &Suspect) -> Vec<usize> {
         .map(|at| time_of[&(suspect.blocks[at], suspect.units[at])])
         .collect()
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::made::table;
+    use super::*;
+    use crate::duel::{Toward, shown};
+    use crate::records::{Moment, Panel, Records};
+
+    #[test]
+    fn half_of_the_difference_must_be_left_against_who_shows_nothing() {
+        let found = |p_value: f64, difference: f64| Follows {
+            p_value,
+            exchanged: p_value,
+            difference,
+            units: 20,
+            left: 1.0,
+        };
+        let alone = found(0.001, 0.4);
+        let won = |p: f64, d: f64, quiet: bool| beats(&found(p, d), &alone, 0.01, quiet);
+        assert_eq!([won(0.04, 0.2, true), won(0.04, 0.19, true)], [true, false]);
+        assert_eq!(
+            [won(0.04, 0.4, false), won(0.01, 0.1, false)],
+            [false, true]
+        );
+        assert!(!won(0.001, -0.4, true), "the other way");
+    }
+
+    #[test]
+    fn a_time_holds_seven_units_of_its_own_block() {
+        let suspect = Suspect {
+            given: vec![Some(0.0); 48].into(),
+            units: (0..48).map(|i| i / 2).collect(),
+            blocks: (0..48).map(|i| usize::from(i >= 28)).collect(),
+            toward: Toward::Either,
+            serial: false,
+        };
+        // 14 units and 10: two times of seven, and one of ten.
+        let expected: Vec<usize> = (0..48).map(|i| if i < 28 { i / 14 } else { 2 }).collect();
+        assert_eq!(times(&suspect), expected);
+    }
+
+    #[test]
+    fn hours_return_where_most_panels_have_theirs_on_another_day() {
+        let returns = |day_of: fn(i64) -> i64| {
+            let panel = |i: i64| {
+                let minutes = 1440 * day_of(i) + 60 * (i % 12);
+                let local = jiff::civil::date(2031, 3, 3).at(6, 0, 0, 0);
+                let local = local + jiff::Span::new().minutes(minutes);
+                let instant = jiff::tz::TimeZone::UTC.to_timestamp(local).unwrap();
+                Panel {
+                    sanded_at: Some(Moment { instant, local }),
+                    ..Panel::default()
+                }
+            };
+            let records = Records {
+                panels: (0..36).map(panel).collect(),
+                ..Records::default()
+            };
+            table(&records, vec![0.0; 36]).hours_return()
+        };
+        assert!(returns(|i| i / 12));
+        assert!(!returns(|_| 0));
+        // Twelve panels in two hours that come on two days, the others' once.
+        assert!(!returns(|i| i64::from(i % 12 < 2 && i >= 12)));
+    }
+
+    /// Sixteen lots of ten panels, each sanded on one of two machines, and as many
+    /// inspectors' turns: lots may be of one family, turns are not the machine's.
+    #[test]
+    fn lots_that_each_kept_to_a_machine_are_not_beaten_by_their_number() {
+        let given: Vec<Option<usize>> = (0..160).map(|i| Some(i / 10 % 2)).collect();
+        let recorded = |rival: Rival, of: Vec<Option<usize>>, count: usize| Recorded {
+            rival,
+            levels: Vec::new(),
+            contender: Contender {
+                given: Given::Levels(of.into(), count),
+                units: (0..160).collect(),
+                blocks: vec![0; 160].into(),
+                toward: Toward::Rises,
+                by_neighbours: false,
+            },
+        };
+        let machine = recorded(Rival::Machine, given, 2);
+        let turns = |rival: Rival| recorded(rival, (0..160).map(|i| Some(i / 10)).collect(), 16);
+        let marks: Vec<f64> = (0..160)
+            .map(|i| f64::from(u8::from(i / 10 % 2 == 0 && i % 3 > 0 || i % 11 == 0)))
+            .collect();
+        let records = Records {
+            panels: vec![
+                Panel {
+                    length_mm: 1000.0,
+                    width_mm: 1000.0,
+                    ..Panel::default()
+                };
+                160
+            ],
+            ..Records::default()
+        };
+        let table = table(&records, marks);
+        assert_eq!(table.responses.len(), 1);
+        let asked = Asked {
+            recorded: &machine,
+            shown: &shown(&table.responses, &machine.contender).unwrap(),
+            step: None,
+            level: 0.01,
+        };
+        assert_eq!(
+            table.duel(&asked, &turns(Rival::Inspector), false),
+            Some(true)
+        );
+        assert_eq!(table.duel(&asked, &turns(Rival::Lot), false), Some(false));
+    }
+}

@@ -379,3 +379,127 @@ fn goes_with(sides: &[usize], classes: &[usize]) -> bool {
     let one: usize = of.iter().map(|c| c[0].min(c[1])).sum();
     apart > 0 && 10 * one < sides.len()
 }
+
+#[cfg(test)]
+mod made {
+    use super::*;
+
+    /// A table of all panels with so many marks each, and who is recorded.
+    pub(super) fn table(records: &Records, marks: Vec<f64>) -> Table<'_> {
+        let panels: Vec<usize> = (0..records.panels.len()).collect();
+        let rows = Rows {
+            records,
+            panels: &panels,
+        };
+        let areas: Vec<f64> = records.panels.iter().map(|p| p.area_m2()).collect();
+        Table {
+            streams: Vec::new(),
+            records,
+            cells: rows.cells(),
+            contenders: recorded(&rows),
+            responses: Response::rates(&marks, &areas),
+            panels: panels.into(),
+            marks,
+            areas,
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::records::{Moment, Panel};
+
+    /// Panels every half an hour, twelve a day, as `fill` leaves them.
+    fn panels(count: usize, fill: impl Fn(usize, &mut Panel)) -> Records {
+        let panel = |i: usize| {
+            let minutes = i64::try_from(1440 * (i / 12) + 30 * (i % 12)).unwrap();
+            let local = jiff::civil::date(2031, 3, 3).at(6, 0, 0, 0);
+            let local = local + jiff::Span::new().minutes(minutes);
+            let instant = jiff::tz::TimeZone::UTC.to_timestamp(local).unwrap();
+            let mut panel = Panel {
+                sanded_at: Some(Moment { instant, local }),
+                length_mm: 1000.0,
+                width_mm: 1000.0,
+                inspected: true,
+                ..Panel::default()
+            };
+            fill(i, &mut panel);
+            panel
+        };
+        Records {
+            panels: (0..count).map(panel).collect(),
+            ..Records::default()
+        }
+    }
+
+    /// The claim against a rival, where these panels have a mark.
+    fn claim(records: &Records, rival: &Rival, marked: impl Fn(usize) -> bool) -> Claim {
+        let marks = (0..records.panels.len()).map(|i| f64::from(u8::from(marked(i))));
+        let table = made::table(records, marks.collect());
+        let level = Level {
+            report: 0.05,
+            own: 0.05,
+        };
+        let at = table.contenders.iter().position(|c| c.rival == *rival);
+        let own = table.claims_of(at.unwrap(), &table.alone(), level, (0, &[&table]));
+        own.unwrap()
+    }
+
+    fn open(claim: &Claim) -> Vec<&Rival> {
+        claim.open.iter().map(|o| &o.0).collect()
+    }
+
+    #[test]
+    fn a_machine_is_named_only_where_lots_are_recorded() {
+        let of = |lots: bool| {
+            panels(240, |i, panel| {
+                panel.machine = Some(["M1", "M2"][i % 2].into());
+                panel.lot = lots.then(|| format!("L{}", i / 4 % 8).into());
+            })
+        };
+        let marked = |i: usize| i % 2 == 0 && i % 3 > 0 || i % 17 == 0;
+        let without = claim(&of(false), &Rival::Machine, marked);
+        assert!(open(&without).contains(&&Rival::Lot), "{without:#?}");
+        let with = claim(&of(true), &Rival::Machine, marked);
+        assert!(!open(&with).contains(&&Rival::Lot), "{with:#?}");
+    }
+
+    /// Of three lots each, two suppliers can be dealt out in 20 ways, of six each in
+    /// 924: only these show by exchanges who made it.
+    #[test]
+    fn a_supplier_of_few_lots_is_told_apart_and_not_named() {
+        let of = |lots: usize| {
+            let records = panels(240, |i, panel| {
+                let lot = i / 4 % lots;
+                panel.machine = Some("M1".into());
+                panel.supplier = Some(["S1", "S2"][lot % 2].into());
+                panel.lot = Some(format!("L{lot}").into());
+            });
+            claim(&records, &Rival::Supplier, |i| {
+                i / 4 % lots % 2 == 0 && i % 5 > 1 || i % 19 == 0
+            })
+        };
+        let (few, many) = (of(6), of(12));
+        assert!(open(&few).contains(&&Rival::Lot), "{few:#?}");
+        assert!(!open(&many).contains(&&Rival::Lot), "{many:#?}");
+    }
+
+    /// M1 sands faster from half-way on and its marks come with it, M2 goes on as it was.
+    #[test]
+    fn machines_that_kept_the_setting_clear_the_time_only_if_they_show_no_step() {
+        let records = panels(240, |i, panel| {
+            panel.machine = Some(["M1", "M2"][i % 2].into());
+            let faster = i % 2 == 0 && i >= 120;
+            panel.feed_mm_s = Some(if faster { 150.0 } else { 100.0 });
+            panel.lot = Some(format!("L{}", i / 4 % 8).into());
+        });
+        let alone = |i: usize| i % 2 == 0 && i >= 120 && i % 5 > 0 || i % 23 == 0;
+        let own = claim(&records, &Rival::Feed, alone);
+        assert!(!open(&own).contains(&&Rival::Step), "{own:#?}");
+        // A step of M2 by less than half of M1's is a step all the same.
+        let both = |i: usize| alone(i) || i % 2 == 1 && i >= 120 && i % 3 == 0;
+        let time = claim(&records, &Rival::Feed, both);
+        assert!(open(&time).contains(&&Rival::Step), "{time:#?}");
+    }
+}

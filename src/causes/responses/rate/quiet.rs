@@ -145,3 +145,42 @@ fn is_rare(scores: &[Option<f64>]) -> bool {
     let no = known.iter().filter(|x| **x == 0.0).count();
     yes + no == known.len() && 10 * yes.min(no) <= known.len()
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn quiet(rival: Rival, within: f64, share: f64) -> bool {
+        let within = Some(within);
+        Quiet {
+            rival,
+            within,
+            share,
+        }
+        .open()
+    }
+
+    #[test]
+    fn who_could_double_the_rate_is_open_and_time_where_it_could_make_most_marks() {
+        assert_eq!(
+            [1.9, 2.1].map(|w| quiet(Rival::Machine, w, 0.2)),
+            [false, true]
+        );
+        assert_eq!(
+            [0.4, 0.6].map(|s| quiet(Rival::Step, 3.0, s)),
+            [false, true]
+        );
+    }
+
+    #[test]
+    fn levels_of_a_tenth_of_the_panels_are_not_bounded_by_themselves() {
+        let of = |sizes: &[usize]| {
+            let levels = sizes.iter().enumerate();
+            let levels: Vec<_> = levels.flat_map(|(l, n)| vec![Some(l); *n]).collect();
+            counting(&levels, sizes.len())
+        };
+        assert_eq!(of(&[15, 3, 2]), Some(vec![0, 1]));
+        assert_eq!(of(&[10; 5]), Some(vec![0, 1, 2, 3, 4]));
+        assert_eq!(of(&[10; 6]), None, "bounded by their spread");
+    }
+}
