@@ -52,7 +52,11 @@ pub(super) fn assess(
     let removal = removal::assess(&basis, settings);
     let mut notes = design.notes.clone();
     let outside = sides.iter().filter(|s| s.is_none()).count();
-    if outside > 0 && !matches!(question, Question::Recipe { .. } | Question::Week { .. }) {
+    let chosen = matches!(
+        question,
+        Question::Values { .. } | Question::Since { .. } | Question::Abrasive { .. }
+    );
+    if outside > 0 && chosen {
         notes.push(Note::PanelsOutside { panels: outside });
     }
     Comparison {
@@ -87,6 +91,7 @@ fn asked(question: &Question) -> Vec<String> {
         }
         Question::Abrasive { .. } => vec!["abrasive_id".into(), "abrasive_age".into()],
         Question::Recipe { .. } => vec!["recipe".into()],
+        Question::Plan { column, .. } => vec![column.clone()],
         Question::Since { .. } | Question::Week { .. } => Vec::new(),
     }
 }

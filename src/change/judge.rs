@@ -160,7 +160,9 @@ fn verdict(change: &mut Change, tests: usize, settings: &Settings) {
     change.verdict = if !change.confounded_with.is_empty() {
         Verdict::NotIdentifiable
     } else if significant(change.p_adjusted, settings) {
-        if change.ratio.is_none_or(|r| r > 1.0) {
+        if !change.question.has_old() {
+            Verdict::Differs
+        } else if change.ratio.is_none_or(|r| r > 1.0) {
             Verdict::Hurt
         } else {
             fell(change, settings)

@@ -20,6 +20,7 @@ mod matched;
 mod model;
 mod needed;
 mod picks;
+mod planned;
 mod ratio;
 mod recipe_changes;
 mod removal;
@@ -35,10 +36,11 @@ pub use error::ChangeError;
 pub(crate) use needed::by_turns;
 pub use picks::Pick;
 pub(crate) use picks::Source;
+pub(crate) use recipe_changes::IN_TURNS;
 pub use recipe_changes::recipe_changes;
 pub use result::{
     Alternating, Change, Changes, Comparison, Counts, Estimate, LotCounts, Margin, Measure, Method,
-    Needed, Question, RemovalChange, Scatter, Side, Spread, StratumUse, Unit, Verdict,
+    Needed, Old, Question, RemovalChange, Scatter, Side, Spread, StratumUse, Unit, Verdict,
 };
 pub use settings::Settings;
 pub use sides::{FROM, Selection, Sides, UNTIL, Window};

@@ -1,15 +1,20 @@
-//! Every change of recipe that the time order of the panels shows.
+//! Every change of recipe that the time order of the panels shows, and what plans
+//! compared by turns.
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
 use super::assess::assess;
 use super::judge::judge;
-use super::{Changes, Comparison, Question, Settings, Side};
+use super::planned::{self, is_planned};
+use super::{Changes, Comparison, Old, Question, Settings, Side};
 use crate::records::{Panel, Records};
 
 /// Fewest panels on a recipe for a change to or from it to be looked at.
 const FEWEST_PANELS: usize = 5;
+
+/// Recipes that followed each other so often took turns.
+pub(crate) const IN_TURNS: usize = 3;
 
 /// Most changes looked at, those with the most panels first.
 const MOST_CHANGES: usize = 12;
@@ -24,26 +29,55 @@ struct Pair<'a> {
     streams: BTreeSet<Stream<'a>>,
     /// How often each stream went from one to the other or back.
     turns: BTreeMap<Stream<'a>, usize>,
+    /// Panels on the first recipe, and those of them before the other one came.
+    from_panels: usize,
+    alone: usize,
+}
+
+impl Pair<'_> {
+    fn most_turns(&self) -> usize {
+        self.turns.values().copied().max().unwrap_or(0)
+    }
+
+    /// The recipe that ran first is the old one, unless they took turns from the start:
+    /// most of its panels then came after the other recipe's first.
+    fn old(&self) -> Old {
+        if self.most_turns() < IN_TURNS || 2 * self.alone > self.from_panels {
+            Old::Known
+        } else {
+            Old::NotKnown
+        }
+    }
 }
 
 /// Compares the panels on the old recipe with those on the new one, for every
 /// pair of recipes that followed each other on a machine; going back and forth
 /// between two recipes is one change. Machines that made the same change are
 /// taken together. A pair of recipes that never made the same part is a change
-/// of product, not of recipe, and is left out.
+/// of product, not of recipe, and is left out. Panels of a plan by turns are compared
+/// by themselves, as the plan says which setting is the old one.
 #[must_use]
 pub fn recipe_changes(records: &Records, settings: &Settings) -> Changes {
     judge(comparisons(records, settings), settings)
 }
 
 fn comparisons(records: &Records, settings: &Settings) -> Vec<Comparison> {
+    let mut all = in_time(records, settings);
+    all.extend(planned::comparisons(records, settings));
+    all.sort_by_key(|(first_panel, _)| *first_panel);
+    all.into_iter().map(|(_, comparison)| comparison).collect()
+}
+
+/// Recipes that followed each other, with the first panel of the second one.
+fn in_time(records: &Records, settings: &Settings) -> Vec<(usize, Comparison)> {
     let mut found: Vec<(usize, Pair<'_>, Vec<Option<Side>>)> = Vec::new();
-    for pair in pairs(&records.panels) {
+    for mut pair in pairs(&records.panels) {
         let sides: Vec<Option<Side>> = records
             .panels
             .iter()
             .map(|panel| {
-                if !pair.streams.contains(&(&panel.machine, &panel.head)) {
+                let of_pair = pair.streams.contains(&(&panel.machine, &panel.head));
+                if !of_pair || is_planned(panel) {
                     return None;
                 }
                 match panel.recipe.as_deref()? {
@@ -54,6 +88,9 @@ fn comparisons(records: &Records, settings: &Settings) -> Vec<Comparison> {
             })
             .collect();
         let on = |side| sides.iter().filter(|s| **s == Some(side)).count();
+        let alone = sides[..pair.first_panel].iter();
+        pair.alone = alone.filter(|s| **s == Some(Side::Before)).count();
+        pair.from_panels = on(Side::Before);
         let fewer = on(Side::Before).min(on(Side::After));
         if fewer >= FEWEST_PANELS && !parts_apart(&records.panels, &sides) {
             found.push((fewer, pair, sides));
@@ -61,7 +98,6 @@ fn comparisons(records: &Records, settings: &Settings) -> Vec<Comparison> {
     }
     found.sort_by_key(|(fewer, pair, _)| (std::cmp::Reverse(*fewer), pair.first_panel));
     found.truncate(MOST_CHANGES);
-    found.sort_by_key(|(_, pair, _)| pair.first_panel);
     found
         .into_iter()
         .map(|(_, pair, sides)| {
@@ -74,9 +110,11 @@ fn comparisons(records: &Records, settings: &Settings) -> Vec<Comparison> {
                 from: pair.from.to_owned(),
                 to: pair.to.to_owned(),
                 first_panel: records.panels[pair.first_panel].id.clone(),
-                turns: pair.turns.values().copied().max().unwrap_or(0),
+                turns: pair.most_turns(),
+                old: pair.old(),
             };
-            assess(records, &sides, question, &[], settings)
+            let comparison = assess(records, &sides, question, &[], settings);
+            (pair.first_panel, comparison)
         })
         .collect()
 }
@@ -91,7 +129,7 @@ fn pairs(panels: &[Panel]) -> Vec<Pair<'_>> {
             continue;
         };
         // without a time there is no order in which anything changed
-        if panel.sanded_at.is_none() {
+        if panel.sanded_at.is_none() || is_planned(panel) {
             continue;
         }
         let stream = (&panel.machine, &panel.head);
@@ -106,6 +144,8 @@ fn pairs(panels: &[Panel]) -> Vec<Pair<'_>> {
                 first_panel: k,
                 streams: BTreeSet::new(),
                 turns: BTreeMap::new(),
+                from_panels: 0,
+                alone: 0,
             });
             pairs.len() - 1
         });

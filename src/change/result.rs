@@ -85,12 +85,50 @@ pub enum Question {
         first_panel: String,
         /// How often panels went from one to the other or back: in turns from three on.
         turns: usize,
+        /// Whether it is known which of the two is the old one.
+        old: Old,
+    },
+    /// Old and new of a plan, by turns.
+    Plan {
+        /// Id of the plan.
+        plan: String,
+        /// What changes.
+        column: String,
+        /// Its old setting.
+        old: String,
+        /// Its new setting.
+        new: String,
     },
     /// An ISO week against the weeks before it.
     Week {
         /// `YYYY-Www`.
         week: String,
     },
+}
+
+/// Whether it is known which of two recipes is the old one.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Old {
+    /// It ran first.
+    Known,
+    /// They took turns from the start, and no plan says which is the old one: the two
+    /// differ or don't, and none helped or hurt.
+    NotKnown,
+}
+
+impl Question {
+    /// Whether the sides are an old and a new one.
+    #[must_use]
+    pub fn has_old(&self) -> bool {
+        !matches!(
+            self,
+            Self::Recipe {
+                old: Old::NotKnown,
+                ..
+            }
+        )
+    }
 }
 
 /// Before or after the change.
@@ -300,6 +338,10 @@ pub enum Verdict {
     /// No difference shown although one of interest would have been.
     #[serde(rename = "no difference shown")]
     NoDifferenceShown,
+    /// One of two recipes has fewer, adjusted for all tests; which is the old one is
+    /// not known.
+    #[serde(rename = "differs")]
+    Differs,
     /// Neither a difference nor its absence is shown.
     #[serde(rename = "too few panels")]
     TooFewPanels,

@@ -202,7 +202,7 @@ fn table(comparison: &Comparison, changes: &Changes, numbers: &NumberStyle) -> S
     let told = |text: String| folded(&plain(&text)) + "\n";
     let mut text = told(format!(
         "{}\n\nbefore: {before}\nafter:  {after}\n",
-        words::summary(comparison)
+        words::summary(comparison, numbers)
     ));
     text += &aligned(&rows);
     text.push('\n');

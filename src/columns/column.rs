@@ -32,6 +32,7 @@ pub enum Column {
     Plan,
     PlanBlock,
     PlanRun,
+    PlanChange,
     Inspector,
     InspectedAt,
     InspectLayDeg,
@@ -91,7 +92,7 @@ pub enum About {
 
 impl Column {
     /// All columns, in the order they are documented.
-    pub const ALL: [Column; 34] = [
+    pub const ALL: [Column; 35] = [
         Column::PanelId,
         Column::SandedAt,
         Column::Machine,
@@ -115,6 +116,7 @@ impl Column {
         Column::Plan,
         Column::PlanBlock,
         Column::PlanRun,
+        Column::PlanChange,
         Column::Inspector,
         Column::InspectedAt,
         Column::InspectLayDeg,
@@ -166,6 +168,7 @@ impl Column {
             Column::Plan => "plan",
             Column::PlanBlock => "plan_block",
             Column::PlanRun => "plan_run",
+            Column::PlanChange => "plan_change",
             Column::Inspector => "inspector",
             Column::InspectedAt => "inspected_at",
             Column::InspectLayDeg => "inspect_lay_deg",
@@ -222,6 +225,7 @@ impl Column {
             | Column::Recipe
             | Column::AbrasiveId
             | Column::Plan
+            | Column::PlanChange
             | Column::Inspector
             | Column::Defect => Quantity::Text,
             Column::SandedAt | Column::InspectedAt => Quantity::Time,
@@ -388,6 +392,9 @@ impl Column {
                 "block of the plan: panels of one block are compared with each other"
             }
             Column::PlanRun => "its place in the order of the plan",
+            Column::PlanChange => {
+                "old and new of a plan by turns, and the defect: recipe=A,B: swirl"
+            }
             Column::Inspector => "who or what inspected",
             Column::InspectedAt => "when it was inspected",
             Column::InspectLayDeg => "how the panel lay at the inspection table",

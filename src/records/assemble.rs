@@ -448,6 +448,7 @@ fn planned(facts: &FactsOf<'_>) -> Option<PlannedRun> {
         plan: facts.text(Column::Plan)?.clone(),
         block: facts.number(Column::PlanBlock).map(|n| n as u32),
         run: facts.number(Column::PlanRun)? as u32,
+        change: facts.text(Column::PlanChange).cloned(),
     })
 }
 

@@ -37,7 +37,7 @@ pub use frames::{Lay, Point, Rect};
 pub use losses::{InputCounts, Lost, Reject, Warning, WarningCode};
 pub use moment::{Moment, Shift};
 pub use parquet::hush_decoder;
-pub use parts::PlannedRun;
+pub use parts::{ByTurns, PlannedRun};
 pub use read::text_reader::TextReader;
 pub use read::{OnReject, ReadOptions, read};
 pub use table::{

@@ -92,6 +92,40 @@ pub struct PlannedRun {
     pub block: Option<u32>,
     /// Its place in the order.
     pub run: u32,
+    /// Old and new of a plan by turns, as the sheet has them; see [`Self::turns`].
+    pub change: Option<Arc<str>>,
+}
+
+/// What a plan by turns compares.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
+pub struct ByTurns<'a> {
+    /// The column that changes.
+    pub column: &'a str,
+    /// Its old and its new setting.
+    pub values: [&'a str; 2],
+    /// The defect that should come less often.
+    pub defect: &'a str,
+}
+
+impl PlannedRun {
+    /// How a sheet writes what a plan by turns compares.
+    #[must_use]
+    pub fn written(column: &str, [old, new]: [&str; 2], defect: &str) -> String {
+        format!("{column}={old},{new}: {defect}")
+    }
+
+    /// What the plan compares by turns, where it does.
+    #[must_use]
+    pub fn turns(&self) -> Option<ByTurns<'_>> {
+        let (column, rest) = self.change.as_deref()?.split_once('=')?;
+        let (values, defect) = rest.split_once(": ")?;
+        let (old, new) = values.split_once(',')?;
+        Some(ByTurns {
+            column,
+            values: [old, new],
+            defect,
+        })
+    }
 }
 
 /// Rows of as many cells each in one piece of memory, which a large file gives
@@ -198,7 +232,7 @@ pub(super) struct Facts;
 
 impl Facts {
     /// The columns about the panel, without its id.
-    pub(super) const COLUMNS: [Column; 22] = [
+    pub(super) const COLUMNS: [Column; 23] = [
         Column::SandedAt,
         Column::Machine,
         Column::Head,
@@ -221,6 +255,7 @@ impl Facts {
         Column::Plan,
         Column::PlanBlock,
         Column::PlanRun,
+        Column::PlanChange,
     ];
 
     /// The place of a slot among the facts; none if it is about something else.

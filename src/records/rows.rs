@@ -355,14 +355,16 @@ impl<'a> RowReader<'a> {
             Some(Fact::Number(n)) => Some(*n as u32),
             _ => None,
         };
-        match fact(Column::Plan) {
-            Some(Fact::Text(plan)) => Some(PlannedRun {
-                plan: plan.clone(),
-                block: number(Column::PlanBlock),
-                run: number(Column::PlanRun)?,
-            }),
+        let text = |column| match fact(column) {
+            Some(Fact::Text(text)) => Some(text.clone()),
             _ => None,
-        }
+        };
+        Some(PlannedRun {
+            plan: text(Column::Plan)?,
+            block: number(Column::PlanBlock),
+            run: number(Column::PlanRun)?,
+            change: text(Column::PlanChange),
+        })
     }
 
     /// Half a place is none, and told.

@@ -132,7 +132,7 @@ impl<'a> Story<'a> {
                 _ => std::ptr::eq(*c, latest),
             });
         let rank = |c: &Change| match c.verdict {
-            Verdict::Helped | Verdict::Hurt => 0,
+            Verdict::Helped | Verdict::Hurt | Verdict::Differs => 0,
             _ if differs(c) => 1,
             _ => 2,
         };

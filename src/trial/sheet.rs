@@ -1,8 +1,9 @@
 //! The run sheet as a table: what is planned, and what is to be filled in.
 
 use super::factor::Value;
-use super::plan::{Plan, Run};
+use super::plan::{Plan, Purpose, Run};
 use crate::columns::{Column, Conversion, Quantity};
+use crate::records::PlannedRun;
 use crate::site::{Decimal, Site};
 
 /// Columns to be filled in, where the plan does not fill them.
@@ -69,34 +70,42 @@ pub fn shown_settings(plan: &Plan, run: &Run, site: &Site) -> Vec<String> {
         .collect()
 }
 
-/// Head and rows of the sheet: `plan`, `plan_block`, `plan_run`, a blank `panel_id`, the
-/// settings, and blanks to fill in. Heads, units and decimal mark are those of the
-/// site's files, so that `onus report` reads the sheet with them. The second value
-/// is the mark between cells.
+/// Head and rows of the sheet: `plan`, `plan_block`, `plan_run`, of a plan by turns
+/// `plan_change`, a blank `panel_id`, the settings, and blanks to fill in. Heads, units
+/// and decimal mark are those of the site's files, so that `onus report` reads the sheet
+/// with them. The second value is the mark between cells.
 #[must_use]
 pub fn sheet_csv(plan: &Plan, site: &Site) -> (Vec<Vec<String>>, u8) {
     let planned = |column: &Column| plan.columns.iter().any(|c| c == column.name());
     let blank: Vec<Column> = FILL_IN.into_iter().filter(|c| !planned(c)).collect();
-    let head = [
-        Column::Plan,
-        Column::PlanBlock,
-        Column::PlanRun,
-        Column::PanelId,
-    ]
-    .map(Column::name)
-    .into_iter()
-    .chain(plan.columns.iter().map(String::as_str))
-    .chain(blank.iter().map(|c| c.name()))
-    .map(|name| header(site, name))
-    .collect();
+    let change = match &plan.purpose {
+        Purpose::Change(turns) => {
+            let [old, new] = &turns.values;
+            Some(PlannedRun::written(
+                &turns.column,
+                [old, new],
+                &turns.defect,
+            ))
+        }
+        Purpose::Recipe(_) | Purpose::Settle(_) => None,
+    };
+    let mut first = vec![Column::Plan, Column::PlanBlock, Column::PlanRun];
+    first.extend(change.is_some().then_some(Column::PlanChange));
+    first.push(Column::PanelId);
+    let head = (first.iter().map(|c| c.name()))
+        .chain(plan.columns.iter().map(String::as_str))
+        .chain(blank.iter().map(|c| c.name()))
+        .map(|name| header(site, name))
+        .collect();
     let mut rows: Vec<Vec<String>> = vec![head];
     for run in &plan.runs {
         let mut row = vec![
             plan.plan.clone(),
             run.block.to_string(),
             run.run.to_string(),
-            String::new(),
         ];
+        row.extend(change.clone());
+        row.push(String::new());
         row.extend(shown_settings(plan, run, site));
         row.extend(blank.iter().map(|_| String::new()));
         rows.push(row);

@@ -218,6 +218,7 @@ fn run(plan: &Plan) -> Records {
                 plan: plan.plan.as_str().into(),
                 block: Some(run.block as u32),
                 run: run.run as u32,
+                change: None,
             }),
             ..Panel::default()
         });

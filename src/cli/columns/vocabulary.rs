@@ -5,7 +5,7 @@ use crate::records::Column;
 
 /// Words for a column, in lower case, without accents (ä is a or ae). A phrase
 /// of several words matches a header that has all of them.
-pub(super) const WORDS: [(Column, &[&str]); 34] = [
+pub(super) const WORDS: [(Column, &[&str]); 35] = [
     (
         Column::PanelId,
         &[
@@ -368,6 +368,7 @@ pub(super) const WORDS: [(Column, &[&str]); 34] = [
     ),
     (Column::PlanBlock, &["trial block"]),
     (Column::PlanRun, &["trial run"]),
+    (Column::PlanChange, &["trial change"]),
     (
         Column::Inspector,
         &[

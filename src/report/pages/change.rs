@@ -54,7 +54,7 @@ pub(super) fn comparison_blocks(
         numbers,
     ))];
     if comparison.changes.is_empty() {
-        blocks.push(Block::Paragraph(words::summary(comparison)));
+        blocks.push(Block::Paragraph(words::summary(comparison, numbers)));
     } else {
         // the chart's caption is the summary
         blocks.push(Block::Figure(ratio_figure(context, comparison, number)?));
@@ -81,7 +81,7 @@ fn ordered(comparison: &Comparison) -> Vec<&Change> {
     let mut order: Vec<&Change> = comparison.changes.iter().collect();
     let rank = |c: &Change| match c.verdict {
         Verdict::Helped => 0,
-        Verdict::Hurt => 1,
+        Verdict::Hurt | Verdict::Differs => 1,
         _ => 2,
     };
     order.sort_by_key(|c| {
@@ -105,7 +105,7 @@ fn ratio_figure(
             ratio: change.ratio.filter(|r| *r > 0.0),
             limits: change.ratio_ci.map(|ci| (ci.low, ci.high)),
             shown: match change.verdict {
-                Verdict::Helped | Verdict::Hurt => ratios::Shown::Difference,
+                Verdict::Helped | Verdict::Hurt | Verdict::Differs => ratios::Shown::Difference,
                 Verdict::NoDifferenceShown | Verdict::TooFewPanels => ratios::Shown::None,
                 Verdict::NotIdentifiable => ratios::Shown::Refused,
             },
@@ -120,14 +120,14 @@ fn ratio_figure(
             title: words::heading(&comparison.question, numbers),
             text: words::ratios_alt(comparison, numbers),
         },
-        axis: words::RATIO_AXIS.to_owned(),
-        halves: [words::FEWER.to_owned(), words::MORE.to_owned()],
+        axis: words::ratio_axis(&comparison.question, numbers),
+        halves: words::halves(&comparison.question, numbers),
         head: words::RATIO_HEAD.to_owned(),
     };
     Ok(Figure {
         name: format!("change-{number}"),
         svg: ratios::svg(&rows, &labels, context.theme)?,
-        caption: words::summary(comparison),
+        caption: words::summary(comparison, numbers),
         alt: labels.description.text,
     })
 }
@@ -169,11 +169,11 @@ fn lot_figure(context: &Context<'_>, change: &Change, number: usize) -> Result<F
     let caption = words::lots_caption(change, all, both, lots.len(), numbers);
     let labels = before_after::Labels {
         description: Description {
-            title: words::lots_title(&change.defect),
+            title: words::lots_title(change, numbers),
             text: caption.clone(),
         },
         axis: words::rate_axis(&change.defect),
-        sides: words::SIDES.map(str::to_owned),
+        sides: words::side_heads(&change.question, numbers),
         panels: words::PANELS_HEAD.to_owned(),
     };
     Ok(Figure {
@@ -198,7 +198,8 @@ fn kinds_table(context: &Context<'_>, comparison: &Comparison) -> Table {
     };
     let caption = words::kinds_caption(&comparison.question, numbers);
     let rows = ordered(comparison).into_iter().map(row);
-    Table::new(caption, words::KINDS_COLUMNS, rows)
+    let heads = words::kinds_columns(&comparison.question, numbers);
+    Table::new(caption, &heads, rows)
 }
 
 fn removal_table(context: &Context<'_>, comparison: &Comparison) -> Table {
@@ -222,5 +223,6 @@ fn removal_table(context: &Context<'_>, comparison: &Comparison) -> Table {
         ]
     };
     let rows = comparison.removal.iter().map(row);
-    Table::new(words::REMOVAL_CAPTION, words::REMOVAL_COLUMNS, rows)
+    let heads = words::removal_columns(&comparison.question, numbers);
+    Table::new(words::REMOVAL_CAPTION, &heads, rows)
 }

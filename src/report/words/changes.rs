@@ -19,11 +19,12 @@ pub use needed::needed;
 use needed::short_of;
 pub use notes::{note, notes};
 pub use page::{
-    FEWER, KINDS_COLUMNS, MORE, PANELS_HEAD, RATIO_AXIS, RATIO_HEAD, REMOVAL_CAPTION,
-    REMOVAL_COLUMNS, SIDES, TITLE, defects_on_panels, further, kinds_caption, lead, lots_caption,
-    lots_title, rate_axis, ratios_alt,
+    PANELS_HEAD, RATIO_HEAD, REMOVAL_CAPTION, TITLE, defects_on_panels, further, halves,
+    kinds_caption, kinds_columns, lead, lots_caption, lots_title, rate_axis, ratio_axis,
+    ratios_alt, removal_columns,
 };
-pub use question::{confounders, heading, sides};
+pub use question::{confounders, heading, side_heads, sides};
+use question::{of_first, when};
 pub use ratio::{interval, of_before, p_value, ratio, ratio_interval, with_interval};
 
 /// Heading over the latest change on page one.
@@ -80,14 +81,14 @@ pub fn shown_and_open(change: &Change, numbers: &NumberStyle) -> String {
     let mut text = format!(
         "{} {word}, {} ({})",
         change.defect,
-        of_before(ratio_now, numbers),
+        of_first(&change.question, ratio_now, numbers),
         interval(change, numbers)
     );
     if let Some(margin) = change.opposite.as_ref().filter(|m| !m.holds) {
         text += &format!(
             ", but more {} is not excluded (up to {})",
             opposite(margin.class),
-            of_before(margin.upper, numbers)
+            of_first(&change.question, margin.upper, numbers)
         );
     }
     text
@@ -108,6 +109,7 @@ pub fn verdict(verdict: Verdict) -> &'static str {
         Verdict::Helped => "helped",
         Verdict::Hurt => "hurt",
         Verdict::NoDifferenceShown => "no difference shown",
+        Verdict::Differs => "differs",
         Verdict::TooFewPanels => "too few panels",
         Verdict::NotIdentifiable => "not identifiable",
     }
@@ -213,7 +215,7 @@ fn why_not(change: &Change) -> String {
 }
 
 /// One or two sentences on the whole comparison.
-pub fn summary(comparison: &Comparison) -> String {
+pub fn summary(comparison: &Comparison, numbers: &NumberStyle) -> String {
     if comparison.changes.is_empty() && comparison.removal.is_empty() {
         return "Nothing was inspected or measured on both sides.".to_owned();
     }
@@ -231,14 +233,22 @@ pub fn summary(comparison: &Comparison) -> String {
         let names: Vec<String> = all.iter().map(|c| c.defect.clone()).collect();
         listed(&names, 4)
     };
-    let (helped, hurt) = (of(Verdict::Helped), of(Verdict::Hurt));
+    let (mut less, mut more) = (of(Verdict::Helped), of(Verdict::Hurt));
+    for change in of(Verdict::Differs) {
+        let side = if change.ratio.is_some_and(|r| r < 1.0) {
+            &mut less
+        } else {
+            &mut more
+        };
+        side.push(change);
+    }
     let doubtful = of(Verdict::NotIdentifiable);
     let mut parts = Vec::new();
-    if !helped.is_empty() {
-        parts.push(format!("less {}", names(&helped)));
+    if !less.is_empty() {
+        parts.push(format!("less {}", names(&less)));
     }
-    if !hurt.is_empty() {
-        parts.push(format!("more {}", names(&hurt)));
+    if !more.is_empty() {
+        parts.push(format!("more {}", names(&more)));
     }
     for removal in &comparison.removal {
         match removal.verdict {
@@ -247,11 +257,8 @@ pub fn summary(comparison: &Comparison) -> String {
             _ => {}
         }
     }
-    let when = match &comparison.question {
-        Question::Week { week } => format!("in {week}"),
-        _ => "after the change".to_owned(),
-    };
     let mut text = if !parts.is_empty() {
+        let when = when(&comparison.question, numbers);
         format!("{} {when}.", capital(&parts.join("; ")))
     } else if !of(Verdict::TooFewPanels).is_empty() {
         "Nothing is shown yet; some kinds need more panels.".to_owned()

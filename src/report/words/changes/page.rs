@@ -2,21 +2,31 @@
 
 use crate::change::{Change, Changes, Comparison, Question};
 use crate::charts::NumberStyle;
-use crate::report::words::changes::{interval, ratio, sides, verdict_of};
-use crate::report::words::counting::counted;
+use crate::report::words::changes::{interval, ratio, side_heads, sides, verdict_of, when};
+use crate::report::words::counting::{capital, counted};
 
 /// Title of the page.
 pub const TITLE: &str = "Did the change help?";
 /// Axis of the chart of ratios.
-pub const RATIO_AXIS: &str = "defects per m², after over before";
-/// Over the part of the chart below 1.
-pub const FEWER: &str = "← fewer after";
-/// Over the part of the chart above 1.
-pub const MORE: &str = "more after →";
+pub fn ratio_axis(question: &Question, numbers: &NumberStyle) -> String {
+    format!("defects per m², {}", over(question, numbers))
+}
+
+/// The second side over the first: "after over before".
+fn over(question: &Question, numbers: &NumberStyle) -> String {
+    let [first, second] = side_heads(question, numbers);
+    format!("{second} over {first}")
+}
+
+/// Over the parts of the chart below and above 1.
+pub fn halves(question: &Question, numbers: &NumberStyle) -> [String; 2] {
+    let [_, second] = side_heads(question, numbers);
+    [format!("← fewer {second}"), format!("more {second} →")]
+}
 /// Over the column of ratios.
 pub const RATIO_HEAD: &str = "ratio";
 /// Before, after.
-pub const SIDES: [&str; 2] = ["before", "after"];
+pub(super) const SIDES: [&str; 2] = ["before", "after"];
 /// Over the column of panels by lot.
 pub const PANELS_HEAD: &str = "panels";
 /// Caption of the removal table.
@@ -28,19 +38,22 @@ pub fn lead(changes: &Changes, numbers: &NumberStyle) -> String {
     if let [one] = changes.comparisons.as_slice()
         && !matches!(one.question, Question::Recipe { .. })
     {
-        return crate::report::words::changes::summary(one);
+        return crate::report::words::changes::summary(one, numbers);
     }
-    format!(
-        "{} of recipe in the order of the panels; the latest comes first.",
-        crate::report::words::counting::capital(&counted(n, "change", "changes", numbers))
-    )
+    let of_recipe = |c: &Comparison| matches!(c.question, Question::Recipe { .. });
+    if changes.comparisons.iter().all(of_recipe) {
+        let all = capital(&counted(n, "change", "changes", numbers));
+        return format!("{all} of recipe in the order of the panels; the latest comes first.");
+    }
+    let all = capital(&counted(n, "comparison", "comparisons", numbers));
+    format!("{all} of recipes and plans; the latest comes first.")
 }
 
 /// Changes that are not shown.
 pub fn further(n: usize, numbers: &NumberStyle) -> String {
     format!(
         "{} in findings.json.",
-        crate::report::words::counting::capital(&counted(
+        capital(&counted(
             n,
             "earlier change is",
             "earlier changes are",
@@ -65,14 +78,16 @@ pub fn ratios_alt(comparison: &Comparison, numbers: &NumberStyle) -> String {
         })
         .collect();
     format!(
-        "Ratios of defects per area, after over before. {}.",
+        "Ratios of defects per area, {}. {}.",
+        over(&comparison.question, numbers),
         rows.join("; ")
     )
 }
 
 /// Title of the chart by lot.
-pub fn lots_title(defect: &str) -> String {
-    format!("{defect} before and after, lot by lot")
+pub fn lots_title(change: &Change, numbers: &NumberStyle) -> String {
+    let [first, second] = side_heads(&change.question, numbers);
+    format!("{} {first} and {second}, lot by lot", change.defect)
 }
 
 /// What is seen in the chart by lot.
@@ -94,13 +109,14 @@ pub fn lots_caption(
     let mut text = if both == 0 {
         format!(
             "{}: none of the {} was sanded both ways, so the change can’t be told from the lots.",
-            crate::report::words::counting::capital(&change.defect),
+            capital(&change.defect),
             counted(lots, "lot", "lots", numbers)
         )
     } else {
         format!(
-            "{}: fewer after the change in {} of the {} sanded both ways.",
-            crate::report::words::counting::capital(&change.defect),
+            "{}: fewer {} in {} of the {} sanded both ways.",
+            capital(&change.defect),
+            when(&change.question, numbers),
             numbers.count(fewer),
             counted(both, "lot", "lots", numbers)
         )
@@ -139,21 +155,27 @@ pub fn kinds_caption(question: &Question, numbers: &NumberStyle) -> String {
 }
 
 /// Heads of the table of kinds.
-pub const KINDS_COLUMNS: &[(&str, bool)] = &[
-    ("Kind", false),
-    ("Before", true),
-    ("After", true),
-    ("After over before", true),
-    ("p, adjusted", true),
-    ("Verdict", false),
-];
+pub fn kinds_columns(question: &Question, numbers: &NumberStyle) -> Vec<(String, bool)> {
+    columns("Kind", "Verdict", question, numbers)
+}
 
 /// Heads of the removal table.
-pub const REMOVAL_COLUMNS: &[(&str, bool)] = &[
-    ("Measure", false),
-    ("Before", true),
-    ("After", true),
-    ("After over before", true),
-    ("p, adjusted", true),
-    ("After the change", false),
-];
+pub fn removal_columns(question: &Question, numbers: &NumberStyle) -> Vec<(String, bool)> {
+    let last = when(question, numbers);
+    columns("Measure", &capital(&last), question, numbers)
+}
+
+fn columns(
+    first: &str,
+    last: &str,
+    question: &Question,
+    numbers: &NumberStyle,
+) -> Vec<(String, bool)> {
+    let sides = side_heads(question, numbers).map(|side| capital(&side));
+    let over = capital(&over(question, numbers));
+    let figures = (sides.into_iter()).chain([over, "p, adjusted".to_owned()]);
+    (std::iter::once((first.to_owned(), false)))
+        .chain(figures.map(|head| (head, true)))
+        .chain([(last.to_owned(), false)])
+        .collect()
+}

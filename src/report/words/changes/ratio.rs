@@ -14,12 +14,14 @@ pub fn ratio(value: Option<f64>, numbers: &NumberStyle) -> String {
 
 /// "0.25 of before", "2.2 times before".
 pub fn of_before(ratio: f64, numbers: &NumberStyle) -> String {
+    of(ratio, "before", numbers)
+}
+
+/// The same beside anything.
+pub(super) fn of(ratio: f64, what: &str, numbers: &NumberStyle) -> String {
     let written = numbers.significant(ratio, 2);
-    if ratio < 1.0 {
-        format!("{written} of before")
-    } else {
-        format!("{written} times before")
-    }
+    let word = if ratio < 1.0 { "of" } else { "times" };
+    format!("{written} {word} {what}")
 }
 
 /// "0.25 (0.1 to 0.58)".
