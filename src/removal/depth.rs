@@ -350,7 +350,9 @@ mod tests {
             });
         }
         let factors = Factors::of(&records);
-        let observed = observe(&records, &factors);
+        let settings = factors.settings(&records);
+        let measured = measured(&records);
+        let observed = observe(&measured, &settings);
         fit(&records, &factors, &observed, 0.95).unwrap()
     }
 

@@ -52,23 +52,15 @@ impl Inspected<'_> {
                 counts[defect.panel] += 1.0;
             }
         }
-        let mut hit: Vec<f64> = panels
-            .iter()
-            .map(|&p| counts[p])
-            .filter(|c| *c > 0.0)
-            .collect();
-        hit.sort_by(f64::total_cmp);
-        let most = hit
-            .get((hit.len() * 95 / 100).min(hit.len().saturating_sub(1)))
-            .map_or(f64::INFINITY, |q| (CUT.0 * q).max(CUT.1));
+        let counts: Vec<f64> = panels.iter().map(|&p| counts[p]).collect();
+        let (response, cut) = cut_off(&counts);
         let observed = Observed {
             panels,
             settings: self.settings,
-            response: panels.iter().map(|&p| counts[p].min(most)).collect(),
+            response,
             readings: Vec::new(),
             offset: self.offset.clone(),
         };
-        let cut = panels.iter().filter(|&&p| counts[p] > most).count();
         (observed, cut)
     }
 
@@ -115,6 +107,17 @@ impl Inspected<'_> {
         drop(judge);
         Some((risk, model))
     }
+}
+
+/// Counts of panels, cut at the most that one may have, and how many were cut.
+fn cut_off(counts: &[f64]) -> (Vec<f64>, usize) {
+    let mut hit: Vec<f64> = counts.iter().copied().filter(|c| *c > 0.0).collect();
+    hit.sort_by(f64::total_cmp);
+    let most = hit
+        .get((hit.len() * 95 / 100).min(hit.len().saturating_sub(1)))
+        .map_or(f64::INFINITY, |q| (CUT.0 * q).max(CUT.1));
+    let cut = counts.iter().filter(|c| **c > most).count();
+    (counts.iter().map(|c| c.min(most)).collect(), cut)
 }
 
 /// Levels at which no panel or every panel was hit.
@@ -197,40 +200,15 @@ pub(super) fn fit_all(
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::records::{Defect, DefectName, Panel};
 
     /// Thirty-nine panels with two marks and one with a hundred: cut at three times
     /// two.
     #[test]
     fn one_panel_with_hundreds_of_marks_is_one_bad_panel() {
-        let mark = |panel: usize| Defect {
-            panel,
-            name: 0,
-            place: None,
-            written: None,
-            area_mm2: None,
-            severity: None,
-        };
-        let marks = |panel: usize| vec![mark(panel); if panel == 39 { 100 } else { 2 }];
-        let records = Records {
-            panels: vec![
-                Panel {
-                    length_mm: 1000.0,
-                    width_mm: 1000.0,
-                    ..Panel::default()
-                };
-                40
-            ],
-            defects: (0..40).flat_map(marks).collect(),
-            defect_names: vec![DefectName {
-                name: "scratch".into(),
-                class: None,
-            }],
-            ..Records::default()
-        };
-        let panels: Vec<usize> = (0..40).collect();
-        let (observed, cut) = observe(&records, &Factors::of(&records), &panels, |_| true);
+        let mut counts = [2.0; 40];
+        counts[39] = 100.0;
+        let (response, cut) = cut_off(&counts);
         assert_eq!(cut, 1);
-        assert_eq!(observed.response[38..], [2.0, 6.0]);
+        assert_eq!(response[38..], [2.0, 6.0]);
     }
 }
