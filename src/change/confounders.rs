@@ -36,6 +36,7 @@ pub(super) fn never_met(basis: &Basis<'_>, panels: &[usize], sides: &[Side]) -> 
         Trait::Passes,
         Trait::Force,
         Trait::Grit,
+        Trait::Recipe,
     ] {
         if basis.asks(what) {
             continue;
@@ -45,8 +46,8 @@ pub(super) fn never_met(basis: &Basis<'_>, panels: &[usize], sides: &[Side]) -> 
             Trait::AbrasiveId => one_sided_batch(&codes, sides),
             Trait::Hour => hardly_met(&codes, sides) && rounds(basis, panels, sides, |d| d) >= 3,
             Trait::Weekday => disjoint(&codes, sides) && rounds(basis, panels, sides, week_of) >= 2,
-            Trait::Feed | Trait::Passes | Trait::Force | Trait::Grit => {
-                basis.asks_for_one_setting() && disjoint(&codes, sides)
+            Trait::Feed | Trait::Passes | Trait::Force | Trait::Grit | Trait::Recipe => {
+                basis.is_aside(what) && disjoint(&codes, sides)
             }
             _ => disjoint(&codes, sides),
         };

@@ -40,6 +40,7 @@ pub(super) enum Trait {
     Passes,
     Force,
     Grit,
+    Recipe,
 }
 
 impl Trait {
@@ -58,6 +59,7 @@ impl Trait {
             Self::Lay => &["lay_deg"],
             Self::DayPart | Self::Hour => &["time of day"],
             Self::Weekday => &["weekday"],
+            Self::Recipe => &["recipe"],
             Self::Feed => &["feed_mm_s"],
             Self::Passes => &["passes"],
             Self::Force => &["force_n"],
@@ -77,7 +79,9 @@ impl Trait {
             Self::Lay => Some(Confounder::Lay),
             Self::DayPart | Self::Hour => Some(Confounder::TimeOfDay),
             Self::Weekday => Some(Confounder::Weekday),
-            Self::Feed | Self::Passes | Self::Force | Self::Grit => Some(Confounder::Settings),
+            Self::Feed | Self::Passes | Self::Force | Self::Grit | Self::Recipe => {
+                Some(Confounder::Settings)
+            }
             Self::AbrasiveAge => None,
         }
     }
@@ -226,11 +230,16 @@ impl Basis<'_> {
             .any(|c| self.asked.iter().any(|a| a == c))
     }
 
-    /// Whether the question is about a setting by itself, not about a recipe, which
-    /// brings all its settings, or a day, since which anything may be meant.
-    pub(super) fn asks_for_one_setting(&self) -> bool {
+    /// Whether a setting is something else than what the question is about: not where
+    /// it asks for a recipe, which brings all its settings, or a day, since which
+    /// anything may be meant. A recipe's name stands for the settings, so that it is
+    /// something else only where none of them is asked for.
+    pub(super) fn is_aside(&self, setting: Trait) -> bool {
         const SETTINGS: [Trait; 4] = [Trait::Feed, Trait::Passes, Trait::Force, Trait::Grit];
-        SETTINGS.iter().any(|s| self.asks(*s)) && !self.asked.iter().any(|a| a == "recipe")
+        let for_settings = SETTINGS.iter().any(|s| self.asks(*s));
+        !self.asked.is_empty()
+            && !self.asks(Trait::Recipe)
+            && !(setting == Trait::Recipe && for_settings)
     }
 
     pub(super) fn codes(&self, what: Trait, panels: &[usize]) -> Codes {
@@ -242,6 +251,7 @@ impl Basis<'_> {
                 let p = &self.records.panels[k];
                 Some((p.machine.as_deref(), p.head.as_deref()))
             })),
+            Trait::Recipe => text(|p| p.recipe.as_deref()),
             Trait::Lot => text(|p| p.lot.as_deref()),
             Trait::Supplier => text(|p| p.supplier.as_deref()),
             Trait::Inspector => text(|p| p.inspector.as_deref()),
