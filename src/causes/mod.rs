@@ -8,7 +8,7 @@ mod finding;
 mod held;
 mod levels;
 #[cfg(test)]
-mod made;
+pub(crate) mod made;
 mod next_check;
 mod plant;
 mod ranks;

@@ -158,4 +158,44 @@ mod tests {
         assert_relative_eq!(found[0], 2.0_f64.sqrt(), max_relative = 1e-12);
         assert_relative_eq!(found[1], 24.0_f64.sqrt(), max_relative = 1e-12);
     }
+
+    /// Readings of 19, 20 and 21 µm: a standard deviation of 1, with n − 1.
+    #[test]
+    fn the_spread_within_a_panel_is_that_of_a_sample() {
+        use crate::change::{Selection, Sides, Window, compare};
+        use crate::records::{Panel, Reading, Records};
+        let panel = |i: usize| Panel {
+            id: format!("P{i}"),
+            recipe: Some(["old", "new"][i % 2].into()),
+            length_mm: 1000.0,
+            width_mm: 1000.0,
+            inspected: true,
+            ..Panel::default()
+        };
+        let reading = |i: usize| Reading {
+            panel: i / 3,
+            place: None,
+            removed_um: Some(19.0 + (i % 3) as f64),
+            film_um: None,
+        };
+        let records = Records {
+            panels: (0..20).map(panel).collect(),
+            readings: (0..60).map(reading).collect(),
+            ..Records::default()
+        };
+        let side = |recipe: &str| vec![format!("recipe={recipe}").parse().unwrap()];
+        let selection = Selection {
+            sides: Sides::Values {
+                before: side("old"),
+                after: side("new"),
+            },
+            only: Vec::new(),
+            window: Window::default(),
+            on: Vec::new(),
+        };
+        let changes = compare(&records, &selection, &Settings::default()).unwrap();
+        let measures = &changes.comparisons[0].removal;
+        let within = measures.iter().find(|r| r.measure == Measure::WithinPanel);
+        assert_relative_eq!(within.unwrap().before_um, 1.0, max_relative = 1e-12);
+    }
 }

@@ -93,3 +93,65 @@ fn code(value: &impl serde::Serialize) -> String {
         _ => String::new(),
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::causes::made::{panel, spot};
+    use crate::causes::{Frame, Hit, Kind};
+    use crate::records::Point;
+
+    /// A place at 100, 100 mm that hit ten panels, and a new one far off with so many of
+    /// ten hits at the old.
+    fn same_place(at_the_old: usize) -> bool {
+        let mut records = Records::default();
+        records.panels = (0..10).map(|i| panel(i, 600.0, 400.0)).collect();
+        let old = Finding {
+            frame: Some(Frame::Machine),
+            x_mm: Some(100.0),
+            y_mm: Some(100.0),
+            ..spot()
+        };
+        let mut new = Finding {
+            x_mm: Some(300.0),
+            ..old.clone()
+        };
+        new.evidence.hits = (0..10)
+            .map(|panel| Hit {
+                panel,
+                on_panel: Point {
+                    x: if panel < at_the_old { 103.0 } else { 300.0 },
+                    y: 100.0,
+                },
+                defect: 0,
+                machine: Point { x: 0.0, y: 0.0 },
+            })
+            .collect();
+        let old = Remembered::of(&old).unwrap();
+        recognise(&[old], &[new], &records, 0.0) == [Some(0)]
+    }
+
+    #[test]
+    fn a_place_is_known_by_half_of_its_hits() {
+        assert_eq!([0, 4, 5, 10].map(same_place), [false, false, true, true]);
+    }
+
+    #[test]
+    fn a_rate_of_another_lot_is_another_finding() {
+        let rate = |levels: &[&str]| Finding {
+            kind: Kind::Lot,
+            frame: None,
+            x_mm: None,
+            y_mm: None,
+            rival: Some(crate::causes::Rival::Lot),
+            levels: levels.iter().map(|l| (*l).to_owned()).collect(),
+            ..spot()
+        };
+        let known = |new: &[&str]| {
+            let old = Remembered::of(&rate(&["A", "B"])).unwrap();
+            recognise(&[old], &[rate(new)], &Records::default(), 0.0) == [Some(0)]
+        };
+        assert!(known(&["B", "C"]) && known(&[]));
+        assert!(!known(&["C"]));
+    }
+}

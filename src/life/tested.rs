@@ -260,3 +260,54 @@ fn conclude(done: &mut Done, site: &Site) {
             .filter(|saved| *saved > 0.0);
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::{Action, Standing};
+    use super::*;
+    use crate::causes::made::{mark, panel, records};
+    use crate::records::Moment;
+
+    /// Four panels a day for twelve days, a scratch on each until day 4 and on one of
+    /// four after; something was done on day 4 and on day 8.
+    fn judged() -> Vec<Done> {
+        let day = |d: usize| jiff::civil::date(2031, 3, 1 + i8::try_from(d).unwrap());
+        let mut records = records(&[("scratch", None)]);
+        for i in 0..48 {
+            let local = day(i / 4).at(6, 0, 0, 0);
+            let instant = jiff::tz::TimeZone::UTC.to_timestamp(local).unwrap();
+            let mut panel = panel(i, 1000.0, 1000.0);
+            panel.machine = Some("M1".into());
+            panel.sanded_at = Some(Moment { instant, local });
+            records.panels.push(panel);
+            if i / 4 <= 4 || i % 4 == 0 {
+                records.defects.push(mark(i, 0, None));
+            }
+        }
+        let action = |d: usize| Action {
+            date: day(d),
+            finding: None,
+            machine: Some("M1".into()),
+            defect: Some("scratch".into()),
+            done: "new pad".into(),
+            state: Standing::Fixed,
+        };
+        let actions = Actions {
+            actions: [4, 8].map(action).to_vec(),
+            ..Actions::default()
+        };
+        let mut site = Site::default();
+        site.defects.cost.insert("scratch".into(), 10.0);
+        judge_actions(&actions, &records, &[], &Lives::default(), &site)
+    }
+
+    #[test]
+    fn an_action_is_tested_from_the_last_one_to_the_next_without_its_own_day() {
+        let seen = |s: &Seen| (s.hits, s.panels);
+        let done = judged();
+        assert_eq!(seen(&done[0].before), (16, 16));
+        assert_eq!(seen(&done[0].after), (3, 12), "days 5 to 7");
+        assert_eq!(seen(&done[1].before), (3, 12));
+        assert_eq!(seen(&done[1].after), (3, 12), "days 9 to 11");
+    }
+}

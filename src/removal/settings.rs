@@ -187,3 +187,38 @@ impl Held {
         Self { obstacles }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::causes::Stream;
+    use crate::causes::made::{spot, stream};
+
+    /// A machine's place with so many of a hundred marks of a kind.
+    fn held(of_hundred: usize, class: Option<DefectClass>) -> usize {
+        let mut finding = spot();
+        finding.evidence.stream = Some(0);
+        finding.evidence.members = (0..of_hundred).collect();
+        let causes = Causes {
+            findings: vec![finding],
+            streams: vec![Stream {
+                class,
+                defects: 100,
+                ..stream()
+            }],
+            ..Causes::default()
+        };
+        Held::from_causes(&causes).obstacles.len()
+    }
+
+    #[test]
+    fn a_place_with_half_of_the_marks_holds_advice_back() {
+        let over = Some(DefectClass::Over);
+        assert_eq!([49, 50].map(|marks| held(marks, over)), [0, 1]);
+        assert_eq!(
+            held(80, Some(DefectClass::Incoming)),
+            0,
+            "no lever moves it"
+        );
+    }
+}

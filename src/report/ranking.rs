@@ -248,10 +248,10 @@ pub(super) fn number_worst_first(causes: &mut Causes, site: &Site) {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::causes::{CauseShare, Certainty, Evidence, NextCheck, Stream};
+    use crate::causes::made::{spot, stream};
+    use crate::causes::{CauseShare, Evidence, Stream};
     use crate::records::{Defect, DefectName, Records};
     use crate::report::findings::bare;
-    use crate::report::words::finding::tests::spot;
 
     /// A nib on each of ten of twenty panels, a second one on the first, and who
     /// makes them: a place of the machine (panels 0 to 3), one of the part (panel 0)
@@ -300,25 +300,14 @@ mod tests {
             ],
             streams: vec![Stream {
                 machine: Some("M1".into()),
-                head: None,
-                defect: "nib".into(),
-                class: None,
                 panels: 20,
-                panels_hit: 10,
                 defects: 11,
-                cause: Cause::Machine,
-                certainty: Certainty::Sure,
                 causes: vec![CauseShare {
                     cause: Cause::Recipe,
                     finding: "F3".into(),
                     share: 3.0 / 11.0,
                 }],
-                open: Vec::new(),
-                smallest_repeat_seen: None,
-                panels_needed: None,
-                reasons: Vec::new(),
-                rate_by_level: Vec::new(),
-                next_check: NextCheck::None,
+                ..stream()
             }],
             ..Causes::default()
         };

@@ -67,3 +67,26 @@ fn settings_seen(records: &Records, name: &str) -> Option<Settings> {
         None => Settings::Named(values.into_iter().collect()),
     })
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_recipes_name_is_no_factor_to_be_varied() {
+        let left = |factors: &str| {
+            let text = format!(r#"{{"schema": 1, "removal": {{"inseparable": [[{factors}]]}}}}"#);
+            let open = Open::parse(text.as_bytes(), "findings.json".into()).unwrap();
+            factors_left(&open, &[], None, &Site::default())
+        };
+        let Err(TrialError::LevelsMissing { columns }) = left(r#""recipe", "feed_mm_s""#) else {
+            panic!("{:?}", left(r#""recipe", "feed_mm_s""#));
+        };
+        assert_eq!(columns, ["feed_mm_s"]);
+        let none = left(r#""recipe""#);
+        assert!(
+            matches!(none, Err(TrialError::NothingToSettle { .. })),
+            "{none:?}"
+        );
+    }
+}

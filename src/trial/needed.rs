@@ -170,3 +170,33 @@ impl OnSheet<'_> {
         rows.into_iter().all(beats)
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Of all sizes the smallest by which all of its sheets tell the goal's contrast
+    /// often enough, whether or not few of them decided.
+    #[test]
+    fn the_size_asked_for_has_the_chance_and_the_next_smaller_has_not() {
+        let goal = Goal {
+            share: 0.3,
+            without: 0.02,
+            alpha: 0.05,
+            power: 0.8,
+            of_place: true,
+        };
+        for seed in 1..=5 {
+            let sheet = OnSheet {
+                given: &[Given::Singly],
+                at: 0,
+                beside: None,
+                lots: 2,
+                seed,
+            };
+            let size = sheet.size_needed(&goal).unwrap();
+            let [enough, fewer] = [size, size - 1].map(|size| sheet.chance(size, &goal));
+            assert!(enough >= 0.8 && fewer < 0.8, "{size}: {enough} {fewer}");
+        }
+    }
+}

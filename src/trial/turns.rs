@@ -365,3 +365,49 @@ fn made_up(rate: f64, defect: &str, seed: u64) -> Records {
     }
     records
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A comparison from so many marks a panel.
+    fn planned(rate: f64) -> (Turns, Vec<Run>) {
+        let request = ChangeRequest {
+            name: "T1".into(),
+            column: Column::FeedMmS.name().into(),
+            values: ["100".into(), "80".into()],
+            defect: "scratch".into(),
+            marks_per_panel: Some(rate),
+            ratio: 0.5,
+            power: 0.8,
+            lots: None,
+            seed: 1,
+        };
+        let plan = turns(&request, None, &Site::default()).unwrap();
+        let Purpose::Change(turns) = plan.purpose else {
+            panic!("{:?}", plan.purpose);
+        };
+        (turns, plan.runs)
+    }
+
+    #[test]
+    fn every_lot_has_four_blocks_of_old_and_new_by_turns() {
+        let mut several = 0;
+        for rate in [0.1, 0.2, 0.3, 0.5, 1.0, 2.0] {
+            let (turns, runs) = planned(rate);
+            let of: Vec<&Option<Value>> = runs.iter().map(|r| &r.settings[0]).collect();
+            for pair in of.chunks(2 * turns.block_panels) {
+                let (old, new) = pair.split_at(turns.block_panels);
+                assert!(old.iter().all(|v| *v == old[0]) && new.iter().all(|v| *v == new[0]));
+                assert_ne!(old[0], new[0]);
+            }
+            let pairs = runs.iter().filter(|r| r.block == 1).count() / (2 * turns.block_panels);
+            assert!(
+                turns.lots == 1 || pairs >= LEAST_BLOCKS,
+                "{rate}: {turns:?}"
+            );
+            several += usize::from(turns.lots > 1);
+        }
+        assert!(several > 2, "{several} of six rates with several lots");
+    }
+}

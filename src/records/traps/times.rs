@@ -142,6 +142,7 @@ pub(in super::super) fn one_clock(panels: &mut [Panel], site: &Site) -> Option<W
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::records::ColumnUse;
 
     fn panel(id: &str, instant: &str, local: &str) -> Panel {
         Panel {
@@ -183,5 +184,41 @@ mod tests {
         assert!(dates(&records("2062-01-01T00:00:00Z"), &Site::default(), now).is_some());
         assert!(dates(&records("2062-01-01T00:00:00Z"), &Site::default(), None).is_none());
         assert!(dates(&records("2026-11-29T08:00:00Z"), &Site::default(), now).is_none());
+    }
+
+    /// Forty panels, so many of them without a time, and so many values that could not
+    /// be read.
+    #[test]
+    fn times_that_could_not_be_read_are_told_where_panels_lack_theirs() {
+        let told = |unread: usize, without: usize| {
+            let reject = Reject {
+                file: "a.csv".into(),
+                line: Some(2),
+                column: Some("when".into()),
+                value: Some("yesterday".into()),
+                lost: Lost::Value,
+                why: "not a time".into(),
+            };
+            let at = "2026-03-01T22:30:00Z";
+            let mut records = Records {
+                panels: vec![panel("A", at, &at[..19]); 40],
+                rejects: vec![reject; unread],
+                columns: vec![ColumnUse {
+                    column: Column::SandedAt.name().into(),
+                    headers: vec!["when".into()],
+                    units: Vec::new(),
+                    files: 1,
+                }],
+                ..Records::default()
+            };
+            for panel in &mut records.panels[..without] {
+                panel.sanded_at = None;
+            }
+            lost(&records).is_some()
+        };
+        assert_eq!(
+            [told(4, 4), told(2, 4), told(4, 2), told(4, 3)],
+            [true, false, false, false]
+        );
     }
 }

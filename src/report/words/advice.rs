@@ -314,9 +314,9 @@ pub fn nothing_to_do() -> Advice {
 
 #[cfg(test)]
 mod tests {
-    use super::super::finding::tests::spot;
     use super::*;
     use crate::causes::Tally;
+    use crate::causes::made::spot;
     use crate::site::FeedDirection;
 
     #[test]

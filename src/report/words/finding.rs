@@ -278,47 +278,9 @@ pub fn lead(finding: &Finding, speech: &Speech<'_>) -> String {
 }
 
 #[cfg(test)]
-pub(crate) mod tests {
+mod tests {
     use super::*;
-    use crate::causes::{Certainty, Evidence, NextCheck};
-
-    /// A machine spot on 38 of 120 panels.
-    pub(crate) fn spot() -> Finding {
-        Finding {
-            id: "F1".into(),
-            machine: Some("M1".into()),
-            head: None,
-            defect: "sand-through".into(),
-            cause: Cause::Machine,
-            certainty: Certainty::CannotTell,
-            rival: None,
-            levels: Vec::new(),
-            open: Vec::new(),
-            kind: Kind::Spot,
-            frame: Some(Frame::Machine),
-            x_mm: Some(412.3),
-            y_mm: Some(88.0),
-            radius_mm: Some(6.0),
-            line_axis: None,
-            panels_hit: 38,
-            panels_exposed: 120,
-            hit_rate: Some(0.317),
-            hit_rate_ci: None,
-            reach_mm: None,
-            expected_hits: Some(2.1),
-            p_adjusted: Some(4e-4),
-            first_panel: Some("P0007".into()),
-            last_panel: Some("P0119".into()),
-            onset_panel: None,
-            end_panel: None,
-            drift_mm_per_day: None,
-            bars: None,
-            lots: vec!["A".into(), "B".into()],
-            reasons: Vec::new(),
-            next_check: NextCheck::None,
-            evidence: Evidence::default(),
-        }
-    }
+    use crate::causes::made::spot;
 
     fn speech(numbers: &NumberStyle) -> Speech<'_> {
         Speech {

@@ -311,8 +311,8 @@ pub fn alarms(records: &Records) -> Vec<String> {
 
 #[cfg(test)]
 mod tests {
-    use super::super::finding::tests::spot;
     use super::*;
+    use crate::causes::made::spot;
 
     fn input() -> InputCounts {
         InputCounts {
@@ -348,25 +348,7 @@ mod tests {
     fn a_good_week_says_so_and_what_could_have_been_missed() {
         let numbers = NumberStyle::default();
         assert!(headline(&[], &input(), &numbers).starts_with("No defect repeats"));
-        let stream = Stream {
-            machine: None,
-            head: None,
-            defect: "nib".into(),
-            class: None,
-            panels: 120,
-            panels_hit: 79,
-            defects: 431,
-            cause: Cause::Part,
-            certainty: crate::causes::Certainty::Likely,
-            causes: Vec::new(),
-            open: Vec::new(),
-            smallest_repeat_seen: Some(0.12),
-            panels_needed: None,
-            reasons: Vec::new(),
-            rate_by_level: Vec::new(),
-            next_check: crate::causes::NextCheck::None,
-        };
-        let text = support(&[], &[stream], &input(), &numbers);
+        let text = support(&[], &[crate::causes::made::stream()], &input(), &numbers);
         assert!(text.starts_with("79 of 120 panels inspected"), "{text}");
         assert!(
             text.contains("12\u{a0}% of the panels or more would have been seen"),

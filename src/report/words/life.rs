@@ -395,7 +395,7 @@ mod tests {
     #[test]
     fn what_is_gone_is_told_with_date_and_confidence() {
         let numbers = NumberStyle::default();
-        let finding = super::super::finding::tests::spot();
+        let finding = crate::causes::made::spot();
         assert_eq!(
             news(&finding, &life(State::Gone, 0, 160), None, None, &numbers),
             "Sand-through at one place on M1 (F1) is gone: on 0 of 160 panels since, last seen \
@@ -407,7 +407,7 @@ mod tests {
     #[test]
     fn a_kind_of_nearly_the_same_name_is_told_beside_both() {
         let numbers = NumberStyle::default();
-        let finding = super::super::finding::tests::spot();
+        let finding = crate::causes::made::spot();
         let new = life(State::New, 0, 0);
         let text = prefix(Some(&new), Some("gouge"), None, &numbers);
         assert_eq!(text, "New, or “gouge” under another name: ");
@@ -427,7 +427,7 @@ mod tests {
     #[test]
     fn a_rate_that_is_gone_is_told_beside_the_others() {
         let numbers = NumberStyle::default();
-        let mut finding = super::super::finding::tests::spot();
+        let mut finding = crate::causes::made::spot();
         finding.kind = crate::causes::Kind::Lot;
         finding.rival = Some(crate::causes::Rival::Lot);
         finding.levels = vec!["B".into()];
