@@ -131,8 +131,8 @@ impl Column {
     ];
 
     /// The names of all columns, in the same order as `ALL`.
-    pub const NAMES: [&'static str; 34] = {
-        let mut names = [""; 34];
+    pub const NAMES: [&'static str; Self::ALL.len()] = {
+        let mut names = [""; Self::ALL.len()];
         let mut i = 0;
         while i < names.len() {
             names[i] = Column::ALL[i].name();
