@@ -237,9 +237,8 @@ impl Basis<'_> {
     pub(super) fn is_aside(&self, setting: Trait) -> bool {
         const SETTINGS: [Trait; 4] = [Trait::Feed, Trait::Passes, Trait::Force, Trait::Grit];
         let for_settings = SETTINGS.iter().any(|s| self.asks(*s));
-        !self.asked.is_empty()
-            && !self.asks(Trait::Recipe)
-            && !(setting == Trait::Recipe && for_settings)
+        let named = self.asks(Trait::Recipe) || setting == Trait::Recipe && for_settings;
+        !self.asked.is_empty() && !named
     }
 
     pub(super) fn codes(&self, what: Trait, panels: &[usize]) -> Codes {

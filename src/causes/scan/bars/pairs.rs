@@ -254,7 +254,7 @@ impl BarPanel {
 fn all_cosines(pairs: &[(f64, f64)], frequencies: &[f64], length: f64) -> Vec<[f64; 3]> {
     let step = frequencies.windows(2).next().map_or(0.0, |f| f[1] - f[0]);
     let follows = |k: usize| {
-        k % ANEW != 0 && (frequencies[k] - frequencies[k - 1] - step).abs() < 1e-9 * step
+        !k.is_multiple_of(ANEW) && (frequencies[k] - frequencies[k - 1] - step).abs() < 1e-9 * step
     };
     let follows: Vec<bool> = (0..frequencies.len()).map(follows).collect();
     let cells = |f: &f64| (length * f - 0.5).floor();

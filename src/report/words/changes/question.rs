@@ -55,7 +55,7 @@ pub fn side_heads(question: &Question, numbers: &NumberStyle) -> [String; 2] {
 }
 
 /// A rate beside that of the first side: "0.25 of before", "2.2 times recipe A".
-pub fn of_first(question: &Question, ratio: f64, numbers: &NumberStyle) -> String {
+pub(super) fn of_first(question: &Question, ratio: f64, numbers: &NumberStyle) -> String {
     of(ratio, &first(question, numbers), numbers)
 }
 
@@ -75,7 +75,7 @@ fn by_name(question: &Question) -> bool {
 
 /// When or with what the second side came: "after the change", "with recipe B than with
 /// recipe A".
-pub fn when(question: &Question, numbers: &NumberStyle) -> String {
+pub(super) fn when(question: &Question, numbers: &NumberStyle) -> String {
     let (one, other) = sides(question, numbers);
     match question {
         Question::Week { week } => format!("in {week}"),
