@@ -104,8 +104,10 @@ mod tests {
     /// A place at 100, 100 mm that hit ten panels, and a new one far off with so many of
     /// ten hits at the old.
     fn same_place(at_the_old: usize) -> bool {
-        let mut records = Records::default();
-        records.panels = (0..10).map(|i| panel(i, 600.0, 400.0)).collect();
+        let records = Records {
+            panels: (0..10).map(|i| panel(i, 600.0, 400.0)).collect(),
+            ..Records::default()
+        };
         let old = Finding {
             frame: Some(Frame::Machine),
             x_mm: Some(100.0),

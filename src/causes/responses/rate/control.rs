@@ -104,7 +104,7 @@ mod tests {
     /// that inspector before and after it.
     fn had(of_ten: usize) -> bool {
         let panel = |i: usize| {
-            let first = if i % 2 == 0 {
+            let first = if i.is_multiple_of(2) {
                 i < 40
             } else {
                 (i / 2 % 10 < of_ten) == (i < 40)
@@ -129,7 +129,7 @@ mod tests {
             units: 2,
             left: 1.0,
         };
-        let given = |i: usize| (i % 2 == 0).then(|| f64::from(u8::from(i >= 40)));
+        let given = |i: usize| (i.is_multiple_of(2)).then(|| f64::from(u8::from(i >= 40)));
         let shown = Shown {
             level: None,
             suspect: Suspect {

@@ -458,7 +458,7 @@ mod tests {
                 panel.lot = lots.then(|| format!("L{}", i / 4 % 8).into());
             })
         };
-        let marked = |i: usize| i % 2 == 0 && i % 3 > 0 || i % 17 == 0;
+        let marked = |i: usize| i.is_multiple_of(2) && !i.is_multiple_of(3) || i.is_multiple_of(17);
         let without = claim(&of(false), &Rival::Machine, marked);
         assert!(open(&without).contains(&&Rival::Lot), "{without:#?}");
         let with = claim(&of(true), &Rival::Machine, marked);
@@ -477,7 +477,7 @@ mod tests {
                 panel.lot = Some(format!("L{lot}").into());
             });
             claim(&records, &Rival::Supplier, |i| {
-                i / 4 % lots % 2 == 0 && i % 5 > 1 || i % 19 == 0
+                (i / 4 % lots).is_multiple_of(2) && i % 5 > 1 || i.is_multiple_of(19)
             })
         };
         let (few, many) = (of(6), of(12));
@@ -494,11 +494,13 @@ mod tests {
             panel.feed_mm_s = Some(if faster { 150.0 } else { 100.0 });
             panel.lot = Some(format!("L{}", i / 4 % 8).into());
         });
-        let alone = |i: usize| i % 2 == 0 && i >= 120 && i % 5 > 0 || i % 23 == 0;
+        let alone = |i: usize| {
+            i.is_multiple_of(2) && i >= 120 && !i.is_multiple_of(5) || i.is_multiple_of(23)
+        };
         let own = claim(&records, &Rival::Feed, alone);
         assert!(!open(&own).contains(&&Rival::Step), "{own:#?}");
         // A step of M2 by less than half of M1's is a step all the same.
-        let both = |i: usize| alone(i) || i % 2 == 1 && i >= 120 && i % 3 == 0;
+        let both = |i: usize| alone(i) || i % 2 == 1 && i >= 120 && i.is_multiple_of(3);
         let time = claim(&records, &Rival::Feed, both);
         assert!(open(&time).contains(&&Rival::Step), "{time:#?}");
     }
